@@ -1,0 +1,1 @@
+"""What is sent back: one subject's verdicts and statistics as plain data."""

@@ -1,0 +1,99 @@
+"""The pipeline: requests in, what is found and computed about them out. No Flask, no clock, no files."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+
+from heartlevel.columns import Columns, Ints
+from heartlevel.facts.device import Checks, columns_of_devices
+from heartlevel.facts.reading import columns_of_readings
+from heartlevel.facts.series import Series, columns_of_series
+from heartlevel.facts.sitting import columns_of_sittings
+from heartlevel.intake.batch import Batch, batch_of
+from heartlevel.intake.request import Request
+from heartlevel.profiles import Guideline
+from heartlevel.ruling.loading import load
+from heartlevel.ruling.reliability import reliability_of
+from heartlevel.ruling.ruleset import RuleSet
+from heartlevel.ruling.verdicts import Program, Verdicts, programs_of
+from heartlevel.statistics.averages import Averages, average
+from heartlevel.statistics.classification import Classified, classify
+from heartlevel.statistics.selection import Selection, select
+
+
+@dataclass(frozen=True)
+class Rules:
+    """A rule set, compiled and ready."""
+
+    ruleset: RuleSet
+    programs: dict[str, Program]
+
+    @classmethod
+    def load(cls, folder: Path | None = None) -> "Rules":
+        """Load and compile a directory of rule files, the shipped one by default. Raises RuleFaults."""
+        ruleset = load(folder)
+        return cls(ruleset, programs_of(ruleset))
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything found and computed about a batch, as columns."""
+
+    rules: RuleSet
+    batch: Batch
+    guidelines: Sequence[Guideline]  # whose limits hold, one a subject
+    reliability: Ints
+    selection: Selection
+    averages: Averages
+    classified: Classified
+    facts: dict[str, Columns]  # type: ignore[type-arg]  # by scope; each has its own source
+    verdicts: dict[str, Verdicts]  # by scope
+
+    @cached_property
+    def checks(self) -> Checks:
+        """The device checks of the batch."""
+        found: Checks = self.facts["device"].source
+        return found
+
+
+def assess(requests: Sequence[Request], rules: Rules) -> Assessment:
+    """Assess the subjects of several requests together; each one's result is as if it had come alone."""
+    ruleset, programs = rules.ruleset, rules.programs
+    guidelines = [ruleset.guideline_for(request) for request in requests]
+    protocols = [ruleset.protocols[request.protocol] for request in requests]
+    profile = _profiles(programs["reading"], guidelines, requests)
+    batch = batch_of(requests, [one.limits["protocol.sitting_gap_minutes"] for one in protocols])
+
+    readings, sittings = columns_of_readings(batch), columns_of_sittings(batch)
+    on_readings = programs["reading"].judge(readings.__getitem__, profile[batch.subject_of])
+    on_sittings = programs["sitting"].judge(sittings.__getitem__, profile[batch.subject_of_sitting])
+    reliability = reliability_of(batch, on_readings, on_sittings)
+
+    selection = select(batch, reliability, readings["work_day"], protocols)
+    averages = average(batch, {**selection.averages, **selection.alternatives})
+
+    series = columns_of_series(Series(batch, readings, reliability, selection, averages, protocols))
+    devices = columns_of_devices(batch, protocols)
+    on_series = programs["series"].judge(series.__getitem__, profile)
+    on_devices = programs["device"].judge(devices.__getitem__, profile[devices.source.subject_of])
+
+    return Assessment(
+        rules=ruleset,
+        batch=batch,
+        guidelines=guidelines,
+        reliability=reliability,
+        selection=selection,
+        averages=averages,
+        classified=classify(averages, guidelines),
+        facts={"reading": readings, "sitting": sittings, "series": series, "device": devices},
+        verdicts={"reading": on_readings, "sitting": on_sittings, "series": on_series, "device": on_devices},
+    )
+
+
+def _profiles(program: Program, guidelines: Sequence[Guideline], requests: Sequence[Request]) -> Ints:
+    pairs = zip(guidelines, requests, strict=True)
+    return np.array([program.profiles[one.id, request.protocol] for one, request in pairs], dtype=np.int64)
+

@@ -1,0 +1,70 @@
+"""Columns: NumPy arrays over all rows of a scope, one a fact, computed when first asked for.
+
+Numbers are float64 with NaN for unknown; a flag is 1, 0 or NaN; a choice is its place in its vocabulary or NaN.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Generic, TypeAlias, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+Floats: TypeAlias = npt.NDArray[np.float64]
+Ints: TypeAlias = npt.NDArray[np.int64]
+Bools: TypeAlias = npt.NDArray[np.bool_]
+
+Source = TypeVar("Source")
+
+
+class Columns(Generic[Source]):
+    """The facts of one scope by name. `source` is what the derived ones are computed from."""
+
+    def __init__(
+        self,
+        source: Source,
+        recorded: Mapping[str, Floats],
+        derived: Mapping[str, Callable[["Columns[Source]"], Floats]],
+    ) -> None:
+        """Take the recorded columns and the functions of the derived ones."""
+        self.source = source
+        self._known = dict(recorded)
+        self._derived = derived
+
+    def __getitem__(self, name: str) -> Floats:
+        """Return a fact's column; KeyError if the scope has no such fact."""
+        column = self._known.get(name)
+        if column is None:
+            column = self._known[name] = self._derived[name](self)
+        return column
+
+
+def flag_where(condition: Bools, known: Bools) -> Floats:
+    """Return 1 or 0 where known, NaN elsewhere."""
+    return np.where(known, condition.astype(np.float64), np.nan)
+
+
+def count_by(groups: Ints, size: int, chosen: Bools | None = None) -> Floats:
+    """Count the (chosen) rows of each group."""
+    return np.bincount(groups if chosen is None else groups[chosen], minlength=size).astype(np.float64)
+
+
+def sum_by(groups: Ints, size: int, values: Floats) -> Floats:
+    """Add up each group's values in row order, so that a sum never depends on what else is in the batch."""
+    return np.bincount(groups, weights=values, minlength=size)
+
+
+def extreme_by(groups: Ints, size: int, values: Floats, *, largest: bool) -> Floats:
+    """Return each group's largest or smallest known value; NaN where there is none."""
+    result = np.full(size, np.nan)
+    (np.fmax if largest else np.fmin).at(result, groups, values)
+    return result
+
+
+def rank_within(groups: Ints, size: int) -> Ints:
+    """Return each row's place, from 0, among the rows of its group."""
+    order = np.argsort(groups, kind="stable")
+    counts = np.bincount(groups, minlength=size)
+    starts = np.concatenate(([0], np.cumsum(counts)[:-1])) if size else np.zeros(0, dtype=np.int64)
+    ranks = np.empty(len(groups), dtype=np.int64)
+    ranks[order] = np.arange(len(groups)) - starts[groups[order]]
+    return ranks

@@ -1,0 +1,99 @@
+"""The catalogue of facts: everything a rule may speak of, with unit, scope, formula and meaning.
+
+A fact is either recorded (a field of the request that says so) or derived: a function decorated with
+`fact`, whose docstring is its meaning. Rule checks, `/v1/facts` and the documentation read this catalogue.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from heartlevel.columns import Columns, Floats
+from heartlevel.intake import recorded
+from heartlevel.intake.batch import circumstance_column
+from heartlevel.vocabulary import CIRCUMSTANCES
+
+# Which scopes' facts a rule of a scope may use: its own, and the subject's.
+VISIBLE = {
+    "reading": ("reading", "subject"),
+    "sitting": ("sitting", "subject"),
+    "series": ("series", "subject"),
+    "device": ("device", "subject"),
+}
+Derivation = Callable[[Columns[Any]], Floats]
+Function = TypeVar("Function", bound=Derivation)
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A named quantity of a scope. `formula` is `recorded` for a field of the request."""
+
+    name: str
+    scope: str
+    kind: str  # number, flag or choice
+    unit: str | None
+    formula: str
+    meaning: str
+    names: tuple[str, ...] = ()
+    asked: bool = True  # unknown because it was not recorded, so that an answer lists it as undocumented
+
+    def decoded(self, value: float) -> float | bool | str | None:
+        """Return a column's value as it is written in a rule file or an answer; None if unknown."""
+        if value != value:  # NaN is unknown
+            return None
+        if self.kind == "flag":
+            return value == 1.0
+        return self.names[int(value)] if self.kind == "choice" else float(value)
+
+    def encoded(self, value: object) -> float:
+        """Return a written value as it stands in a column; TypeError or ValueError if it is of no such kind."""
+        if value is None:
+            return float("nan")
+        if self.kind == "choice":
+            return float(self.names.index(value))  # type: ignore[arg-type]
+        if isinstance(value, bool) != (self.kind == "flag") or not isinstance(value, (bool, int, float)):
+            raise TypeError(f"{self.name} is a {self.kind}")
+        return float(value)
+
+
+CATALOGUE: dict[str, Fact] = {}
+DERIVED: dict[str, dict[str, Derivation]] = {}
+
+
+def _enter(fact: Fact) -> None:
+    if fact.name in CATALOGUE:
+        raise ValueError(f"two facts are called {fact.name}")
+    CATALOGUE[fact.name] = fact
+
+
+def fact(
+    scope: str,
+    formula: str,
+    *,
+    unit: str | None = None,
+    names: tuple[str, ...] = (),
+    flag: bool = False,
+    asked: bool = True,
+) -> Callable[[Function], Function]:
+    """Enter a function into the catalogue as a derived fact of its own name."""
+    kind = "flag" if flag else "choice" if names else "number"
+
+    def entered(function: Function) -> Function:
+        meaning = " ".join((function.__doc__ or "").split()).rstrip(".")
+        _enter(Fact(function.__name__, scope, kind, unit, formula, meaning, names, asked))
+        DERIVED.setdefault(scope, {})[function.__name__] = function
+        return function
+
+    return entered
+
+
+def _recorded() -> None:
+    for scope, fields in (("subject", recorded.SUBJECT), ("reading", recorded.READING + recorded.DEVICE)):
+        for one in fields:
+            _enter(Fact(one.fact, scope, one.kind, one.unit, "recorded", one.meaning, one.names))
+    for name in CIRCUMSTANCES:
+        meaning = f"'{name}' was listed among the circumstances"
+        _enter(Fact(circumstance_column(name), "reading", "flag", None, "recorded", meaning))
+
+
+_recorded()

@@ -1,0 +1,70 @@
+"""Facts of one device check: a person's device held against a reference."""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+
+from heartlevel.columns import Columns, Floats, Ints
+from heartlevel.facts.catalogue import DERIVED, fact
+from heartlevel.intake.batch import Batch
+from heartlevel.profiles import Protocol
+from heartlevel.statistics.agreement import VERDICTS, Agreement, agreement
+from heartlevel.vocabulary import MMHG
+
+
+@dataclass(frozen=True, slots=True)
+class Checks:
+    """All device checks of a batch."""
+
+    subject_of: Ints
+    agreement: Agreement
+
+
+Devices: TypeAlias = Columns[Checks]
+
+
+def columns_of_devices(batch: Batch, protocols: list[Protocol]) -> Devices:
+    """Return the facts of all device checks, the subject's among them."""
+    owners = [place for place, request in enumerate(batch.requests) for _ in request.checks]
+    subject_of = np.array(owners, dtype=np.int64)
+    checks = [check for request in batch.requests for check in request.checks]
+    largest = np.array([protocols[one].limits["protocol.device_check.largest_bias"] for one in owners])
+    subject = {name: column[subject_of] for name, column in batch.subjects.items()}
+    return Columns(Checks(subject_of, agreement(checks, largest)), subject, DERIVED["device"])
+
+
+@fact("device", "number of comparisons", unit="1")
+def check_pairs(c: Devices) -> Floats:
+    """Pairs of readings compared."""
+    return c.source.agreement.pairs
+
+
+@fact("device", "mean of device − reference, systolic", unit=MMHG)
+def check_systolic_bias(c: Devices) -> Floats:
+    """Systolic bias of the device."""
+    return c.source.agreement.bias[0]
+
+
+@fact("device", "mean of device − reference, diastolic", unit=MMHG)
+def check_diastolic_bias(c: Devices) -> Floats:
+    """Diastolic bias of the device."""
+    return c.source.agreement.bias[1]
+
+
+@fact("device", "standard deviation (n−1) of device − reference, systolic", unit=MMHG)
+def check_systolic_sd(c: Devices) -> Floats:
+    """Spread of the systolic differences."""
+    return c.source.agreement.sd[0]
+
+
+@fact("device", "standard deviation (n−1) of device − reference, diastolic", unit=MMHG)
+def check_diastolic_sd(c: Devices) -> Floats:
+    """Spread of the diastolic differences."""
+    return c.source.agreement.sd[1]
+
+
+@fact("device", "equivalence of the bias within the protocol's largest bias", names=VERDICTS)
+def check_verdict(c: Devices) -> Floats:
+    """Whether the device agrees with the reference."""
+    return c.source.agreement.verdict

@@ -1,0 +1,242 @@
+"""Facts of one person's whole series: how much was measured, when, and what it averages to."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+
+from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, extreme_by, sum_by
+from heartlevel.facts.catalogue import DERIVED, fact
+from heartlevel.facts.reading import Readings
+from heartlevel.intake.batch import Batch
+from heartlevel.profiles import Protocol
+from heartlevel.statistics.averages import Averages
+from heartlevel.statistics.selection import HOME, KEPT, OFFICE, UNUSABLE, Selection
+from heartlevel.vocabulary import MMHG, RELIABILITIES, SETTINGS
+
+
+@dataclass(frozen=True)
+class Series:
+    """What the facts of a series are made from."""
+
+    batch: Batch
+    readings: Readings
+    reliability: Ints
+    selection: Selection
+    averages: Averages
+    protocols: Sequence[Protocol]
+
+    def rows(self, setting: int) -> Bools:
+        """Mark the usable readings of a setting."""
+        return (self.batch.setting == setting) & (self.reliability != UNUSABLE)
+
+    def count(self, rows: Bools) -> Floats:
+        """Count the marked readings of each subject."""
+        return count_by(self.batch.subject_of, len(self.batch.requests), rows)
+
+    def days(self, rows: Bools) -> Floats:
+        """Count each subject's days (within a setting) that have a marked reading."""
+        batch = self.batch
+        has_one = np.unique(batch.day_of[rows])
+        return count_by(batch.group_of_day[has_one] // len(SETTINGS), len(batch.requests))
+
+    def share(self, rows: Bools, flags: Floats) -> Floats:
+        """Return the share of flags that are true among the marked readings where they are known."""
+        batch, known = self.batch, rows & ~np.isnan(flags)
+        true = sum_by(batch.subject_of[known], len(batch.requests), flags[known])
+        with np.errstate(invalid="ignore"):
+            return true / self.count(known)
+
+    def mean(self, setting: int, selection: str, quantity: int) -> Floats:
+        """Return an average of each subject."""
+        whole = self.averages.mean[quantity, self.averages.row(selection)]
+        return whole[setting :: len(SETTINGS)]
+
+    def limit(self, name: str) -> Floats:
+        """Return a figure of each subject's protocol."""
+        return np.array([one.limits[name] for one in self.protocols], dtype=np.float64)
+
+
+Subjects: TypeAlias = Columns[Series]
+
+
+def columns_of_series(series: Series) -> Subjects:
+    """Return the facts of all series, the subject's among them."""
+    return Columns(series, series.batch.subjects, DERIVED["series"])
+
+
+@fact("series", "home readings that are not unusable", unit="1")
+def home_readings(c: Subjects) -> Floats:
+    """Usable home readings."""
+    return c.source.count(c.source.rows(HOME))
+
+
+@fact("series", "office readings that are not unusable", unit="1")
+def office_readings(c: Subjects) -> Floats:
+    """Usable office readings."""
+    return c.source.count(c.source.rows(OFFICE))
+
+
+@fact("series", "sittings at home that have a usable reading", unit="1")
+def home_sittings(c: Subjects) -> Floats:
+    """Sittings at home."""
+    batch = c.source.batch
+    has_one = np.unique(batch.sitting_of[c.source.rows(HOME)])
+    return count_by(batch.group_of_sitting[has_one] // len(SETTINGS), len(batch.requests))
+
+
+@fact("series", "local days with a usable home reading", unit="d")
+def home_days(c: Subjects) -> Floats:
+    """Days measured at home."""
+    return c.source.days(c.source.rows(HOME))
+
+
+@fact("series", "local days with a usable office reading", unit="d")
+def office_days(c: Subjects) -> Floats:
+    """Days measured in the office."""
+    return c.source.days(c.source.rows(OFFICE))
+
+
+@fact("series", "home days with a reading in the protocol's morning", unit="d")
+def home_mornings(c: Subjects) -> Floats:
+    """Mornings measured at home."""
+    return c.source.days(c.source.rows(HOME) & c.source.selection.averages["morning"])
+
+
+@fact("series", "home days with a reading in the protocol's evening", unit="d")
+def home_evenings(c: Subjects) -> Floats:
+    """Evenings measured at home."""
+    return c.source.days(c.source.rows(HOME) & c.source.selection.averages["evening"])
+
+
+@fact("series", "home days with a reading on a work day", unit="d")
+def home_work_days(c: Subjects) -> Floats:
+    """Work days measured at home."""
+    return c.source.days(c.source.rows(HOME) & (c.source.readings["work_day"] == 1))
+
+
+@fact("series", "home days with a reading on a free day", unit="d")
+def home_free_days(c: Subjects) -> Floats:
+    """Free days measured at home."""
+    return c.source.days(c.source.rows(HOME) & (c.source.readings["work_day"] == 0))
+
+
+@fact("series", "last − first local day with a usable home reading", unit="d")
+def span_days(c: Subjects) -> Floats:
+    """Days from the first home reading to the last."""
+    batch, rows = c.source.batch, c.source.rows(HOME)
+    owner, day, size = batch.subject_of[rows], batch.day[rows].astype(np.float64), len(batch.requests)
+    return extreme_by(owner, size, day, largest=True) - extreme_by(owner, size, day, largest=False)
+
+
+@fact("series", "quiet among home readings whose circumstances were recorded", unit="1")
+def home_quiet_share(c: Subjects) -> Floats:
+    """Share of home readings taken in a quiet moment."""
+    return c.source.share(c.source.rows(HOME), c.source.readings["circumstance_quiet"])
+
+
+@fact("series", "stress among home readings whose circumstances were recorded", unit="1")
+def home_stress_share(c: Subjects) -> Floats:
+    """Share of home readings taken under stress."""
+    return c.source.share(c.source.rows(HOME), c.source.readings["circumstance_stress"])
+
+
+@fact("series", "home readings whose circumstances were recorded / home readings", unit="1")
+def home_circumstances_share(c: Subjects) -> Floats:
+    """Share of home readings with recorded circumstances."""
+    recorded = ~np.isnan(c.source.readings["circumstance_quiet"])
+    return c.source.share(c.source.rows(HOME), recorded.astype(np.float64))
+
+
+@fact("series", "doubtful home readings / usable home readings", unit="1")
+def home_doubtful_share(c: Subjects) -> Floats:
+    """Share of usable home readings that are doubtful."""
+    doubtful = c.source.reliability == RELIABILITIES.index("doubtful")
+    return c.source.share(c.source.rows(HOME), doubtful.astype(np.float64))
+
+
+@fact("series", "selected_from above 1 among readings where it was recorded", unit="1")
+def selected_share(c: Subjects) -> Floats:
+    """Share of readings that were picked out of several."""
+    chosen_from = c.source.readings["selected_from"]
+    picked = np.where(np.isnan(chosen_from), np.nan, chosen_from > 1)
+    return c.source.share(np.ones(len(picked), dtype=bool), picked)
+
+
+@fact("series", "home readings that the protocol's average takes", unit="1")
+def home_kept(c: Subjects) -> Floats:
+    """Home readings left after the protocol's discards."""
+    return c.source.count(c.source.rows(HOME) & (c.source.selection.left_out == KEPT))
+
+
+@fact("series", "home_days, home_readings and home_kept reach the protocol's minima", flag=True)
+def home_enough_for_protocol(c: Subjects) -> Floats:
+    """There are enough home readings for the protocol's average."""
+    limit = c.source.limit
+    enough = c["home_days"] >= limit("protocol.home.minimum_days")
+    enough &= c["home_readings"] >= limit("protocol.home.minimum_recorded")
+    enough &= (c["home_kept"] >= limit("protocol.home.minimum_kept")) & (c["home_kept"] > 0)
+    return enough.astype(np.float64)
+
+
+@fact("series", "office_readings and office_days reach the protocol's minima", flag=True)
+def office_enough_for_protocol(c: Subjects) -> Floats:
+    """There are enough office readings for the protocol's average."""
+    limit = c.source.limit
+    enough = c["office_readings"] >= limit("protocol.office.minimum_readings")
+    return (enough & (c["office_days"] >= limit("protocol.office.minimum_days"))).astype(np.float64)
+
+
+@fact("series", "mean of the home readings that the protocol keeps", unit=MMHG)
+def home_systolic(c: Subjects) -> Floats:
+    """Systolic home average by protocol."""
+    return c.source.mean(HOME, "protocol", 0)
+
+
+@fact("series", "mean of the home readings that the protocol keeps", unit=MMHG)
+def home_diastolic(c: Subjects) -> Floats:
+    """Diastolic home average by protocol."""
+    return c.source.mean(HOME, "protocol", 1)
+
+
+@fact("series", "mean of the office readings that the protocol uses", unit=MMHG)
+def office_systolic(c: Subjects) -> Floats:
+    """Systolic office average by protocol."""
+    return c.source.mean(OFFICE, "protocol", 0)
+
+
+@fact("series", "mean of the office readings that the protocol uses", unit=MMHG)
+def office_diastolic(c: Subjects) -> Floats:
+    """Diastolic office average by protocol."""
+    return c.source.mean(OFFICE, "protocol", 1)
+
+
+@fact("series", "office_systolic − home_systolic", unit=MMHG)
+def office_minus_home_systolic(c: Subjects) -> Floats:
+    """Systolic difference between office and home."""
+    return c["office_systolic"] - c["home_systolic"]
+
+
+@fact("series", "office_diastolic − home_diastolic", unit=MMHG)
+def office_minus_home_diastolic(c: Subjects) -> Floats:
+    """Diastolic difference between office and home."""
+    return c["office_diastolic"] - c["home_diastolic"]
+
+
+@fact("series", "mean of the usable home readings in the protocol's morning", unit=MMHG)
+def home_morning_systolic(c: Subjects) -> Floats:
+    """Systolic home average of the mornings."""
+    return c.source.mean(HOME, "morning", 0)
+
+
+@fact("series", "mean of the usable home readings in the protocol's evening", unit=MMHG)
+def home_evening_systolic(c: Subjects) -> Floats:
+    """Systolic home average of the evenings."""
+    return c.source.mean(HOME, "evening", 0)
+
+
+@fact("series", "home_morning_systolic − home_evening_systolic", unit=MMHG)
+def morning_minus_evening_systolic(c: Subjects) -> Floats:
+    """Systolic difference between mornings and evenings at home."""
+    return c["home_morning_systolic"] - c["home_evening_systolic"]

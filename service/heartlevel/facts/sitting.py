@@ -1,0 +1,122 @@
+"""Facts of one sitting: readings of one person and setting, each soon after the one before it."""
+
+from typing import TypeAlias
+
+import numpy as np
+
+from heartlevel.columns import Columns, Floats, count_by, extreme_by, rank_within
+from heartlevel.facts.catalogue import DERIVED, fact
+from heartlevel.intake.batch import Batch
+from heartlevel.vocabulary import MMHG, SETTINGS
+
+Sittings: TypeAlias = Columns[Batch]
+
+SHORTEST_RUN = 3  # two readings are no trend
+
+
+def columns_of_sittings(batch: Batch) -> Sittings:
+    """Return the facts of all sittings, the subject's among them."""
+    subject = {name: column[batch.subject_of_sitting] for name, column in batch.subjects.items()}
+    return Columns(batch, subject, DERIVED["sitting"])
+
+
+@fact("sitting", "setting of the sitting's readings", names=SETTINGS)
+def sitting_setting(c: Sittings) -> Floats:
+    """Where the sitting took place."""
+    return (c.source.group_of_sitting % len(SETTINGS)).astype(np.float64)
+
+
+@fact("sitting", "number of readings, whatever their reliability", unit="1")
+def sitting_readings(c: Sittings) -> Floats:
+    """Readings in the sitting; each is an inflation."""
+    return count_by(c.source.sitting_of, c.source.sittings)
+
+
+@fact("sitting", "time of the last reading − time of the first", unit="min")
+def sitting_minutes(c: Sittings) -> Floats:
+    """Minutes from the first reading to the last."""
+    return _spread(c.source, c.source.instant) / 60
+
+
+def _spread(batch: Batch, values: Floats) -> Floats:
+    largest = extreme_by(batch.sitting_of, batch.sittings, values, largest=True)
+    return largest - extreme_by(batch.sitting_of, batch.sittings, values, largest=False)
+
+
+def _for_several(c: Sittings, values: Floats) -> Floats:
+    return np.where(c["sitting_readings"] > 1, values, np.nan)
+
+
+@fact("sitting", "largest − smallest systolic; unknown for one reading", unit=MMHG)
+def sitting_systolic_range(c: Sittings) -> Floats:
+    """Spread of the systolic values."""
+    return _for_several(c, _spread(c.source, c.source.readings["systolic"]))
+
+
+@fact("sitting", "largest − smallest diastolic; unknown for one reading", unit=MMHG)
+def sitting_diastolic_range(c: Sittings) -> Floats:
+    """Spread of the diastolic values."""
+    return _for_several(c, _spread(c.source, c.source.readings["diastolic"]))
+
+
+def _nth(batch: Batch, name: str, place: int) -> Floats:
+    """Return the value of each sitting's reading at a place counted from 0, or from −1 for the last."""
+    rank = rank_within(batch.sitting_of, batch.sittings)
+    if place < 0:
+        rank = rank - np.bincount(batch.sitting_of, minlength=batch.sittings)[batch.sitting_of]
+    rows = rank == place
+    values = np.full(batch.sittings, np.nan)
+    values[batch.sitting_of[rows]] = batch.readings[name][rows]
+    return values
+
+
+@fact("sitting", "first systolic − last systolic; unknown for one reading", unit=MMHG)
+def sitting_systolic_fall(c: Sittings) -> Floats:
+    """How far the systolic value fell from first to last."""
+    return _for_several(c, _nth(c.source, "systolic", 0) - _nth(c.source, "systolic", -1))
+
+
+def _steady(c: Sittings, direction: float) -> Floats:
+    """Return whether three or more readings each moved on in one direction; unknown for fewer."""
+    batch = c.source
+    order = np.argsort(batch.sitting_of, kind="stable")
+    sitting = batch.sitting_of[order]
+    moved = np.diff(batch.readings["systolic"][order]) * direction > 0
+    against = (np.diff(sitting) == 0) & ~moved
+    broken = count_by(sitting[1:][against], batch.sittings) > 0
+    return np.where(c["sitting_readings"] >= SHORTEST_RUN, (~broken).astype(np.float64), np.nan)
+
+
+@fact("sitting", "each systolic is lower than the one before it; unknown for fewer than three", flag=True)
+def sitting_steady_fall(c: Sittings) -> Floats:
+    """The systolic values fell from each reading to the next."""
+    return _steady(c, -1)
+
+
+@fact("sitting", "each systolic is higher than the one before it; unknown for fewer than three", flag=True)
+def sitting_steady_rise(c: Sittings) -> Floats:
+    """The systolic values rose from each reading to the next."""
+    return _steady(c, 1)
+
+
+def _first_two(c: Sittings, name: str) -> Floats:
+    return np.abs(_nth(c.source, name, 0) - _nth(c.source, name, 1))
+
+
+@fact("sitting", "|first systolic − second systolic|; unknown for one reading", unit=MMHG)
+def sitting_first_two_systolic_difference(c: Sittings) -> Floats:
+    """Difference of the first two systolic values."""
+    return _first_two(c, "systolic")
+
+
+@fact("sitting", "|first diastolic − second diastolic|; unknown for one reading", unit=MMHG)
+def sitting_first_two_diastolic_difference(c: Sittings) -> Floats:
+    """Difference of the first two diastolic values."""
+    return _first_two(c, "diastolic")
+
+
+@fact("sitting", "largest selected_from of the readings", unit="1")
+def sitting_selected(c: Sittings) -> Floats:
+    """How many readings one of the sitting's was chosen from."""
+    chosen_from = c.source.readings["selected_from"]
+    return extreme_by(c.source.sitting_of, c.source.sittings, chosen_from, largest=True)

@@ -1,0 +1,1 @@
+"""Wire formats in, one Batch out."""

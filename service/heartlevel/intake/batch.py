@@ -1,0 +1,168 @@
+"""The batch: all readings of all subjects as columns, with subject, sitting and day boundaries."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.intake.moments import local_hour
+from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, columns_of
+from heartlevel.intake.request import Request
+from heartlevel.vocabulary import CIRCUMSTANCES, SETTINGS, SIDES
+
+AMBULATORY = SETTINGS.index("ambulatory")
+NONE: Mapping[str, Any] = {}
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Readings sorted by subject and time. A *group* is one subject's readings of one setting."""
+
+    requests: Sequence[Request]
+    subjects: Mapping[str, Floats]  # recorded facts, a row a subject
+    readings: Mapping[str, Floats]  # recorded facts, a row a reading
+    names: Sequence[str]
+    places: Sequence[int]  # index in the request's list
+    subject_of: Ints
+    instant: Floats  # seconds
+    day: Ints  # local calendar day, proleptic ordinal
+    hour: Floats  # local wall clock
+    sitting_gap: Floats  # minutes, a row a subject
+
+    @property
+    def size(self) -> int:
+        """Number of readings."""
+        return len(self.names)
+
+    @property
+    def groups(self) -> int:
+        """Number of groups: every subject has one for each setting, empty or not."""
+        return len(self.requests) * len(SETTINGS)
+
+    @cached_property
+    def setting(self) -> Ints:
+        """Each reading's setting as its place in the vocabulary."""
+        return self.readings["setting"].astype(np.int64)
+
+    @cached_property
+    def group_of(self) -> Ints:
+        """Each reading's group."""
+        return self.subject_of * len(SETTINGS) + self.setting
+
+    @cached_property
+    def _by_group(self) -> Ints:
+        return np.argsort(self.group_of, kind="stable")
+
+    @cached_property
+    def sitting_of(self) -> Ints:
+        """Each reading's sitting: readings of a group, each less than the gap after the one before it.
+
+        Ambulatory readings come all day long; each is a sitting of its own.
+        """
+        order = self._by_group
+        gap = np.diff(self.instant[order]) >= self.sitting_gap[self.subject_of[order[1:]]] * 60
+        return self._numbered(order, gap | (self.setting[order[1:]] == AMBULATORY))
+
+    @cached_property
+    def day_of(self) -> Ints:
+        """Each reading's local day within its group, numbered over the batch."""
+        order = self._by_group
+        return self._numbered(order, np.diff(self.day[order]) != 0)
+
+    def _numbered(self, order: Ints, starts_new: Bools) -> Ints:
+        numbers = np.zeros(self.size, dtype=np.int64)
+        if self.size:
+            new_group = np.diff(self.group_of[order]) != 0
+            numbers[order[1:]] = np.cumsum(starts_new | new_group)
+        return numbers
+
+    @cached_property
+    def sittings(self) -> int:
+        """Number of sittings."""
+        return int(self.sitting_of.max()) + 1 if self.size else 0
+
+    @cached_property
+    def days(self) -> int:
+        """Number of days, counted in each group."""
+        return int(self.day_of.max()) + 1 if self.size else 0
+
+    @cached_property
+    def group_of_sitting(self) -> Ints:
+        """Each sitting's group."""
+        return self._owner(self.sitting_of, self.sittings)
+
+    @cached_property
+    def group_of_day(self) -> Ints:
+        """Each day's group."""
+        return self._owner(self.day_of, self.days)
+
+    @property
+    def subject_of_sitting(self) -> Ints:
+        """Each sitting's subject."""
+        return self.group_of_sitting // len(SETTINGS)
+
+    def _owner(self, part_of: Ints, size: int) -> Ints:
+        owner = np.zeros(size, dtype=np.int64)
+        owner[part_of] = self.group_of
+        return owner
+
+
+def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batch:
+    """Put the requests' readings into columns. `sitting_gaps` are minutes, one a request."""
+    taken = [one for request in requests for one in request.readings]
+    of_subject = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
+    devices = [request.devices.get(one.data.get("device") or "", NONE) for request in requests
+               for one in request.readings]  # fmt: skip
+    readings = columns_of(READING, [one.data for one in taken]) | columns_of(DEVICE, devices)
+    readings |= _circumstances([one.data.get("circumstances") for one in taken])
+    subjects = columns_of(SUBJECT, [request.subject for request in requests])
+    subjects |= _sides([request.subject for request in requests])
+    subjects["as_of"] = np.array(
+        [request.as_of.toordinal() if request.as_of else None for request in requests], dtype=np.float64
+    )
+    return Batch(
+        requests=requests,
+        subjects=subjects,
+        readings=readings,
+        names=[one.name for one in taken],
+        places=[one.place for one in taken],
+        subject_of=of_subject.astype(np.int64),
+        instant=np.array([one.instant for one in taken], dtype=np.float64),
+        day=np.array([one.local.toordinal() for one in taken], dtype=np.int64),
+        hour=np.array([local_hour(one.local) for one in taken], dtype=np.float64),
+        sitting_gap=np.array(sitting_gaps, dtype=np.float64),
+    )
+
+
+def circumstance_column(name: str) -> str:
+    """Return the name of the column that says whether a circumstance was listed."""
+    return "circumstance_" + name.replace("-", "_")
+
+
+def _circumstances(lists: Sequence[Sequence[str] | None]) -> dict[str, Floats]:
+    """Return a flag a circumstance: listed or not; unknown where no list was sent."""
+    if not any(lists):
+        empty = np.array([None if one is None else 0.0 for one in lists], dtype=np.float64)
+        return {circumstance_column(name): empty for name in CIRCUMSTANCES}
+    return {
+        circumstance_column(name): np.array(
+            [None if one is None else name in one for one in lists], dtype=np.float64
+        )
+        for name in CIRCUMSTANCES
+    }
+
+
+def _sides(subjects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
+    """Return, for each side, the arm's circumference and whether that arm is to be avoided."""
+    columns = {}
+    for side in SIDES:
+        around = [(one.get("arm_circumference_cm") or NONE).get(side) for one in subjects]
+        avoid = [one.get("avoid_arms") for one in subjects]
+        columns[f"circumference_{side}"] = np.array(around, dtype=np.float64)
+        columns[f"avoid_{side}"] = np.array(
+            [None if one is None else side in one for one in avoid], dtype=np.float64
+        )
+    return columns

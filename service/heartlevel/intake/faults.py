@@ -1,0 +1,158 @@
+"""Words for what is wrong with a request: where it is, what was found, what was expected, the near match."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict, dataclass
+from difflib import get_close_matches
+from re import sub
+from typing import Any
+
+from marshmallow import fields
+
+from heartlevel.intake.fields import Block, Choice, Items, Number, Part, Text
+
+DETAILS = {
+    "missing": "required, but not there; expected {expected}",
+    "null": "null is not allowed here; expected {expected}",
+    "unknown-key": "no field of that name is defined here",
+    "not-an-object": "found {found}; expected an object",
+    "not-a-list": "found {found}; expected a list",
+    "not-a-number": "found {found}; expected {expected}",
+    "not-true-or-false": "found {found}; expected true or false",
+    "not-a-text": "found {found}; expected {expected}",
+    "text-length": "found {found}; expected {expected}",
+    "not-one-of": "found {found}; expected {expected}",
+    "out-of-range": "found {found}; expected {expected}",
+    "too-many": "found more items than allowed; expected {expected}",
+    "not-a-date": "found {found}; expected a calendar date, YYYY-MM-DD",
+    "not-a-time": "found {found}; expected a date and time with offset, such as 2026-03-02T07:10:00+01:00",
+    "no-offset": "found {found} without an offset from UTC, and options.time_zone is not given",
+    "no-such-local-time": "found {found}, which the clocks of the time zone skipped",
+    "ambiguous-local-time": "found {found}, which the clocks of the time zone showed twice; the first was taken",
+    "unknown-time-zone": "found {found}; expected an IANA time zone name",
+    "unknown-device": "found {found}, which is the id of no device of this request",
+    "id-repeated": "the id {found} is used more than once",
+    "exact-duplicate": "the same reading is there twice; this copy was left out",
+    "unit-mistaken": "found {found}, which is {expected}; no blood pressure is that high",
+}
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Problem:
+    """Something in the request that could not be read, with its place as a JSON Pointer (RFC 6901)."""
+
+    pointer: str
+    code: str
+    detail: str
+    hint: str | None = None
+
+    def as_dict(self) -> dict[str, str | None]:
+        """Return the problem as it stands in an answer."""
+        return asdict(self)
+
+
+def problem(pointer: str, code: str, found: object = None, expected: str = "", hint: str | None = None) -> Problem:
+    """Word a problem of a known code."""
+    return Problem(pointer, code, DETAILS[code].format(found=shown(found), expected=expected), hint)
+
+
+def in_order(problems: Iterable[Problem]) -> list[Problem]:
+    """Sort by place, numbers in pointers as numbers, and drop repetitions."""
+    return sorted(set(problems), key=lambda one: (padded(one.pointer), one.code))
+
+
+def padded(text: str) -> str:
+    """Return the text with its numbers widened, so that 2 sorts before 10."""
+    return sub(r"\d+", lambda digits: digits[0].zfill(12), text)
+
+
+def shown(value: object) -> str:
+    """Show a value found in a request, shortened; containers by their kind only."""
+    if isinstance(value, bool) or value is None:
+        return {True: "true", False: "false", None: "null"}[value]
+    if isinstance(value, str):
+        return f"'{value[:40]}…'" if len(value) > 40 else f"'{value}'"
+    if isinstance(value, (int, float)):
+        return f"{value:.15g}" if abs(value) < 1e15 else "a number far too large"
+    return {list: "a list", dict: "an object"}.get(type(value), "something else")
+
+
+def near(name: object, allowed: Iterable[str]) -> str | None:
+    """Suggest the closest allowed name, else list the allowed ones."""
+    names = list(allowed)
+    match = get_close_matches(str(name).lower(), names, n=1, cutoff=0.6)
+    if match:
+        return f"did you mean '{match[0]}'?"
+    return f"one of: {', '.join(names)}" if 0 < len(names) <= 40 else None
+
+
+def expected_by(field: fields.Field[Any] | None) -> str:
+    """Say what a field takes."""
+    match field:
+        case Number():
+            unit = field.metadata.get("unit", "")
+            return f"a number from {field.low:g} to {field.high:g} {unit}".rstrip(" 1")
+        case Choice():
+            return f"one of {', '.join(field.names)}"
+        case Text():
+            return f"a text of 1 to {field.longest} characters"
+        case Items():
+            return f"a list of at most {field.longest}"
+        case Part():
+            return "an object"
+        case _:
+            return "a value"
+
+
+def from_messages(messages: Mapping[Any, Any], block: Block, raw: object, at: str) -> Iterator[Problem]:
+    """Turn marshmallow's nested codes into problems, with `at` the pointer of the object checked."""
+    for key, inner in messages.items():
+        if key == "_schema":
+            yield from (problem(at, code, raw) for code in inner)
+            continue
+        value = raw.get(key) if isinstance(raw, dict) else None
+        yield from _of_field(inner, _declared(block).get(key), block, key, value, f"{at}/{escaped(key)}")
+
+
+def _declared(block: Block) -> dict[object, fields.Field[Any]]:
+    """Return the block's fields under the names they have on the wire."""
+    return {field.data_key or name: field for name, field in block.fields.items()}
+
+
+def _of_field(
+    inner: Any, field: fields.Field[Any] | None, block: Block, key: object, value: object, at: str
+) -> Iterator[Problem]:
+    if isinstance(inner, dict):
+        if isinstance(field, Part):
+            yield from from_messages(inner, field.schema, value, at)  # type: ignore[arg-type]
+        elif isinstance(field, Items):
+            for place, deeper in inner.items():
+                item = value[place] if isinstance(value, list) else None
+                yield from _of_field(deeper, field.inner, block, place, item, f"{at}/{place}")
+        return
+    for code in inner:
+        yield problem(at, code, value, expected_by(field), _hint(code, field, block, key, value))
+
+
+def _hint(code: str, field: fields.Field[Any] | None, block: Block, key: object, value: object) -> str | None:
+    if code == "unknown-key":
+        return near(key, map(str, _declared(block)))
+    if code == "not-one-of" and isinstance(field, Choice):
+        return near(value, field.names)
+    if code == "out-of-range" and isinstance(field, Number) and isinstance(value, (int, float)):
+        return _digit_hint(value, field)
+    return None
+
+
+def _digit_hint(value: float, field: Number) -> str | None:
+    """Name the values that one digit fewer would give, where a digit was doubled or added."""
+    digits = f"{value:.15g}"
+    if not digits.isdigit() or not 4 <= len(digits) <= 6:
+        return None
+    fewer = {int(digits[:i] + digits[i + 1 :]) for i in range(len(digits))}
+    fitting = sorted(one for one in fewer if field.low <= one <= field.high)
+    return f"a digit too many? {' or '.join(map(str, fitting))}" if fitting else None
+
+
+def escaped(key: object) -> str:
+    """Escape a key for a JSON Pointer."""
+    return str(key).replace("~", "~0").replace("/", "~1")

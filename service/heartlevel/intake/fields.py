@@ -1,0 +1,160 @@
+"""The kinds of field a request is declared with. Their error messages are codes; `faults` words them.
+
+A field that may become a fact says so (`fact=`); the catalogue of facts, the OpenAPI document and the
+messages are all made from these declarations.
+"""
+
+from collections.abc import Mapping, Sequence
+from math import isfinite
+from typing import Any
+
+from marshmallow import RAISE, Schema, fields, validate
+from marshmallow.exceptions import ValidationError
+
+CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
+
+
+class Block(Schema):
+    """A JSON object of the request. Unknown keys are faults."""
+
+    class Meta:
+        """Refuse what is not declared."""
+
+        unknown = RAISE
+
+    # `invalid` is marshmallow's own key for an input that is no object.
+    error_messages = {"unknown": "unknown-key", "type": "not-an-object", "invalid": "not-an-object"}  # noqa: RUF012
+
+
+class Number(fields.Float):
+    """A finite JSON number between `low` and `high`, both included. Text and booleans are no numbers."""
+
+    default_error_messages = {**CODES, "invalid": "not-a-number", "range": "out-of-range"}  # noqa: RUF012
+
+    def __init__(self, low: float, high: float, **more: Any) -> None:
+        """Keep the limits both for checking and for the contract."""
+        self.low, self.high = low, high
+        super().__init__(validate=validate.Range(low, high, error="out-of-range"), **more)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise self.make_error("invalid")
+        try:
+            number = float(value)
+        except OverflowError:
+            raise self.make_error("range") from None
+        if not isfinite(number):
+            raise self.make_error("invalid")
+        return number
+
+
+class Flag(fields.Boolean):
+    """JSON true or false and nothing else."""
+
+    default_error_messages = {**CODES, "invalid": "not-true-or-false"}  # noqa: RUF012
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> bool:
+        if not isinstance(value, bool):
+            raise self.make_error("invalid")
+        return value
+
+
+class Text(fields.String):
+    """A short text: an identifier or a date. Empty text is a fault."""
+
+    default_error_messages = {**CODES, "invalid": "not-a-text", "length": "text-length"}  # noqa: RUF012
+
+    def __init__(self, longest: int = 64, **more: Any) -> None:
+        """Limit the length, so that an identifier stays one."""
+        self.longest = longest
+        super().__init__(validate=validate.Length(1, longest, error="text-length"), **more)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
+        if not isinstance(value, str):
+            raise self.make_error("invalid")
+        # A lone surrogate cannot be written back as UTF-8.
+        if any("\ud800" <= char <= "\udfff" for char in value):
+            raise self.make_error("invalid")
+        return value
+
+
+class Choice(fields.String):
+    """One name out of an enumeration of the vocabulary."""
+
+    default_error_messages = {**CODES, "invalid": "not-one-of"}  # noqa: RUF012
+
+    def __init__(self, names: Sequence[str], **more: Any) -> None:
+        """Keep the names in the vocabulary's order: their place is their code in columns."""
+        self.names = tuple(names)
+        super().__init__(validate=validate.OneOf(self.names, error="not-one-of"), **more)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
+        if not isinstance(value, str):
+            raise self.make_error("invalid")
+        return value
+
+
+class Items(fields.List):
+    """A JSON array of like things, of limited length."""
+
+    default_error_messages = {**CODES, "invalid": "not-a-list"}  # noqa: RUF012
+
+    def __init__(self, item: fields.Field[Any], longest: int, **more: Any) -> None:
+        """Limit the length: nothing in a request is unbounded."""
+        self.longest = longest
+        super().__init__(item, validate=validate.Length(max=longest, error="too-many"), **more)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> list[Any]:
+        if not isinstance(value, list):
+            raise self.make_error("invalid")
+        return super()._deserialize(value, attr, data, **more)
+
+
+class Part(fields.Nested):
+    """An object inside an object."""
+
+    default_error_messages = {**CODES, "type": "not-an-object"}  # noqa: RUF012
+
+
+class Anything(fields.Raw):
+    """A value looked at later, item by item, so that one bad item does not lose the others."""
+
+    default_error_messages = dict(CODES)
+
+
+def about(meaning: str, *, unit: str | None = None, fact: str | None = None, **more: Any) -> dict[str, Any]:
+    """Make a field's keyword arguments: optional, null allowed, described."""
+    notes = {"description": meaning, "unit": unit, "fact": fact}
+    optional: dict[str, Any] = {"allow_none": not more.get("required", False)}
+    return optional | more | {"metadata": {key: value for key, value in notes.items() if value is not None}}
+
+
+def number(meaning: str, unit: str, low: float, high: float, fact: str | None = None, **more: Any) -> Number:
+    """Declare an optional number with its unit and limits."""
+    return Number(low, high, **about(meaning, unit=unit, fact=fact, **more))
+
+
+def flag(meaning: str, fact: str | None = None) -> Flag:
+    """Declare an optional true-or-false detail."""
+    return Flag(**about(meaning, fact=fact))
+
+
+def choice(names: Sequence[str], meaning: str, fact: str | None = None, **more: Any) -> Choice:
+    """Declare an optional choice out of the vocabulary."""
+    return Choice(names, **about(meaning, fact=fact, **more))
+
+
+def text(meaning: str, longest: int = 64, **more: Any) -> Text:
+    """Declare an optional short text."""
+    return Text(longest, **about(meaning, **more))
+
+
+def part(block: type[Block], meaning: str, **more: Any) -> Part:
+    """Declare an optional object."""
+    return Part(block, **about(meaning, **more))
+
+
+def messages(error: ValidationError) -> Mapping[Any, Any]:
+    """Return marshmallow's nested messages; ours are always shaped like the input."""
+    found = error.messages
+    return found if isinstance(found, dict) else {"_schema": found}

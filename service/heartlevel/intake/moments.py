@@ -1,0 +1,127 @@
+"""When each reading was taken: instants, local days and hours; duplicates; pressures in mm[Hg]."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import groupby
+from re import compile as pattern
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import orjson
+
+from heartlevel.intake.faults import Problem, padded, problem
+from heartlevel.intake.schema import HIGHEST_READABLE
+from heartlevel.vocabulary import KPA, MMHG_PER_KPA
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+RFC3339 = pattern(r"(19|20|21)\d\d-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d+)?)?([Zz]|[+-]\d\d:\d\d)?")
+
+# Two entries of one measurement may differ in these: its name, and how its time and unit are written.
+NOT_COMPARED = {"id": None, "taken_at": None, "unit": None}
+
+
+@dataclass(slots=True)
+class Taken:
+    """A readable reading and its place in time and in the request; `data` holds pressures in mm[Hg]."""
+
+    instant: float  # seconds since 1970-01-01T00:00Z
+    local: datetime
+    name: str
+    place: int
+    data: dict[str, Any]
+
+
+def placed_in_time(
+    readings: Mapping[int, dict[str, Any]], zone: ZoneInfo | None
+) -> tuple[list[Taken], list[Problem]]:
+    """Sort readings by time, name each one, and leave out exact copies and what has no readable time."""
+    taken, problems = [], []
+    for place, data in readings.items():
+        moment, faults = _moment(data["taken_at"], zone, f"/readings/{place}/taken_at")
+        faults += _to_mmhg(data, place)
+        problems += faults
+        if moment is not None and "unit-mistaken" not in {fault.code for fault in faults}:
+            instant = (moment - EPOCH).total_seconds()
+            taken.append(Taken(instant, moment, data.get("id") or f"@{data['taken_at']}", place, data))
+    taken.sort(key=_in_time)
+    kept, copies = _without_copies(taken)
+    return kept, problems + copies + _named_apart(kept)
+
+
+def _moment(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | None, list[Problem]]:
+    try:
+        moment = datetime.fromisoformat(text.upper()) if RFC3339.fullmatch(text) else None
+    except ValueError:
+        moment = None
+    if moment is None:
+        return None, [problem(at, "not-a-time", text)]
+    if moment.tzinfo is not None:
+        return (moment.astimezone(zone) if zone else moment), []
+    if zone is None:
+        return None, [problem(at, "no-offset", text, hint="add an offset such as +01:00, or options.time_zone")]
+    return _in_zone(moment, zone, at, text)
+
+
+def _in_zone(naive: datetime, zone: ZoneInfo, at: str, text: str) -> tuple[datetime | None, list[Problem]]:
+    """Place a wall-clock time in its zone; the hours that clocks skip or show twice are named."""
+    moment = naive.replace(tzinfo=zone)
+    if moment.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != naive:
+        return None, [problem(at, "no-such-local-time", text, hint="add the offset")]
+    if moment.utcoffset() != moment.replace(fold=1).utcoffset():
+        return moment, [problem(at, "ambiguous-local-time", text, hint="add the offset")]
+    return moment, []
+
+
+def _to_mmhg(data: dict[str, Any], place: int) -> list[Problem]:
+    if data.get("unit") != KPA:
+        return []
+    faults = []
+    for name in ("systolic", "diastolic"):
+        kpa = data[name]
+        data[name] = kpa * MMHG_PER_KPA
+        if data[name] > HIGHEST_READABLE:
+            meant = f"{data[name]:.0f} mm[Hg]"
+            at = f"/readings/{place}/{name}"
+            faults.append(problem(at, "unit-mistaken", kpa, meant, "was the unit mm[Hg] instead of kPa?"))
+    return faults
+
+
+def _in_time(one: Taken) -> tuple[float, str, float, float, bytes]:
+    """Order of readings: time, then name, then content, so that the order of the request plays no part."""
+    content = orjson.dumps(one.data, option=orjson.OPT_SORT_KEYS)
+    return one.instant, padded(one.name), one.data["systolic"], one.data["diastolic"], content
+
+
+def _without_copies(taken: list[Taken]) -> tuple[list[Taken], list[Problem]]:
+    kept, problems = [], []
+    for _, together in groupby(taken, key=lambda one: one.instant):
+        seen: set[bytes] = set()
+        for one in together:
+            content = orjson.dumps(one.data | NOT_COMPARED, option=orjson.OPT_SORT_KEYS)
+            if content in seen:
+                problems.append(problem(f"/readings/{one.place}", "exact-duplicate"))
+            else:
+                seen.add(content)
+                kept.append(one)
+    return kept, problems
+
+
+def _named_apart(kept: Iterable[Taken]) -> list[Problem]:
+    """Give readings that share a name a number, and say so where the caller gave the name."""
+    problems, used = [], set[str]()
+    for one in kept:
+        given, count = one.name, 1
+        while one.name in used:
+            count += 1
+            one.name = f"{given}#{count}"
+        used.add(one.name)
+        if count > 1 and one.data.get("id"):
+            hint = f"this one is called '{one.name}' in the answer"
+            problems.append(problem(f"/readings/{one.place}/id", "id-repeated", given, hint=hint))
+    return problems
+
+
+def local_hour(moment: datetime) -> float:
+    """Return hours since local midnight by the wall clock."""
+    return moment.hour + moment.minute / 60 + moment.second / 3600

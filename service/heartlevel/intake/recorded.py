@@ -1,0 +1,57 @@
+"""The fields of the request that are facts themselves, found in the declarations of the schema."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from heartlevel.columns import Floats
+from heartlevel.intake.fields import Block, Choice, Flag, Part
+from heartlevel.intake.schema import Device, Reading, Subject
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """A field that is a fact: where it stands in its object and how it is coded in a column."""
+
+    fact: str
+    path: tuple[str, ...]  # objects to go through, then the field's name
+    kind: str  # number, flag or choice
+    unit: str | None
+    meaning: str
+    names: tuple[str, ...] = ()
+
+    def column(self, objects: Sequence[Mapping[str, Any]]) -> Floats:
+        """Return the field of each object as a column."""
+        name = self.path[-1]
+        if self.kind != "choice":
+            return np.array([one.get(name) for one in objects], dtype=np.float64)
+        code = {value: place for place, value in enumerate(self.names)}
+        return np.array([code.get(one.get(name, "")) for one in objects], dtype=np.float64)
+
+
+def _fields(block: Block, path: tuple[str, ...] = ()) -> Iterator[Recorded]:
+    for name, field in block.fields.items():
+        if isinstance(field, Part):
+            yield from _fields(field.schema, (*path, name))  # type: ignore[arg-type]
+        elif "fact" in field.metadata:
+            kind = {Flag: "flag", Choice: "choice"}.get(type(field), "number")
+            names = field.names if isinstance(field, Choice) else ()
+            notes = field.metadata
+            meaning = notes["description"]
+            yield Recorded(notes["fact"], (*path, name), kind, notes.get("unit"), meaning, names)
+
+
+SUBJECT = tuple(_fields(Subject()))
+READING = tuple(_fields(Reading()))
+DEVICE = tuple(_fields(Device()))
+
+
+def columns_of(declared: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
+    """Return the columns of the declared facts over like objects, one row an object."""
+    inner: dict[tuple[str, ...], Sequence[Mapping[str, Any]]] = {(): objects}
+    for path in sorted({field.path[:-1] for field in declared}, key=len):
+        if path:
+            inner[path] = [one.get(path[-1]) or {} for one in inner[path[:-1]]]
+    return {field.fact: field.column(inner[field.path[:-1]]) for field in declared}

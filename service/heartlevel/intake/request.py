@@ -1,0 +1,201 @@
+"""One request's payload, read: what could be understood, and a problem for each thing that could not."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo, available_timezones
+
+from marshmallow import ValidationError
+
+from heartlevel.intake.fields import Block, messages
+from heartlevel.intake.faults import Problem, from_messages, in_order, near, problem
+from heartlevel.intake.moments import Taken, placed_in_time
+from heartlevel.intake.schema import ESSENTIAL, LISTS, Envelope
+
+ENVELOPE = Envelope()
+BLOCKS = {name: block(many=True) for name, block in LISTS.items()}
+
+
+class RefusedRequest(Exception):
+    """The request cannot be assessed at all; `problems` says why, all faults at once."""
+
+    def __init__(self, problems: list[Problem]) -> None:
+        """Keep the problems in order of place; they are never part of the exception's text."""
+        super().__init__("the request cannot be assessed")
+        self.problems = in_order(problems)
+
+
+class TooManyReadings(Exception):
+    """The request holds more readings than one request may."""
+
+    def __init__(self, found: int, most: int) -> None:
+        """Say both numbers."""
+        super().__init__(f"{found} readings; one request may hold {most}")
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What the rule set in force offers: guideline -> its own protocol, protocols, languages."""
+
+    guidelines: Mapping[str, str]
+    protocols: Collection[str]
+    languages: Collection[str]
+    default_guideline: str
+    most_readings: int = 5_000
+
+
+@dataclass(slots=True)
+class Request:
+    """What one request says about one subject, readings in time order."""
+
+    subject: dict[str, Any]
+    guideline: str
+    protocol: str
+    language: str
+    as_of: date | None
+    strict: bool
+    devices: dict[str, dict[str, Any]] = field(default_factory=dict)
+    readings: list[Taken] = field(default_factory=list)
+    checks: list[dict[str, Any]] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def read(payload: object, choices: Choices) -> Request:
+    """Read one request object.
+
+    Raises RefusedRequest where subject, options or the outer shape are at fault, TooManyReadings where
+    there are more readings than allowed. Anything else that is wrong becomes a problem of the request.
+    """
+    envelope, problems = _envelope(payload)
+    options = envelope.get("options") or {}
+    faults, zone, as_of = _options(options, choices)
+    problems += faults
+    lists, skipped = _lists(envelope, choices)
+    if problems:
+        raise RefusedRequest(problems + skipped)
+    guideline = options.get("guideline") or choices.default_guideline
+    request = Request(
+        subject=envelope["subject"],
+        guideline=guideline,
+        protocol=options.get("protocol") or choices.guidelines[guideline],
+        language=options.get("language") or "en",
+        as_of=as_of,
+        strict=bool(options.get("strict")),
+        problems=skipped,
+    )
+    _fill(request, lists, zone)
+    return request
+
+
+def _fill(request: Request, lists: dict[str, dict[int, dict[str, Any]]], zone: ZoneInfo | None) -> None:
+    request.devices, faults = _devices(lists["devices"])
+    request.readings, misplaced = placed_in_time(lists["readings"], zone)
+    request.checks = list(lists["device_checks"].values())
+    strangers = _unknown_devices(lists, request.devices)
+    request.problems = in_order(request.problems + faults + misplaced + strangers)
+
+
+def _envelope(payload: object) -> tuple[dict[str, Any], list[Problem]]:
+    try:
+        return ENVELOPE.load(payload), []  # type: ignore[arg-type, return-value]
+    except ValidationError as error:
+        valid = error.valid_data if isinstance(error.valid_data, dict) else {}
+        return valid, list(from_messages(messages(error), ENVELOPE, payload, ""))
+
+
+def _options(options: dict[str, Any], choices: Choices) -> tuple[list[Problem], ZoneInfo | None, date | None]:
+    """Check the options whose allowed values only the rule set, the zone database or the calendar knows."""
+    faults = []
+    allowed = {"guideline": choices.guidelines, "protocol": choices.protocols, "language": choices.languages}
+    for name, names in allowed.items():
+        value = options.get(name)
+        if value is not None and value not in names:
+            expected = f"one of {', '.join(sorted(names))}"
+            faults.append(problem(f"/options/{name}", "not-one-of", value, expected, near(value, sorted(names))))
+    zone, as_of = options.get("time_zone"), options.get("as_of")
+    if zone is not None and zone not in _zones():
+        faults.append(problem("/options/time_zone", "unknown-time-zone", zone, "", _near_zone(zone)))
+        zone = None
+    try:
+        day = None if as_of is None else date.fromisoformat(as_of)
+    except ValueError:
+        faults.append(problem("/options/as_of", "not-a-date", as_of))
+        day = None
+    return faults, ZoneInfo(zone) if zone else None, day
+
+
+ZONES: set[str] = set()
+
+
+def _zones() -> set[str]:
+    if not ZONES:
+        ZONES.update(available_timezones())
+    return ZONES
+
+
+def _near_zone(name: str) -> str | None:
+    places = {zone.rpartition("/")[2].lower(): zone for zone in sorted(_zones())}
+    found = places.get(name.rpartition("/")[2].lower().replace(" ", "_"))
+    return f"did you mean '{found}'?" if found else near(name, sorted(_zones()))
+
+
+def _lists(
+    envelope: dict[str, Any], choices: Choices
+) -> tuple[dict[str, dict[int, dict[str, Any]]], list[Problem]]:
+    """Read the lists item by item: the usable items under their place, and all problems."""
+    lists: dict[str, dict[int, dict[str, Any]]] = {}
+    problems: list[Problem] = []
+    for name, block in BLOCKS.items():
+        raw = envelope.get(name)
+        if raw is not None and not isinstance(raw, list):
+            raise RefusedRequest([problem(f"/{name}", "not-a-list", raw)])
+        if name == "readings" and raw and len(raw) > choices.most_readings:
+            raise TooManyReadings(len(raw), choices.most_readings)
+        lists[name], faults = _items(raw or [], block, name)
+        problems += faults
+    return lists, problems
+
+
+def _items(raw: list[Any], block: Block, name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
+    try:
+        return dict(enumerate(block.load(raw))), []  # type: ignore[arg-type]
+    except ValidationError as error:
+        found, valid = messages(error), error.valid_data
+    problems: list[Problem] = []
+    kept = {}
+    for place, item in enumerate(raw):
+        faults = found.get(place)
+        if faults:
+            problems += from_messages(faults, block, item, f"/{name}/{place}")
+        if not faults or _still_says_something(faults, name):
+            kept[place] = valid[place]  # type: ignore[index]
+    return kept, problems
+
+
+def _still_says_something(faults: Mapping[Any, Any], name: str) -> bool:
+    return "_schema" not in faults and not any(key in faults for key in ESSENTIAL[name])
+
+
+def _devices(found: dict[int, dict[str, Any]]) -> tuple[dict[str, dict[str, Any]], list[Problem]]:
+    """Key the devices by id. An id given twice names no device: which one was meant cannot be known."""
+    places: dict[str, list[int]] = {}
+    for place, device in found.items():
+        places.setdefault(device["id"], []).append(place)
+    faults = [
+        problem(f"/devices/{place}/id", "id-repeated", name, hint="neither description is used")
+        for name, several in places.items() if len(several) > 1 for place in several
+    ]  # fmt: skip
+    return {name: found[where[0]] for name, where in places.items() if len(where) == 1}, faults
+
+
+def _unknown_devices(lists: dict[str, dict[int, dict[str, Any]]], devices: Mapping[str, Any]) -> list[Problem]:
+    declared = {device["id"] for device in lists["devices"].values()} | set(devices)
+    return [
+        problem(f"/{name}/{place}/device", "unknown-device", item["device"], hint=near(item["device"], devices))
+        for name in ("readings", "device_checks")
+        for place, item in lists[name].items()
+        if item.get("device") is not None and item["device"] not in declared
+    ]
+
+

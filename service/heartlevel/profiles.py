@@ -1,0 +1,38 @@
+"""Guidelines and averaging protocols as they are used: limits, categories, discards. Their figures are in `rules/`."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Category:
+    """A category of a guideline, reached when either pressure is at or above its own (infinity: never)."""
+
+    id: str
+    title: str
+    systolic: float
+    diastolic: float
+
+
+@dataclass(frozen=True, slots=True)
+class Guideline:
+    """What a guideline calls raised, severe and low, and its categories by setting, lowest first."""
+
+    id: str
+    adults_from_years: float
+    in_pregnancy: str
+    protocol: str
+    limits: Mapping[str, float]  # dotted names, such as home.hypertension.systolic; mm[Hg]
+    categories: Mapping[str, tuple[Category, ...]]
+    written: Mapping[str, Any]  # the file's content
+
+
+@dataclass(frozen=True, slots=True)
+class Protocol:
+    """How readings are to be gathered and averaged."""
+
+    id: str
+    limits: Mapping[str, float]  # dotted names, such as protocol.home.minimum_days
+    office_use: str
+    written: Mapping[str, Any]

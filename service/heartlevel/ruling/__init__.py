@@ -1,0 +1,1 @@
+"""Rule files: the language, loading with positions, the engine, the verdicts."""

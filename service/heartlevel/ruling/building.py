@@ -1,0 +1,182 @@
+"""From the written rules to rules that can be run: conditions read, sentences checked, order found."""
+
+from collections.abc import Mapping, Sequence
+from graphlib import CycleError, TopologicalSorter
+from typing import Any
+
+from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
+from heartlevel.intake.faults import near
+from heartlevel.intake.schema import Reading
+from heartlevel.ruling.language import Condition, Mention, Parser, Term, leaves_of
+from heartlevel.ruling.ruleset import Rule
+from heartlevel.ruling.source import Path_, RuleFault, SourceFile
+from heartlevel.ruling.template import Template, TemplateFault
+from heartlevel.ruling.truth import MOST_LEAVES
+from heartlevel.vocabulary import EFFECTS
+
+Written = tuple[SourceFile, Path_, dict[str, Any]]
+READING_FIELDS = tuple(Reading().fields)
+
+
+def build_rules(
+    by_scope: Mapping[str, Sequence[Written]],
+    limits: frozenset[str],
+    next_steps: frozenset[str],
+    faults: list[RuleFault],
+) -> dict[str, tuple[Rule, ...]]:
+    """Build the rules of every scope, each after those it mentions; mistakes are added to `faults`."""
+    _check_ids(by_scope, faults)
+    return {scope: _Builder(scope, rules, limits, next_steps, faults).build() for scope, rules in by_scope.items()}
+
+
+def _check_ids(by_scope: Mapping[str, Sequence[Written]], faults: list[RuleFault]) -> None:
+    seen: dict[str, str] = {}
+    for scope, rules in by_scope.items():
+        for file, path, item in rules:
+            if item["id"] in seen:
+                where = seen[item["id"]]
+                faults.append(file.fault((*path, "id"), "repeated-id", f"'{item['id']}' is already in {where}"))
+            seen.setdefault(item["id"], file.name)
+            if item["scope"] != scope:
+                detail = f"a rule in the folder {scope} has scope {scope}, not {item['scope']}"
+                faults.append(file.fault((*path, "scope"), "wrong-scope", detail))
+
+
+class _Builder:
+    """Builds the rules of one scope."""
+
+    def __init__(
+        self,
+        scope: str,
+        written: Sequence[Written],
+        limits: frozenset[str],
+        next_steps: frozenset[str],
+        faults: list[RuleFault],
+    ) -> None:
+        self.scope, self.written, self.limits, self.next_steps = scope, written, limits, next_steps
+        self.faults = faults
+        self.ids = frozenset(item["id"] for _, _, item in written)
+        self.facts = {name: fact for name, fact in CATALOGUE.items() if fact.scope in VISIBLE[scope]}
+
+    def build(self) -> tuple[Rule, ...]:
+        built = {rule.id: rule for rule in map(self._rule, self.written) if rule is not None}
+        mentioned = {
+            name: sorted({leaf.rule for leaf in rule.leaves if isinstance(leaf, Mention)} & built.keys())
+            for name, rule in sorted(built.items())
+        }
+        try:
+            return tuple(built[name] for name in TopologicalSorter(mentioned).static_order())
+        except CycleError as error:
+            self._cycle(error.args[1])
+            return ()
+
+    def _cycle(self, members: Sequence[str]) -> None:
+        for file, path, item in self.written:
+            if item["id"] in members:
+                self.faults.append(file.fault((*path, "when"), "cycle", f"mentions itself: {' → '.join(members)}"))
+
+    def _rule(self, written: Written) -> Rule | None:
+        file, path, item = written
+        before = len(self.faults)
+        condition = self._condition(file, path, item)
+        explanation = self._template(file, path, item, "explanation")
+        advice = self._template(file, path, item, "advice")
+        self._check_effects(file, path, item)
+        self._check_examples(file, path, item)
+        if condition is None or explanation is None or advice is None or len(self.faults) > before:
+            return None
+        leaves = leaves_of(condition)
+        own = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
+        return Rule(
+            id=item["id"],
+            scope=self.scope,
+            condition=condition,
+            leaves=leaves,
+            effect=EFFECTS.index(item["effect"]),
+            urgent=bool(item.get("urgent")),
+            explanation=explanation,
+            advice=advice,
+            written=item,
+            shown_facts=tuple(dict.fromkeys([*own, *explanation.facts(), *advice.facts(), *_amounts(item)])),
+        )
+
+    def _condition(self, file: SourceFile, path: Path_, item: dict[str, Any]) -> Condition | None:
+        parser = Parser(self.scope, self.limits, self.ids)
+        condition = parser.condition(item["when"], (*path, "when"))
+        self.faults += [file.fault(one.path, one.code, one.detail, one.hint) for one in parser.faults]
+        if condition is not None and len(leaves_of(condition)) > MOST_LEAVES:
+            detail = f"{len(leaves_of(condition))} comparisons; a rule has at most {MOST_LEAVES}"
+            hint = "put some of them into a rule of their own and mention it with `finding`"
+            self.faults.append(file.fault((*path, "when"), "too-many-comparisons", detail, hint))
+        return condition
+
+    def _template(self, file: SourceFile, path: Path_, item: dict[str, Any], key: str) -> Template | None:
+        try:
+            return Template(item[key], self.facts, self.limits)
+        except TemplateFault as fault:
+            hint = near(str(fault).removeprefix("limit:"), self.limits if "limit:" in str(fault) else self.facts)
+            detail = f"'{{{fault}}}' is no fact of this scope and no limit"
+            self.faults.append(file.fault((*path, key), "unknown-placeholder", detail, hint))
+            return None
+
+    def _check_effects(self, file: SourceFile, path: Path_, item: dict[str, Any]) -> None:
+        def fault(key: str, code: str, detail: str, hint: str | None = None) -> None:
+            self.faults.append(file.fault((*path, key), code, detail, hint))
+
+        if self.scope in ("series", "device") and item["effect"] != "none":
+            fault("effect", "wrong-effect", f"a {self.scope} rule concerns no single reading; its effect is none")
+        step = item.get("next_step")
+        if step is not None and step not in self.next_steps:
+            fault("next_step", "unknown-name", f"'{step}' is no next step of every wording", near(step, self.next_steps))
+        field = item.get("field")
+        if field is not None and (self.scope != "reading" or field not in READING_FIELDS):
+            fault("field", "unknown-name", f"'{field}' is no field of a reading", near(field, READING_FIELDS))
+        if item.get("pattern") is not None and self.scope != "series":
+            fault("pattern", "wrong-scope", "only a series rule can name a pattern")
+        self._check_expected_error(file, path, item)
+
+    def _check_expected_error(self, file: SourceFile, path: Path_, item: dict[str, Any]) -> None:
+        for pressure, shift in (item.get("expected_error") or {}).items():
+            at = (*path, "expected_error", pressure)
+            bounds, amount = shift.get("range"), shift.get("amount")
+            if (bounds is None) == (amount is None):
+                self.faults.append(file.fault(at, "wrong-value", "give either a range or an amount"))
+            elif bounds is not None and (len(bounds) != 2 or bounds[0] > bounds[1]):
+                self.faults.append(file.fault(at, "wrong-value", "a range is [lowest, highest]"))
+            elif amount is not None and (amount not in self.facts or self.facts[amount].unit != "mm[Hg]"):
+                detail = f"'{amount}' is no pressure among this scope's facts"
+                self.faults.append(file.fault((*at, "amount"), "unknown-fact", detail, near(amount, self.facts)))
+
+    def _check_examples(self, file: SourceFile, path: Path_, item: dict[str, Any]) -> None:
+        expected = {one["expect"] for one in item["examples"]}
+        for wanted in ("fires", "silent"):
+            if wanted not in expected:
+                detail = f"no example says `expect: {wanted}`"
+                self.faults.append(file.fault((*path, "examples"), "missing-example", detail))
+        for place, example in enumerate(item["examples"]):
+            self._check_given(file, (*path, "examples", place), example)
+
+    def _check_given(self, file: SourceFile, path: Path_, example: dict[str, Any]) -> None:
+        given = example["given"]
+        if not isinstance(given, dict):
+            self.faults.append(file.fault((*path, "given"), "not-an-object", "expected facts by name"))
+            return
+        for name, value in given.items():
+            at = (*path, "given", name)
+            try:
+                self.facts[name].encoded(value)
+            except KeyError:
+                detail = f"'{name}' is no fact of this scope"
+                self.faults.append(file.fault(at, "unknown-fact", detail, near(name, self.facts)))
+            except (TypeError, ValueError):
+                self.faults.append(file.fault(at, "wrong-value", f"{name} takes no such value"))
+        for name in example.get("findings") or ():
+            if name not in self.ids:
+                detail = f"'{name}' is no rule of this scope"
+                hint = near(name, sorted(self.ids))
+                self.faults.append(file.fault((*path, "findings"), "unknown-finding", detail, hint))
+
+
+def _amounts(item: Mapping[str, Any]) -> list[str]:
+    shifts = (item.get("expected_error") or {}).values()
+    return [shift["amount"] for shift in shifts if shift.get("amount")]

@@ -1,0 +1,24 @@
+"""The examples written beside each rule, run through the same tables as any request."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.ruling.ruleset import Rule, RuleSet
+from heartlevel.ruling.verdicts import Program
+
+OUTCOMES = ("silent", "fires", "unknown")  # by outcome: false, true, unknown
+
+
+def examples_of(ruleset: RuleSet) -> Iterator[tuple[Rule, Mapping[str, Any]]]:
+    """Yield every example with its rule."""
+    return ((rule, example) for rule in ruleset.every_rule() for example in rule.written["examples"])
+
+
+def outcome_of(ruleset: RuleSet, program: Program, rule: Rule, example: Mapping[str, Any]) -> str:
+    """Return what the rule says of an example's facts: fires, silent or unknown."""
+    guideline = example.get("guideline") or ruleset.default_guideline
+    protocol = example.get("protocol") or ruleset.guidelines[guideline].protocol
+    facts = {name: CATALOGUE[name].encoded(value) for name, value in example["given"].items()}
+    profile = program.profiles[guideline, protocol]
+    return OUTCOMES[program.judge_example(facts, profile, example.get("findings") or ())[rule.id]]

@@ -1,0 +1,19 @@
+"""What the findings make of each reading: sound, doubtful or unusable."""
+
+import numpy as np
+
+from heartlevel.columns import Ints
+from heartlevel.intake.batch import Batch
+from heartlevel.ruling.verdicts import Verdicts
+
+
+def reliability_of(batch: Batch, on_readings: Verdicts, on_sittings: Verdicts) -> Ints:
+    """Return each reading's worst effect, its own findings' and its sitting's; a place in RELIABILITIES."""
+    own = _worst(on_readings, batch.size)
+    return np.maximum(own, _worst(on_sittings, batch.sittings)[batch.sitting_of]) if batch.size else own
+
+
+def _worst(verdicts: Verdicts, rows: int) -> Ints:
+    effects = np.array([rule.effect for rule in verdicts.rules], dtype=np.int64)
+    worst = np.zeros(rows, dtype=np.int64)
+    return np.max(verdicts.fired() * effects[:, None], axis=0, initial=0) if len(effects) else worst

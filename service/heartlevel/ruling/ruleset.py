@@ -1,0 +1,68 @@
+"""A loaded rule set: rules in the order they can be decided, guidelines, protocols, wording."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from heartlevel.intake.request import Choices, Request
+from heartlevel.profiles import Guideline, Protocol
+from heartlevel.ruling.language import Condition, Leaf
+from heartlevel.ruling.template import Template
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule, checked. `written` is its content as it stands in the file."""
+
+    id: str
+    scope: str
+    condition: Condition
+    leaves: tuple[Leaf, ...]
+    effect: int  # place in EFFECTS
+    urgent: bool
+    explanation: Template
+    advice: Template
+    written: Mapping[str, Any]
+    shown_facts: tuple[str, ...]  # facts a finding states: the condition's and the sentences'
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """The texts of one language."""
+
+    next_steps: Mapping[str, str]
+    cautions: Sequence[str]
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """Everything an assessment needs besides the readings. `fingerprint` is of the content, not of the files."""
+
+    name: str
+    revision: str
+    fingerprint: str
+    default_guideline: str
+    rules: Mapping[str, tuple[Rule, ...]]  # by scope; a rule stands after those it mentions
+    guidelines: Mapping[str, Guideline]
+    protocols: Mapping[str, Protocol]
+    wording: Mapping[str, Wording]
+    choices: Choices = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Derive what a request may choose from."""
+        own = {name: guideline.protocol for name, guideline in self.guidelines.items()}
+        choices = Choices(own, tuple(self.protocols), tuple(self.wording), self.default_guideline)
+        object.__setattr__(self, "choices", choices)
+
+    def guideline_for(self, request: Request) -> Guideline:
+        """Return the guideline whose limits hold for a request's subject: in pregnancy, its own."""
+        asked = self.guidelines[request.guideline]
+        return self.guidelines[asked.in_pregnancy] if request.subject.get("pregnant") else asked
+
+    def limits(self, guideline: str, protocol: str) -> Mapping[str, float]:
+        """Return all named limits of a guideline and a protocol together."""
+        return {**self.guidelines[guideline].limits, **self.protocols[protocol].limits}
+
+    def every_rule(self) -> Sequence[Rule]:
+        """Return all rules, scope by scope."""
+        return [rule for rules in self.rules.values() for rule in rules]

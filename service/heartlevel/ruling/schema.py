@@ -1,0 +1,198 @@
+"""What rule files may hold, declared once: rules, guidelines, protocols, wording."""
+
+from typing import Any
+
+from heartlevel.intake.fields import (
+    Anything, Block, Items, Number, Part, Text, about, choice, flag, number, part, text,
+)  # fmt: skip
+from heartlevel.statistics.selection import OFFICE_USES
+from heartlevel.vocabulary import (
+    DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS,
+)  # fmt: skip
+
+SENTENCES = 1200
+NEEDED: dict[str, Any] = {"required": True}
+
+
+def _pressure(meaning: str) -> Number:
+    return number(meaning, MMHG, 0, 400)
+
+
+class Source(Block):
+    """Where a statement comes from, and how sure that is."""
+
+    cite = text("author, title or body, year, table or section", 400, **NEEDED)
+    standing = choice(STANDINGS, "published, published but quoted from memory, or common practice", **NEEDED)
+
+
+SOURCES = Items(Part(Source), 20, **about("where it comes from", **NEEDED))
+
+
+class Shift(Block):
+    """How far off a reading may be: a published range, or a fact that is the amount itself."""
+
+    reads = choice(DIRECTIONS, "the reading is too high, too low, or either", **NEEDED)
+    range = Items(Number(-100, 100), 2, **about("lowest and highest published effect, mm[Hg]"))
+    amount = text("a fact in mm[Hg], shown with its value")
+
+
+class ExpectedError(Block):
+    """Direction and size of the error a technique fault causes; never used to correct."""
+
+    systolic = part(Shift, "of the systolic value")
+    diastolic = part(Shift, "of the diastolic value")
+
+
+class Example(Block):
+    """Facts and what the rule must say of them."""
+
+    given = Anything(**about("facts by name; what is absent is unknown", **NEEDED))
+    findings = Items(Text(), 50, **about("other rules taken as firing; all others are silent"))
+    guideline = text("guideline whose limits hold; the default where absent")
+    protocol = text("protocol whose limits hold; the guideline's where absent")
+    expect = choice(("fires", "silent", "unknown"), "the outcome", **NEEDED)
+
+
+class RuleBlock(Block):
+    """One rule."""
+
+    id = text("kebab-case name, never reused", 60, **NEEDED)
+    scope = choice(SCOPES, "what the rule is asked of", **NEEDED)
+    when = Anything(**about("the condition", **NEEDED))
+    effect = choice(EFFECTS, "what a finding makes of the readings concerned", **NEEDED)
+    severity = choice(SEVERITIES, "how much it matters", **NEEDED)
+    urgent = flag("a value that may need help now")
+    field = text("request field at fault, for entry slips")
+    pattern = choice(PATTERNS, "the home and office pattern this finding means")
+    expected_error = part(ExpectedError, "direction and published range of the error")
+    next_step = text("key of the wording's next steps")
+    title = text("short noun phrase", 120, **NEEDED)
+    explanation = text("to a clinician: what was found and why it matters", SENTENCES, **NEEDED)
+    advice = text("what to do", SENTENCES, **NEEDED)
+    sources = SOURCES
+    examples = Items(Part(Example), 60, **about("tests of the rule", **NEEDED))
+
+
+class Pressures(Block):
+    """A systolic and a diastolic limit."""
+
+    systolic = _pressure("systolic limit")
+    diastolic = _pressure("diastolic limit")
+
+
+class Level(Block):
+    """What counts as raised in one setting."""
+
+    hypertension = part(Pressures, "hypertension from here, either pressure", **NEEDED)
+
+
+class LevelSet(Block):
+    """A guideline's limits."""
+
+    office = part(Level, "in the office", **NEEDED)
+    home = part(Level, "at home", **NEEDED)
+    ambulatory_day = part(Level, "ambulatory, day", data_key="ambulatory-day")
+    ambulatory_night = part(Level, "ambulatory, night", data_key="ambulatory-night")
+    ambulatory_24h = part(Level, "ambulatory, 24 hours", data_key="ambulatory-24h")
+    severe = part(Pressures, "severe from here, either pressure", **NEEDED)
+    low = part(Pressures, "low below here, either pressure", **NEEDED)
+
+
+class CategoryBlock(Block):
+    """One category; the first of a setting has no `from`."""
+
+    id = text("kebab-case name", 60, **NEEDED)
+    title = text("the guideline's own term", 120, **NEEDED)
+    from_ = part(Pressures, "reached when either pressure is at or above", data_key="from")
+
+
+class Categories(Block):
+    """Categories by setting, lowest first."""
+
+    office = Items(Part(CategoryBlock), 20, **about("in the office", **NEEDED))
+    home = Items(Part(CategoryBlock), 20, **about("at home", **NEEDED))
+
+
+class Profile(Block):
+    """What guidelines and protocols both say of themselves."""
+
+    id = text("kebab-case name", 60, **NEEDED)
+    title = text("what it is", 200, **NEEDED)
+    body = text("who published it", 200, **NEEDED)
+    year = number("year of publication", "a", 1900, 2200, **NEEDED)
+    status = choice(("current", "superseded"), "whether the body still stands by it", **NEEDED)
+    sources = SOURCES
+
+
+class GuidelineBlock(Profile):
+    """A guideline: limits and categories."""
+
+    adults_from_years = number("age from which it classifies", "a", 0, 130, **NEEDED)
+    in_pregnancy = text("guideline whose limits hold in pregnancy", **NEEDED)
+    protocol = text("protocol used where none is asked for", **NEEDED)
+    limits = part(LevelSet, "limits", **NEEDED)
+    categories = part(Categories, "categories", **NEEDED)
+    correspondence = Items(Anything(), 20, **about("published rows of corresponding values by setting"))
+
+
+class Hours(Block):
+    """A part of the day by the local clock."""
+
+    from_hour = number("from this hour", "h", 0, 24, **NEEDED)
+    before_hour = number("before this hour", "h", 0, 24, **NEEDED)
+
+
+class HomeSchedule(Block):
+    """How to measure at home."""
+
+    days = number("days to measure", "d", 1, 60, **NEEDED)
+    minimum_days = number("fewest days, before discarding", "d", 1, 60, **NEEDED)
+    minimum_recorded = number("fewest readings, before discarding", "1", 0, 500, **NEEDED)
+    minimum_kept = number("fewest readings, after discarding", "1", 0, 500, **NEEDED)
+    sittings_per_day = number("sittings a day", "1", 1, 10, **NEEDED)
+    readings_per_sitting = number("readings a sitting", "1", 1, 10, **NEEDED)
+    spacing_minutes = number("pause between readings", "min", 0, 30, **NEEDED)
+    rest_minutes = number("rest before the first reading", "min", 0, 60, **NEEDED)
+    discard_first_days = number("days discarded", "d", 0, 10, **NEEDED)
+    discard_first_readings = number("readings discarded of each sitting", "1", 0, 5, **NEEDED)
+
+
+class OfficeSchedule(Block):
+    """How to measure in the office."""
+
+    minimum_readings = number("fewest readings", "1", 1, 20, **NEEDED)
+    minimum_days = number("fewest occasions", "d", 1, 20, **NEEDED)
+    use = choice(OFFICE_USES, "which readings of a sitting are averaged", **NEEDED)
+
+
+class DeviceSchedule(Block):
+    """How a person's device is held against a reference."""
+
+    largest_bias = number("mean difference that still counts as agreeing", MMHG, 0, 50, **NEEDED)
+
+
+class ProtocolBlock(Profile):
+    """An averaging protocol."""
+
+    sitting_gap_minutes = number("readings closer than this are one sitting", "min", 1, 240, **NEEDED)
+    morning = part(Hours, "the morning", **NEEDED)
+    evening = part(Hours, "the evening", **NEEDED)
+    home = part(HomeSchedule, "at home", **NEEDED)
+    office = part(OfficeSchedule, "in the office", **NEEDED)
+    device_check = part(DeviceSchedule, "device against reference", **NEEDED)
+
+
+class WordingBlock(Block):
+    """The texts of one language that are no rule's own."""
+
+    language = text("language tag", 8, **NEEDED)
+    next_steps = Anything(**about("key to text, most important first", **NEEDED))
+    cautions = Items(Text(SENTENCES), 20, **about("said with every answer", **NEEDED))
+
+
+class RuleSetBlock(Block):
+    """What the rule set calls itself."""
+
+    name = text("name", **NEEDED)
+    revision = text("raised with every change of content", **NEEDED)
+    default_guideline = text("guideline used where none is asked for", **NEEDED)

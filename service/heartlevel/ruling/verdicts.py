@@ -1,0 +1,165 @@
+"""Verdicts: every comparison of every rule as a column operation, then each rule looked up in its truth table.
+
+Nothing here knows what a rule means, and the engine is not asked: its tables were filled when the rules
+were loaded. A row of a scope (a reading, a sitting, a person, a device check) gets one outcome a rule.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+import numpy.typing as npt
+
+from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.facts.catalogue import VISIBLE
+from heartlevel.ruling.language import Leaf, Limit, Mention, Term, shape_of
+from heartlevel.ruling.reference import TOLERANCE
+from heartlevel.ruling.ruleset import Rule, RuleSet
+from heartlevel.ruling.truth import FALSE, TRUE, UNKNOWN, tables_of
+
+Outcomes = npt.NDArray[np.int8]
+EVERYTHING = (-np.inf, np.inf)
+NOTHING = (np.inf, -np.inf)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """Outcomes of all rules of a scope: a row a rule, a column a row of the scope; and of their comparisons."""
+
+    rules: tuple[Rule, ...]
+    outcomes: Outcomes  # FALSE, TRUE or UNKNOWN
+    undecided: Mapping[str, Bools]  # fact -> rows where a rule is unknown for want of it
+
+    def fired(self) -> Bools:
+        """Mark where each rule fires."""
+        return self.outcomes == TRUE
+
+
+@dataclass(frozen=True, slots=True)
+class _Stratum:
+    """Rules that can be decided together: those they mention are decided before."""
+
+    rules: Ints
+    weights: Floats  # rules × leaves: each leaf's place value in the rule's pattern
+    offsets: Ints  # where each rule's table starts
+
+
+class Program:
+    """The rules of one scope, compiled. `profiles` numbers every pair of guideline and protocol."""
+
+    def __init__(self, ruleset: RuleSet, scope: str) -> None:
+        """Compile; the engine fills the tables of shapes it has not been asked before."""
+        self.rules = ruleset.rules[scope]
+        self.scope = scope
+        self.profiles = {pair: place for place, pair in enumerate(product(ruleset.guidelines, ruleset.protocols))}
+        self.terms = tuple(dict.fromkeys(leaf for rule in self.rules for leaf in rule.leaves if isinstance(leaf, Term)))
+        self.facts = tuple(dict.fromkeys(term.fact.name for term in self.terms))
+        self._fact_of = np.array([self.facts.index(term.fact.name) for term in self.terms], dtype=np.int64)
+        limits = [ruleset.limits(*pair) for pair in self.profiles]
+        bounds = np.array([[_interval(term, one) for term in self.terms] for one in limits], dtype=np.float64)
+        bounds = bounds.reshape(len(limits), len(self.terms), 2)
+        self._low, self._high = bounds[..., 0].T.copy(), bounds[..., 1].T.copy()
+        unknown = [_when_unknown(term) for term in self.terms]
+        self._when_unknown = np.array(unknown, dtype=np.int8).reshape(-1, 1)
+        self._place_of = {leaf: place for place, leaf in enumerate(self.terms)}
+        self._compile_tables()
+
+    def _compile_tables(self) -> None:
+        shapes = [shape_of(rule.condition, rule.leaves) for rule in self.rules]
+        tables = tables_of(shapes)
+        self._table = np.concatenate([*tables, np.zeros(0, dtype=np.int8)])
+        offsets = np.cumsum([0, *map(len, tables)])[:-1]
+        leaves = len(self.terms) + len(self.rules)
+        weights = np.zeros((len(self.rules), leaves))
+        for place, rule in enumerate(self.rules):
+            for digit, leaf in enumerate(rule.leaves):
+                weights[place, self._leaf(leaf)] = 3.0**digit
+        self._uses = (weights > 0).astype(np.float64)
+        self._strata = [
+            _Stratum(members, weights[members], offsets[members]) for members in self._levels()
+        ]  # fmt: skip
+
+    def _leaf(self, leaf: Leaf) -> int:
+        if isinstance(leaf, Mention):
+            return len(self.terms) + next(i for i, rule in enumerate(self.rules) if rule.id == leaf.rule)
+        return self._place_of[leaf]
+
+    def _levels(self) -> list[Ints]:
+        level: dict[str, int] = {}
+        for rule in self.rules:  # those mentioned come first
+            mentioned = [level[leaf.rule] for leaf in rule.leaves if isinstance(leaf, Mention)]
+            level[rule.id] = 1 + max(mentioned, default=-1)
+        levels = np.array(list(level.values()), dtype=np.int64)
+        return [np.flatnonzero(levels == one) for one in range(levels.max(initial=-1) + 1)]
+
+    def judge(self, column: Callable[[str], Floats], profile: Ints) -> Verdicts:
+        """Judge every row of the scope. `column` gives a fact's column, `profile` each row's pair number."""
+        rows = len(profile)
+        facts = np.stack([column(name) for name in self.facts]) if self.facts else np.zeros((0, rows))
+        return self._decided(facts, self._compared(facts, profile), given={})
+
+    def judge_example(self, facts: Mapping[str, float], profile: int, firing: Sequence[str]) -> dict[str, int]:
+        """Judge one row of given facts, other rules' outcomes given too, by the same tables."""
+        given = np.array([[facts.get(name, np.nan)] for name in self.facts]).reshape(-1, 1)
+        forced = {rule.id: TRUE if rule.id in firing else FALSE for rule in self.rules}
+        verdicts = self._decided(given, self._compared(given, np.array([profile])), forced)
+        return dict(zip((rule.id for rule in self.rules), verdicts.outcomes[:, 0].tolist(), strict=True))
+
+    def _compared(self, facts: Floats, profile: Ints) -> Outcomes:
+        values = facts[self._fact_of]
+        holds = (values >= self._low[:, profile]) & (values <= self._high[:, profile])
+        return np.where(np.isnan(values), self._when_unknown, holds.astype(np.int8))
+
+    def _decided(self, facts: Floats, compared: Outcomes, given: Mapping[str, int]) -> Verdicts:
+        rows = compared.shape[1]
+        leaves = np.zeros((len(self.terms) + len(self.rules), rows))
+        leaves[: len(self.terms)] = compared
+        for place, rule in enumerate(self.rules):
+            if rule.id in given:
+                leaves[len(self.terms) + place] = given[rule.id]
+        outcomes = np.zeros((len(self.rules), rows), dtype=np.int8)
+        for stratum in self._strata:
+            pattern = (stratum.weights @ leaves).astype(np.int64)
+            decided = self._table[stratum.offsets[:, None] + pattern]
+            outcomes[stratum.rules] = decided
+            if not given:
+                leaves[len(self.terms) + stratum.rules] = decided
+        return Verdicts(self.rules, outcomes, self._wanting(facts, compared, outcomes))
+
+    def _wanting(self, facts: Floats, compared: Outcomes, outcomes: Outcomes) -> dict[str, Bools]:
+        """Return, for each fact, the rows where it is unknown and a rule that compares it is undecided."""
+        undecided = self._uses[:, : len(self.terms)].T @ (outcomes == UNKNOWN).astype(np.float64) > 0
+        wanting = undecided & (compared == UNKNOWN)
+        return {
+            name: wanting[self._fact_of == place].any(axis=0) for place, name in enumerate(self.facts)
+        }  # fmt: skip
+
+
+def _interval(term: Term, limits: Mapping[str, float]) -> tuple[float, float]:
+    """Return the closed interval of values for which a comparison is true."""
+    if term.operator == "known":
+        return EVERYTHING if term.values[0] else NOTHING
+    first, last = (limits[one.name] if isinstance(one, Limit) else one for one in (term.values[0], term.values[-1]))
+    match term.operator:
+        case "below":
+            return -np.inf, float(np.nextafter(first - TOLERANCE, -np.inf))
+        case "at_least":
+            return first - TOLERANCE, np.inf
+        case "above":
+            return float(np.nextafter(first + TOLERANCE, np.inf)), np.inf
+        case "at_most":
+            return -np.inf, first + TOLERANCE
+        case _:  # equals and between
+            return first - TOLERANCE, last + TOLERANCE
+
+
+def _when_unknown(term: Term) -> int:
+    if term.operator != "known":
+        return UNKNOWN
+    return FALSE if term.values[0] else TRUE
+
+
+def programs_of(ruleset: RuleSet) -> dict[str, Program]:
+    """Compile the rules of every scope."""
+    return {scope: Program(ruleset, scope) for scope in VISIBLE}

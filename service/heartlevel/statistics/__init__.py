@@ -1,0 +1,1 @@
+"""Averages, uncertainty, variability, agreement, classification: arithmetic over columns."""

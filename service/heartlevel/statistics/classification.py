@@ -1,0 +1,73 @@
+"""The category a pair of mean pressures reaches under a guideline, and how probable it is to reach each limit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+import numpy as np
+
+from heartlevel.columns import Floats, Ints
+from heartlevel.profiles import Category, Guideline
+from heartlevel.statistics.averages import Averages
+from heartlevel.statistics.uncertainty import probability_at_or_above
+from heartlevel.vocabulary import SETTINGS
+
+# Means carry rounding in the last digits; 134.99999999999997 is 135.
+TOLERANCE = 1e-9
+NO_CATEGORY = -1
+CLASSIFIED = ("home", "office")
+
+
+@dataclass(frozen=True, slots=True)
+class Classified:
+    """`category` has a row a selection and a column a group; `probability` a mapping of limits a group."""
+
+    category: Ints
+    probability: Sequence[dict[str, float]]
+
+
+def classify(averages: Averages, guidelines: Sequence[Guideline]) -> Classified:
+    """Classify every average of home and office under each subject's own guideline."""
+    groups = averages.readings.shape[1]
+    category = np.full(averages.readings.shape, NO_CATEGORY, dtype=np.int64)
+    probability: list[dict[str, float]] = [{} for _ in range(groups)]
+    by_name = {guideline.id: guideline for guideline in guidelines}
+    for name, guideline in by_name.items():
+        subjects = np.array([place for place, one in enumerate(guidelines) if one.id == name])
+        for setting in CLASSIFIED:
+            columns = subjects * len(SETTINGS) + SETTINGS.index(setting)
+            levels = guideline.categories[setting]
+            systolic, diastolic = averages.mean[0][:, columns], averages.mean[1][:, columns]
+            category[:, columns] = category_reached(systolic, diastolic, levels)
+            for place, chances in zip(columns, _probabilities(averages, columns, levels), strict=True):
+                probability[place] = chances
+    return Classified(category, probability)
+
+
+def category_reached(systolic: Floats, diastolic: Floats, categories: Sequence[Category]) -> Ints:
+    """Return the place of the highest category that either pressure reaches; −1 where a mean is unknown."""
+    from_systolic = np.array([one.systolic for one in categories]) - TOLERANCE
+    from_diastolic = np.array([one.diastolic for one in categories]) - TOLERANCE
+    reached = (systolic[..., None] >= from_systolic) | (diastolic[..., None] >= from_diastolic)
+    highest = len(categories) - 1 - np.argmax(reached[..., ::-1], axis=-1)
+    return np.where(np.isnan(systolic) | np.isnan(diastolic), NO_CATEGORY, highest)
+
+
+def _probabilities(averages: Averages, columns: Ints, levels: Sequence[Category]) -> list[dict[str, float]]:
+    """Return, for each group, the probability of being at or above each category's lower limits."""
+    row = averages.row("protocol")
+    mean, error = averages.day_mean[:2, row][:, columns], averages.standard_error[:2, row][:, columns]
+    correlation, days = averages.correlation[row, columns], averages.days[row, columns]
+    found: list[dict[str, float]] = [{} for _ in columns]
+    for level in levels:
+        if isfinite(level.systolic) or isfinite(level.diastolic):
+            limit = np.array([[level.systolic], [level.diastolic]])
+            chance = probability_at_or_above(mean, error, correlation, days, limit)
+            for place in np.flatnonzero(~np.isnan(chance)):
+                found[place][limit_name(level)] = float(chance[place])
+    return found
+
+
+def limit_name(level: Category) -> str:
+    """Write a category's lower limits, systolic before diastolic; `–` where it has none."""
+    return "/".join(f"{one:g}" if one < np.inf else "–" for one in (level.systolic, level.diastolic))

@@ -1,0 +1,126 @@
+"""Which readings each average takes: the protocol's discards, the times of day, the kinds of day."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from heartlevel.columns import Bools, Floats, Ints, rank_within
+from heartlevel.intake.batch import Batch
+from heartlevel.profiles import Protocol
+from heartlevel.vocabulary import RELIABILITIES, SETTINGS
+
+HOME, OFFICE = SETTINGS.index("home"), SETTINGS.index("office")
+UNUSABLE, SOUND = RELIABILITIES.index("unusable"), RELIABILITIES.index("sound")
+
+# Why the protocol's average leaves a reading out; the first reason that holds is given.
+KEPT, BY_RULE, FIRST_DAYS, FIRST_OF_SITTING, BEYOND_COUNT, OFFICE_USE, NO_PROTOCOL = range(7)
+LEFT_OUT = ("", "unusable-by-rule", "first-days-discarded", "first-of-sitting-discarded",
+            "beyond-readings-per-sitting", "not-among-office-readings-used", "setting-without-protocol")  # fmt: skip
+OFFICE_USES = ("all", "last-two", "lower-of-last-two", "all-but-first")
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """A mask over readings for each average, and the reason each reading is left out of the protocol's."""
+
+    averages: dict[str, Bools]  # reported, by basis
+    alternatives: dict[str, Bools]  # other defensible selections of the protocol's readings
+    left_out: Ints
+
+
+def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequence[Protocol]) -> Selection:
+    """Select readings by protocol (one a subject), time of day, kind of day and reliability."""
+    rule = _Rules(batch, protocols)
+    usable = reliability != UNUSABLE
+    sound = reliability == SOUND
+    rank, last = _ranks(batch, usable)
+    left_out = _left_out(batch, rule, usable, rank, last)
+    kept = left_out == KEPT
+    averages = {
+        "all": usable,
+        "sound": sound,
+        "protocol": kept,
+        "morning": usable & rule.within("morning"),
+        "evening": usable & rule.within("evening"),
+        "work-days": usable & (work_day == 1),
+        "free-days": usable & (work_day == 0),
+    }
+    alternatives = {
+        "every-usable-reading": usable,
+        "without-doubtful": kept & sound,
+        "without-first-of-sitting": kept & (rank > 0),
+        "without-first-day": kept & (_day_rank(batch) > 0),
+    }
+    return Selection(averages, alternatives, left_out)
+
+
+class _Rules:
+    """The subjects' protocols, spread over their readings."""
+
+    def __init__(self, batch: Batch, protocols: Sequence[Protocol]) -> None:
+        self._batch, self._protocols = batch, protocols
+
+    def __getitem__(self, name: str) -> Floats:
+        of_subject = np.array([one.limits[f"protocol.{name}"] for one in self._protocols], dtype=np.float64)
+        return of_subject[self._batch.subject_of]
+
+    def within(self, part: str) -> Bools:
+        hour = self._batch.hour
+        return (hour >= self[f"{part}.from_hour"]) & (hour < self[f"{part}.before_hour"])
+
+    @property
+    def office_use(self) -> Ints:
+        of_subject = np.array([OFFICE_USES.index(one.office_use) for one in self._protocols], dtype=np.int64)
+        return of_subject[self._batch.subject_of]
+
+
+def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
+    """Return each usable reading's place in its sitting, counted from the first and from the last."""
+    sittings = batch.sitting_of[usable]
+    rank = np.zeros(batch.size, dtype=np.int64)
+    rank[usable] = rank_within(sittings, batch.sittings)
+    counts = np.bincount(sittings, minlength=batch.sittings)
+    return rank, (counts[batch.sitting_of] - 1 - rank if batch.size else rank)
+
+
+def _day_rank(batch: Batch) -> Ints:
+    """Return which of its group's days, from 0, each reading was taken on."""
+    first = np.full(batch.groups, batch.days, dtype=np.int64)
+    np.minimum.at(first, batch.group_of_day, np.arange(batch.days))
+    return batch.day_of - first[batch.group_of]
+
+
+def _left_out(batch: Batch, rule: _Rules, usable: Bools, rank: Ints, last: Ints) -> Ints:
+    home, office = batch.setting == HOME, batch.setting == OFFICE
+    skipped = rule["home.discard_first_readings"]
+    most = skipped + rule["home.readings_per_sitting"]
+    reasons = [
+        (~usable, BY_RULE),
+        (home & (_day_rank(batch) < rule["home.discard_first_days"]), FIRST_DAYS),
+        (home & (rank < skipped), FIRST_OF_SITTING),
+        (home & (rank >= most), BEYOND_COUNT),
+        (office & ~_used_in_office(batch, rule.office_use, usable, rank, last), OFFICE_USE),
+        (~(home | office), NO_PROTOCOL),
+    ]
+    return np.select([mask for mask, _ in reasons], [reason for _, reason in reasons], KEPT)
+
+
+def _used_in_office(batch: Batch, use: Ints, usable: Bools, rank: Ints, last: Ints) -> Bools:
+    alone = (rank == 0) & (last == 0)
+    last_two = last < 2
+    lower = _lowest(batch, usable & last_two)
+    return np.choose(use, [usable, last_two, lower, (rank > 0) | alone]).astype(bool)
+
+
+def _lowest(batch: Batch, chosen: Bools) -> Bools:
+    """Mark the one chosen reading of each sitting with the lowest systolic (then diastolic) pressure."""
+    rows = np.flatnonzero(chosen)
+    systolic, diastolic = batch.readings["systolic"][rows], batch.readings["diastolic"][rows]
+    order = np.lexsort((diastolic, systolic, batch.sitting_of[rows]))
+    sittings = batch.sitting_of[rows][order]
+    first = np.ones(len(rows), dtype=bool)
+    first[1:] = np.diff(sittings) != 0
+    lowest = np.zeros(batch.size, dtype=bool)
+    lowest[rows[order][first]] = True
+    return lowest

@@ -1,0 +1,45 @@
+"""How sure an average is: intervals and probabilities, with the day as the unit."""
+
+import numpy as np
+from scipy.special import ndtr, ndtri, owens_t, stdtr, stdtrit
+
+from heartlevel.columns import Floats
+
+# Fewer days give a t interval too wide to mean anything.
+FEWEST_DAYS = 3
+FAR = 8.2  # standard deviations beyond which a normal tail is nothing in double precision
+
+
+def interval95(centre: Floats, standard_error: Floats, days: Floats) -> tuple[Floats, Floats]:
+    """Return the 95 % interval of a mean of day means, Student's t with days − 1; NaN for too few days."""
+    enough = days >= FEWEST_DAYS
+    half = stdtrit(np.where(enough, days - 1, np.nan), 0.975) * standard_error
+    return centre - half, centre + half
+
+
+def probability_at_or_above(
+    mean: Floats, standard_error: Floats, correlation: Floats, days: Floats, limit: Floats
+) -> Floats:
+    """Return the probability that either pressure's long-run mean is at or above its limit.
+
+    The first axis of `mean`, `standard_error` and `limit` is systolic, diastolic. Each margin is Student's
+    t with days − 1; the two are joined as normal scores with the correlation of the day means. NaN for
+    too few days.
+    """
+    degrees = np.where(days >= FEWEST_DAYS, days - 1, np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        away = (limit - mean) / standard_error
+    # No spread between days: the mean is on one side of the limit or the other; on it counts as reached.
+    away = np.where(standard_error > 0, away, np.where(limit > mean, np.inf, -np.inf))
+    below = np.clip(ndtri(stdtr(degrees, away)), -FAR, FAR)
+    return 1 - both_below(below[0], below[1], correlation)
+
+
+def both_below(first: Floats, second: Floats, correlation: Floats) -> Floats:
+    """Return P(X < first, Y < second) of a standard bivariate normal, by Owen's T function (Owen 1956)."""
+    rho = np.clip(correlation, -0.999999, 0.999999)
+    root = np.sqrt(1 - rho * rho)
+    x = np.where(first == 0, 1e-100, first)
+    y = np.where(second == 0, 1e-100, second)
+    tails = owens_t(x, (y / x - rho) / root) + owens_t(y, (x / y - rho) / root)
+    return np.clip((ndtr(x) + ndtr(y)) / 2 - tails - np.where(x * y > 0, 0.0, 0.5), 0, 1)

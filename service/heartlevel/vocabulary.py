@@ -1,0 +1,37 @@
+"""Every enumeration of the contract, once: requests, facts, rules and documentation read them from here.
+
+A choice is coded in columns as its place in the tuple, so the order of a tuple is part of no contract
+and may change between versions.
+"""
+
+SETTINGS = ("home", "office", "work", "pharmacy", "ambulatory")
+TAKEN_BY = ("self", "carer", "staff", "unattended")
+SIDES = ("left", "right")
+PLACEMENTS = ("upper-arm", "wrist")
+SITES = tuple(f"{side}-{placement}" for side in SIDES for placement in PLACEMENTS)
+BODY_POSITIONS = ("sitting", "standing", "lying")
+ARM_LEVELS = ("below", "heart", "above")
+METHODS = ("oscillometric", "auscultatory")
+INFLATIONS = ("automatic", "manual")
+CUFF_SHAPES = ("cylindrical", "conical")
+CIRCUMSTANCES = (
+    "work-day", "free-day", "stress", "quiet", "pain", "unwell", "poor-sleep", "after-meal", "after-alcohol",
+    "cold", "travel", "night-shift",
+)  # fmt: skip
+
+MMHG = "mm[Hg]"
+KPA = "kPa"
+UNITS = (MMHG, KPA)
+# UCUM defines m[Hg] as 133.3220 kPa. The request's unit is a UCUM code, so UCUM's figure is used.
+PASCAL_PER_MMHG = 133.322
+MMHG_PER_KPA = 1000.0 / PASCAL_PER_MMHG
+
+SCOPES = ("reading", "sitting", "series", "device")
+EFFECTS = ("none", "doubtful", "unusable")
+RELIABILITIES = ("sound", "doubtful", "unusable")
+SEVERITIES = ("high", "moderate", "low")
+STANDINGS = ("published", "published-from-memory", "common-practice")
+DIRECTIONS = ("high", "low", "either")
+PATTERNS = ("sustained", "office-only-elevation", "home-only-elevation", "normal-in-both")
+UNDETERMINED = "undetermined"
+EXPLANATIONS = ("brief",)

@@ -1,0 +1,1 @@
+"""The HTTP service: the only package that imports Flask."""
