@@ -1,0 +1,209 @@
+"""The statistics of one subject as they stand in the answer."""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from heartlevel.answer.findings import Finding
+from heartlevel.answer.numbers import pair, rounded
+from heartlevel.assessment import Assessment
+from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.statistics.agreement import PRESSURES, VERDICTS
+from heartlevel.statistics.averages import QUANTITIES
+from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
+from heartlevel.statistics.selection import HOME, KEPT, LEFT_OUT, OFFICE, UNUSABLE
+from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
+from heartlevel.statistics.variability import variability
+from heartlevel.vocabulary import SETTINGS, UNDETERMINED
+
+NO_INTERVAL = f"fewer-than-{FEWEST_DAYS}-days"
+
+
+class Figures:
+    """Everything numeric about the subjects of an assessment, computed once for all of them."""
+
+    def __init__(self, assessment: Assessment) -> None:
+        """Prepare the arrays that several subjects' answers are read from."""
+        self.of = assessment
+        averages = assessment.averages
+        days = averages.day_count
+        self.low, self.high = interval95(averages.day_mean, averages.standard_error, days)
+        usable = assessment.reliability != UNUSABLE
+        batch = assessment.batch
+        self.variability = {name: variability(batch, batch.readings[name], usable) for name in PRESSURES}
+
+    def averages(self, subject: int) -> list[dict[str, Any]]:
+        """Return every average of a subject that has readings."""
+        of, found = self.of.averages, []
+        for setting, name in enumerate(SETTINGS):
+            group = subject * len(SETTINGS) + setting
+            for row, basis in enumerate(self.of.selection.averages):
+                if of.readings[row, group]:
+                    found.append({"setting": name, "basis": basis, **self._average(row, group)})
+        return found
+
+    def _average(self, row: int, group: int) -> dict[str, Any]:
+        of = self.of.averages
+        whole: dict[str, Any] = {"readings": int(of.readings[row, group]), "days": int(of.days[row, group])}
+        for place, name in enumerate(QUANTITIES):
+            at = place, row, group
+            if of.mean[at] == of.mean[at]:
+                interval = pair(self.low[at], self.high[at])
+                whole[name] = {
+                    "mean": rounded(of.mean[at]),
+                    "sd": rounded(of.sd[at]),
+                    "mean_of_days": rounded(of.day_mean[at]),
+                    "interval95": interval,
+                }
+                if interval is None:
+                    whole[name]["no_interval"] = NO_INTERVAL
+        if of.selections[row] == "protocol":
+            whole["left_out"] = self._left_out(group)
+        return whole
+
+    def _left_out(self, group: int) -> list[dict[str, Any]]:
+        batch, reasons = self.of.batch, self.of.selection.left_out
+        found: dict[str, list[str]] = {}
+        for row in np.flatnonzero((batch.group_of == group) & (reasons != KEPT)).tolist():
+            found.setdefault(LEFT_OUT[reasons[row]], []).append(batch.names[row])
+        return [{"because": reason, "readings": names} for reason, names in sorted(found.items())]
+
+    def variabilities(self, subject: int) -> dict[str, Any]:
+        """Return how much the usable readings of home and office vary from one to the next."""
+        found = {}
+        for setting in (HOME, OFFICE):
+            group = subject * len(SETTINGS) + setting
+            if self.variability["systolic"].sd[group] == self.variability["systolic"].sd[group]:
+                found[SETTINGS[setting]] = {
+                    name: {"sd": rounded(of.sd[group]), "cv": rounded(of.cv[group]), "arv": rounded(of.arv[group])}
+                    for name, of in self.variability.items()
+                }
+        return found
+
+    def coverage(self, subject: int) -> dict[str, Any]:
+        """Return how the home readings lie over days and hours."""
+        columns, batch = self.of.facts["series"], self.of.batch
+        counted = ("days", "mornings", "evenings", "work_days", "free_days")
+        home = (batch.subject_of == subject) & (batch.setting == HOME) & (self.of.reliability != UNUSABLE)
+        hours = Counter(batch.hour[home].astype(np.int64).tolist())
+        return {
+            **{name: int(columns[f"home_{name}"][subject]) for name in counted},
+            "by_hour": {str(hour): hours[hour] for hour in sorted(hours)},
+            "enough_for_protocol": bool(columns["home_enough_for_protocol"][subject]),
+        }
+
+    def undocumented(self, subject: int) -> list[dict[str, Any]]:
+        """Return the facts whose absence kept a rule undecided, with the share of readings concerned."""
+        rows = self.of.batch.subject_of == subject
+        found = []
+        for name, wanting in self.of.verdicts["reading"].undecided.items():
+            share = float(wanting[rows].mean()) if rows.any() else 0.0
+            if share and CATALOGUE[name].asked:
+                found.append({"item": name, "share": rounded(share, 3)})
+        return sorted(found, key=lambda one: (-one["share"], one["item"]))
+
+    def pattern(self, subject: int, findings: Sequence[Finding]) -> dict[str, Any]:
+        """Return how home and office compare, as the rules decided it."""
+        deciding = [one for one in findings if one.rule.written.get("pattern")]
+        columns = self.of.facts["series"]
+        difference = {name: columns[f"office_minus_home_{name}"][subject] for name in PRESSURES}
+        category = {name: self._category("protocol", subject, name) for name in ("office", "home")}
+        return {
+            **category,
+            "label": deciding[0].rule.written["pattern"] if len(deciding) == 1 else UNDETERMINED,
+            "because": [one.name for one in deciding],
+            "office_minus_home": {
+                name: {"mean": rounded(value), "interval95": self._difference(place, subject)}
+                for place, (name, value) in enumerate(difference.items())
+                if value == value
+            },
+        }
+
+    def _difference(self, quantity: int, subject: int) -> list[float | None] | None:
+        """Return the 95 % interval of office − home by Welch's method; None unless both have enough days."""
+        of, first = self.of.averages, subject * len(SETTINGS)
+        at = [(quantity, of.row("protocol"), first + setting) for setting in (OFFICE, HOME)]
+        days, errors = [of.day_count[one] for one in at], [of.standard_error[one] for one in at]
+        if min(days) < FEWEST_DAYS or not sum(errors) > 0:
+            return None
+        variance = sum(error**2 for error in errors)
+        parts = sum(error**4 / (count - 1) for error, count in zip(errors, days, strict=True))
+        low, high = interval95(
+            np.array(of.day_mean[at[0]] - of.day_mean[at[1]]),
+            np.array(variance**0.5),
+            np.array(max(variance**2 / parts + 1, FEWEST_DAYS)),
+        )
+        return pair(float(low), float(high))
+
+    def _category(self, selection: str, subject: int, setting: str) -> str | None:
+        group = subject * len(SETTINGS) + SETTINGS.index(setting)
+        place = int(self.of.classified.category[self.of.averages.row(selection), group])
+        if place == NO_CATEGORY or not self._adult(subject):
+            return None
+        return self.of.guidelines[subject].categories[setting][place].id
+
+    def _adult(self, subject: int) -> bool:
+        age = self.of.batch.subjects["age_years"][subject]
+        return not age < self.of.guidelines[subject].adults_from_years
+
+    def classification(self, subject: int) -> dict[str, Any]:
+        """Return the category of the best average there is, and whether other selections would change it."""
+        guideline, columns = self.of.guidelines[subject], self.of.facts["series"]
+        enough = [name for name in CLASSIFIED if columns[f"{name}_enough_for_protocol"][subject] == 1]
+        whole: dict[str, Any] = {"guideline": guideline.id, "category": None}
+        if not self._adult(subject):
+            return {**whole, "reason": "below-the-age-the-guideline-classifies"}
+        if not enough:
+            return {**whole, "reason": "too-few-readings"}
+        setting = enough[0]
+        group = subject * len(SETTINGS) + SETTINGS.index(setting)
+        category = self._category("protocol", subject, setting)
+        alternatives = [
+            {"name": name, **self._mean(name, group), "category": self._category(name, subject, setting)}
+            for name in self.of.selection.alternatives
+            if self.of.averages.readings[self.of.averages.row(name), group]
+        ]
+        titles = {one.id: one.title for one in guideline.categories[setting]}
+        return {
+            **whole,
+            "setting": setting,
+            "basis": "protocol",
+            **self._mean("protocol", group),
+            "category": category,
+            "title": titles.get(category or ""),
+            "probability_at_or_above": {
+                limit: rounded(chance, 3) for limit, chance in self.of.classified.probability[group].items()
+            },
+            "holds": all(one["category"] == category for one in alternatives),
+            "alternatives": alternatives,
+        }
+
+    def _mean(self, selection: str, group: int) -> dict[str, Any]:
+        row = self.of.averages.row(selection)
+        return {name: rounded(self.of.averages.mean[place, row, group]) for place, name in enumerate(PRESSURES)}
+
+    def device_checks(self, subject: int) -> list[dict[str, Any]]:
+        """Return how the subject's devices agree with their references."""
+        checks, of = self.of.batch.requests[subject].checks, self.of.checks.agreement
+        columns = np.flatnonzero(self.of.checks.subject_of == subject).tolist()
+        return [self._check(check, of, place) for check, place in zip(checks, columns, strict=True)]
+
+    def _check(self, check: dict[str, Any], of: Any, place: int) -> dict[str, Any]:
+        pressures = list(enumerate(PRESSURES))
+        return {
+            "device": check["device"],
+            "reference_device": check.get("reference_device"),
+            "pairs": int(of.pairs[place]),
+            "verdict": VERDICTS[int(of.verdict[place])],
+            "bias": {
+                name: {
+                    "mean": rounded(of.bias[row, place]),
+                    "interval95": pair(of.bias_interval95[0, row, place], of.bias_interval95[1, row, place]),
+                }
+                for row, name in pressures
+            },
+            "sd": {name: rounded(of.sd[row, place]) for row, name in pressures},
+            "limits95": {name: pair(of.low[row, place], of.high[row, place]) for row, name in pressures},
+        }

@@ -1,0 +1,154 @@
+"""Findings: what fired, for whom, with the facts, the wording and the sources; like ones merged."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from heartlevel.answer.numbers import rounded
+from heartlevel.assessment import Assessment
+from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.intake.faults import Problem
+from heartlevel.ruling.ruleset import Rule
+from heartlevel.vocabulary import SCOPES, SEVERITIES, SETTINGS
+
+FACT_PLACES = 3
+
+
+@dataclass(slots=True)
+class Finding:
+    """One rule that fired for one subject with one set of facts."""
+
+    rule: Rule
+    facts: dict[str, Any]
+    rows: list[int] = field(default_factory=list)  # of the rule's scope
+    readings: list[int] = field(default_factory=list)  # rows of readings concerned
+    name: str = ""
+
+    @property
+    def order(self) -> tuple[Any, ...]:
+        """Urgent first, then by severity, scope, rule and first row."""
+        written = self.rule.written
+        severity, scope = SEVERITIES.index(written["severity"]), SCOPES.index(self.rule.scope)
+        return not self.rule.urgent, severity, scope, self.rule.id, self.rows[0]
+
+
+def findings_of(assessment: Assessment) -> list[list[Finding]]:
+    """Return each subject's findings, in order and named f-1, f-2 and so on."""
+    found: list[dict[tuple[Any, ...], Finding]] = [{} for _ in assessment.batch.requests]
+    readings_of = _readings_of_sittings(assessment)
+    for scope in SCOPES:
+        owner = _owners(assessment, scope)
+        for rule, row, facts in _fired(assessment, scope):
+            subject = owner[row]
+            finding = found[subject].setdefault((rule.id, *facts.values()), Finding(rule, facts))
+            finding.rows.append(row)
+            if scope in ("reading", "sitting"):
+                finding.readings += [row] if scope == "reading" else readings_of[row]
+    return [_named(sorted(several.values(), key=lambda one: one.order)) for several in found]
+
+
+def _named(findings: list[Finding]) -> list[Finding]:
+    for place, finding in enumerate(findings, start=1):
+        finding.name = f"f-{place}"
+    return findings
+
+
+def _owners(assessment: Assessment, scope: str) -> list[int]:
+    """Return the subject of each row of a scope."""
+    batch = assessment.batch
+    owners = {
+        "reading": batch.subject_of,
+        "sitting": batch.group_of_sitting // len(SETTINGS),
+        "series": np.arange(len(batch.requests)),
+        "device": assessment.checks.subject_of,
+    }
+    whole: list[int] = owners[scope].tolist()
+    return whole
+
+
+def _readings_of_sittings(assessment: Assessment) -> list[list[int]]:
+    readings: list[list[int]] = [[] for _ in range(assessment.batch.sittings)]
+    for row, sitting in enumerate(assessment.batch.sitting_of.tolist()):
+        readings[sitting].append(row)
+    return readings
+
+
+def _fired(assessment: Assessment, scope: str) -> Iterator[tuple[Rule, int, dict[str, Any]]]:
+    verdicts, columns = assessment.verdicts[scope], assessment.facts[scope]
+    values: dict[str, list[float]] = {}
+    rules, rows = np.nonzero(verdicts.fired())
+    for place, row in zip(rules.tolist(), rows.tolist(), strict=True):
+        rule = verdicts.rules[place]
+        facts = {}
+        for name in rule.shown_facts:
+            if name not in values:
+                values[name] = columns[name].tolist()
+            value = CATALOGUE[name].decoded(values[name][row])
+            facts[name] = rounded(value, FACT_PLACES) if isinstance(value, float) else value
+        yield rule, row, facts
+
+
+def written_out(finding: Finding, assessment: Assessment, subject: int) -> dict[str, Any]:
+    """Return a finding as it stands in the answer."""
+    request = assessment.batch.requests[subject]
+    limits = assessment.rules.limits(assessment.guidelines[subject].id, request.protocol)
+    written = finding.rule.written
+    answer: dict[str, Any] = {
+        "id": finding.name,
+        "rule": finding.rule.id,
+        "scope": finding.rule.scope,
+        "severity": written["severity"],
+        "urgent": finding.rule.urgent,
+        "effect": written["effect"],
+        "title": written["title"],
+        "explanation": finding.rule.explanation.filled(finding.facts, limits),
+        "advice": finding.rule.advice.filled(finding.facts, limits),
+        "readings": [assessment.batch.names[row] for row in finding.readings],
+        "facts": {name: value for name, value in finding.facts.items() if value is not None},
+        "sources": [{"cite": one["cite"], "standing": one["standing"]} for one in written["sources"]],
+    }
+    if finding.rule.scope == "device":
+        answer["devices"] = _devices(finding, assessment)
+    return answer
+
+
+def _devices(finding: Finding, assessment: Assessment) -> list[str]:
+    checks = [check for request in assessment.batch.requests for check in request.checks]
+    return [checks[row]["device"] for row in finding.rows]
+
+
+def expected_errors(findings: Sequence[Finding]) -> dict[int, list[dict[str, Any]]]:
+    """Return, by reading, what each technique fault is known to do; listed one by one, never added up."""
+    errors: dict[int, list[dict[str, Any]]] = {}
+    for finding in findings:
+        written = finding.rule.written.get("expected_error")
+        if written:
+            shifts = {pressure: _shift(shift, finding.facts) for pressure, shift in written.items()}
+            for row in finding.readings:
+                errors.setdefault(row, []).append({"because": finding.rule.id, **shifts})
+    return errors
+
+
+def _shift(shift: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
+    direction = "either" if shift["reads"] == "either" else f"reads-{shift['reads']}"
+    if shift.get("range") is not None:
+        return {"direction": direction, "range": [float(bound) for bound in shift["range"]]}
+    amount = facts[shift["amount"]]
+    return {"direction": direction, "amount": None if amount is None else round(abs(amount), 1)}
+
+
+def entry_problems(findings: Sequence[Finding], assessment: Assessment, subject: int) -> list[Problem]:
+    """Return the findings that are slips of entry as problems too, at the field that is at fault."""
+    problems = []
+    for finding in findings:
+        field_name = finding.rule.written.get("field")
+        if field_name:
+            text = written_out(finding, assessment, subject)
+            problems += [
+                Problem(f"/readings/{assessment.batch.places[row]}/{field_name}", finding.rule.id,
+                        text["explanation"], text["advice"])
+                for row in finding.readings
+            ]  # fmt: skip
+    return problems

@@ -1,0 +1,89 @@
+"""The answer: one plain object a subject, the same for the same input and rules, to the byte."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+import orjson
+
+from heartlevel import __version__
+from heartlevel.answer.figures import Figures
+from heartlevel.answer.findings import Finding, entry_problems, expected_errors, findings_of, written_out
+from heartlevel.answer.numbers import rounded
+from heartlevel.assessment import Assessment
+from heartlevel.intake.faults import in_order
+from heartlevel.vocabulary import RELIABILITIES
+
+
+def answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
+    """Yield one answer a subject, in the order of the requests."""
+    figures, found = Figures(assessment), findings_of(assessment)
+    for subject, findings in enumerate(found):
+        yield _answer(assessment, figures, findings, subject)
+
+
+def as_json(answer: dict[str, Any]) -> bytes:
+    """Write an answer as JSON; numbers are finite by construction, and tests hold it to that."""
+    return orjson.dumps(answer)
+
+
+def _answer(of: Assessment, figures: Figures, findings: list[Finding], subject: int) -> dict[str, Any]:
+    request = of.batch.requests[subject]
+    wording = of.rules.wording[request.language]
+    problems = in_order([*request.problems, *entry_problems(findings, of, subject)])
+    return {
+        "subject": {"id": request.subject["id"]},
+        "made_with": _made_with(of, subject),
+        "urgent": any(finding.rule.urgent for finding in findings),
+        "readings": list(_readings(of, findings, subject)),
+        "findings": [written_out(finding, of, subject) for finding in findings],
+        "averages": figures.averages(subject),
+        "variability": figures.variabilities(subject),
+        "coverage": figures.coverage(subject),
+        "undocumented": figures.undocumented(subject),
+        "pattern": figures.pattern(subject, findings),
+        "classification": figures.classification(subject),
+        "device_checks": figures.device_checks(subject),
+        "next_steps": _next_steps(findings, wording.next_steps),
+        "problems": [problem.as_dict() for problem in problems],
+        "cautions": list(wording.cautions),
+    }
+
+
+def _made_with(of: Assessment, subject: int) -> dict[str, Any]:
+    request, rules = of.batch.requests[subject], of.rules
+    return {
+        "service": __version__,
+        "rules": {"name": rules.name, "revision": rules.revision, "fingerprint": rules.fingerprint},
+        "guideline": request.guideline,
+        "limits_from": of.guidelines[subject].id,
+        "protocol": request.protocol,
+        "as_of": request.as_of.isoformat() if request.as_of else None,
+    }
+
+
+def _readings(of: Assessment, findings: Sequence[Finding], subject: int) -> Iterator[dict[str, Any]]:
+    errors = expected_errors(findings)
+    named: dict[int, list[str]] = {}
+    for finding in findings:
+        for row in finding.readings:
+            named.setdefault(row, []).append(finding.name)
+    columns = of.facts["reading"]
+    shown = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
+    for row in np.flatnonzero(of.batch.subject_of == subject).tolist():
+        yield {
+            "id": of.batch.names[row],
+            "reliability": RELIABILITIES[of.reliability[row]],
+            "findings": named.get(row, []),
+            **{name: rounded(columns[name][row]) for name in shown},
+            "expected_errors": errors.get(row, []),
+        }
+
+
+def _next_steps(findings: Sequence[Finding], texts: Any) -> list[dict[str, Any]]:
+    because: dict[str, list[str]] = {}
+    for finding in findings:
+        step = finding.rule.written.get("next_step")
+        if step:
+            because.setdefault(step, []).append(finding.name)
+    return [{"code": code, "text": text, "because": because[code]} for code, text in texts.items() if code in because]
