@@ -6,12 +6,12 @@ from typing import Any
 import numpy as np
 import orjson
 
-from heartlevel import __version__
 from heartlevel.answer.figures import Figures
 from heartlevel.answer.findings import Finding, entry_problems, expected_errors, findings_of, written_out
 from heartlevel.answer.numbers import rounded
 from heartlevel.assessment import Assessment
 from heartlevel.intake.faults import in_order
+from heartlevel.version import VERSION
 from heartlevel.vocabulary import RELIABILITIES
 
 
@@ -53,7 +53,7 @@ def _answer(of: Assessment, figures: Figures, findings: list[Finding], subject: 
 def _made_with(of: Assessment, subject: int) -> dict[str, Any]:
     request, rules = of.batch.requests[subject], of.rules
     return {
-        "service": __version__,
+        "service": VERSION,
         "rules": {"name": rules.name, "revision": rules.revision, "fingerprint": rules.fingerprint},
         "guideline": request.guideline,
         "limits_from": of.guidelines[subject].id,

@@ -1,0 +1,55 @@
+"""A summary of one answer for a terminal."""
+
+from collections.abc import Iterator
+from textwrap import fill
+from typing import Any
+
+WIDTH = 100
+
+
+def summary(answer: dict[str, Any]) -> str:
+    """Return a few readable lines a subject: urgent values, averages, comparison, findings, next steps."""
+    return "\n".join(_lines(answer)) + "\n"
+
+
+def _lines(answer: dict[str, Any]) -> Iterator[str]:
+    yield f"{answer['subject']['id']}  {_reliabilities(answer)}{'   URGENT' if answer['urgent'] else ''}"
+    yield from _averages(answer)
+    yield f"  home and office  {answer['pattern']['label']}"
+    yield f"  category         {_category(answer['classification'])}"
+    for finding in answer["findings"]:
+        mark = "!" if finding["urgent"] else "-"
+        where = f" [{len(finding['readings'])} readings]" if finding["readings"] else ""
+        yield _wrapped(f"  {mark} {finding['title']}{where}: {finding['explanation']}")
+    for step in answer["next_steps"]:
+        yield _wrapped(f"  > {step['text']}")
+    for problem in answer["problems"]:
+        hint = f" ({problem['hint']})" if problem["hint"] else ""
+        yield _wrapped(f"  ? {problem['pointer']}: {problem['detail']}{hint}")
+
+
+def _wrapped(line: str) -> str:
+    return fill(line, WIDTH, subsequent_indent="      ")
+
+
+def _reliabilities(answer: dict[str, Any]) -> str:
+    found = [reading["reliability"] for reading in answer["readings"]]
+    parts = [f"{found.count(name)} {name}" for name in ("sound", "doubtful", "unusable") if name in found]
+    return f"{len(found)} readings" + (f": {', '.join(parts)}" if parts else "")
+
+
+def _averages(answer: dict[str, Any]) -> Iterator[str]:
+    for one in answer["averages"]:
+        if one["basis"] == "protocol":
+            pressures = f"{one['systolic']['mean']:.1f}/{one['diastolic']['mean']:.1f} mm[Hg]"
+            interval = one["systolic"]["interval95"]
+            sure = f", systolic 95 % interval {interval[0]:.1f} to {interval[1]:.1f}" if interval else ""
+            amount = f"{one['readings']} readings on {one['days']} days"
+            yield f"  {one['setting']:<16} {pressures} from {amount} by protocol{sure}"
+
+
+def _category(classification: dict[str, Any]) -> str:
+    if classification["category"] is None:
+        return f"none given: {classification['reason'].replace('-', ' ')}"
+    holds = "holds" if classification["holds"] else "would change under another selection of readings"
+    return f"{classification['title']} ({classification['guideline']}, {classification['setting']}; {holds})"

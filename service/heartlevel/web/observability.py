@@ -1,0 +1,59 @@
+"""Request ids, one log line a request, and counters; ids and numbers of things, never a reading."""
+
+import logging
+import re
+from time import perf_counter
+from uuid import uuid4
+
+from flask import Flask, Response, g, request
+from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest, multiprocess, values
+from prometheus_client.exposition import CONTENT_TYPE_LATEST
+
+LOG = logging.getLogger("heartlevel")
+HEADER = "X-Request-Id"
+ACCEPTED_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
+REQUESTS = Counter("heartlevel_requests_total", "Requests answered", ["route", "status"])
+SECONDS = Histogram("heartlevel_request_seconds", "Time to answer", ["route"])
+READINGS = Counter("heartlevel_readings_total", "Readings assessed")
+FINDINGS = Counter("heartlevel_findings_total", "Findings given", ["rule"])
+
+
+def register(app: Flask) -> None:
+    """Follow every request of the application."""
+    app.before_request(_begin)
+    app.after_request(_end)
+
+
+def _begin() -> None:
+    given = request.headers.get(HEADER, "")
+    # Only a plain id is taken over: it goes into logs and into a response header.
+    g.request_id = given if ACCEPTED_ID.fullmatch(given) else uuid4().hex
+    g.began = perf_counter()
+
+
+def _end(response: Response) -> Response:
+    route = request.url_rule.rule if request.url_rule else "unmatched"
+    took = perf_counter() - g.began
+    REQUESTS.labels(route, response.status_code).inc()
+    SECONDS.labels(route).observe(took)
+    LOG.info("%s %s %s %d %.1f ms", g.request_id, request.method, route, response.status_code, 1000 * took)
+    response.headers[HEADER] = g.request_id
+    return response
+
+
+def count_answer(readings: int, rules: list[str]) -> None:
+    """Count what an answer held."""
+    READINGS.inc(readings)
+    for rule in rules:
+        FINDINGS.labels(rule).inc()
+
+
+def metrics() -> Response:
+    """Return the counters of all workers in the Prometheus text format."""
+    registry = CollectorRegistry()
+    if values.ValueClass.__name__ == "MmapedValue":
+        multiprocess.MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
+    else:
+        for metric in (REQUESTS, SECONDS, READINGS, FINDINGS):
+            registry.register(metric)
+    return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)
