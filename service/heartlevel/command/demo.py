@@ -1,4 +1,4 @@
-"""The invented Harbour Lane practice: subjects that between them show every finding."""
+"""The invented Harbour Lane practice: invented subjects, one request a line."""
 
 from heartlevel.resources import shipped
 

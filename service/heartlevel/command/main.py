@@ -51,7 +51,7 @@ def assess(files: tuple[IO[bytes], ...], as_lines: bool, folder: Path | None) ->
 @json_option
 @rules_option
 def demo(as_lines: bool, folder: Path | None) -> None:
-    """Assess the invented Harbour Lane practice. Its subjects show every finding there is."""
+    """Assess the invented Harbour Lane practice. """
     rules = _load(folder)
     for number, payload in _payloads(HARBOUR_LANE.read_bytes()):
         _assess_one(payload, rules, as_lines, f"demo:{number}")

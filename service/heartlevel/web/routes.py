@@ -11,7 +11,6 @@ from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.one_call import answer_to
-from heartlevel.resources import shipped
 from heartlevel.ruling.ruleset import Rule
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
@@ -115,12 +114,6 @@ def facts() -> Response:
     """List the facts a rule may use."""
     keys = ("name", "scope", "kind", "unit", "formula", "meaning", "names")
     return respond({"facts": [{key: getattr(one, key) for key in keys} for one in CATALOGUE.values()]})
-
-
-@routes.get("/v1/openapi.json")
-def contract() -> Response:
-    """Return the contract."""
-    return Response((shipped("openapi") / "openapi.json").read_bytes(), content_type=JSON)
 
 
 @routes.get("/health")
