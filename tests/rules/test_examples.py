@@ -1,7 +1,7 @@
 import pytest
-from support import rules
 
 from heartlevel.ruling.examples import examples_of, outcome_of
+from support import rules
 
 EXAMPLES = list(examples_of(rules().ruleset))
 

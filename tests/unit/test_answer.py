@@ -1,15 +1,15 @@
 import random
 
 import pytest
-from support import demo, rules
 
 from heartlevel import RefusedRequest, answer_to
 from heartlevel.answer.whole import as_json
+from support import demo, rules
 
 LABELS = ["office-only-elevation", "home-only-elevation", "normal-in-both", "sustained", "sustained"]
 
 
-@pytest.mark.parametrize(("place", "label"), enumerate(LABELS))
+@pytest.mark.parametrize(("place", "label"), list(enumerate(LABELS)))
 def test_home_and_office_are_compared(place, label):
     assert answer_to(demo()[place], rules())["pattern"]["label"] == label
 

@@ -1,9 +1,9 @@
 import pytest
-from support import demo, rules
 
 from heartlevel import answer_to
 from heartlevel.answer.whole import as_json
 from heartlevel.web.application import create_app
+from support import demo, rules
 
 
 @pytest.fixture(scope="module")

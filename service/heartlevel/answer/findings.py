@@ -11,7 +11,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.faults import Problem
 from heartlevel.ruling.ruleset import Rule
-from heartlevel.vocabulary import SCOPES, SEVERITIES, SETTINGS
+from heartlevel.vocabulary import SCOPES, SETTINGS, SEVERITIES
 
 FACT_PLACES = 3
 

@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from marshmallow import ValidationError
 
-from heartlevel.intake.fields import Block, messages
 from heartlevel.intake.faults import Problem, from_messages, in_order, near, problem
+from heartlevel.intake.fields import Block, messages
 from heartlevel.intake.moments import Taken, placed_in_time
 from heartlevel.intake.schema import ESSENTIAL, LISTS, Envelope
 

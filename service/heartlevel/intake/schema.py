@@ -1,9 +1,33 @@
 """The request, declared once: fields, units, limits, meaning. Checks, facts and contract are made from it."""
 
-from heartlevel.intake.fields import Anything, Block, Choice, Items, Part, about, choice, flag, number, part, text
+from heartlevel.intake.fields import (
+    Anything,
+    Block,
+    Choice,
+    Items,
+    Part,
+    about,
+    choice,
+    flag,
+    number,
+    part,
+    text,
+)
 from heartlevel.vocabulary import (
-    ARM_LEVELS, BODY_POSITIONS, CIRCUMSTANCES, CUFF_SHAPES, EXPLANATIONS, INFLATIONS, METHODS, MMHG, PLACEMENTS,
-    SETTINGS, SIDES, SITES, TAKEN_BY, UNITS,
+    ARM_LEVELS,
+    BODY_POSITIONS,
+    CIRCUMSTANCES,
+    CUFF_SHAPES,
+    EXPLANATIONS,
+    INFLATIONS,
+    METHODS,
+    MMHG,
+    PLACEMENTS,
+    SETTINGS,
+    SIDES,
+    SITES,
+    TAKEN_BY,
+    UNITS,
 )  # fmt: skip
 
 # A number above this is no blood pressure in any unit offered; what is merely impossible is for the rules.

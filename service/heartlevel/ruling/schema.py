@@ -3,11 +3,28 @@
 from typing import Any
 
 from heartlevel.intake.fields import (
-    Anything, Block, Items, Number, Part, Text, about, choice, flag, number, part, text,
+    Anything,
+    Block,
+    Items,
+    Number,
+    Part,
+    Text,
+    about,
+    choice,
+    flag,
+    number,
+    part,
+    text,
 )  # fmt: skip
 from heartlevel.statistics.selection import OFFICE_USES
 from heartlevel.vocabulary import (
-    DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS,
+    DIRECTIONS,
+    EFFECTS,
+    MMHG,
+    PATTERNS,
+    SCOPES,
+    SEVERITIES,
+    STANDINGS,
 )  # fmt: skip
 
 SENTENCES = 1200
