@@ -192,7 +192,7 @@ def _devices(found: dict[int, dict[str, Any]]) -> tuple[dict[str, dict[str, Any]
 def _unknown_devices(lists: dict[str, dict[int, dict[str, Any]]], devices: Mapping[str, Any]) -> list[Problem]:
     declared = {device["id"] for device in lists["devices"].values()} | set(devices)
     return [
-        problem(f"/{name}/{place}/device", "unknown-device", item["device"], hint=near(item["device"], devices))
+        problem(f"/{name}/{place}/device", "unknown-device", item["device"], hint=near(item["device"], sorted(devices)))
         for name in ("readings", "device_checks")
         for place, item in lists[name].items()
         if item.get("device") is not None and item["device"] not in declared
