@@ -13,6 +13,9 @@ Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
 
+# Converted and averaged pressures carry rounding in the last digits; 134.99999999999997 is 135.
+TOLERANCE = 1e-9
+
 Source = TypeVar("Source")
 
 
@@ -38,11 +41,6 @@ class Columns(Generic[Source]):
         return column
 
 
-def flag_where(condition: Bools, known: Bools) -> Floats:
-    """Return 1 or 0 where known, NaN elsewhere."""
-    return np.where(known, condition.astype(np.float64), np.nan)
-
-
 def count_by(groups: Ints, size: int, chosen: Bools | None = None) -> Floats:
     """Count the (chosen) rows of each group."""
     return np.bincount(groups if chosen is None else groups[chosen], minlength=size).astype(np.float64)
@@ -50,7 +48,8 @@ def count_by(groups: Ints, size: int, chosen: Bools | None = None) -> Floats:
 
 def sum_by(groups: Ints, size: int, values: Floats) -> Floats:
     """Add up each group's values in row order, so that a sum never depends on what else is in the batch."""
-    return np.bincount(groups, weights=values, minlength=size)
+    # With nothing to add NumPy counts instead, in integers.
+    return np.bincount(groups, weights=values, minlength=size).astype(np.float64, copy=False)
 
 
 def extreme_by(groups: Ints, size: int, values: Floats, *, largest: bool) -> Floats:

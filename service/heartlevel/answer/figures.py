@@ -66,7 +66,9 @@ class Figures:
     def _left_out(self, group: int) -> list[dict[str, Any]]:
         batch, reasons = self.of.batch, self.of.selection.left_out
         found: dict[str, list[str]] = {}
-        for row in np.flatnonzero((batch.group_of == group) & (reasons != KEPT)).tolist():
+        rows = batch.rows_of(group // len(SETTINGS))
+        mine = (batch.group_of[rows] == group) & (reasons[rows] != KEPT)
+        for row in (rows.start + np.flatnonzero(mine)).tolist():
             found.setdefault(LEFT_OUT[reasons[row]], []).append(batch.names[row])
         return [{"because": reason, "readings": names} for reason, names in sorted(found.items())]
 
@@ -86,8 +88,9 @@ class Figures:
         """Return how the home readings lie over days and hours."""
         columns, batch = self.of.facts["series"], self.of.batch
         counted = ("days", "mornings", "evenings", "work_days", "free_days")
-        home = (batch.subject_of == subject) & (batch.setting == HOME) & (self.of.reliability != UNUSABLE)
-        hours = Counter(batch.hour[home].astype(np.int64).tolist())
+        rows = batch.rows_of(subject)
+        home = (batch.setting[rows] == HOME) & (self.of.reliability[rows] != UNUSABLE)
+        hours = Counter(batch.hour[rows][home].astype(np.int64).tolist())
         return {
             **{name: int(columns[f"home_{name}"][subject]) for name in counted},
             "by_hour": {str(hour): hours[hour] for hour in sorted(hours)},
@@ -96,10 +99,10 @@ class Figures:
 
     def undocumented(self, subject: int) -> list[dict[str, Any]]:
         """Return the facts whose absence kept a rule undecided, with the share of readings concerned."""
-        rows = self.of.batch.subject_of == subject
+        rows = self.of.batch.rows_of(subject)
         found = []
         for name, wanting in self.of.verdicts["reading"].undecided.items():
-            share = float(wanting[rows].mean()) if rows.any() else 0.0
+            share = float(wanting[rows].mean()) if rows.start < rows.stop else 0.0
             if share and CATALOGUE[name].asked:
                 found.append({"item": name, "share": rounded(share, 3)})
         return sorted(found, key=lambda one: (-one["share"], one["item"]))

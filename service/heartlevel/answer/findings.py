@@ -11,7 +11,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.faults import Problem
 from heartlevel.ruling.ruleset import Rule
-from heartlevel.vocabulary import SCOPES, SETTINGS, SEVERITIES
+from heartlevel.vocabulary import SCOPES, SEVERITIES
 
 FACT_PLACES = 3
 
@@ -60,7 +60,7 @@ def _owners(assessment: Assessment, scope: str) -> list[int]:
     batch = assessment.batch
     owners = {
         "reading": batch.subject_of,
-        "sitting": batch.group_of_sitting // len(SETTINGS),
+        "sitting": batch.subject_of_sitting,
         "series": np.arange(len(batch.requests)),
         "device": assessment.checks.subject_of,
     }
@@ -110,13 +110,8 @@ def written_out(finding: Finding, assessment: Assessment, subject: int) -> dict[
         "sources": [{"cite": one["cite"], "standing": one["standing"]} for one in written["sources"]],
     }
     if finding.rule.scope == "device":
-        answer["devices"] = _devices(finding, assessment)
+        answer["devices"] = [assessment.batch.checks[row]["device"] for row in finding.rows]
     return answer
-
-
-def _devices(finding: Finding, assessment: Assessment) -> list[str]:
-    checks = [check for request in assessment.batch.requests for check in request.checks]
-    return [checks[row]["device"] for row in finding.rows]
 
 
 def expected_errors(findings: Sequence[Finding]) -> dict[int, list[dict[str, Any]]]:
@@ -139,16 +134,16 @@ def _shift(shift: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
     return {"direction": direction, "amount": None if amount is None else round(abs(amount), 1)}
 
 
-def entry_problems(findings: Sequence[Finding], assessment: Assessment, subject: int) -> list[Problem]:
-    """Return the findings that are slips of entry as problems too, at the field that is at fault."""
-    problems = []
-    for finding in findings:
-        field_name = finding.rule.written.get("field")
-        if field_name:
-            text = written_out(finding, assessment, subject)
-            problems += [
-                Problem(f"/readings/{assessment.batch.places[row]}/{field_name}", finding.rule.id,
-                        text["explanation"], text["advice"])
-                for row in finding.readings
-            ]  # fmt: skip
-    return problems
+def entry_problems(
+    findings: Sequence[Finding], texts: Sequence[dict[str, Any]], places: Sequence[int]
+) -> list[Problem]:
+    """Return the findings that are slips of entry as problems too, at the field at fault.
+
+    `texts` are the findings written out, `places` each reading's index in its request.
+    """
+    return [
+        Problem(f"/readings/{places[row]}/{field_name}", finding.rule.id, text["explanation"], text["advice"])
+        for finding, text in zip(findings, texts, strict=True)
+        if (field_name := finding.rule.written.get("field"))
+        for row in finding.readings
+    ]

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-import numpy as np
 import orjson
 
 from heartlevel.answer.figures import Figures
@@ -30,13 +29,14 @@ def as_json(answer: dict[str, Any]) -> bytes:
 def _answer(of: Assessment, figures: Figures, findings: list[Finding], subject: int) -> dict[str, Any]:
     request = of.batch.requests[subject]
     wording = of.rules.wording[request.language]
-    problems = in_order([*request.problems, *entry_problems(findings, of, subject)])
+    texts = [written_out(finding, of, subject) for finding in findings]
+    problems = in_order([*request.problems, *entry_problems(findings, texts, of.batch.places)])
     return {
         "subject": {"id": request.subject["id"]},
         "made_with": _made_with(of, subject),
         "urgent": any(finding.rule.urgent for finding in findings),
         "readings": list(_readings(of, findings, subject)),
-        "findings": [written_out(finding, of, subject) for finding in findings],
+        "findings": texts,
         "averages": figures.averages(subject),
         "variability": figures.variabilities(subject),
         "coverage": figures.coverage(subject),
@@ -70,7 +70,7 @@ def _readings(of: Assessment, findings: Sequence[Finding], subject: int) -> Iter
             named.setdefault(row, []).append(finding.name)
     columns = of.facts["reading"]
     shown = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
-    for row in np.flatnonzero(of.batch.subject_of == subject).tolist():
+    for row in range(*of.batch.rows_of(subject).indices(of.batch.size)):
         yield {
             "id": of.batch.names[row],
             "reliability": RELIABILITIES[of.reliability[row]],

@@ -50,7 +50,7 @@ class Fact:
         if value is None:
             return float("nan")
         if self.kind == "choice":
-            return float(self.names.index(value))  # type: ignore[arg-type]
+            return float(self.names.index(value))
         if isinstance(value, bool) != (self.kind == "flag") or not isinstance(value, (bool, int, float)):
             raise TypeError(f"{self.name} is a {self.kind}")
         return float(value)

@@ -28,10 +28,14 @@ def columns_of_devices(batch: Batch, protocols: list[Protocol]) -> Devices:
     """Return the facts of all device checks, the subject's among them."""
     owners = [place for place, request in enumerate(batch.requests) for _ in request.checks]
     subject_of = np.array(owners, dtype=np.int64)
-    checks = [check for request in batch.requests for check in request.checks]
     largest = np.array([protocols[one].limits["protocol.device_check.largest_bias"] for one in owners])
     subject = {name: column[subject_of] for name, column in batch.subjects.items()}
-    return Columns(Checks(subject_of, agreement(checks, largest)), subject, DERIVED["device"])
+    return Columns(Checks(subject_of, agreement(batch.checks, largest)), subject, DERIVED["device"])
+
+
+def _row(values: Floats, pressure: int) -> Floats:
+    row: Floats = values[pressure]
+    return row
 
 
 @fact("device", "number of comparisons", unit="1")
@@ -43,25 +47,25 @@ def check_pairs(c: Devices) -> Floats:
 @fact("device", "mean of device − reference, systolic", unit=MMHG)
 def check_systolic_bias(c: Devices) -> Floats:
     """Systolic bias of the device."""
-    return c.source.agreement.bias[0]
+    return _row(c.source.agreement.bias, 0)
 
 
 @fact("device", "mean of device − reference, diastolic", unit=MMHG)
 def check_diastolic_bias(c: Devices) -> Floats:
     """Diastolic bias of the device."""
-    return c.source.agreement.bias[1]
+    return _row(c.source.agreement.bias, 1)
 
 
 @fact("device", "standard deviation (n−1) of device − reference, systolic", unit=MMHG)
 def check_systolic_sd(c: Devices) -> Floats:
     """Spread of the systolic differences."""
-    return c.source.agreement.sd[0]
+    return _row(c.source.agreement.sd, 0)
 
 
 @fact("device", "standard deviation (n−1) of device − reference, diastolic", unit=MMHG)
 def check_diastolic_sd(c: Devices) -> Floats:
     """Spread of the diastolic differences."""
-    return c.source.agreement.sd[1]
+    return _row(c.source.agreement.sd, 1)
 
 
 @fact("device", "equivalence of the bias within the protocol's largest bias", names=VERDICTS)

@@ -29,7 +29,8 @@ class Series:
 
     def rows(self, setting: int) -> Bools:
         """Mark the usable readings of a setting."""
-        return (self.batch.setting == setting) & (self.reliability != UNUSABLE)
+        rows: Bools = (self.batch.setting == setting) & (self.reliability != UNUSABLE)
+        return rows
 
     def count(self, rows: Bools) -> Floats:
         """Count the marked readings of each subject."""
@@ -50,8 +51,8 @@ class Series:
 
     def mean(self, setting: int, selection: str, quantity: int) -> Floats:
         """Return an average of each subject."""
-        whole = self.averages.mean[quantity, self.averages.row(selection)]
-        return whole[setting :: len(SETTINGS)]
+        whole: Floats = self.averages.mean[quantity, self.averages.row(selection), setting :: len(SETTINGS)]
+        return whole
 
     def limit(self, name: str) -> Floats:
         """Return a figure of each subject's protocol."""
@@ -83,7 +84,7 @@ def home_sittings(c: Subjects) -> Floats:
     """Sittings at home."""
     batch = c.source.batch
     has_one = np.unique(batch.sitting_of[c.source.rows(HOME)])
-    return count_by(batch.group_of_sitting[has_one] // len(SETTINGS), len(batch.requests))
+    return count_by(batch.subject_of_sitting[has_one], len(batch.requests))
 
 
 @fact("series", "local days with a usable home reading", unit="d")

@@ -37,6 +37,19 @@ class Batch:
         """Number of readings."""
         return len(self.names)
 
+    @cached_property
+    def _starts(self) -> Ints:
+        return np.searchsorted(self.subject_of, np.arange(len(self.requests) + 1))
+
+    def rows_of(self, subject: int) -> slice:
+        """Return where a subject's readings are: they stand together."""
+        return slice(int(self._starts[subject]), int(self._starts[subject + 1]))
+
+    @cached_property
+    def checks(self) -> Sequence[Mapping[str, Any]]:
+        """All device checks, in the order of their subjects."""
+        return [check for request in self.requests for check in request.checks]
+
     @property
     def groups(self) -> int:
         """Number of groups: every subject has one for each setting, empty or not."""

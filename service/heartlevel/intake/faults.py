@@ -73,7 +73,9 @@ def shown(value: object) -> str:
         return f"'{value[:40]}…'" if len(value) > 40 else f"'{value}'"
     if isinstance(value, (int, float)):
         return f"{value:.15g}" if abs(value) < 1e15 else "a number far too large"
-    return {list: "a list", dict: "an object"}.get(type(value), "something else")
+    if isinstance(value, list):
+        return "a list"
+    return "an object" if isinstance(value, dict) else "something else"
 
 
 def near(name: object, allowed: Iterable[str]) -> str | None:

@@ -94,7 +94,7 @@ class Choice(fields.String):
         return value
 
 
-class Items(fields.List):
+class Items(fields.List[Any]):
     """A JSON array of like things, of limited length."""
 
     default_error_messages = {**CODES, "invalid": "not-a-list"}  # noqa: RUF012

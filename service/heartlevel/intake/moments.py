@@ -44,7 +44,7 @@ def placed_in_time(
         if moment is not None and "unit-mistaken" not in {fault.code for fault in faults}:
             instant = (moment - EPOCH).total_seconds()
             taken.append(Taken(instant, moment, data.get("id") or f"@{data['taken_at']}", place, data))
-    taken.sort(key=_in_time)
+    taken.sort(key=lambda one: one.instant)
     kept, copies = _without_copies(taken)
     return kept, problems + copies + _named_apart(kept)
 
@@ -87,17 +87,22 @@ def _to_mmhg(data: dict[str, Any], place: int) -> list[Problem]:
     return faults
 
 
-def _in_time(one: Taken) -> tuple[float, str, float, float, bytes]:
-    """Order of readings: time, then name, then content, so that the order of the request plays no part."""
+def _by_content(one: Taken) -> tuple[str, float, float, bytes]:
+    """Order readings of one instant by name, then content, so that the order of the request plays no part."""
     content = orjson.dumps(one.data, option=orjson.OPT_SORT_KEYS)
-    return one.instant, padded(one.name), one.data["systolic"], one.data["diastolic"], content
+    return padded(one.name), one.data["systolic"], one.data["diastolic"], content
 
 
 def _without_copies(taken: list[Taken]) -> tuple[list[Taken], list[Problem]]:
-    kept, problems = [], []
+    kept: list[Taken] = []
+    problems: list[Problem] = []
     for _, together in groupby(taken, key=lambda one: one.instant):
+        several = list(together)
+        if len(several) == 1:
+            kept += several
+            continue
         seen: set[bytes] = set()
-        for one in together:
+        for one in sorted(several, key=_by_content):
             content = orjson.dumps(one.data | NOT_COMPARED, option=orjson.OPT_SORT_KEYS)
             if content in seen:
                 problems.append(problem(f"/readings/{one.place}", "exact-duplicate"))

@@ -98,7 +98,7 @@ def _fill(request: Request, lists: dict[str, dict[int, dict[str, Any]]], zone: Z
 
 def _envelope(payload: object) -> tuple[dict[str, Any], list[Problem]]:
     try:
-        return ENVELOPE.load(payload), []  # type: ignore[arg-type, return-value]
+        return ENVELOPE.load(payload), []  # type: ignore[arg-type]
     except ValidationError as error:
         valid = error.valid_data if isinstance(error.valid_data, dict) else {}
         return valid, list(from_messages(messages(error), ENVELOPE, payload, ""))
@@ -159,7 +159,7 @@ def _lists(
 
 def _items(raw: list[Any], block: Block, name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
     try:
-        return dict(enumerate(block.load(raw))), []  # type: ignore[arg-type]
+        return dict(enumerate(block.load(raw))), []
     except ValidationError as error:
         found, valid = messages(error), error.valid_data
     problems: list[Problem] = []

@@ -1,7 +1,8 @@
 """From the written rules to rules that can be run: conditions read, sentences checked, order found."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
+from itertools import chain
 from typing import Any
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
@@ -9,12 +10,11 @@ from heartlevel.intake.faults import near
 from heartlevel.intake.schema import Reading
 from heartlevel.ruling.language import Condition, Mention, Parser, Term, leaves_of
 from heartlevel.ruling.ruleset import Rule
-from heartlevel.ruling.source import Path_, RuleFault, SourceFile
+from heartlevel.ruling.source import Path_, RuleFault, SourceFile, Written, repeated_names
 from heartlevel.ruling.template import Template, TemplateFault
 from heartlevel.ruling.truth import MOST_LEAVES
 from heartlevel.vocabulary import EFFECTS
 
-Written = tuple[SourceFile, Path_, dict[str, Any]]
 READING_FIELDS = tuple(Reading().fields)
 
 
@@ -25,21 +25,16 @@ def build_rules(
     faults: list[RuleFault],
 ) -> dict[str, tuple[Rule, ...]]:
     """Build the rules of every scope, each after those it mentions; mistakes are added to `faults`."""
-    _check_ids(by_scope, faults)
+    faults += [*repeated_names(chain.from_iterable(by_scope.values()), "id"), *_wrong_scopes(by_scope)]
     return {scope: _Builder(scope, rules, limits, next_steps, faults).build() for scope, rules in by_scope.items()}
 
 
-def _check_ids(by_scope: Mapping[str, Sequence[Written]], faults: list[RuleFault]) -> None:
-    seen: dict[str, str] = {}
+def _wrong_scopes(by_scope: Mapping[str, Sequence[Written]]) -> Iterator[RuleFault]:
     for scope, rules in by_scope.items():
         for file, path, item in rules:
-            if item["id"] in seen:
-                where = seen[item["id"]]
-                faults.append(file.fault((*path, "id"), "repeated-id", f"'{item['id']}' is already in {where}"))
-            seen.setdefault(item["id"], file.name)
             if item["scope"] != scope:
                 detail = f"a rule in the folder {scope} has scope {scope}, not {item['scope']}"
-                faults.append(file.fault((*path, "scope"), "wrong-scope", detail))
+                yield file.fault((*path, "scope"), "wrong-scope", detail)
 
 
 class _Builder:

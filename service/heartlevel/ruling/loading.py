@@ -1,6 +1,6 @@
 """From a directory of rule files to a RuleSet, or to all the mistakes in it at once."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ from heartlevel.resources import shipped
 from heartlevel.ruling.building import build_rules
 from heartlevel.ruling.ruleset import RuleSet, Wording
 from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock, RuleSetBlock, WordingBlock
-from heartlevel.ruling.source import Path_, RuleFault, RuleFaults, SourceFile
+from heartlevel.ruling.source import Path_, RuleFault, RuleFaults, SourceFile, Written, repeated_names
 from heartlevel.vocabulary import SCOPES
 
 FOLDERS: dict[str, type[Block]] = {
@@ -56,7 +56,7 @@ class _Content:
 
     def __init__(self, folder: Path, faults: list[RuleFault]) -> None:
         self.faults = faults
-        self.items: dict[str, list[tuple[SourceFile, Path_, dict[str, Any]]]] = {name: [] for name in FOLDERS}
+        self.items: dict[str, list[Written]] = {name: [] for name in FOLDERS}
         for path in sorted(folder.rglob("*.yaml")):
             shown_as = path.relative_to(folder).as_posix()
             section = shown_as.partition("/")[0]
@@ -99,19 +99,17 @@ class _Content:
             return False
         return True
 
-    def _named(self, section: str, key: str = "id") -> Iterator[tuple[str, SourceFile, dict[str, Any]]]:
-        seen: dict[str, str] = {}
-        for file, path, item in self.items[section]:
-            if item[key] in seen:
-                detail = f"'{item[key]}' is already in {seen[item[key]]}"
-                self.faults.append(file.fault((*path, key), "repeated-id", detail))
-                continue
-            seen[item[key]] = file.name
-            yield item[key], file, item
+    def _named(self, section: str, key: str = "id") -> dict[str, tuple[SourceFile, dict[str, Any]]]:
+        """Return the items by name; of items with one name the first stands and the others are faults."""
+        self.faults += repeated_names(self.items[section], key)
+        named: dict[str, tuple[SourceFile, dict[str, Any]]] = {}
+        for file, _, item in self.items[section]:
+            named.setdefault(item[key], (file, item))
+        return named
 
     def guidelines(self) -> dict[str, Guideline]:
         """Return the guidelines by id."""
-        return {name: self._guideline(file, item) for name, file, item in self._named("guidelines")}
+        return {name: self._guideline(file, item) for name, (file, item) in self._named("guidelines").items()}
 
     def _guideline(self, file: SourceFile, item: dict[str, Any]) -> Guideline:
         categories = {}
@@ -137,14 +135,14 @@ class _Content:
         """Return the protocols by id."""
         return {
             name: Protocol(name, _flat({"protocol": item}), item["office"]["use"], item)
-            for name, _, item in self._named("protocols")
+            for name, (_, item) in self._named("protocols").items()
         }
 
     def wordings(self) -> dict[str, Wording]:
         """Return the wordings by language."""
         return {
             name: Wording(item["next_steps"], item["cautions"])
-            for name, _, item in self._named("wording", "language")
+            for name, (_, item) in self._named("wording", "language").items()
         }
 
     def next_steps(self, wording: Mapping[str, Wording]) -> frozenset[str]:
@@ -165,7 +163,7 @@ class _Content:
     def _unknown(self, file: SourceFile, path: Path_, name: object, names: Mapping[str, Any]) -> None:
         self.faults.append(file.fault(path, "unknown-name", f"{shown(name)} does not exist", near(name, names)))
 
-    def of_scopes(self) -> dict[str, list[tuple[SourceFile, Path_, dict[str, Any]]]]:
+    def of_scopes(self) -> dict[str, list[Written]]:
         """Return the rules by scope, in order of their ids."""
         return {scope: sorted(self.items[scope], key=lambda one: str(one[2]["id"])) for scope in SCOPES}
 

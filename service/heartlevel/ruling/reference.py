@@ -2,10 +2,9 @@
 
 from collections.abc import Mapping
 
+from heartlevel.columns import TOLERANCE
 from heartlevel.ruling.language import Condition, Group, Limit, Mention, Term
 
-# Converted and averaged pressures carry rounding in the last digits; 134.99999999999997 is 135.
-TOLERANCE = 1e-9
 Verdict = bool | None  # None is unknown
 
 

@@ -1,6 +1,6 @@
 """Rule files as written: YAML read without tags, anchors or repeated keys, and the place of everything in it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -120,6 +120,18 @@ class SourceFile:
         if node.tag.endswith(":timestamp"):
             return node.value  # dates stay text; their fields say what they take
         try:
-            return yaml.constructor.SafeConstructor().construct_object(node)  # type: ignore[no-untyped-call]
+            return yaml.constructor.SafeConstructor().construct_object(node)
         except (ValueError, yaml.YAMLError):
             return self._note(path, "not-yaml", f"'{node.value}' cannot be read")
+
+
+Written: TypeAlias = tuple[SourceFile, Path_, dict[str, Any]]  # an item, its file, and its path in it
+
+
+def repeated_names(items: Iterable[Written], key: str) -> Iterator[RuleFault]:
+    """Yield a fault for each item whose name another item before it has."""
+    seen: dict[str, str] = {}
+    for file, path, item in items:
+        if item[key] in seen:
+            yield file.fault((*path, key), "repeated-id", f"'{item[key]}' is already in {seen[item[key]]}")
+        seen.setdefault(item[key], file.name)

@@ -11,10 +11,9 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
-from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.columns import TOLERANCE, Bools, Floats, Ints
 from heartlevel.facts.catalogue import VISIBLE
 from heartlevel.ruling.language import Leaf, Limit, Mention, Term, shape_of
-from heartlevel.ruling.reference import TOLERANCE
 from heartlevel.ruling.ruleset import Rule, RuleSet
 from heartlevel.ruling.truth import FALSE, TRUE, UNKNOWN, tables_of
 
@@ -33,7 +32,8 @@ class Verdicts:
 
     def fired(self) -> Bools:
         """Mark where each rule fires."""
-        return self.outcomes == TRUE
+        fired: Bools = self.outcomes == TRUE
+        return fired
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,5 +161,6 @@ def _when_unknown(term: Term) -> int:
 
 
 def programs_of(ruleset: RuleSet) -> dict[str, Program]:
-    """Compile the rules of every scope."""
+    """Compile the rules of every scope; the engine is asked once, for the shapes of all of them."""
+    tables_of(shape_of(rule.condition, rule.leaves) for rule in ruleset.every_rule())
     return {scope: Program(ruleset, scope) for scope in VISIBLE}

@@ -50,8 +50,8 @@ def agreement(checks: Sequence[Mapping[str, Any]], largest_bias: Floats) -> Agre
         error = sd / np.sqrt(count)
         degrees = np.where(count > 1, count - 1, np.nan)
         half95, half90 = stdtrit(degrees, 0.975) * error, stdtrit(degrees, 0.95) * error
-    inside = (np.abs(bias) + half90 <= largest_bias).all(axis=0)
-    outside = (np.abs(bias) - half95 > largest_bias).any(axis=0)
+    inside: Bools = np.logical_and(*(np.abs(bias) + half90 <= largest_bias))
+    outside: Bools = np.logical_or(*(np.abs(bias) - half95 > largest_bias))
     verdict = _verdict(inside, outside)
     interval = np.stack([bias - half95, bias + half95])
     return Agreement(count, bias, interval, sd, bias - 1.96 * sd, bias + 1.96 * sd, verdict)

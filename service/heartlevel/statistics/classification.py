@@ -6,14 +6,12 @@ from math import isfinite
 
 import numpy as np
 
-from heartlevel.columns import Floats, Ints
+from heartlevel.columns import TOLERANCE, Floats, Ints
 from heartlevel.profiles import Category, Guideline
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.uncertainty import probability_at_or_above
 from heartlevel.vocabulary import SETTINGS
 
-# Means carry rounding in the last digits; 134.99999999999997 is 135.
-TOLERANCE = 1e-9
 NO_CATEGORY = -1
 CLASSIFIED = ("home", "office")
 

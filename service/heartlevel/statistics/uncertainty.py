@@ -42,4 +42,5 @@ def both_below(first: Floats, second: Floats, correlation: Floats) -> Floats:
     x = np.where(first == 0, 1e-100, first)
     y = np.where(second == 0, 1e-100, second)
     tails = owens_t(x, (y / x - rho) / root) + owens_t(y, (x / y - rho) / root)
-    return np.clip((ndtr(x) + ndtr(y)) / 2 - tails - np.where(x * y > 0, 0.0, 0.5), 0, 1)
+    joint: Floats = np.clip((ndtr(x) + ndtr(y)) / 2 - tails - np.where(x * y > 0, 0.0, 0.5), 0, 1)
+    return joint

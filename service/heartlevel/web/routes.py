@@ -11,7 +11,6 @@ from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.one_call import answer_to
-from heartlevel.ruling.ruleset import Rule
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
 
@@ -27,7 +26,7 @@ def rules_in_force() -> Rules:
 
 def respond(body: Any, status: int = 200) -> Response:
     """Return a JSON response that names the rules it was made with."""
-    response = Response(orjson.dumps(body), status, content_type=JSON)
+    response = Response(as_json(body), status, content_type=JSON)
     response.set_etag(rules_in_force().ruleset.fingerprint)
     return response
 
@@ -50,9 +49,7 @@ def assessments() -> Response:
         abort(415, f"send {JSON} or {NDJSON}")
     answer = answer_to(parsed(request.get_data()), rules_in_force())
     _count(answer)
-    response = Response(as_json(answer), content_type=JSON)
-    response.set_etag(rules_in_force().ruleset.fingerprint)
-    return response
+    return respond(answer)
 
 
 def _count(answer: dict[str, Any]) -> None:
@@ -78,23 +75,19 @@ def _refusal(number: int, detail: str, problems: list[dict[str, Any]]) -> bytes:
     return orjson.dumps({"line": number, "detail": detail, "problems": problems}) + b"\n"
 
 
-def _rule(rule: Rule) -> dict[str, Any]:
-    return dict(rule.written)
-
-
 @routes.get("/v1/rules")
 def rules() -> Response:
     """List the rules in force."""
     ruleset = rules_in_force().ruleset
     head = {"name": ruleset.name, "revision": ruleset.revision, "fingerprint": ruleset.fingerprint}
-    return respond({**head, "rules": [_rule(rule) for rule in ruleset.every_rule()]})
+    return respond({**head, "rules": [rule.written for rule in ruleset.every_rule()]})
 
 
 @routes.get("/v1/rules/<name>")
 def rule(name: str) -> Response:
     """Return one rule as it stands in its file."""
     found = [one for one in rules_in_force().ruleset.every_rule() if one.id == name]
-    return respond(_rule(found[0])) if found else abort(404, "no rule of that id is in force")
+    return respond(found[0].written) if found else abort(404, "no rule of that id is in force")
 
 
 @routes.get("/v1/guidelines")
