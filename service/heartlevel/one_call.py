@@ -1,21 +1,86 @@
-"""From one request object to its answer: what the HTTP route, the command and Python callers share."""
+"""From request objects to answers: what the HTTP routes, the command and Python callers share."""
 
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import islice
 from typing import Any
+
+import orjson
 
 from heartlevel.answer.whole import answers
 from heartlevel.assessment import Rules, assess
 from heartlevel.intake.faults import Problem
-from heartlevel.intake.request import RefusedRequest, read
+from heartlevel.intake.ndjson import LONGEST_LINE, LineTooLong
+from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, TooManyReadings, read
+
+# Subjects of a stream assessed in one go: enough to share the work, few enough to answer soon.
+TOGETHER = 32
 
 
-def answer_to(payload: object, rules: Rules) -> dict[str, Any]:
+def answer_to(payload: object, rules: Rules, most_readings: int = MOST_READINGS) -> dict[str, Any]:
     """Return the answer to one request object.
 
     Raises RefusedRequest if subject, options or the outer shape are at fault, or, in strict requests, if
     anything is; TooManyReadings if there are more readings than one request may hold.
     """
-    request = read(payload, rules.ruleset.choices)
+    request = read(payload, rules.ruleset.choices, most_readings)
     (answer,) = answers(assess([request], rules))
-    if request.strict and answer["problems"]:
-        raise RefusedRequest([Problem(**problem) for problem in answer["problems"]])
+    refused = _refused_if_strict(request, answer)
+    if refused:
+        raise refused
     return answer
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of one line of a stream: an answer, or why there is none."""
+
+    line: int
+    answer: dict[str, Any] | None = None
+    detail: str = ""
+    problems: tuple[Problem, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the answer, or what stands in its place."""
+        if self.answer is not None:
+            return self.answer
+        return {"line": self.line, "detail": self.detail, "problems": [one.as_dict() for one in self.problems]}
+
+
+def answer_each(
+    lines: Iterable[tuple[int, bytes | LineTooLong]], rules: Rules, most_readings: int = MOST_READINGS
+) -> Iterator[Outcome]:
+    """Answer every numbered line in its place; a line that cannot be assessed costs no other."""
+    waiting = iter(lines)
+    while some := list(islice(waiting, TOGETHER)):
+        understood = [_understood(number, line, rules, most_readings) for number, line in some]
+        requests = [one for one in understood if isinstance(one, Request)]
+        answered = zip(requests, answers(assess(requests, rules)), strict=True) if requests else iter(())
+        for (number, _), one in zip(some, understood, strict=True):
+            yield one if isinstance(one, Outcome) else _outcome(number, *next(answered))
+
+
+def _understood(number: int, line: bytes | LineTooLong, rules: Rules, most_readings: int) -> Request | Outcome:
+    if isinstance(line, LineTooLong):
+        return Outcome(number, detail=f"the line is longer than {LONGEST_LINE} bytes")
+    try:
+        return read(orjson.loads(line), rules.ruleset.choices, most_readings)
+    except orjson.JSONDecodeError as error:
+        return Outcome(number, detail=f"not JSON: column {error.colno}")
+    except TooManyReadings as error:
+        return Outcome(number, detail=str(error))
+    except RefusedRequest as error:
+        return Outcome(number, detail=str(error), problems=tuple(error.problems))
+
+
+def _outcome(number: int, request: Request, answer: dict[str, Any]) -> Outcome:
+    refused = _refused_if_strict(request, answer)
+    if refused:
+        return Outcome(number, detail=str(refused), problems=tuple(refused.problems))
+    return Outcome(number, answer)
+
+
+def _refused_if_strict(request: Request, answer: dict[str, Any]) -> RefusedRequest | None:
+    if request.strict and answer["problems"]:
+        return RefusedRequest([Problem(**problem) for problem in answer["problems"]])
+    return None

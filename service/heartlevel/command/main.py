@@ -1,27 +1,25 @@
 """`heartlevel`: assess files, serve, or show the demo.
 
-Exit status of assess and demo: 0 nothing to look at at once, 1 something urgent, 2 something unreadable,
-3 both; other failures (rule files at fault, no such file) are 4.
+Exit status of assess: 0 nothing to look at at once, 10 something urgent, 20 something unreadable, 30 both;
+1 rule files at fault, 2 a wrong call such as a file that is not there.
 """
 
 import sys
-from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 import click
-import orjson
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.command.demo import HARBOUR_LANE
 from heartlevel.command.summary import summary
-from heartlevel.intake.request import RefusedRequest, TooManyReadings
-from heartlevel.one_call import answer_to
+from heartlevel.intake.ndjson import requests_in
+from heartlevel.one_call import Outcome, answer_each
 from heartlevel.ruling.source import RuleFaults
 from heartlevel.version import VERSION
 
-URGENT, UNREADABLE, FAILED = 1, 2, 4
+URGENT, UNREADABLE, FAILED = 10, 20, 1
 rules_option = click.option("--rules", "folder", type=click.Path(exists=True, file_okay=False, path_type=Path),
                             help="Directory of rule files; the shipped ones by default.")  # fmt: skip
 json_option = click.option("--json", "as_lines", is_flag=True, help="One JSON answer a line instead of a summary.")
@@ -40,21 +38,24 @@ def main() -> None:
 def assess(files: tuple[IO[bytes], ...], as_lines: bool, folder: Path | None) -> None:
     """Assess FILES: JSON (one request) or NDJSON (one a line); `-` is standard input."""
     rules = _load(folder)
-    status = 0
+    urgent = unreadable = 0
     for file in files:
-        for number, payload in _payloads(file.read()):
-            status |= _assess_one(payload, rules, as_lines, f"{file.name}:{number}")
-    sys.exit(status)
+        for outcome in answer_each(requests_in(file), rules):
+            _show(outcome, as_lines, getattr(file, "name", "<stdin>"))
+            urgent |= bool(outcome.answer and outcome.answer["urgent"])
+            unreadable |= outcome.answer is None or bool(outcome.answer["problems"])
+    sys.exit(URGENT * urgent + UNREADABLE * unreadable)
 
 
 @main.command()
 @json_option
 @rules_option
 def demo(as_lines: bool, folder: Path | None) -> None:
-    """Assess the invented Harbour Lane practice. """
+    """Assess the invented Harbour Lane practice."""
     rules = _load(folder)
-    for number, payload in _payloads(HARBOUR_LANE.read_bytes()):
-        _assess_one(payload, rules, as_lines, f"demo:{number}")
+    with HARBOUR_LANE.open("rb") as file:
+        for outcome in answer_each(requests_in(file), rules):
+            _show(outcome, as_lines, "demo")
     for caution in rules.ruleset.wording["en"].cautions:
         click.echo(caution, err=as_lines)
 
@@ -78,36 +79,12 @@ def _load(folder: Path | None) -> Rules:
         sys.exit(FAILED)
 
 
-def _payloads(raw: bytes) -> Iterator[tuple[int, Any]]:
-    """Yield the requests of a file with their line numbers; a line that is no JSON as its error."""
-    try:
-        yield 1, orjson.loads(raw)
+def _show(outcome: Outcome, as_lines: bool, place: str) -> None:
+    """Print an answer, or to standard error why there is none."""
+    if outcome.answer is not None:
+        click.echo(as_json(outcome.answer) if as_lines else summary(outcome.answer))
         return
-    except orjson.JSONDecodeError as whole:
-        lines = [(number, line) for number, line in enumerate(raw.splitlines(), start=1) if line.strip()]
-        if len(lines) < 2:
-            yield whole.lineno, whole
-            return
-    for number, line in lines:
-        try:
-            payload: Any = orjson.loads(line)
-        except orjson.JSONDecodeError as error:
-            payload = error
-        yield number, payload
-
-
-def _assess_one(payload: Any, rules: Rules, as_lines: bool, place: str) -> int:
-    if isinstance(payload, orjson.JSONDecodeError):
-        click.echo(f"{place}: not JSON: column {payload.colno}", err=True)
-        return UNREADABLE
-    try:
-        answer = answer_to(payload, rules)
-    except RefusedRequest as error:
-        for one in error.problems:
-            click.echo(f"{place}: {one.pointer or '/'}: {one.detail}{f' ({one.hint})' if one.hint else ''}", err=True)
-        return UNREADABLE
-    except TooManyReadings as error:
-        click.echo(f"{place}: {error}", err=True)
-        return UNREADABLE
-    click.echo(as_json(answer) if as_lines else summary(answer))
-    return (URGENT if answer["urgent"] else 0) | (UNREADABLE if answer["problems"] else 0)
+    click.echo(f"{place}:{outcome.line}: {outcome.detail}", err=True)
+    for one in outcome.problems:
+        hint = f" ({one.hint})" if one.hint else ""
+        click.echo(f"{place}:{outcome.line}: {one.pointer or '/'}: {one.detail}{hint}", err=True)

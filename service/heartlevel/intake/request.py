@@ -14,6 +14,7 @@ from heartlevel.intake.moments import Taken, placed_in_time
 from heartlevel.intake.schema import ESSENTIAL, LISTS, Envelope
 
 ENVELOPE = Envelope()
+MOST_READINGS = 5_000
 BLOCKS = {name: block(many=True) for name, block in LISTS.items()}
 
 
@@ -42,7 +43,6 @@ class Choices:
     protocols: Collection[str]
     languages: Collection[str]
     default_guideline: str
-    most_readings: int = 5_000
 
 
 @dataclass(slots=True)
@@ -61,7 +61,7 @@ class Request:
     problems: list[Problem] = field(default_factory=list)
 
 
-def read(payload: object, choices: Choices) -> Request:
+def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) -> Request:
     """Read one request object.
 
     Raises RefusedRequest where subject, options or the outer shape are at fault, TooManyReadings where
@@ -71,7 +71,7 @@ def read(payload: object, choices: Choices) -> Request:
     options = envelope.get("options") or {}
     faults, zone, as_of = _options(options, choices)
     problems += faults
-    lists, skipped = _lists(envelope, choices)
+    lists, skipped = _lists(envelope, most_readings)
     if problems:
         raise RefusedRequest(problems + skipped)
     guideline = options.get("guideline") or choices.default_guideline
@@ -141,7 +141,7 @@ def _near_zone(name: str) -> str | None:
 
 
 def _lists(
-    envelope: dict[str, Any], choices: Choices
+    envelope: dict[str, Any], most_readings: int
 ) -> tuple[dict[str, dict[int, dict[str, Any]]], list[Problem]]:
     """Read the lists item by item: the usable items under their place, and all problems."""
     lists: dict[str, dict[int, dict[str, Any]]] = {}
@@ -150,8 +150,8 @@ def _lists(
         raw = envelope.get(name)
         if raw is not None and not isinstance(raw, list):
             raise RefusedRequest([problem(f"/{name}", "not-a-list", raw)])
-        if name == "readings" and raw and len(raw) > choices.most_readings:
-            raise TooManyReadings(len(raw), choices.most_readings)
+        if name == "readings" and raw and len(raw) > most_readings:
+            raise TooManyReadings(len(raw), most_readings)
         lists[name], faults = _items(raw or [], block, name)
         problems += faults
     return lists, problems
@@ -197,5 +197,3 @@ def _unknown_devices(lists: dict[str, dict[int, dict[str, Any]]], devices: Mappi
         for place, item in lists[name].items()
         if item.get("device") is not None and item["device"] not in declared
     ]
-
-

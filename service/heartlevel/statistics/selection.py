@@ -17,6 +17,8 @@ UNUSABLE, SOUND = RELIABILITIES.index("unusable"), RELIABILITIES.index("sound")
 KEPT, BY_RULE, FIRST_DAYS, FIRST_OF_SITTING, BEYOND_COUNT, OFFICE_USE, NO_PROTOCOL = range(7)
 LEFT_OUT = ("", "unusable-by-rule", "first-days-discarded", "first-of-sitting-discarded",
             "beyond-readings-per-sitting", "not-among-office-readings-used", "setting-without-protocol")  # fmt: skip
+BASES = ("all", "sound", "protocol", "morning", "evening", "work-days", "free-days")
+ALTERNATIVES = ("every-usable-reading", "without-doubtful", "without-first-of-sitting", "without-first-day")
 OFFICE_USES = ("all", "last-two", "lower-of-last-two", "all-but-first")
 
 

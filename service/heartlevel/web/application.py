@@ -1,13 +1,13 @@
 """The Flask application: rules loaded once, routes, errors, observability."""
 
 from collections.abc import Mapping
-from os import environ
 from pathlib import Path
 from typing import Any
 
 from flask import Flask
 
 from heartlevel.assessment import Rules
+from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
 from heartlevel.web.routes import routes
 
@@ -15,14 +15,17 @@ MEBIBYTE = 1024 * 1024
 
 
 def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = None) -> Flask:
-    """Build the application. `config` may set MAX_CONTENT_LENGTH; rules come from HEARTLEVEL_RULES or as shipped.
+    """Build the application, set by `config` or else by the environment.
 
+    MAX_CONTENT_LENGTH (HEARTLEVEL_MAX_CONTENT_LENGTH) limits the bytes of one JSON request, MOST_READINGS
+    (HEARTLEVEL_MOST_READINGS) its readings, RULES (HEARTLEVEL_RULES) names another directory of rule files.
     Raises RuleFaults if the rule files have mistakes: a service without rules does not start.
     """
     app = Flask("heartlevel", static_folder=None)
-    app.config["MAX_CONTENT_LENGTH"] = 8 * MEBIBYTE
+    app.config.from_mapping(MAX_CONTENT_LENGTH=8 * MEBIBYTE, MOST_READINGS=MOST_READINGS, RULES=None)
+    app.config.from_prefixed_env("HEARTLEVEL")
     app.config.from_mapping(config or {})
-    folder = environ.get("HEARTLEVEL_RULES")
+    folder = app.config["RULES"]
     app.extensions["heartlevel"] = rules or Rules.load(Path(folder) if folder else None)
     observability.register(app)
     problems.register(app)

@@ -46,12 +46,16 @@ def unexpected(error: Exception) -> Response:
 
     The exception's own text may hold what was sent, so only its type and the place are written.
     """
+    LOG.error("request %s failed: %s at %s", g.request_id, type(error).__name__, place_of(error))
+    return problem_response(500, "the service failed; quote the request id when reporting it")
+
+
+def place_of(error: BaseException) -> str:
+    """Return file and line where an exception was raised."""
     trace = error.__traceback__
     while trace is not None and trace.tb_next is not None:
         trace = trace.tb_next
-    place = f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "unknown place"
-    LOG.error("request %s failed: %s at %s", g.request_id, type(error).__name__, place)
-    return problem_response(500, "the service failed; quote the request id when reporting it")
+    return f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "unknown place"
 
 
 def register(app: Flask) -> None:

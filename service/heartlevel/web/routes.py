@@ -1,6 +1,7 @@
 """The routes of the service. No arithmetic and no clinical knowledge here."""
 
 from collections.abc import Iterator
+from sys import maxsize
 from typing import Any, cast
 
 import orjson
@@ -9,8 +10,9 @@ from flask import Blueprint, Response, abort, current_app, request
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.intake.request import RefusedRequest, TooManyReadings
-from heartlevel.one_call import answer_to
+from heartlevel.intake.ndjson import Readable, lines_of
+from heartlevel.one_call import answer_each, answer_to
+from heartlevel.resources import shipped
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
 
@@ -43,36 +45,30 @@ def parsed(raw: bytes) -> Any:
 def assessments() -> Response:
     """Assess one subject (JSON) or one a line (NDJSON)."""
     if request.mimetype == NDJSON:
-        lines = [line for line in request.get_data().splitlines() if line.strip()]
-        return Response(_line_by_line(lines, rules_in_force()), content_type=NDJSON)
+        # A stream may be long: its lines are limited instead of its whole.
+        request.max_content_length = maxsize
+        return Response(_line_by_line(request.stream, rules_in_force(), _most_readings()), content_type=NDJSON)
     if request.mimetype != JSON:
         abort(415, f"send {JSON} or {NDJSON}")
-    answer = answer_to(parsed(request.get_data()), rules_in_force())
+    answer = answer_to(parsed(request.get_data()), rules_in_force(), _most_readings())
     _count(answer)
     return respond(answer)
+
+
+def _most_readings() -> int:
+    return int(current_app.config["MOST_READINGS"])
 
 
 def _count(answer: dict[str, Any]) -> None:
     count_answer(len(answer["readings"]), [finding["rule"] for finding in answer["findings"]])
 
 
-def _line_by_line(lines: list[bytes], rules: Rules) -> Iterator[bytes]:
-    """Answer each line in its place; a line that cannot be assessed is answered with its problems."""
-    for number, line in enumerate(lines, start=1):
-        try:
-            answer = answer_to(orjson.loads(line), rules)
-            _count(answer)
-            yield as_json(answer) + b"\n"
-        except orjson.JSONDecodeError as error:
-            yield _refusal(number, f"not JSON: column {error.colno}", [])
-        except TooManyReadings as error:
-            yield _refusal(number, str(error), [])
-        except RefusedRequest as error:
-            yield _refusal(number, str(error), [problem.as_dict() for problem in error.problems])
-
-
-def _refusal(number: int, detail: str, problems: list[dict[str, Any]]) -> bytes:
-    return orjson.dumps({"line": number, "detail": detail, "problems": problems}) + b"\n"
+def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterator[bytes]:
+    """Read, assess and answer a few lines at a time, so that no more than those are ever held."""
+    for outcome in answer_each(lines_of(stream), rules, most_readings):
+        if outcome.answer is not None:
+            _count(outcome.answer)
+        yield as_json(outcome.as_dict()) + b"\n"
 
 
 @routes.get("/v1/rules")
@@ -107,6 +103,12 @@ def facts() -> Response:
     """List the facts a rule may use."""
     keys = ("name", "scope", "kind", "unit", "formula", "meaning", "names")
     return respond({"facts": [{key: getattr(one, key) for key in keys} for one in CATALOGUE.values()]})
+
+
+@routes.get("/v1/openapi.json")
+def contract() -> Response:
+    """Return the OpenAPI document of this version."""
+    return Response((shipped("openapi") / "openapi.json").read_bytes(), content_type=JSON)
 
 
 @routes.get("/health")

@@ -1,23 +1,54 @@
 """gunicorn with the application: rules compiled once and shared by the forked workers."""
 
-from os import environ
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from os import environ, getpid
 from shutil import rmtree
 from tempfile import mkdtemp
 from typing import Any
 
 from gunicorn.app.base import BaseApplication
+from gunicorn.glogging import Logger
+
+
+def settings() -> dict[str, Any]:
+    """Return gunicorn's settings, for `heartlevel serve` and for a gunicorn configuration file alike."""
+    return {
+        "preload_app": True,
+        "worker_class": "gthread",  # its heartbeat goes on while a long stream is answered
+        "threads": 4,
+        "max_requests": 50_000,
+        "max_requests_jitter": 5_000,
+        "child_exit": _forget,
+        "when_ready": _say_ready,
+        "logger_class": WithoutData,
+    }
+
+
+COUNTERS = "PROMETHEUS_MULTIPROC_DIR"
+
+
+@contextmanager
+def shared_counters() -> Iterator[None]:
+    """Have the workers' counters added up; enter before the application is imported."""
+    if COUNTERS in environ:
+        yield
+        return
+    environ[COUNTERS] = folder = mkdtemp(prefix="heartlevel-metrics-")
+    owner = getpid()
+    try:
+        yield
+    finally:
+        # A worker that ends leaves through here too; only its parent may clear up.
+        if getpid() == owner:
+            rmtree(folder, ignore_errors=True)
 
 
 def run(bind: str, workers: int) -> None:
-    """Serve until stopped. Workers are processes of one thread each."""
-    # Set before the first metric is made, so that the counters of all workers are added up.
-    folder = environ.setdefault("PROMETHEUS_MULTIPROC_DIR", mkdtemp(prefix="heartlevel-metrics-"))
-    options = {"bind": bind, "workers": workers, "preload_app": True, "max_requests": 50_000,
-               "max_requests_jitter": 5_000, "child_exit": _forget, "when_ready": _say_ready}  # fmt: skip
-    try:
-        _Server(options).run()
-    finally:
-        rmtree(folder, ignore_errors=True)
+    """Serve until stopped."""
+    with shared_counters():
+        _Server({**settings(), "bind": bind, "workers": workers}).run()
 
 
 def _forget(_: Any, worker: Any) -> None:
@@ -28,6 +59,25 @@ def _forget(_: Any, worker: Any) -> None:
 
 def _say_ready(server: Any) -> None:
     server.log.info("heartlevel answers; GET /ready names the rules in force")
+
+
+class WithoutData(Logger):  # type: ignore[misc]
+    """gunicorn's log, without what an exception says: that may be something a request held."""
+
+    def setup(self, cfg: Any) -> None:
+        """Set up as gunicorn does, then shorten exceptions to type and place."""
+        super().setup(cfg)
+        self.error_log.addFilter(_type_and_place)
+
+
+def _type_and_place(record: logging.LogRecord) -> bool:
+    from heartlevel.web.problems import place_of
+
+    if record.exc_info and record.exc_info[1] is not None:
+        error = record.exc_info[1]
+        record.msg, record.args = f"{record.getMessage()}: {type(error).__name__} at {place_of(error)}", ()
+        record.exc_info = record.exc_text = None
+    return True
 
 
 class _Server(BaseApplication):  # type: ignore[misc]

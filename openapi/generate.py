@@ -1,0 +1,119 @@
+"""Writes openapi.json from paths.yaml and the declarations of request, answer and rule files; answers the examples.
+
+    python openapi/generate.py            write them
+    python openapi/generate.py --check    exit 1 if a committed one differs
+"""
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import yaml
+from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin, OpenAPIConverter
+from marshmallow import Schema, fields
+
+from heartlevel import Rules, answer_to
+from heartlevel.answer.contract.whole import Answer
+from heartlevel.intake.fields import Anything
+from heartlevel.intake.schema import LISTS, Envelope
+from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock
+from heartlevel.version import VERSION
+
+FOLDER = Path(__file__).parent
+TARGET = FOLDER / "openapi.json"
+EXAMPLES = FOLDER / "examples"
+REQUEST, ANSWER = ".request.json", ".answer.json"
+
+
+def title_of(schema: Any) -> str:
+    """Name a schema in the document: rule files' blocks lose their suffix."""
+    of = schema if isinstance(schema, type) else type(schema)
+    folder = "Rule" if of.__module__ == "heartlevel.ruling.schema" else ""
+    name = of.__name__.removesuffix("Block")
+    return name if name in ("Rule", "Guideline", "Protocol") else folder + name
+
+
+def item_by_item(converter: OpenAPIConverter, field: fields.Field[Any], **_: Any) -> dict[str, Any]:
+    """Describe a list that intake reads item by item."""
+    block = LISTS.get(field.name) if isinstance(field, Anything) and isinstance(field.parent, Envelope) else None
+    if block is None:
+        return {}
+    return {"type": ["array", "null"] if field.allow_none else "array", "items": converter.resolve_nested_schema(block)}
+
+
+def units(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> dict[str, Any]:
+    """Give a number's UCUM unit."""
+    return {"x-ucum-unit": field.metadata["unit"]} if field.metadata.get("unit") else {}
+
+
+def document() -> dict[str, Any]:
+    """Return the whole document."""
+    written = yaml.safe_load((FOLDER / "paths.yaml").read_text(encoding="utf-8"))
+    plugin = MarshmallowPlugin(schema_name_resolver=title_of)
+    spec = APISpec(version=VERSION, openapi_version="3.1.0", plugins=[plugin], tags=written["tags"], **_info(written))
+    assert plugin.converter is not None
+    for describe in (item_by_item, units):
+        plugin.converter.add_attribute_function(describe)
+    for schema in (Envelope, Answer, RuleBlock, GuidelineBlock, ProtocolBlock):
+        if title_of(schema) not in spec.components.schemas:
+            spec.components.schema(title_of(schema), schema=schema)
+    whole = spec.to_dict()
+    whole["paths"] = written["paths"]
+    body = whole["paths"]["/v1/assessments"]["post"]["requestBody"]["content"]["application/json"]
+    body["examples"] = {name: {"value": request} for name, request in examples().items()}
+    described(whole["components"]["schemas"])
+    for kind, members in written["components"].items():
+        whole["components"].setdefault(kind, {}).update(members)
+    return whole
+
+
+def _info(written: dict[str, Any]) -> dict[str, Any]:
+    return {"title": written["info"]["title"], "info": {"description": written["info"]["description"]}}
+
+
+def described(schemas: dict[str, Any]) -> None:
+    """Say of every object what its declaration says."""
+    for schema in every_declaration(Schema):
+        if title_of(schema) in schemas and schema.__doc__:
+            schemas[title_of(schema)]["description"] = schema.__doc__
+
+
+def every_declaration(of: type[Schema]) -> list[type[Schema]]:
+    """Return all subclasses, in order of definition."""
+    return [one for direct in of.__subclasses__() for one in (direct, *every_declaration(direct))]
+
+
+def examples() -> dict[str, Any]:
+    """Return the example requests by name."""
+    found = sorted(EXAMPLES.glob("*" + REQUEST))
+    return {path.name.removesuffix(REQUEST): json.loads(path.read_text("utf-8")) for path in found}
+
+
+def made() -> dict[Path, str]:
+    """Return every generated file with its content."""
+    rules = Rules.load()
+    answers = {EXAMPLES / (name + ANSWER): answer_to(request, rules) for name, request in examples().items()}
+    return {path: as_text(content) for path, content in {TARGET: document(), **answers}.items()}
+
+
+def as_text(content: dict[str, Any]) -> str:
+    """Write JSON for reading and for comparing by lines."""
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def main() -> int:
+    """Write the files, or compare them."""
+    stale = [path for path, text in made().items() if not path.exists() or path.read_text("utf-8") != text]
+    if "--check" in sys.argv[1:]:
+        for path in stale:
+            print(f"{path.name} is out of date: run python openapi/generate.py")
+        return 1 if stale else 0
+    for path, text in made().items():
+        path.write_text(text, encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,183 @@
+"""The statistics of the answer, declared."""
+
+from marshmallow import fields
+
+from heartlevel.answer.contract.declaring import (
+    Said,
+    a_choice,
+    a_count,
+    a_flag,
+    a_list,
+    a_number,
+    a_text,
+    an_interval,
+    an_object,
+    kept,
+    some_names,
+)
+from heartlevel.statistics.agreement import VERDICTS
+from heartlevel.statistics.selection import ALTERNATIVES, BASES, LEFT_OUT
+from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
+
+
+class Summary(Said):
+    """One quantity averaged: a pressure in mm[Hg] or the pulse rate per minute."""
+
+    mean = a_number("mean of the readings", unit="")
+    sd = a_number("sample standard deviation; null for one reading", unit="", nullable=True)
+    mean_of_days = a_number("mean of the day means", unit="")
+    interval95 = an_interval("t interval of the mean of day means", unit="", nullable=True)
+    no_interval = a_text("why there is no interval", required=False)
+
+
+class LeftOut(Said):
+    """Readings an average by protocol leaves out, and why."""
+
+    because = a_choice(LEFT_OUT[1:], "the reason")
+    readings = some_names("ids of the readings")
+
+
+class Average(Said):
+    """An average of one setting over one selection of readings."""
+
+    setting = a_choice(SETTINGS, "where the readings were taken")
+    basis = a_choice(BASES, "which readings are averaged")
+    readings = a_count("how many readings")
+    days = a_count("on how many local days")
+    systolic = an_object(Summary, "systolic pressure")
+    diastolic = an_object(Summary, "diastolic pressure")
+    pulse = an_object(Summary, "pulse rate", required=False)
+    left_out = a_list(fields.Nested(LeftOut), "what the protocol leaves out", required=False)
+
+
+class Spread(Said):
+    """How one pressure varies from reading to reading."""
+
+    sd = a_number("standard deviation")
+    cv = a_number("coefficient of variation", unit="%", nullable=True)
+    arv = a_number("average real variability: mean absolute difference of successive readings", nullable=True)
+
+
+class SpreadOfBoth(Said):
+    """How both pressures vary in one setting."""
+
+    systolic = an_object(Spread, "systolic pressure")
+    diastolic = an_object(Spread, "diastolic pressure")
+
+
+class Variability(Said):
+    """How usable readings vary; a setting with too few readings is absent."""
+
+    home = an_object(SpreadOfBoth, "at home", required=False)
+    office = an_object(SpreadOfBoth, "in the office", required=False)
+
+
+class Coverage(Said):
+    """How the usable home readings lie over days and hours."""
+
+    days = a_count("local days")
+    mornings = a_count("days with a morning reading")
+    evenings = a_count("days with an evening reading")
+    work_days = a_count("work days")
+    free_days = a_count("free days")
+    by_hour = kept(fields.Dict, "readings by local hour", keys=fields.String(), values=fields.Integer())
+    enough_for_protocol = a_flag("as many as the protocol asks for")
+
+
+class Undocumented(Said):
+    """A detail whose absence kept a rule undecided."""
+
+    item = a_text("the fact")
+    share = a_number("share of the readings concerned, from 0 to 1", unit="1")
+
+
+class Difference(Said):
+    """Office minus home."""
+
+    mean = a_number("difference of the averages by protocol")
+    interval95 = an_interval("Welch interval of the difference of day means", nullable=True)
+
+
+class Differences(Said):
+    """Office minus home, for both pressures; absent where either average is."""
+
+    systolic = an_object(Difference, "systolic pressure", required=False)
+    diastolic = an_object(Difference, "diastolic pressure", required=False)
+
+
+class PatternFound(Said):
+    """How home and office compare, as the rules decided it."""
+
+    office = a_text("category in the office", nullable=True)
+    home = a_text("category at home", nullable=True)
+    label = a_choice((*PATTERNS, UNDETERMINED), "the pattern")
+    because = some_names("ids of the findings that decided it")
+    office_minus_home = an_object(Differences, "the difference")
+
+
+class Alternative(Said):
+    """The category under another defensible selection of readings."""
+
+    name = a_choice(ALTERNATIVES, "the selection")
+    systolic = a_number("systolic average")
+    diastolic = a_number("diastolic average")
+    category = a_text("category", nullable=True)
+
+
+class Classification(Said):
+    """The category of the best average there is; `reason` says why where there is none."""
+
+    guideline = a_text("guideline whose categories these are")
+    category = a_text("id of the category", nullable=True)
+    reason = a_text("why there is no category", required=False)
+    setting = a_choice(SETTINGS, "which average was classified", required=False)
+    basis = a_choice(("protocol",), "which readings were averaged", required=False)
+    systolic = a_number("systolic average", required=False)
+    diastolic = a_number("diastolic average", required=False)
+    title = a_text("the guideline's own term", required=False)
+    probability_at_or_above = kept(
+        fields.Dict, "probability that the true mean is at or above a limit, either pressure; null with fewer than 3 days",
+        keys=fields.String(), values=fields.Float(allow_none=True), required=False,
+    )  # fmt: skip
+    holds = a_flag("no alternative changes the category", required=False)
+    alternatives = a_list(fields.Nested(Alternative), "other selections", required=False)
+
+
+class Bias(Said):
+    """Device minus reference."""
+
+    mean = a_number("mean difference", nullable=True)
+    interval95 = an_interval("t interval of the mean difference", nullable=True)
+
+
+class BiasOfBoth(Said):
+    """Device minus reference, for both pressures."""
+
+    systolic = an_object(Bias, "systolic pressure")
+    diastolic = an_object(Bias, "diastolic pressure")
+
+
+class DeviationOfBoth(Said):
+    """Standard deviation of the differences, for both pressures."""
+
+    systolic = a_number("systolic pressure", nullable=True)
+    diastolic = a_number("diastolic pressure", nullable=True)
+
+
+class LimitsOfBoth(Said):
+    """95 % limits of agreement, for both pressures."""
+
+    systolic = an_interval("systolic pressure", nullable=True)
+    diastolic = an_interval("diastolic pressure", nullable=True)
+
+
+class DeviceChecked(Said):
+    """How a device agrees with its reference."""
+
+    device = a_text("id of the device")
+    reference_device = a_text("the caller's name for the reference", nullable=True)
+    pairs = a_count("comparisons")
+    verdict = a_choice(VERDICTS, "an equivalence test; few pairs leave it undecided")
+    bias = an_object(BiasOfBoth, "mean difference")
+    sd = an_object(DeviationOfBoth, "standard deviation of the differences")
+    limits95 = an_object(LimitsOfBoth, "95 % limits of agreement")

@@ -1,0 +1,144 @@
+"""The whole answer, declared."""
+
+from marshmallow import fields
+
+from heartlevel.answer.contract.declaring import (
+    Said,
+    a_choice,
+    a_flag,
+    a_list,
+    a_number,
+    a_text,
+    an_interval,
+    an_object,
+    kept,
+    some_names,
+)
+from heartlevel.answer.contract.figures import (
+    Average,
+    Classification,
+    Coverage,
+    DeviceChecked,
+    PatternFound,
+    Undocumented,
+    Variability,
+)  # fmt: skip
+from heartlevel.vocabulary import EFFECTS, RELIABILITIES, SCOPES, SEVERITIES, STANDINGS
+
+ERROR_DIRECTIONS = ("reads-high", "reads-low", "either")
+
+
+class NamedSubject(Said):
+    """Whom the answer is about."""
+
+    id = a_text("the caller's name for the person")
+
+
+class RulesUsed(Said):
+    """The rule set an answer was made with."""
+
+    name = a_text("its name")
+    revision = a_text("its revision")
+    fingerprint = a_text("hash of its content")
+
+
+class MadeWith(Said):
+    """What gave this answer; the same input with the same of these gives the same answer."""
+
+    service = a_text("version of the service")
+    rules = an_object(RulesUsed, "the rule set")
+    guideline = a_text("guideline asked for, or the default")
+    limits_from = a_text("guideline whose limits held; another one in pregnancy")
+    protocol = a_text("averaging protocol")
+    as_of = a_text("date of the assessment, as given", nullable=True)
+
+
+class ErrorOf(Said):
+    """Which way, and how far, a technique fault shifts a pressure."""
+
+    direction = a_choice(ERROR_DIRECTIONS, "too high, too low, or either")
+    range = an_interval("published range of the effect", required=False)
+    amount = a_number("size of the effect in this reading", required=False, nullable=True)
+
+
+class ErrorExpected(Said):
+    """What one technique fault is known to do. Never added up, never used to correct."""
+
+    because = a_text("the rule")
+    systolic = an_object(ErrorOf, "of the systolic value", required=False)
+    diastolic = an_object(ErrorOf, "of the diastolic value", required=False)
+
+
+class ReadingJudged(Said):
+    """One reading with its numbers unaltered."""
+
+    id = a_text("the caller's name, or one made from its time")
+    reliability = a_choice(RELIABILITIES, "what its technique makes of it")
+    findings = some_names("ids of the findings that concern it")
+    systolic = a_number("systolic pressure")
+    diastolic = a_number("diastolic pressure")
+    mean_arterial = a_number("diastolic plus a third of the pulse pressure")
+    pulse_pressure = a_number("systolic minus diastolic")
+    expected_errors = a_list(fields.Nested(ErrorExpected), "what its technique faults are known to do, one by one")
+
+
+class SourceCited(Said):
+    """Where a statement comes from."""
+
+    cite = a_text("author, title or body, year, place")
+    standing = a_choice(STANDINGS, "published, published but quoted from memory, or common practice")
+
+
+class FindingGiven(Said):
+    """One thing found, explained and sourced."""
+
+    id = a_text("name within this answer")
+    rule = a_text("the rule that found it")
+    scope = a_choice(SCOPES, "what it was asked of")
+    severity = a_choice(SEVERITIES, "how much it matters")
+    urgent = a_flag("may need help now; never muted by technique")
+    effect = a_choice(EFFECTS, "what it makes of the readings concerned")
+    title = a_text("short noun phrase")
+    explanation = a_text("what was found and why it matters")
+    advice = a_text("what to do; never a change of medicine")
+    readings = some_names("ids of the readings concerned")
+    devices = a_list(fields.String(), "ids of the devices concerned", required=False)
+    facts = kept(fields.Dict, "the facts it rests on, by name", keys=fields.String())
+    sources = a_list(fields.Nested(SourceCited), "where it comes from")
+
+
+class NextStep(Said):
+    """Something to do next."""
+
+    code = a_text("name of the step")
+    text = a_text("what to do")
+    because = some_names("ids of the findings behind it")
+
+
+class ProblemNamed(Said):
+    """Something in the request that could not be read or is doubtful as entered."""
+
+    pointer = a_text("JSON Pointer (RFC 6901) into the request")
+    code = a_text("kind of problem")
+    detail = a_text("what was found, what was expected")
+    hint = a_text("the near match, or what to do", nullable=True)
+
+
+class Answer(Said):
+    """The assessment of one subject. Not a diagnosis."""
+
+    subject = an_object(NamedSubject, "whom it is about")
+    made_with = an_object(MadeWith, "what gave this answer")
+    urgent = a_flag("at least one finding is urgent")
+    readings = a_list(fields.Nested(ReadingJudged), "every readable reading, in time order")
+    findings = a_list(fields.Nested(FindingGiven), "urgent ones first, then by severity")
+    averages = a_list(fields.Nested(Average), "averages by setting and selection")
+    variability = an_object(Variability, "variation between readings")
+    coverage = an_object(Coverage, "how home readings lie over days and hours")
+    undocumented = a_list(fields.Nested(Undocumented), "details not recorded that rules needed, most wanted first")
+    pattern = an_object(PatternFound, "home against office")
+    classification = an_object(Classification, "category by the guideline")
+    device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
+    next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
+    problems = a_list(fields.Nested(ProblemNamed), "what could not be read")
+    cautions = some_names("said with every answer")

@@ -1,0 +1,77 @@
+"""The command as a shell calls it: what it prints and the status it ends with."""
+
+import json
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from heartlevel.command import main as command
+from heartlevel.command.demo import HARBOUR_LANE
+from support import demo, rules, week
+
+QUIET = week()
+URGENT = week(pressures=[(196, 124), (194, 122)])
+UNREADABLE = {**week(), "devices": [{"id": 5}]}
+
+
+@pytest.fixture(autouse=True)
+def rules_loaded_once(monkeypatch):
+    monkeypatch.setattr(command, "Rules", SimpleNamespace(load=lambda folder: rules()))
+
+
+def run(*arguments: str, given: str | bytes | None = None):
+    return CliRunner().invoke(command.main, list(arguments), input=given)
+
+
+@pytest.mark.parametrize(
+    ("payloads", "status"),
+    [([QUIET], 0), ([URGENT], 10), ([UNREADABLE], 20), ([URGENT, UNREADABLE], 30), ([QUIET, {"subject": 1}], 20)],
+)
+def test_the_status_says_what_was_found(payloads, status):
+    lines = "\n".join(map(json.dumps, payloads))
+    assert run("assess", "-", "--json", given=lines).exit_code == status
+
+
+def test_a_request_over_several_lines_is_one_request():
+    result = run("assess", "-", "--json", given=json.dumps(QUIET, indent=2))
+    assert (result.exit_code, len(result.stdout.splitlines())) == (0, 1)
+
+
+def test_files_are_answered_in_turn(tmp_path):
+    paths = []
+    for number, payload in enumerate(demo()[:2]):
+        paths.append(tmp_path / f"{number}.json")
+        paths[-1].write_text(json.dumps(payload))
+    answers = [json.loads(line) for line in run("assess", "--json", *map(str, paths)).stdout.splitlines()]
+    assert [one["subject"] for one in answers] == [{"id": payload["subject"]["id"]} for payload in demo()[:2]]
+
+
+def test_what_is_wrong_goes_to_standard_error_with_its_line():
+    result = run("assess", "-", "--json", given="{\n" + json.dumps({"subject": {"id": "x"}, "reading": []}))
+    assert result.stdout == ""
+    assert result.stderr.splitlines() == [
+        "<stdin>:1: not JSON: column 2",
+        "<stdin>:2: the request cannot be assessed",
+        "<stdin>:2: /reading: no field of that name is defined here (did you mean 'readings'?)",
+        "<stdin>:2: /readings: required, but not there; expected a value",
+    ]
+
+
+def test_a_file_that_is_not_there_is_a_wrong_call():
+    assert run("assess", "no-such-file").exit_code == 2
+
+
+def test_the_demo_prints_a_summary_of_every_subject():
+    result = run("demo")
+    assert result.exit_code == 0
+    assert all(payload["subject"]["id"] + "  " in result.stdout for payload in demo())
+
+
+def test_the_demo_can_be_read_by_a_program():
+    lines = run("demo", "--json").stdout.splitlines()
+    assert [json.loads(line)["subject"]["id"] for line in lines] == [one["subject"]["id"] for one in demo()]
+
+
+def test_the_demo_file_is_a_file_to_assess():
+    assert run("assess", str(HARBOUR_LANE)).exit_code == 30

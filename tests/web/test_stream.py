@@ -1,0 +1,92 @@
+"""NDJSON: one answer a line, in order, whatever the lines are."""
+
+import json
+from collections.abc import Iterator
+
+import pytest
+
+from heartlevel import answer_to
+from heartlevel.intake.ndjson import PIECE, lines_of, requests_in
+from heartlevel.one_call import TOGETHER, answer_each
+from heartlevel.web.application import create_app
+from support import demo, rules, week
+
+STRICT = {**week(days=1), "options": {"strict": True}, "readings": [{"systolic": 1}]}
+
+
+@pytest.fixture(scope="module")
+def app():
+    return create_app({"MAX_CONTENT_LENGTH": 2_000, "MOST_READINGS": 100}, rules())
+
+
+class Counted:
+    """A stream that remembers how far it was read."""
+
+    def __init__(self, pieces: Iterator[bytes]) -> None:
+        self.pieces, self.taken = pieces, 0
+
+    def read(self, size: int, /) -> bytes:
+        self.taken += 1
+        return next(self.pieces, b"")
+
+
+def test_every_line_is_answered_in_its_place(client):
+    lines = [*map(json.dumps, [demo()[0], STRICT, {"subject": {"id": "x"}}, demo()[1]])]
+    lines[1:1] = ["{", ""]
+    response = client.post("/v1/assessments", data="\n".join(lines), content_type="application/x-ndjson")
+    got = [json.loads(line) for line in response.data.splitlines()]
+    assert [got[0], got[4]] == [json.loads(json.dumps(answer_to(demo()[n], rules()))) for n in (0, 1)]
+    assert [(one["line"], one["detail"]) for one in got[1:4]] == [
+        (2, "not JSON: column 2"), (4, "the request cannot be assessed"), (5, "the request cannot be assessed")
+    ]  # fmt: skip
+    assert got[3]["problems"][0]["pointer"] == "/readings"
+
+
+def test_a_stream_may_be_longer_than_one_request(client):
+    body = (json.dumps(week(days=2)) + "\n") * 40
+    assert len(body) > 2_000
+    response = client.post("/v1/assessments", data=body, content_type="application/x-ndjson")
+    assert (response.status_code, len(response.data.splitlines())) == (200, 40)
+
+
+def test_one_request_may_not(client):
+    assert client.post("/v1/assessments", json=week(days=7)).status_code == 413
+
+
+def test_a_line_with_too_many_readings_is_refused_alone(client):
+    many = week(days=7, pressures=[(120, 80)] * 10)
+    body = json.dumps(many) + "\n" + json.dumps(week(days=1))
+    first, second = client.post("/v1/assessments", data=body, content_type="application/x-ndjson").data.splitlines()
+    assert json.loads(first)["detail"] == "140 readings; one request may hold 100"
+    assert json.loads(second)["subject"] == {"id": "s-1"}
+
+
+def test_lines_are_answered_before_the_stream_is_read_to_its_end():
+    line = json.dumps(week(days=1)).encode() + b"\n"
+    stream = Counted(iter([line] * 10 * TOGETHER))
+    next(answer_each(lines_of(stream), rules()))
+    assert stream.taken <= TOGETHER + 1
+
+
+@pytest.mark.parametrize("cut", [1, 7, 4_096])
+def test_lines_are_the_same_however_the_stream_is_cut(cut):
+    text = b"one\n\n two \r\nthree"
+    pieces = iter([text[at : at + cut] for at in range(0, len(text), cut)])
+    assert list(lines_of(Counted(pieces))) == [(1, b"one"), (3, b" two \r"), (4, b"three")]
+
+
+def test_a_line_too_long_costs_no_other_and_is_never_held():
+    pieces = iter([b"good\n" + b"x" * PIECE, b"x" * PIECE, b"x\nlast\n", b"y" * 20 + b"\nend"])
+    found = [line if isinstance(line, bytes) else None for _, line in lines_of(Counted(pieces), longest=10)]
+    assert found == [b"good", None, b"last", None, b"end"]
+
+
+def whole(text: bytes) -> list[tuple[int, bytes]]:
+    return list(requests_in(Counted(iter([text]))))
+
+
+def test_a_file_is_one_request_or_one_a_line():
+    assert whole(b'{"a":\n 1}\n') == [(1, b'{"a":\n 1}')]
+    assert whole(b'{"a": 1}\n{"b": 2}\n') == [(1, b'{"a": 1}'), (2, b'{"b": 2}')]
+    assert whole(b'{"a": \n{"b": 2}\n') == [(1, b'{"a": '), (2, b'{"b": 2}')]
+    assert whole(b"") == []
