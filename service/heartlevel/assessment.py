@@ -15,9 +15,11 @@ from heartlevel.facts.sitting import columns_of_sittings
 from heartlevel.intake.batch import Batch, batch_of
 from heartlevel.intake.request import Request
 from heartlevel.profiles import Guideline
+from heartlevel.ruling.examples import wrong_examples
 from heartlevel.ruling.loading import load
 from heartlevel.ruling.reliability import reliability_of
 from heartlevel.ruling.ruleset import RuleSet
+from heartlevel.ruling.source import RuleFaults
 from heartlevel.ruling.verdicts import Program, Verdicts, programs_of
 from heartlevel.statistics.averages import Averages, average
 from heartlevel.statistics.classification import Classified, classify
@@ -32,10 +34,17 @@ class Rules:
     programs: dict[str, Program]
 
     @classmethod
-    def load(cls, folder: Path | None = None) -> "Rules":
-        """Load and compile a directory of rule files, the shipped one by default. Raises RuleFaults."""
-        ruleset = load(folder)
-        return cls(ruleset, programs_of(ruleset))
+    def load(cls, folder: Path | None = None, layers: Sequence[Path] = ()) -> "Rules":
+        """Load and compile a directory of rule files, the shipped one by default, and the layers over it.
+
+        Raises RuleFaults if anything in them is at fault, an example that comes out otherwise included.
+        """
+        ruleset = load(folder, layers)
+        programs = programs_of(ruleset)
+        wrong = list(wrong_examples(ruleset, programs))
+        if wrong:
+            raise RuleFaults(wrong)
+        return cls(ruleset, programs)
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,6 @@
 """The command as a shell calls it: what it prints and the status it ends with."""
 
 import json
-from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
@@ -17,7 +16,7 @@ UNREADABLE = {**week(), "devices": [{"id": 5}]}
 
 @pytest.fixture(autouse=True)
 def rules_loaded_once(monkeypatch):
-    monkeypatch.setattr(command, "Rules", SimpleNamespace(load=lambda folder: rules()))
+    monkeypatch.setattr(command, "loaded", lambda folder, layers: rules())
 
 
 def run(*arguments: str, given: str | bytes | None = None):

@@ -54,7 +54,12 @@ def _made_with(of: Assessment, subject: int) -> dict[str, Any]:
     request, rules = of.batch.requests[subject], of.rules
     return {
         "service": VERSION,
-        "rules": {"name": rules.name, "revision": rules.revision, "fingerprint": rules.fingerprint},
+        "rules": {
+            "name": rules.name,
+            "revision": rules.revision,
+            "layers": [{"name": one.name, "revision": one.revision} for one in rules.layers],
+            "fingerprint": rules.fingerprint,
+        },
         "guideline": request.guideline,
         "limits_from": of.guidelines[subject].id,
         "protocol": request.protocol,

@@ -11,18 +11,15 @@ from typing import IO
 import click
 
 from heartlevel.answer.whole import as_json
-from heartlevel.assessment import Rules
 from heartlevel.command.demo import HARBOUR_LANE
+from heartlevel.command.options import json_option, loaded, rules_options
+from heartlevel.command.rules.group import rules as rules_group
 from heartlevel.command.summary import summary
 from heartlevel.intake.ndjson import requests_in
 from heartlevel.one_call import Outcome, answer_each
-from heartlevel.ruling.source import RuleFaults
 from heartlevel.version import VERSION
 
-URGENT, UNREADABLE, FAILED = 10, 20, 1
-rules_option = click.option("--rules", "folder", type=click.Path(exists=True, file_okay=False, path_type=Path),
-                            help="Directory of rule files; the shipped ones by default.")  # fmt: skip
-json_option = click.option("--json", "as_lines", is_flag=True, help="One JSON answer a line instead of a summary.")
+URGENT, UNREADABLE = 10, 20
 
 
 @click.group()
@@ -34,10 +31,10 @@ def main() -> None:
 @main.command()
 @click.argument("files", nargs=-1, required=True, type=click.File("rb"))
 @json_option
-@rules_option
-def assess(files: tuple[IO[bytes], ...], as_lines: bool, folder: Path | None) -> None:
+@rules_options
+def assess(files: tuple[IO[bytes], ...], as_lines: bool, folder: Path | None, layers: tuple[Path, ...]) -> None:
     """Assess FILES: JSON (one request) or NDJSON (one a line); `-` is standard input."""
-    rules = _load(folder)
+    rules = loaded(folder, layers)
     urgent = unreadable = 0
     for file in files:
         for outcome in answer_each(requests_in(file), rules):
@@ -49,10 +46,10 @@ def assess(files: tuple[IO[bytes], ...], as_lines: bool, folder: Path | None) ->
 
 @main.command()
 @json_option
-@rules_option
-def demo(as_lines: bool, folder: Path | None) -> None:
+@rules_options
+def demo(as_lines: bool, folder: Path | None, layers: tuple[Path, ...]) -> None:
     """Assess the invented Harbour Lane practice."""
-    rules = _load(folder)
+    rules = loaded(folder, layers)
     with HARBOUR_LANE.open("rb") as file:
         for outcome in answer_each(requests_in(file), rules):
             _show(outcome, as_lines, "demo")
@@ -65,18 +62,14 @@ def demo(as_lines: bool, folder: Path | None) -> None:
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535))
 @click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
 def serve(host: str, port: int, workers: int) -> None:
-    """Serve over HTTP with gunicorn. HEARTLEVEL_RULES names another directory of rule files."""
+    """Serve over HTTP with gunicorn.
+
+    HEARTLEVEL_RULES names another directory of rule files, HEARTLEVEL_LAYERS a clinic's own over it (several, lowest
+    first, are parted as in PATH).
+    """
     from heartlevel.web.server import run
 
     run(f"{host}:{port}", workers)
-
-
-def _load(folder: Path | None) -> Rules:
-    try:
-        return Rules.load(folder)
-    except RuleFaults as faults:
-        click.echo(str(faults), err=True)
-        sys.exit(FAILED)
 
 
 def _show(outcome: Outcome, as_lines: bool, place: str) -> None:
@@ -88,3 +81,6 @@ def _show(outcome: Outcome, as_lines: bool, place: str) -> None:
     for one in outcome.problems:
         hint = f" ({one.hint})" if one.hint else ""
         click.echo(f"{place}:{outcome.line}: {one.pointer or '/'}: {one.detail}{hint}", err=True)
+
+
+main.add_command(rules_group)

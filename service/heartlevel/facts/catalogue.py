@@ -6,6 +6,7 @@ A fact is either recorded (a field of the request that says so) or derived: a fu
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf
 from typing import Any, TypeVar
 
 from heartlevel.columns import Columns, Floats
@@ -35,6 +36,8 @@ class Fact:
     formula: str
     meaning: str
     names: tuple[str, ...] = ()
+    low: float = -inf  # what a request can record; derived facts have no such limits
+    high: float = inf
     asked: bool = True  # unknown because it was not recorded, so that an answer lists it as undocumented
 
     def decoded(self, value: float) -> float | bool | str | None:
@@ -80,7 +83,7 @@ def fact(
 
     def entered(function: Function) -> Function:
         meaning = " ".join((function.__doc__ or "").split()).rstrip(".")
-        _enter(Fact(function.__name__, scope, kind, unit, formula, meaning, names, asked))
+        _enter(Fact(function.__name__, scope, kind, unit, formula, meaning, names, asked=asked))
         DERIVED.setdefault(scope, {})[function.__name__] = function
         return function
 
@@ -90,7 +93,7 @@ def fact(
 def _recorded() -> None:
     for scope, fields in (("subject", recorded.SUBJECT), ("reading", recorded.READING + recorded.DEVICE)):
         for one in fields:
-            _enter(Fact(one.fact, scope, one.kind, one.unit, "recorded", one.meaning, one.names))
+            _enter(Fact(one.fact, scope, one.kind, one.unit, "recorded", one.meaning, one.names, one.low, one.high))
     for name in CIRCUMSTANCES:
         meaning = f"'{name}' was listed among the circumstances"
         _enter(Fact(circumstance_column(name), "reading", "flag", None, "recorded", meaning))

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Any
 
 import numpy as np
 
 from heartlevel.columns import Floats
-from heartlevel.intake.fields import Block, Choice, Flag, Part
+from heartlevel.intake.fields import Block, Choice, Flag, Number, Part
 from heartlevel.intake.schema import Device, Reading, Subject
 
 
@@ -21,6 +22,8 @@ class Recorded:
     unit: str | None
     meaning: str
     names: tuple[str, ...] = ()
+    low: float = -inf
+    high: float = inf
 
     def column(self, objects: Sequence[Mapping[str, Any]]) -> Floats:
         """Return the field of each object as a column."""
@@ -38,9 +41,10 @@ def _fields(block: Block, path: tuple[str, ...] = ()) -> Iterator[Recorded]:
         elif "fact" in field.metadata:
             kind = {Flag: "flag", Choice: "choice"}.get(type(field), "number")
             names = field.names if isinstance(field, Choice) else ()
+            low, high = (field.low, field.high) if isinstance(field, Number) else (-inf, inf)
             notes = field.metadata
             meaning = notes["description"]
-            yield Recorded(notes["fact"], (*path, name), kind, notes.get("unit"), meaning, names)
+            yield Recorded(notes["fact"], (*path, name), kind, notes.get("unit"), meaning, names, low, high)
 
 
 SUBJECT = tuple(_fields(Subject()))

@@ -1,6 +1,6 @@
 """From the written rules to rules that can be run: conditions read, sentences checked, order found."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 from itertools import chain
 from typing import Any
@@ -10,7 +10,7 @@ from heartlevel.intake.faults import near
 from heartlevel.intake.schema import Reading
 from heartlevel.ruling.language import Condition, Mention, Parser, Term, leaves_of
 from heartlevel.ruling.ruleset import Rule
-from heartlevel.ruling.source import Path_, RuleFault, SourceFile, Written, repeated_names
+from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, repeated_names
 from heartlevel.ruling.template import Template, TemplateFault
 from heartlevel.ruling.truth import MOST_LEAVES
 from heartlevel.vocabulary import EFFECTS
@@ -55,6 +55,7 @@ class _Builder:
 
     def build(self) -> tuple[Rule, ...]:
         built = {rule.id: rule for rule in map(self._rule, self.written) if rule is not None}
+        self.faults += _same_conditions(built.values())
         mentioned = {
             name: sorted({leaf.rule for leaf in rule.leaves if isinstance(leaf, Mention)} & built.keys())
             for name, rule in sorted(built.items())
@@ -93,9 +94,11 @@ class _Builder:
             advice=advice,
             written=item,
             shown_facts=tuple(dict.fromkeys([*own, *explanation.facts(), *advice.facts(), *_amounts(item)])),
+            origin=file,
+            path=path,
         )
 
-    def _condition(self, file: SourceFile, path: Path_, item: dict[str, Any]) -> Condition | None:
+    def _condition(self, file: Origin, path: Path_, item: dict[str, Any]) -> Condition | None:
         parser = Parser(self.scope, self.limits, self.ids)
         condition = parser.condition(item["when"], (*path, "when"))
         self.faults += [file.fault(one.path, one.code, one.detail, one.hint) for one in parser.faults]
@@ -105,7 +108,7 @@ class _Builder:
             self.faults.append(file.fault((*path, "when"), "too-many-comparisons", detail, hint))
         return condition
 
-    def _template(self, file: SourceFile, path: Path_, item: dict[str, Any], key: str) -> Template | None:
+    def _template(self, file: Origin, path: Path_, item: dict[str, Any], key: str) -> Template | None:
         try:
             return Template(item[key], self.facts, self.limits)
         except TemplateFault as fault:
@@ -114,7 +117,7 @@ class _Builder:
             self.faults.append(file.fault((*path, key), "unknown-placeholder", detail, hint))
             return None
 
-    def _check_effects(self, file: SourceFile, path: Path_, item: dict[str, Any]) -> None:
+    def _check_effects(self, file: Origin, path: Path_, item: dict[str, Any]) -> None:
         def fault(key: str, code: str, detail: str, hint: str | None = None) -> None:
             self.faults.append(file.fault((*path, key), code, detail, hint))
 
@@ -130,7 +133,7 @@ class _Builder:
             fault("pattern", "wrong-scope", "only a series rule can name a pattern")
         self._check_expected_error(file, path, item)
 
-    def _check_expected_error(self, file: SourceFile, path: Path_, item: dict[str, Any]) -> None:
+    def _check_expected_error(self, file: Origin, path: Path_, item: dict[str, Any]) -> None:
         for pressure, shift in (item.get("expected_error") or {}).items():
             at = (*path, "expected_error", pressure)
             bounds, amount = shift.get("range"), shift.get("amount")
@@ -142,7 +145,7 @@ class _Builder:
                 detail = f"'{amount}' is no pressure among this scope's facts"
                 self.faults.append(file.fault((*at, "amount"), "unknown-fact", detail, near(amount, self.facts)))
 
-    def _check_examples(self, file: SourceFile, path: Path_, item: dict[str, Any]) -> None:
+    def _check_examples(self, file: Origin, path: Path_, item: dict[str, Any]) -> None:
         expected = {one["expect"] for one in item["examples"]}
         for wanted in ("fires", "silent"):
             if wanted not in expected:
@@ -151,7 +154,7 @@ class _Builder:
         for place, example in enumerate(item["examples"]):
             self._check_given(file, (*path, "examples", place), example)
 
-    def _check_given(self, file: SourceFile, path: Path_, example: dict[str, Any]) -> None:
+    def _check_given(self, file: Origin, path: Path_, example: dict[str, Any]) -> None:
         given = example["given"]
         if not isinstance(given, dict):
             self.faults.append(file.fault((*path, "given"), "not-an-object", "expected facts by name"))
@@ -170,6 +173,14 @@ class _Builder:
                 detail = f"'{name}' is no rule of this scope"
                 hint = near(name, sorted(self.ids))
                 self.faults.append(file.fault((*path, "findings"), "unknown-finding", detail, hint))
+
+
+def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
+    seen: dict[Condition, str] = {}
+    for rule in rules:
+        other = seen.setdefault(rule.condition, rule.id)
+        if other != rule.id:
+            yield rule.fault(("when",), "same-condition", f"'{rule.id}' has the condition of '{other}'")
 
 
 def _amounts(item: Mapping[str, Any]) -> list[str]:

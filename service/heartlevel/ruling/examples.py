@@ -5,6 +5,7 @@ from typing import Any
 
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.ruleset import Rule, RuleSet
+from heartlevel.ruling.source import RuleFault
 from heartlevel.ruling.verdicts import Program
 
 OUTCOMES = ("silent", "fires", "unknown")  # by outcome: false, true, unknown
@@ -22,3 +23,19 @@ def outcome_of(ruleset: RuleSet, program: Program, rule: Rule, example: Mapping[
     facts = {name: CATALOGUE[name].encoded(value) for name, value in example["given"].items()}
     profile = program.profiles[guideline, protocol]
     return OUTCOMES[program.judge_example(facts, profile, example.get("findings") or ())[rule.id]]
+
+
+def wrong_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterator[RuleFault]:
+    """Yield a fault for each example that does not come out as written.
+
+    Under layers, only examples of rules that a layer adds or changes are judged: the others were written for
+    the limits below it.
+    """
+    for rule in ruleset.every_rule():
+        if ruleset.layers and not rule.origin.layered:
+            continue
+        for place, example in enumerate(rule.written["examples"]):
+            outcome = outcome_of(ruleset, programs[rule.scope], rule, example)
+            if outcome != example["expect"]:
+                detail = f"'{rule.id}' comes out {outcome}, not {example['expect']}"
+                yield rule.fault(("examples", place), "wrong-example", detail)

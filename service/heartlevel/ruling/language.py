@@ -169,12 +169,17 @@ class Parser:
         try:
             if value is None:
                 raise TypeError
-            return fact.encoded(value)
+            coded = fact.encoded(value)
         except TypeError:
             self._fault(path, "wrong-value", f"{fact.name} is a {fact.kind}; found {shown(value)}")
         except ValueError:
             wanted = ", ".join(fact.names)
             self._fault(path, "wrong-value", f"{shown(value)} is none of {wanted}", near(value, fact.names))
+        else:
+            if fact.kind != "number" or fact.low <= coded <= fact.high:
+                return coded
+            detail = f"{fact.name} is recorded from {fact.low:g} to {fact.high:g} {fact.unit}; found {shown(value)}"
+            self._fault(path, "out-of-range", detail)
         return None
 
     def _limit(self, fact: Fact, value: Mapping[str, Any], path: Path_) -> Limit | None:

@@ -1,108 +1,81 @@
-"""From a directory of rule files to a RuleSet, or to all the mistakes in it at once."""
+"""From a directory of rule files, and layers over it, to a RuleSet, or to all the mistakes in them at once."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import orjson
-from marshmallow import ValidationError
 
-from heartlevel.intake.faults import from_messages, near, shown
-from heartlevel.intake.fields import Block, messages
+from heartlevel.intake.faults import near, shown
 from heartlevel.profiles import Category, Guideline, Protocol
 from heartlevel.resources import shipped
 from heartlevel.ruling.building import build_rules
+from heartlevel.ruling.content import SECTIONS, Content, content_of, is_valid, key_of
+from heartlevel.ruling.layers import lay
 from heartlevel.ruling.ruleset import RuleSet, Wording
-from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock, RuleSetBlock, WordingBlock
-from heartlevel.ruling.source import Path_, RuleFault, RuleFaults, SourceFile, Written, repeated_names
+from heartlevel.ruling.schema import RuleSetBlock
+from heartlevel.ruling.sense import senseless_limits, senseless_schedule
+from heartlevel.ruling.source import Origin, Path_, RuleFault, RuleFaults, repeated_names
 from heartlevel.vocabulary import SCOPES
 
-FOLDERS: dict[str, type[Block]] = {
-    **dict.fromkeys(SCOPES, RuleBlock),
-    "guidelines": GuidelineBlock,
-    "protocols": ProtocolBlock,
-    "wording": WordingBlock,
-}
 NEVER = float("inf")
 
 
-def load(folder: Path | None = None) -> RuleSet:
-    """Load a directory of rule files; the shipped one by default.
+def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
+    """Load a directory of rule files, the shipped one by default, and the layers over it, lowest first.
 
     Raises RuleFaults with every mistake in every file. The order of files plays no part.
     """
     faults: list[RuleFault] = []
-    content = _Content(folder or shipped("rules"), faults)
-    guidelines, protocols = content.guidelines(), content.protocols()
-    wording = content.wordings()
-    content.check_references(guidelines, protocols)
-    limits = _in_all(guidelines.values()) | _in_all(protocols.values())
-    rules = build_rules(content.of_scopes(), limits, content.next_steps(wording), faults)
+    content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
+    laid = [lay(content, layer, faults) for layer in layers]
+    checked = _Checked(content, faults)
+    guidelines, protocols, wording = checked.guidelines(), checked.protocols(), checked.wordings()
+    checked.check_references(guidelines, protocols)
+    checked.check_sense()
+    limits = _in_all(one.limits for one in guidelines.values()) | _in_all(one.limits for one in protocols.values())
+    next_steps = _in_all(one.next_steps for one in wording.values())
+    rules = build_rules(checked.of_scopes(), limits, next_steps, faults)
     if faults:
         raise RuleFaults(faults)
-    head = content.head
-    name, revision, default = head["name"], head["revision"], head["default_guideline"]
-    return RuleSet(name, revision, content.fingerprint(), default, rules, guidelines, protocols, wording)
+    return RuleSet(
+        name=checked.head["name"],
+        revision=checked.head["revision"],
+        fingerprint=checked.fingerprint(),
+        default_guideline=checked.head["default_guideline"],
+        rules=rules,
+        guidelines=guidelines,
+        protocols=protocols,
+        wording=wording,
+        layers=tuple(layer for layer in laid if layer is not None),
+    )
 
 
-def _in_all(profiles: Any) -> frozenset[str]:
-    names = [frozenset(one.limits) for one in profiles]
+def _in_all(several: Iterable[Mapping[str, Any]]) -> frozenset[str]:
+    """Return the names that every one of some mappings has."""
+    names = [frozenset(one) for one in several]
     return frozenset.intersection(*names) if names else frozenset()
 
 
-class _Content:
-    """The files of a directory: read, checked against their declarations, and kept with their places."""
+class _Checked:
+    """Content of which every item is as its declaration wants it."""
 
-    def __init__(self, folder: Path, faults: list[RuleFault]) -> None:
+    def __init__(self, content: Content, faults: list[RuleFault]) -> None:
         self.faults = faults
-        self.items: dict[str, list[Written]] = {name: [] for name in FOLDERS}
-        for path in sorted(folder.rglob("*.yaml")):
-            shown_as = path.relative_to(folder).as_posix()
-            section = shown_as.partition("/")[0]
-            if section in FOLDERS:
-                self._take(section, SourceFile(path, shown_as))
-            elif shown_as != "ruleset.yaml":
-                hint = near(section, FOLDERS)
-                faults.append(RuleFault(shown_as, 1, 1, "unknown-folder", f"'{section}' holds no rule files", hint))
-        self.head = self._head(folder / "ruleset.yaml")
+        self.items = {
+            section: [one for one in content.items[section] if is_valid(block(), one, faults)]
+            for section, block in SECTIONS.items()
+        }
+        self.top = content.top
+        valid = self.top is not None and is_valid(RuleSetBlock(), self.top, faults)
+        self.head: Mapping[str, Any] = self.top[2] if valid and self.top else {}
 
-    def _head(self, path: Path) -> dict[str, Any]:
-        if not path.is_file():
-            self.faults.append(RuleFault(path.name, 1, 1, "missing-file", "a rule set needs ruleset.yaml"))
-            return {}
-        file = SourceFile(path, path.name)
-        self.faults += file.faults
-        self._valid(RuleSetBlock(), file, (), file.data)
-        self._head_file = file
-        return file.data if isinstance(file.data, dict) else {}
-
-    def _take(self, section: str, file: SourceFile) -> None:
-        self.faults += file.faults
-        block = FOLDERS[section]()
-        several = section in SCOPES
-        if several and not isinstance(file.data, list):
-            self.faults.append(file.fault((), "not-a-list", "a file of rules is a list of rules"))
-            return
-        for place, item in enumerate(file.data if several else [file.data]):
-            path: Path_ = (place,) if several else ()
-            if self._valid(block, file, path, item):
-                self.items[section].append((file, path, item))
-
-    def _valid(self, block: Block, file: SourceFile, path: Path_, item: Any) -> bool:
-        try:
-            block.load(item)
-        except ValidationError as error:
-            for one in from_messages(messages(error), block, item, ""):
-                steps = tuple(int(step) if step.isdigit() else step for step in one.pointer.split("/")[1:])
-                self.faults.append(file.fault((*path, *steps), one.code, f"{_dotted(steps)}{one.detail}", one.hint))
-            return False
-        return True
-
-    def _named(self, section: str, key: str = "id") -> dict[str, tuple[SourceFile, dict[str, Any]]]:
+    def _named(self, section: str) -> dict[str, tuple[Origin, dict[str, Any]]]:
         """Return the items by name; of items with one name the first stands and the others are faults."""
+        key = key_of(section)
         self.faults += repeated_names(self.items[section], key)
-        named: dict[str, tuple[SourceFile, dict[str, Any]]] = {}
+        named: dict[str, tuple[Origin, dict[str, Any]]] = {}
         for file, _, item in self.items[section]:
             named.setdefault(item[key], (file, item))
         return named
@@ -111,7 +84,7 @@ class _Content:
         """Return the guidelines by id."""
         return {name: self._guideline(file, item) for name, (file, item) in self._named("guidelines").items()}
 
-    def _guideline(self, file: SourceFile, item: dict[str, Any]) -> Guideline:
+    def _guideline(self, file: Origin, item: dict[str, Any]) -> Guideline:
         categories = {}
         for setting, several in item["categories"].items():
             lowest = [place for place, one in enumerate(several) if not one.get("from")]
@@ -140,15 +113,7 @@ class _Content:
 
     def wordings(self) -> dict[str, Wording]:
         """Return the wordings by language."""
-        return {
-            name: Wording(item["next_steps"], item["cautions"])
-            for name, (_, item) in self._named("wording", "language").items()
-        }
-
-    def next_steps(self, wording: Mapping[str, Wording]) -> frozenset[str]:
-        """Return the next steps that every language words."""
-        worded = [frozenset(one.next_steps) for one in wording.values()]
-        return frozenset.intersection(*worded) if worded else frozenset()
+        return {name: Wording(item["next_steps"], item["cautions"]) for name, (_, item) in self._named("wording").items()}
 
     def check_references(self, guidelines: Mapping[str, Any], protocols: Mapping[str, Any]) -> None:
         """Note every name of a guideline or protocol that does not exist."""
@@ -157,29 +122,30 @@ class _Content:
                 if item[key] not in names:
                     self._unknown(file, (*path, key), item[key], names)
         default = self.head.get("default_guideline")
-        if default is not None and default not in guidelines:
-            self._unknown(self._head_file, ("default_guideline",), default, guidelines)
+        if self.top and default is not None and default not in guidelines:
+            self._unknown(self.top[0], ("default_guideline",), default, guidelines)
 
-    def _unknown(self, file: SourceFile, path: Path_, name: object, names: Mapping[str, Any]) -> None:
+    def check_sense(self) -> None:
+        """Note figures that cannot all be meant."""
+        for one in self.items["guidelines"]:
+            self.faults += senseless_limits(one)
+        for one in self.items["protocols"]:
+            self.faults += senseless_schedule(one)
+
+    def _unknown(self, file: Origin, path: Path_, name: object, names: Mapping[str, Any]) -> None:
         self.faults.append(file.fault(path, "unknown-name", f"{shown(name)} does not exist", near(name, names)))
 
-    def of_scopes(self) -> dict[str, list[Written]]:
+    def of_scopes(self) -> dict[str, list[tuple[Origin, Path_, Any]]]:
         """Return the rules by scope, in order of their ids."""
         return {scope: sorted(self.items[scope], key=lambda one: str(one[2]["id"])) for scope in SCOPES}
 
     def fingerprint(self) -> str:
         """Return a hash of the content; comments, layout, and how rules lie in files play no part."""
-        key = {"wording": "language"}
         whole = {
-            section: {item[key.get(section, "id")]: item for _, _, item in items}
-            for section, items in self.items.items()
+            section: {item[key_of(section)]: item for _, _, item in items} for section, items in self.items.items()
         }
         canonical = orjson.dumps({"head": self.head, **whole}, option=orjson.OPT_SORT_KEYS)
         return f"sha256:{sha256(canonical).hexdigest()}"
-
-
-def _dotted(steps: Path_) -> str:
-    return f"{'.'.join(map(str, steps))}: " if steps else ""
 
 
 def _flat(limits: Mapping[str, Any], prefix: str = "") -> dict[str, float]:

@@ -7,6 +7,8 @@ from typing import Any
 from heartlevel.intake.request import Choices, Request
 from heartlevel.profiles import Guideline, Protocol
 from heartlevel.ruling.language import Condition, Leaf
+from heartlevel.ruling.layers import Layer
+from heartlevel.ruling.source import Origin, Path_, RuleFault
 from heartlevel.ruling.template import Template
 
 
@@ -24,6 +26,12 @@ class Rule:
     advice: Template
     written: Mapping[str, Any]
     shown_facts: tuple[str, ...]  # facts a finding states: the condition's and the sentences'
+    origin: Origin
+    path: Path_  # in its file
+
+    def fault(self, at: Path_, code: str, detail: str, hint: str | None = None) -> RuleFault:
+        """Make a fault at a place within the rule."""
+        return self.origin.fault((*self.path, *at), code, detail, hint)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +54,7 @@ class RuleSet:
     guidelines: Mapping[str, Guideline]
     protocols: Mapping[str, Protocol]
     wording: Mapping[str, Wording]
+    layers: tuple[Layer, ...] = ()  # lowest first
     choices: Choices = field(init=False)
 
     def __post_init__(self) -> None:

@@ -213,3 +213,21 @@ class RuleSetBlock(Block):
     name = text("name", **NEEDED)
     revision = text("raised with every change of content", **NEEDED)
     default_guideline = text("guideline used where none is asked for", **NEEDED)
+
+
+class ChangeBlock(Block):
+    """One change a clinic makes to the rules below its layer."""
+
+    of = choice(("rule", "guideline", "protocol", "wording", "ruleset"), "what is changed", **NEEDED)
+    id = text("which one; the language for a wording", 60)
+    off = flag("switch the rule off")
+    set = Anything(**about("fields and their new values; mappings are merged, everything else is replaced"))
+    reason = text("why this clinic differs", SENTENCES, **NEEDED)
+
+
+class LayerBlock(Block):
+    """What a clinic's own directory calls itself, and what it changes."""
+
+    name = text("name of the clinic or of the layer", **NEEDED)
+    revision = text("raised with every change of content", **NEEDED)
+    changes = Items(Part(ChangeBlock), 500, **about("changes to what lies below"))

@@ -3,10 +3,12 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any, Protocol, TypeAlias
 
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from heartlevel.ruling.cures import CURES
 
 Place: TypeAlias = tuple[int, int]  # line and column, from 1
 Path_: TypeAlias = tuple[str | int, ...]  # keys and indexes from the top of the file
@@ -26,6 +28,11 @@ class RuleFault:
     code: str
     detail: str
     hint: str | None = None
+
+    @property
+    def cure(self) -> str:
+        """What to do about a mistake of this kind."""
+        return CURES[self.code]
 
     def __str__(self) -> str:
         """Write the fault on one line, place first, as compilers do."""
@@ -55,9 +62,9 @@ class _PlainLoader(yaml.SafeLoader):
 class SourceFile:
     """One rule file: its `data` as plain Python values, and the place of each key and item."""
 
-    def __init__(self, path: Path, shown_as: str) -> None:
+    def __init__(self, path: Path, shown_as: str, layered: bool = False) -> None:
         """Read the file. What is wrong with it is in `faults`; `data` is then incomplete or None."""
-        self.name = shown_as
+        self.name, self.layered = shown_as, layered
         self.faults: list[RuleFault] = []
         self._places: dict[Path_, Place] = {(): (1, 1)}
         self.data = self._read(path)
@@ -125,7 +132,22 @@ class SourceFile:
             return self._note(path, "not-yaml", f"'{node.value}' cannot be read")
 
 
-Written: TypeAlias = tuple[SourceFile, Path_, dict[str, Any]]  # an item, its file, and its path in it
+class Origin(Protocol):
+    """Where something is written: a file, or several laid over each other."""
+
+    @property
+    def name(self) -> str:
+        """Name of the file, for messages."""
+
+    @property
+    def layered(self) -> bool:
+        """Written or changed by a layer."""
+
+    def fault(self, path: Path_, code: str, detail: str, hint: str | None = None) -> RuleFault:
+        """Make a fault at the closest place there is for a path."""
+
+
+Written: TypeAlias = tuple[Origin, Path_, Any]  # an item, where it is written, and its path there
 
 
 def repeated_names(items: Iterable[Written], key: str) -> Iterator[RuleFault]:

@@ -1,6 +1,7 @@
 """The Flask application: rules loaded once, routes, errors, observability."""
 
 from collections.abc import Mapping
+from os import pathsep
 from pathlib import Path
 from typing import Any
 
@@ -18,16 +19,20 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     """Build the application, set by `config` or else by the environment.
 
     MAX_CONTENT_LENGTH (HEARTLEVEL_MAX_CONTENT_LENGTH) limits the bytes of one JSON request, MOST_READINGS
-    (HEARTLEVEL_MOST_READINGS) its readings, RULES (HEARTLEVEL_RULES) names another directory of rule files.
+    (HEARTLEVEL_MOST_READINGS) its readings. RULES (HEARTLEVEL_RULES) names another directory of rule files,
+    LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH.
     Raises RuleFaults if the rule files have mistakes: a service without rules does not start.
     """
     app = Flask("heartlevel", static_folder=None)
-    app.config.from_mapping(MAX_CONTENT_LENGTH=8 * MEBIBYTE, MOST_READINGS=MOST_READINGS, RULES=None)
+    app.config.from_mapping(MAX_CONTENT_LENGTH=8 * MEBIBYTE, MOST_READINGS=MOST_READINGS, RULES=None, LAYERS="")
     app.config.from_prefixed_env("HEARTLEVEL")
     app.config.from_mapping(config or {})
-    folder = app.config["RULES"]
-    app.extensions["heartlevel"] = rules or Rules.load(Path(folder) if folder else None)
+    app.extensions["heartlevel"] = rules or Rules.load(*_directories(app.config["RULES"], app.config["LAYERS"]))
     observability.register(app)
     problems.register(app)
     app.register_blueprint(routes)
     return app
+
+
+def _directories(folder: str | None, layers: str) -> tuple[Path | None, tuple[Path, ...]]:
+    return Path(folder) if folder else None, tuple(Path(one) for one in layers.split(pathsep) if one)

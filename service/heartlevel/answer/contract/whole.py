@@ -34,12 +34,20 @@ class NamedSubject(Said):
     id = a_text("the caller's name for the person")
 
 
+class LayerUsed(Said):
+    """A clinic's own directory over the rules."""
+
+    name = a_text("its name")
+    revision = a_text("its revision")
+
+
 class RulesUsed(Said):
     """The rule set an answer was made with."""
 
     name = a_text("its name")
     revision = a_text("its revision")
-    fingerprint = a_text("hash of its content")
+    layers = a_list(fields.Nested(LayerUsed), "the clinic's layers over it, lowest first")
+    fingerprint = a_text("hash of the content, layers included")
 
 
 class MadeWith(Said):

@@ -1,0 +1,40 @@
+"""Options that several commands take, and what they do with them."""
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from heartlevel.assessment import Rules
+from heartlevel.ruling.source import RuleFaults
+
+FAILED = 1
+Command = TypeVar("Command", bound=Callable[..., Any])
+DIRECTORY = click.Path(exists=True, file_okay=False, path_type=Path)
+
+json_option = click.option("--json", "as_lines", is_flag=True, help="JSON, one object a line, instead of text.")
+_rules = click.option("--rules", "folder", type=DIRECTORY, help="Directory of rule files; by default the shipped ones.")
+_layers = click.option("--layer", "layers", type=DIRECTORY, multiple=True,
+                       help="A clinic's own directory over the rules; give it again for more, lowest first.")  # fmt: skip
+
+
+def rules_options(command: Command) -> Command:
+    """Add --rules and --layer to a command; it gets `folder` and `layers`."""
+    return _rules(_layers(command))
+
+
+def loaded(folder: Path | None, layers: tuple[Path, ...] = ()) -> Rules:
+    """Load the rules, or end the command with every mistake in them."""
+    try:
+        return Rules.load(folder, layers)
+    except RuleFaults as faults:
+        show_faults(faults)
+        sys.exit(FAILED)
+
+
+def show_faults(faults: RuleFaults) -> None:
+    """Print each fault on a line, place first, then what to do about it."""
+    for fault in faults.faults:
+        click.echo(f"{fault}\n    {fault.cure}", err=True)

@@ -1,0 +1,1 @@
+"""The subcommands that look after rule files."""

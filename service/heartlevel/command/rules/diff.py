@@ -1,0 +1,32 @@
+"""`heartlevel rules diff`: what a clinic, or a newer directory, changes."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from heartlevel.command.options import DIRECTORY, loaded, rules_options
+from heartlevel.ruling.difference import Difference, differences
+
+
+@click.command()
+@click.argument("directory", required=False, type=DIRECTORY)
+@rules_options
+def diff(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
+    """Show what DIRECTORY, and the layers over it, change against the rules (--rules, or the shipped ones)."""
+    if directory is None and not layers:
+        raise click.UsageError("name a directory of rules, or a layer with --layer")
+    found = differences(loaded(folder).ruleset, loaded(directory or folder, layers).ruleset)
+    for one in found:
+        click.echo("\n".join(_lines(one)))
+    click.echo(f"{len(found)} differences" if found else "no difference")
+
+
+def _lines(one: Difference) -> list[str]:
+    lines = [f"{one.what} {one.kind} {one.id}".rstrip()]
+    lines += [f"    {name}: {_shown(before)} -> {_shown(after)}" for name, before, after in one.fields]
+    return lines + [f"    reason: {reason}" for reason in one.reasons]
+
+
+def _shown(value: Any) -> str:
+    return "nothing" if value is None else f"'{value}'" if isinstance(value, str) else str(value)

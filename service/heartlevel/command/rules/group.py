@@ -1,0 +1,15 @@
+"""`heartlevel rules`: look after rule files."""
+
+import click
+
+from heartlevel.command.rules.check import check
+from heartlevel.command.rules.diff import diff
+
+
+@click.group()
+def rules() -> None:
+    """Look after rule files: check, test and explain them, try changes before they go live."""
+
+
+for command in (check, diff):
+    rules.add_command(command)

@@ -1,0 +1,89 @@
+"""The files of a directory, read with their places; what they hold is checked against its declaration."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from marshmallow import ValidationError
+
+from heartlevel.intake.faults import from_messages, near
+from heartlevel.intake.fields import Block, messages
+from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock, WordingBlock
+from heartlevel.ruling.source import Origin, Path_, RuleFault, SourceFile, Written
+from heartlevel.vocabulary import SCOPES
+
+SECTIONS: Mapping[str, type[Block]] = {
+    **dict.fromkeys(SCOPES, RuleBlock),
+    "guidelines": GuidelineBlock,
+    "protocols": ProtocolBlock,
+    "wording": WordingBlock,
+}
+
+
+def key_of(section: str) -> str:
+    """Return the field that names an item of a section."""
+    return "language" if section == "wording" else "id"
+
+
+@dataclass(slots=True)
+class Content:
+    """What stands in a directory: the file at its top, and the items of each section, unchecked."""
+
+    top: Written | None
+    items: dict[str, list[Written]] = field(default_factory=lambda: {name: [] for name in SECTIONS})
+
+
+def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = False) -> Content:
+    """Read every file below a folder; mistakes are added to `faults`. A layer's files are shown with its folder."""
+    prefix = f"{folder.name}/" if layered else ""
+    content = Content(_top(folder / top, prefix + top, layered, faults))
+    for path in sorted(folder.rglob("*.yaml")):
+        shown_as = path.relative_to(folder).as_posix()
+        section = shown_as.partition("/")[0]
+        if section in SECTIONS:
+            file = SourceFile(path, prefix + shown_as, layered)
+            content.items[section] += _items(file, section in SCOPES, faults)
+        elif shown_as != top:
+            detail = f"'{section}' holds no rule files"
+            faults.append(RuleFault(prefix + shown_as, 1, 1, "unknown-folder", detail, near(section, SECTIONS)))
+    return content
+
+
+def _top(path: Path, shown_as: str, layered: bool, faults: list[RuleFault]) -> Written | None:
+    if not path.is_file():
+        faults.append(RuleFault(shown_as, 1, 1, "missing-file", f"a directory of rules needs {path.name}"))
+        return None
+    file = SourceFile(path, shown_as, layered)
+    faults += file.faults
+    return file, (), file.data
+
+
+def _items(file: SourceFile, several: bool, faults: list[RuleFault]) -> list[Written]:
+    faults += file.faults
+    if not several:
+        return [(file, (), file.data)]
+    if not isinstance(file.data, list):
+        faults.append(file.fault((), "not-a-list", "a file of rules is a list of rules"))
+        return []
+    return [(file, (place,), item) for place, item in enumerate(file.data)]
+
+
+def is_valid(block: Block, written: Written, faults: list[RuleFault]) -> bool:
+    """Check an item against its declaration; mistakes are added to `faults`."""
+    file, path, item = written
+    try:
+        block.load(item)
+    except ValidationError as error:
+        faults += _worded(error, block, file, path, item)
+        return False
+    return True
+
+
+def _worded(error: ValidationError, block: Block, file: Origin, path: Path_, item: Any) -> list[RuleFault]:
+    found = []
+    for one in from_messages(messages(error), block, item, ""):
+        steps = tuple(int(step) if step.isdigit() else step for step in one.pointer.split("/")[1:])
+        dotted = f"{'.'.join(map(str, steps))}: " if steps else ""
+        found.append(file.fault((*path, *steps), one.code, f"{dotted}{one.detail}", one.hint))
+    return found

@@ -1,0 +1,62 @@
+"""What differs between two rule sets: by item and field, with the reason where a layer gives one."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from heartlevel.ruling.ruleset import RuleSet
+
+ABSENT = object()
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """An item that is in one rule set only, or not the same in both."""
+
+    kind: str  # rule, guideline, protocol, wording or ruleset
+    id: str
+    what: str  # added, removed or changed
+    fields: tuple[tuple[str, Any, Any], ...]  # dotted name, before, after; None where absent
+    reasons: tuple[str, ...]
+
+
+def differences(before: RuleSet, after: RuleSet) -> list[Difference]:
+    """Return what differs, by kind and id."""
+    reasons = _reasons(after)
+    old, new = _items(before), _items(after)
+    found = []
+    for kind, name in sorted(old.keys() | new.keys()):
+        fields = tuple(_fields(old.get((kind, name), {}), new.get((kind, name), {})))
+        if fields:
+            what = "added" if (kind, name) not in old else "removed" if (kind, name) not in new else "changed"
+            shown = fields if what == "changed" else ()
+            found.append(Difference(kind, name, what, shown, reasons.get((kind, name), ())))
+    return found
+
+
+def _reasons(ruleset: RuleSet) -> dict[tuple[str, str], tuple[str, ...]]:
+    reasons: dict[tuple[str, str], tuple[str, ...]] = {}
+    for layer in ruleset.layers:
+        for change in layer.changes:
+            key = change.kind, change.id
+            reasons[key] = (*reasons.get(key, ()), f"{change.reason} ({layer.name})")
+    return reasons
+
+
+def _items(of: RuleSet) -> dict[tuple[str, str], Mapping[str, Any]]:
+    head = {"name": of.name, "revision": of.revision, "default_guideline": of.default_guideline}
+    items: dict[tuple[str, str], Mapping[str, Any]] = {("ruleset", ""): head}
+    items |= {("rule", rule.id): rule.written for rule in of.every_rule()}
+    items |= {("guideline", name): one.written for name, one in of.guidelines.items()}
+    items |= {("protocol", name): one.written for name, one in of.protocols.items()}
+    for name, one in of.wording.items():
+        items["wording", name] = {"next_steps": one.next_steps, "cautions": one.cautions}
+    return items
+
+
+def _fields(old: Any, new: Any, name: str = "") -> Iterator[tuple[str, Any, Any]]:
+    if isinstance(old, Mapping) and isinstance(new, Mapping):
+        for key in dict.fromkeys([*old, *new]):
+            yield from _fields(old.get(key, ABSENT), new.get(key, ABSENT), f"{name}.{key}" if name else str(key))
+    elif old is ABSENT or new is ABSENT or old != new:
+        yield name, None if old is ABSENT else old, None if new is ABSENT else new

@@ -1,0 +1,73 @@
+"""Whether a guideline's and a protocol's figures make sense together. No figure is prescribed here, only their order."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from heartlevel.ruling.source import Origin, Path_, RuleFault, Written
+
+RAISED = ("office", "home", "ambulatory-day", "ambulatory-night", "ambulatory-24h")
+
+
+def senseless_limits(written: Written) -> Iterator[RuleFault]:
+    """Yield what cannot be meant in a guideline's limits and categories."""
+    file, path, item = written
+    limits, at = item["limits"], (*path, "limits")
+    severe, low = limits["severe"], limits["low"]
+    yield from _systolic_above_diastolic(file, (*at, "severe"), severe)
+    yield from _systolic_above_diastolic(file, (*at, "low"), low)
+    for name in RAISED:
+        raised = (limits.get(name) or {}).get("hypertension") or {}
+        here = (*at, name, "hypertension")
+        yield from _systolic_above_diastolic(file, here, raised)
+        yield from _below(file, ((*at, "low"), "low", low), (here, f"{name} hypertension", raised))
+        yield from _below(file, (here, f"{name} hypertension", raised), ((*at, "severe"), "severe", severe))
+    for setting, categories in item["categories"].items():
+        yield from _rising(file, (*path, "categories", setting), categories)
+
+
+def senseless_schedule(written: Written) -> Iterator[RuleFault]:
+    """Yield what cannot be meant in a protocol's schedule."""
+    file, path, item = written
+    home, at = item["home"], (*path, "home")
+    for part in ("morning", "evening"):
+        if item[part]["from_hour"] >= item[part]["before_hour"]:
+            yield file.fault((*path, part), "limits-order", f"the {part} ends before it begins")
+    if home["minimum_days"] > home["days"]:
+        yield file.fault((*at, "minimum_days"), "limits-order", "more days needed than are to be measured")
+    if home["discard_first_days"] >= home["minimum_days"]:
+        yield file.fault((*at, "discard_first_days"), "limits-order", "all days that are needed would be discarded")
+    most = home["days"] * home["sittings_per_day"] * (home["readings_per_sitting"] + home["discard_first_readings"])
+    for name in ("minimum_recorded", "minimum_kept"):
+        if home[name] > most:
+            detail = f"{home[name]:g} readings needed, but the schedule gives at most {most:g}"
+            yield file.fault((*at, name), "limits-order", detail)
+
+
+def _systolic_above_diastolic(file: Origin, at: Path_, pair: Mapping[str, Any]) -> Iterator[RuleFault]:
+    systolic, diastolic = pair.get("systolic"), pair.get("diastolic")
+    if systolic is not None and diastolic is not None and systolic <= diastolic:
+        detail = f"systolic {systolic:g} is not above diastolic {diastolic:g}"
+        yield file.fault((*at, "systolic"), "limits-order", detail)
+
+
+Pair = tuple[Path_, str, Mapping[str, Any]]  # where it stands, what it is called, its pressures
+
+
+def _below(file: Origin, lower: Pair, higher: Pair) -> Iterator[RuleFault]:
+    for pressure in ("systolic", "diastolic"):
+        below, above = lower[2].get(pressure), higher[2].get(pressure)
+        if below is not None and above is not None and below >= above:
+            detail = f"{lower[1]} {pressure} {below:g} is not below {higher[1]} {pressure} {above:g}"
+            places = [file.fault((*path, pressure), "limits-order", detail) for path, _, _ in (higher, lower)]
+            # Of the two, a layer's figure is the one to look at.
+            yield min(places, key=lambda one: one.file == file.name)
+
+
+def _rising(file: Origin, at: Path_, categories: Sequence[Mapping[str, Any]]) -> Iterator[RuleFault]:
+    for pressure in ("systolic", "diastolic"):
+        reached = [(place, (one.get("from") or {}).get(pressure)) for place, one in enumerate(categories)]
+        stated = [(place, limit) for place, limit in reached if limit is not None]
+        for (_, before), (place, after) in zip(stated, stated[1:], strict=False):
+            if after <= before:
+                detail = f"{categories[place]['id']} begins at {pressure} {after:g}, not above the {before:g} before it"
+                yield file.fault((*at, place), "categories-order", detail)

@@ -1,0 +1,149 @@
+"""A clinic's own directory over the rules."""
+
+from pathlib import Path
+
+import pytest
+
+from heartlevel import RuleFaults, Rules, answer_to
+from heartlevel.ruling.difference import differences
+from heartlevel.ruling.layers import merged
+from heartlevel.ruling.loading import load
+from support import rules, rules_fired, week
+
+OWN_RULE = """
+- id: pulse-fast-here
+  scope: reading
+  when: {pulse: {above: 100}}
+  effect: none
+  severity: low
+  title: Fast pulse
+  explanation: "The pulse was {pulse} a minute."
+  advice: Rest and take it again.
+  sources: [{cite: "Common practice", standing: common-practice}]
+  examples:
+    - {given: {pulse: 101}, expect: fires}
+    - {given: {pulse: 100}, expect: silent}
+"""
+
+
+def layer(folder: Path, *changes: str, own: str = "") -> Path:
+    top = folder / "clinic"
+    (top / "reading").mkdir(parents=True)
+    listed = "".join(f"  - {change}\n" for change in changes)
+    (top / "layer.yaml").write_text('name: Clinic\nrevision: "1"\n' + (f"changes:\n{listed}" if changes else ""))
+    if own:
+        (top / "reading" / "own.yaml").write_text(own)
+    return top
+
+
+def refused(folder: Path) -> list[str]:
+    with pytest.raises(RuleFaults) as caught:
+        Rules.load(None, (folder,))
+    return [str(fault) for fault in caught.value.faults]
+
+
+def test_a_rule_can_be_switched_off(tmp_path):
+    folder = layer(tmp_path, '{of: rule, id: legs-crossed, off: true, reason: "Our chairs"}')
+    crossed = week(technique={"legs_crossed": True})
+    assert "legs-crossed" in rules_fired(answer_to(crossed, rules()))
+    assert "legs-crossed" not in rules_fired(answer_to(crossed, Rules.load(None, (folder,))))
+
+
+def test_a_limit_can_be_changed_without_touching_the_examples_below(tmp_path):
+    change = "{of: guideline, id: acc-aha-2025, set: {limits: {home: {hypertension: {systolic: 135}}}}, reason: Local}"
+    laid = load(None, (layer(tmp_path, change),))
+    assert laid.guidelines["acc-aha-2025"].limits["home.hypertension.systolic"] == 135
+    assert laid.guidelines["acc-aha-2025"].limits["home.hypertension.diastolic"] == 80
+    assert Rules.load(None, (tmp_path / "clinic",)).ruleset.fingerprint == laid.fingerprint != rules().ruleset.fingerprint
+
+
+def test_wording_severity_and_default_can_be_changed(tmp_path):
+    folder = layer(
+        tmp_path,
+        "{of: rule, id: legs-crossed, set: {severity: high, advice: Feet down.}, reason: Seen often}",
+        "{of: ruleset, set: {default_guideline: esc-2024}, reason: We follow it}",
+        "{of: wording, id: en, set: {cautions: [Ask the practice.]}, reason: Shorter}",
+    )
+    answer = answer_to(week(technique={"legs_crossed": True}), Rules.load(None, (folder,)))
+    (finding,) = [one for one in answer["findings"] if one["rule"] == "legs-crossed"]
+    assert (finding["severity"], finding["advice"]) == ("high", "Feet down.")
+    assert answer["made_with"]["guideline"] == "esc-2024"
+    assert answer["cautions"] == ["Ask the practice."]
+    assert answer["made_with"]["rules"]["layers"] == [{"name": "Clinic", "revision": "1"}]
+
+
+def test_a_rule_can_be_added(tmp_path):
+    laid = Rules.load(None, (layer(tmp_path, own=OWN_RULE),))
+    assert "pulse-fast-here" in rules_fired(answer_to(week(pulse=110), laid))
+
+
+def test_layers_lie_over_each_other_in_their_order(tmp_path):
+    one = layer(tmp_path / "a", "{of: rule, id: legs-crossed, set: {severity: high}, reason: A}")
+    two = layer(tmp_path / "b", "{of: rule, id: legs-crossed, set: {severity: low}, reason: B}")
+
+    def severity(*folders: Path) -> str:
+        return next(rule.written["severity"] for rule in load(None, folders).every_rule() if rule.id == "legs-crossed")
+
+    assert [severity(one, two), severity(two, one)] == ["low", "high"]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("{of: rule, id: legs-crosed, off: true, reason: x}", "unknown-name: there is no rule 'legs-crosed'"),
+        ("{of: rule, id: legs-crossed, off: true}", "missing: changes.0.reason"),
+        ("{of: rule, id: legs-crossed, reason: x}", "wrong-change: a change either switches off or sets"),
+        ("{of: rule, id: legs-crossed, set: {id: y}, reason: x}", "wrong-change: id cannot be changed"),
+        ("{of: rule, id: legs-crossed, set: {severity: hihg}, reason: x}", "not-one-of: severity"),
+        ("{of: rule, id: legs-crossed, set: {when: {legs_crosed: {equals: true}}}, reason: x}", "unknown-fact"),
+        ("{of: rule, id: legs-crossed, set: {when: {legs_crossed: {equals: false}}}, reason: x}", "wrong-example"),
+        ("{of: guideline, id: esc-2024, off: true, reason: x}", "wrong-change: only a rule can be switched off"),
+        ("{of: ruleset, id: x, set: {name: y}, reason: x}", "wrong-change: every change but one of the ruleset"),
+        ("{of: ruleset, set: {default_guideline: none-such}, reason: x}", "unknown-name: 'none-such'"),
+        ("{of: guideline, id: esc-2024, set: {limits: {low: {systolic: 150}}}, reason: x}", "limits-order: low systolic"),
+        ("{of: rule, id: legs-crossed, set: 5, reason: x}", "not-an-object"),
+    ],
+)
+def test_a_mistake_in_a_change_is_named_at_its_place(tmp_path, change, said):
+    # Examples that a new condition breaks stand in the file below.
+    place = "reading/posture.yaml:" if said == "wrong-example" else "clinic/layer.yaml:4:"
+    faults = refused(layer(tmp_path, change))
+    assert any(fault.startswith(place) and said in fault for fault in faults), faults
+
+
+def test_an_urgent_rule_can_neither_be_switched_off_nor_muted(tmp_path):
+    (urgent, *_) = [rule.id for rule in rules().ruleset.every_rule() if rule.urgent]
+    changes = [f"{{of: rule, id: {urgent}, {how}, reason: x}}" for how in ("off: true", "set: {urgent: false}")]
+    for number, change in enumerate(changes):
+        assert any("urgent-rule" in fault for fault in refused(layer(tmp_path / str(number), change)))
+
+
+def test_a_rule_others_build_on_cannot_be_switched_off_alone(tmp_path):
+    faults = refused(layer(tmp_path, "{of: rule, id: too-few-home-readings, off: true, reason: x}"))
+    assert any("still-mentioned" in fault and fault.startswith("clinic/layer.yaml:4") for fault in faults)
+
+
+def test_a_rule_added_under_a_name_below_is_a_mistake(tmp_path):
+    faults = refused(layer(tmp_path, own=OWN_RULE.replace("pulse-fast-here", "legs-crossed")))
+    assert any("repeated-id" in fault and fault.startswith("clinic/reading/own.yaml:2") for fault in faults)
+
+
+def test_what_a_layer_changes_can_be_listed_with_its_reasons(tmp_path):
+    folder = layer(
+        tmp_path,
+        "{of: rule, id: legs-crossed, off: true, reason: Our chairs}",
+        "{of: guideline, id: esc-2024, set: {limits: {severe: {systolic: 170}}}, reason: Local protocol}",
+        own=OWN_RULE,
+    )
+    found = [(one.what, one.id, one.fields, one.reasons) for one in differences(load(), load(None, (folder,)))]
+    assert found == [
+        ("changed", "esc-2024", (("limits.severe.systolic", 180, 170),), ("Local protocol (Clinic)",)),
+        ("removed", "legs-crossed", (), ("Our chairs (Clinic)",)),
+        ("added", "pulse-fast-here", (), ()),
+    ]
+
+
+def test_merging_replaces_what_is_no_mapping_and_leaves_the_rest():
+    below = {"a": {"b": 1, "c": [1, 2]}, "d": 3}
+    assert merged(below, {"a": {"c": [9]}}) == {"a": {"b": 1, "c": [9]}, "d": 3}
+    assert below == {"a": {"b": 1, "c": [1, 2]}, "d": 3}
