@@ -49,14 +49,17 @@ class RuleFaults(Exception):
         super().__init__("\n".join(map(str, self.faults)))
 
 
-class _PlainLoader(yaml.SafeLoader):
-    """YAML without anchors and aliases: a rule file says everything where it stands."""
+# libyaml where the installed PyYAML has it: about ten times faster.
+LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
-    def compose_node(self, parent: Node | None, index: Any) -> Node | None:
-        event = self.peek_event()  # type: ignore[no-untyped-call]
+
+def _composed(text: str) -> Node | None:
+    """Return the file's nodes. Raises MarkedYAMLError for anchors and aliases: a rule file says all where it stands."""
+    for event in yaml.parse(text, Loader=LOADER):
         if getattr(event, "anchor", None) is not None:
-            raise yaml.MarkedYAMLError(problem="anchors and aliases (& and *) are not used", problem_mark=event.start_mark)
-        return super().compose_node(parent, index)
+            mark: Any = event.start_mark
+            raise yaml.MarkedYAMLError(problem="anchors and aliases (& and *) are not used", problem_mark=mark)
+    return yaml.compose(text, Loader=LOADER)
 
 
 class SourceFile:
@@ -80,7 +83,7 @@ class SourceFile:
         if len(raw) > LONGEST_FILE:
             return self._note((), "file-too-long", f"{len(raw)} bytes; a rule file has at most {LONGEST_FILE}")
         try:
-            node = yaml.compose(raw.decode("utf-8"), Loader=_PlainLoader)
+            node = _composed(raw.decode("utf-8"))
         except UnicodeDecodeError as error:
             return self._note((), "not-utf-8", f"byte {error.start} is not UTF-8")
         except yaml.MarkedYAMLError as error:

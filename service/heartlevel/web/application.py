@@ -10,6 +10,7 @@ from flask import Flask
 from heartlevel.assessment import Rules
 from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
+from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
 
 MEBIBYTE = 1024 * 1024
@@ -20,14 +21,20 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
 
     MAX_CONTENT_LENGTH (HEARTLEVEL_MAX_CONTENT_LENGTH) limits the bytes of one JSON request, MOST_READINGS
     (HEARTLEVEL_MOST_READINGS) its readings. RULES (HEARTLEVEL_RULES) names another directory of rule files,
-    LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH.
+    LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH; RELOAD_SECONDS
+    (HEARTLEVEL_RELOAD_SECONDS) is how often a worker looks for changed rule files, 0 for never.
     Raises RuleFaults if the rule files have mistakes: a service without rules does not start.
     """
     app = Flask("heartlevel", static_folder=None)
-    app.config.from_mapping(MAX_CONTENT_LENGTH=8 * MEBIBYTE, MOST_READINGS=MOST_READINGS, RULES=None, LAYERS="")
+    app.config.from_mapping(
+        MAX_CONTENT_LENGTH=8 * MEBIBYTE, MOST_READINGS=MOST_READINGS, RULES=None, LAYERS="", RELOAD_SECONDS=2
+    )
     app.config.from_prefixed_env("HEARTLEVEL")
     app.config.from_mapping(config or {})
-    app.extensions["heartlevel"] = rules or Rules.load(*_directories(app.config["RULES"], app.config["LAYERS"]))
+    folder, layers = _directories(app.config["RULES"], app.config["LAYERS"])
+    in_force = RulesInForce(folder, layers, rules)
+    in_force.noted = observability.count_reload
+    app.extensions["heartlevel"] = in_force
     observability.register(app)
     problems.register(app)
     app.register_blueprint(routes)

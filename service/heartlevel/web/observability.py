@@ -6,7 +6,7 @@ from time import perf_counter
 from uuid import uuid4
 
 from flask import Flask, Response, g, request
-from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest, multiprocess, values
+from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest, multiprocess, values
 from prometheus_client.exposition import CONTENT_TYPE_LATEST
 
 LOG = logging.getLogger("heartlevel")
@@ -16,6 +16,9 @@ REQUESTS = Counter("heartlevel_requests_total", "Requests answered", ["route", "
 SECONDS = Histogram("heartlevel_request_seconds", "Time to answer", ["route"])
 READINGS = Counter("heartlevel_readings_total", "Readings assessed")
 FINDINGS = Counter("heartlevel_findings_total", "Findings given", ["rule"])
+
+RELOADS = Counter("heartlevel_rule_reloads_total", "Changed rule files taken over or refused", ["outcome"])
+REFUSED = Gauge("heartlevel_rules_refused", "1 while changed rule files are refused", multiprocess_mode="livemax")
 
 
 def register(app: Flask) -> None:
@@ -48,12 +51,18 @@ def count_answer(readings: int, rules: list[str]) -> None:
         FINDINGS.labels(rule).inc()
 
 
+def count_reload(outcome: str) -> None:
+    """Count changed rule files that were taken over or refused."""
+    RELOADS.labels(outcome).inc()
+    REFUSED.set(outcome == "refused")
+
+
 def metrics() -> Response:
     """Return the counters of all workers in the Prometheus text format."""
     registry = CollectorRegistry()
     if values.ValueClass.__name__ == "MmapedValue":
         multiprocess.MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
     else:
-        for metric in (REQUESTS, SECONDS, READINGS, FINDINGS):
+        for metric in (REQUESTS, SECONDS, READINGS, FINDINGS, RELOADS, REFUSED):
             registry.register(metric)
     return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)

@@ -5,7 +5,7 @@ from sys import maxsize
 from typing import Any, cast
 
 import orjson
-from flask import Blueprint, Response, abort, current_app, request
+from flask import Blueprint, Response, abort, current_app, g, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
@@ -15,15 +15,29 @@ from heartlevel.one_call import answer_each, answer_to
 from heartlevel.resources import shipped
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
+from heartlevel.web.reloading import RulesInForce
 
 JSON, NDJSON = "application/json", "application/x-ndjson"
 routes = Blueprint("heartlevel", __name__)
 routes.add_url_rule("/metrics", view_func=metrics, methods=["GET"])
 
 
+def in_force() -> RulesInForce:
+    """Return the application's rules and what became of changes to their files."""
+    return cast(RulesInForce, current_app.extensions["heartlevel"])
+
+
+@routes.before_request
+def choose_rules() -> None:
+    """Answer the whole request with one rule set; with the pinned one (If-Match) or not at all."""
+    g.rules = in_force().current
+    if request.if_match and not request.if_match.contains(g.rules.ruleset.fingerprint):
+        abort(412, f"the rules in force are {g.rules.ruleset.fingerprint}")
+
+
 def rules_in_force() -> Rules:
-    """Return the rules this application answers with."""
-    return cast(Rules, current_app.extensions["heartlevel"])
+    """Return the rules this request is answered with."""
+    return cast(Rules, g.rules)
 
 
 def respond(body: Any, status: int = 200) -> Response:
@@ -119,6 +133,7 @@ def health() -> Response:
 
 @routes.get("/ready")
 def ready() -> Response:
-    """Say with which rules requests are answered."""
+    """Say with which rules requests are answered, and why changed rule files were refused if they were."""
     ruleset = rules_in_force().ruleset
-    return respond({"status": "ready", "rules": {"revision": ruleset.revision, "fingerprint": ruleset.fingerprint}})
+    named = {"revision": ruleset.revision, "fingerprint": ruleset.fingerprint}
+    return respond({"status": "ready", "rules": named, "refused": list(in_force().refused)})

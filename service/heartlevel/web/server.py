@@ -20,6 +20,7 @@ def settings() -> dict[str, Any]:
         "threads": 4,
         "max_requests": 50_000,
         "max_requests_jitter": 5_000,
+        "post_worker_init": _watch_rules,
         "child_exit": _forget,
         "when_ready": _say_ready,
         "logger_class": WithoutData,
@@ -49,6 +50,13 @@ def run(bind: str, workers: int) -> None:
     """Serve until stopped."""
     with shared_counters():
         _Server({**settings(), "bind": bind, "workers": workers}).run()
+
+
+def _watch_rules(worker: Any) -> None:
+    application = worker.app.callable
+    seconds = float(application.config["RELOAD_SECONDS"])
+    if seconds > 0:
+        application.extensions["heartlevel"].watch(seconds)
 
 
 def _forget(_: Any, worker: Any) -> None:

@@ -1,0 +1,144 @@
+"""Changed rule files are taken over whole, or not at all."""
+
+import json
+import shutil
+import threading
+from pathlib import Path
+
+import pytest
+
+from heartlevel import compiling
+from heartlevel.one_call import TOGETHER
+from heartlevel.resources import shipped
+from heartlevel.web import reloading
+from heartlevel.web.application import create_app
+from support import rules, week
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
+
+
+@pytest.fixture
+def app(folder):
+    return create_app({"RULES": str(folder)}, rules())
+
+
+def revise(folder: Path, revision: str) -> None:
+    file = folder / "ruleset.yaml"
+    file.write_text(file.read_text().replace("2026.", revision))
+
+
+def look(app) -> None:
+    """Look twice: a change must have been left alone from one look to the next."""
+    app.extensions["heartlevel"].look()
+    app.extensions["heartlevel"].look()
+
+
+def fingerprint(client) -> str:
+    return client.post("/v1/assessments", json=week(days=1)).get_json()["made_with"]["rules"]["fingerprint"]
+
+
+def test_changed_files_are_taken_over_without_a_restart(app, client, folder):
+    before = fingerprint(client)
+    revise(folder, "2027.")
+    assert fingerprint(client) == before
+    look(app)
+    ready = client.get("/ready").get_json()
+    assert (ready["rules"]["revision"][:5], ready["refused"]) == ("2027.", [])
+    assert fingerprint(client) == ready["rules"]["fingerprint"] != before
+    assert 'heartlevel_rule_reloads_total{outcome="taken"}' in client.get("/metrics").text
+
+
+def test_files_with_mistakes_leave_the_old_rules_and_say_why(app, client, folder, caplog):
+    before = fingerprint(client)
+    posture = folder / "reading" / "posture.yaml"
+    good = posture.read_text()
+    posture.write_text(good.replace("legs_crossed:", "legs_crosed:", 1))
+    look(app)
+    ready = client.get("/ready").get_json()
+    assert "reading/posture.yaml" in ready["refused"][0] and "did you mean 'legs_crossed'?" in ready["refused"][0]
+    assert (ready["status"], ready["rules"]["fingerprint"], fingerprint(client)) == ("ready", before, before)
+    assert ready["refused"][0] in caplog.text
+    assert "heartlevel_rules_refused 1.0" in client.get("/metrics").text
+    posture.write_text(good)
+    look(app)
+    assert client.get("/ready").get_json()["refused"] == []
+    assert "heartlevel_rules_refused 0.0" in client.get("/metrics").text
+
+
+def test_a_file_is_not_read_while_it_is_being_written(app, folder):
+    in_force = app.extensions["heartlevel"]
+    revise(folder, "2027.")
+    in_force.look()
+    assert in_force.current.ruleset.revision.startswith("2026.")
+
+
+def test_files_that_change_while_they_are_compiled_are_looked_at_again(app, folder, monkeypatch):
+    in_force = app.extensions["heartlevel"]
+    revise(folder, "2027.")
+    in_force.look()
+
+    def changed_meanwhile(*where):
+        (folder / "ruleset.yaml").touch()
+        return rules()
+
+    monkeypatch.setattr(reloading, "compiled_apart", changed_meanwhile)
+    before = in_force.current
+    in_force.look()
+    assert in_force.current is before
+
+
+def test_a_compiler_that_crashes_leaves_the_old_rules(app, client, folder, monkeypatch):
+    before = fingerprint(client)
+    revise(folder, "2027.")
+    monkeypatch.setattr(compiling, "__name__", "no_such_module")
+    look(app)
+    assert client.get("/ready").get_json()["refused"] == ["the rules could not be compiled: it ended with status 1"]
+    assert fingerprint(client) == before
+
+
+def test_rules_compiled_apart_answer_as_those_compiled_here(folder):
+    apart = compiling.compiled_apart(folder, ())
+    assert apart.ruleset.fingerprint == rules().ruleset.fingerprint
+    app = create_app({}, apart)
+    other = create_app({}, rules())
+    one, two = (which.test_client().post("/v1/assessments", json=week()).data for which in (app, other))
+    assert one == two
+
+
+def test_a_watching_thread_sees_a_change_by_itself(app, folder):
+    in_force = app.extensions["heartlevel"]
+    taken = threading.Event()
+    in_force.noted = lambda outcome: taken.set()
+    stop = in_force.watch(0.05)
+    revise(folder, "2027.")
+    assert taken.wait(60)
+    stop.set()
+    assert in_force.current.ruleset.revision.startswith("2027.")
+
+
+def test_a_request_may_insist_on_a_rule_set(app, client, folder):
+    tag = client.get("/ready").headers["ETag"]
+    pinned = {"If-Match": tag}
+    assert client.post("/v1/assessments", json=week(days=1), headers=pinned).status_code == 200
+    assert client.post("/v1/assessments", json=week(days=1), headers={"If-Match": "*"}).status_code == 200
+    revise(folder, "2027.")
+    look(app)
+    refused = client.post("/v1/assessments", json=week(days=1), headers=pinned)
+    assert (refused.status_code, refused.content_type) == (412, "application/problem+json")
+    assert tag.strip('"') not in refused.get_json()["detail"]
+
+
+def test_one_request_is_answered_by_one_rule_set_even_if_it_lasts(app, client, folder):
+    body = (json.dumps(week(days=1)) + "\n") * (TOGETHER + 1)
+    lines = client.post("/v1/assessments", data=body, content_type="application/x-ndjson").iter_encoded()
+    answered = [next(lines)]
+    revise(folder, "2027.")
+    look(app)
+    answered += lines
+    seen = {json.loads(line)["made_with"]["rules"]["fingerprint"] for line in answered}
+    assert len(answered) == TOGETHER + 1
+    assert len(seen) == 1
+    assert fingerprint(client) not in seen
