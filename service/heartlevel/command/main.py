@@ -12,11 +12,12 @@ import click
 
 from heartlevel.answer.whole import as_json
 from heartlevel.command.demo import HARBOUR_LANE
-from heartlevel.command.options import json_option, loaded, rules_options
+from heartlevel.command.options import FAILED, json_option, loaded, rules_options, show_faults
 from heartlevel.command.rules.group import rules as rules_group
 from heartlevel.command.summary import summary
 from heartlevel.intake.ndjson import requests_in
 from heartlevel.one_call import Outcome, answer_each
+from heartlevel.ruling.source import RuleFaults
 from heartlevel.version import VERSION
 
 URGENT, UNREADABLE = 10, 20
@@ -69,7 +70,11 @@ def serve(host: str, port: int, workers: int) -> None:
     """
     from heartlevel.web.server import run
 
-    run(f"{host}:{port}", workers)
+    try:
+        run(f"{host}:{port}", workers)
+    except RuleFaults as faults:
+        show_faults(faults)
+        sys.exit(FAILED)
 
 
 def _show(outcome: Outcome, as_lines: bool, place: str) -> None:

@@ -15,8 +15,9 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 DIRECTORY = click.Path(exists=True, file_okay=False, path_type=Path)
 
 json_option = click.option("--json", "as_lines", is_flag=True, help="JSON, one object a line, instead of text.")
-_rules = click.option("--rules", "folder", type=DIRECTORY, help="Directory of rule files; by default the shipped ones.")
-_layers = click.option("--layer", "layers", type=DIRECTORY, multiple=True,
+_rules = click.option("--rules", "folder", type=DIRECTORY, envvar="HEARTLEVEL_RULES",
+                      help="Directory of rule files; by default the shipped ones.")  # fmt: skip
+_layers = click.option("--layer", "layers", type=DIRECTORY, multiple=True, envvar="HEARTLEVEL_LAYERS",
                        help="A clinic's own directory over the rules; give it again for more, lowest first.")  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from shutil import rmtree
 from tempfile import mkdtemp
 from typing import Any
 
+from flask import Flask
 from gunicorn.app.base import BaseApplication
 from gunicorn.glogging import Logger
 
@@ -20,6 +21,7 @@ def settings() -> dict[str, Any]:
         "threads": 4,
         "max_requests": 50_000,
         "max_requests_jitter": 5_000,
+        "control_socket_disable": True,  # nobody steers it from outside; it would write into the home directory
         "post_worker_init": _watch_rules,
         "child_exit": _forget,
         "when_ready": _say_ready,
@@ -47,9 +49,12 @@ def shared_counters() -> Iterator[None]:
 
 
 def run(bind: str, workers: int) -> None:
-    """Serve until stopped."""
+    """Serve until stopped. Raises RuleFaults: a service without rules does not start."""
     with shared_counters():
-        _Server({**settings(), "bind": bind, "workers": workers}).run()
+        # Imported here: the metrics module decides at import whether counters are shared.
+        from heartlevel.web.application import create_app
+
+        _Server(create_app(), {**settings(), "bind": bind, "workers": workers}).run()
 
 
 def _watch_rules(worker: Any) -> None:
@@ -89,16 +94,13 @@ def _type_and_place(record: logging.LogRecord) -> bool:
 
 
 class _Server(BaseApplication):  # type: ignore[misc]
-    def __init__(self, options: dict[str, Any]) -> None:
-        self._options = options
+    def __init__(self, application: Flask, options: dict[str, Any]) -> None:
+        self._application, self._options = application, options
         super().__init__()
 
     def load_config(self) -> None:
         for name, value in self._options.items():
             self.cfg.set(name, value)
 
-    def load(self) -> Any:
-        # Imported here: the metrics module decides at import whether counters are shared.
-        from heartlevel.web.application import create_app
-
-        return create_app()
+    def load(self) -> Flask:
+        return self._application
