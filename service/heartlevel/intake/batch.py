@@ -82,7 +82,8 @@ class Batch:
     @cached_property
     def day_of(self) -> Ints:
         """Each reading's local day within its group, numbered over the batch."""
-        order = self._by_group
+        # By day, not by instant: with mixed offsets a later reading may have the earlier local date.
+        order = np.lexsort((self.day, self.group_of))
         return self._numbered(order, np.diff(self.day[order]) != 0)
 
     def _numbered(self, order: Ints, starts_new: Bools) -> Ints:

@@ -36,6 +36,9 @@ DETAILS = {
 }
 
 
+LONGEST_NAME = 80
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Problem:
     """Something in the request that could not be read, with its place as a JSON Pointer (RFC 6901)."""
@@ -70,9 +73,9 @@ def shown(value: object) -> str:
     if isinstance(value, bool) or value is None:
         return {True: "true", False: "false", None: "null"}[value]
     if isinstance(value, str):
-        return f"'{value[:40]}…'" if len(value) > 40 else f"'{value}'"
+        return f"'{_writable(value[:40])}{'…' if len(value) > 40 else ''}'"
     if isinstance(value, (int, float)):
-        return f"{value:.15g}" if abs(value) < 1e15 else "a number far too large"
+        return "a number far too large" if abs(value) >= 1e15 else f"{value:.15g}"
     if isinstance(value, list):
         return "a list"
     return "an object" if isinstance(value, dict) else "something else"
@@ -81,7 +84,9 @@ def shown(value: object) -> str:
 def near(name: object, allowed: Iterable[str]) -> str | None:
     """Suggest the closest allowed name, else list the allowed ones."""
     names = list(allowed)
-    match = get_close_matches(str(name).lower(), names, n=1, cutoff=0.6)
+    # Only a short text can be a slip of the pen; comparing costs time in the text's length.
+    text = name[:LONGEST_NAME].lower() if isinstance(name, str) else ""
+    match = get_close_matches(text, names, n=1, cutoff=0.6)
     if match:
         return f"did you mean '{match[0]}'?"
     return f"one of: {', '.join(names)}" if 0 < len(names) <= 40 else None
@@ -108,7 +113,8 @@ def expected_by(field: fields.Field[Any] | None) -> str:
 def from_messages(messages: Mapping[Any, Any], block: Block, raw: object, at: str) -> Iterator[Problem]:
     """Turn marshmallow's nested codes into problems, with `at` the pointer of the object checked."""
     for key, inner in messages.items():
-        if key == "_schema":
+        # In an object, marshmallow's own key for the whole can only be a field that someone called so.
+        if key == "_schema" and not isinstance(raw, dict):
             yield from (problem(at, code, raw) for code in inner)
             continue
         value = raw.get(key) if isinstance(raw, dict) else None
@@ -147,7 +153,7 @@ def _hint(code: str, field: fields.Field[Any] | None, block: Block, key: object,
 
 def _digit_hint(value: float, field: Number) -> str | None:
     """Name the values that one digit fewer would give, where a digit was doubled or added."""
-    digits = f"{value:.15g}"
+    digits = shown(value)
     if not digits.isdigit() or not 4 <= len(digits) <= 6:
         return None
     fewer = {int(digits[:i] + digits[i + 1 :]) for i in range(len(digits))}
@@ -157,4 +163,9 @@ def _digit_hint(value: float, field: Number) -> str | None:
 
 def escaped(key: object) -> str:
     """Escape a key for a JSON Pointer."""
-    return str(key).replace("~", "~0").replace("/", "~1")
+    return _writable(str(key)).replace("~", "~0").replace("/", "~1")
+
+
+def _writable(text: str) -> str:
+    """Replace lone surrogates, which cannot be written as UTF-8."""
+    return text.encode("utf-8", "replace").decode()

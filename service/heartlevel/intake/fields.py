@@ -5,12 +5,15 @@ messages are all made from these declarations.
 """
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from math import isfinite
+from re import compile as pattern
 from typing import Any
 
 from marshmallow import RAISE, Schema, fields, validate
 from marshmallow.exceptions import ValidationError
 
+DAY = pattern(r"\d{4}-\d\d-\d\d")
 CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
 
 
@@ -76,6 +79,22 @@ class Text(fields.String):
         if any("\ud800" <= char <= "\udfff" for char in value):
             raise self.make_error("invalid")
         return value
+
+
+class Day(Text):
+    """A calendar date as text, YYYY-MM-DD."""
+
+    default_error_messages = {"day": "not-a-date"}  # noqa: RUF012
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
+        text = super()._deserialize(value, attr, data, **more)
+        try:
+            day = date.fromisoformat(text) if DAY.fullmatch(text) else None
+        except ValueError:
+            day = None
+        if day is None:
+            raise self.make_error("day")
+        return text
 
 
 class Choice(fields.String):
@@ -147,6 +166,11 @@ def choice(names: Sequence[str], meaning: str, fact: str | None = None, **more: 
 def text(meaning: str, longest: int = 64, **more: Any) -> Text:
     """Declare an optional short text."""
     return Text(longest, **about(meaning, **more))
+
+
+def day(meaning: str, **more: Any) -> Day:
+    """Declare an optional calendar date."""
+    return Day(10, **about(f"{meaning}, YYYY-MM-DD", **more))
 
 
 def part(block: type[Block], meaning: str, **more: Any) -> Part:

@@ -3,15 +3,17 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from types import NoneType
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
 from marshmallow import ValidationError
 
 from heartlevel.intake.faults import Problem, from_messages, in_order, near, problem
-from heartlevel.intake.fields import Block, messages
+from heartlevel.intake.fields import Block, Items, messages
 from heartlevel.intake.moments import Taken, placed_in_time
 from heartlevel.intake.schema import ESSENTIAL, LISTS, Envelope
+from heartlevel.vocabulary import EXPLANATIONS
 
 ENVELOPE = Envelope()
 MOST_READINGS = 5_000
@@ -55,6 +57,7 @@ class Request:
     language: str
     as_of: date | None
     strict: bool
+    explain: str
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
     readings: list[Taken] = field(default_factory=list)
     checks: list[dict[str, Any]] = field(default_factory=list)
@@ -71,6 +74,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     options = envelope.get("options") or {}
     faults, zone, as_of = _options(options, choices)
     problems += faults
+    problems += _no_lists(envelope)
     lists, skipped = _lists(envelope, most_readings)
     if problems:
         raise RefusedRequest(problems + skipped)
@@ -82,6 +86,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
         language=options.get("language") or "en",
         as_of=as_of,
         strict=bool(options.get("strict")),
+        explain=options.get("explain") or EXPLANATIONS[0],
         problems=skipped,
     )
     _fill(request, lists, zone)
@@ -105,7 +110,7 @@ def _envelope(payload: object) -> tuple[dict[str, Any], list[Problem]]:
 
 
 def _options(options: dict[str, Any], choices: Choices) -> tuple[list[Problem], ZoneInfo | None, date | None]:
-    """Check the options whose allowed values only the rule set, the zone database or the calendar knows."""
+    """Check the options whose allowed values only the rule set or the zone database knows."""
     faults = []
     allowed = {"guideline": choices.guidelines, "protocol": choices.protocols, "language": choices.languages}
     for name, names in allowed.items():
@@ -117,12 +122,7 @@ def _options(options: dict[str, Any], choices: Choices) -> tuple[list[Problem], 
     if zone is not None and zone not in _zones():
         faults.append(problem("/options/time_zone", "unknown-time-zone", zone, "", _near_zone(zone)))
         zone = None
-    try:
-        day = None if as_of is None else date.fromisoformat(as_of)
-    except ValueError:
-        faults.append(problem("/options/as_of", "not-a-date", as_of))
-        day = None
-    return faults, ZoneInfo(zone) if zone else None, day
+    return faults, ZoneInfo(zone) if zone else None, date.fromisoformat(as_of) if as_of else None
 
 
 ZONES: set[str] = set()
@@ -140,6 +140,11 @@ def _near_zone(name: str) -> str | None:
     return f"did you mean '{found}'?" if found else near(name, sorted(_zones()))
 
 
+def _no_lists(envelope: dict[str, Any]) -> list[Problem]:
+    found = [(name, envelope.get(name)) for name in BLOCKS]
+    return [problem(f"/{name}", "not-a-list", raw) for name, raw in found if not isinstance(raw, (list, NoneType))]
+
+
 def _lists(
     envelope: dict[str, Any], most_readings: int
 ) -> tuple[dict[str, dict[int, dict[str, Any]]], list[Problem]]:
@@ -147,12 +152,11 @@ def _lists(
     lists: dict[str, dict[int, dict[str, Any]]] = {}
     problems: list[Problem] = []
     for name, block in BLOCKS.items():
-        raw = envelope.get(name)
-        if raw is not None and not isinstance(raw, list):
-            raise RefusedRequest([problem(f"/{name}", "not-a-list", raw)])
-        if name == "readings" and raw and len(raw) > most_readings:
+        given = envelope.get(name)
+        raw = given if isinstance(given, list) else []
+        if name == "readings" and len(raw) > most_readings:
             raise TooManyReadings(len(raw), most_readings)
-        lists[name], faults = _items(raw or [], block, name)
+        lists[name], faults = _items(raw, block, name)
         problems += faults
     return lists, problems
 
@@ -168,13 +172,14 @@ def _items(raw: list[Any], block: Block, name: str) -> tuple[dict[int, dict[str,
         faults = found.get(place)
         if faults:
             problems += from_messages(faults, block, item, f"/{name}/{place}")
-        if not faults or _still_says_something(faults, name):
-            kept[place] = valid[place]  # type: ignore[index]
+        if not faults or (isinstance(item, dict) and not any(key in faults for key in ESSENTIAL[name])):
+            kept[place] = _without_half_lists(valid[place], faults or {}, block)  # type: ignore[index]
     return kept, problems
 
 
-def _still_says_something(faults: Mapping[Any, Any], name: str) -> bool:
-    return "_schema" not in faults and not any(key in faults for key in ESSENTIAL[name])
+def _without_half_lists(item: dict[str, Any], faults: Mapping[Any, Any], block: Block) -> dict[str, Any]:
+    """Leave a list out of which a part could not be read: what is not in it would count as not listed."""
+    return {key: value for key, value in item.items() if not (key in faults and isinstance(block.fields[key], Items))}
 
 
 def _devices(found: dict[int, dict[str, Any]]) -> tuple[dict[str, dict[str, Any]], list[Problem]]:

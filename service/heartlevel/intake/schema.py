@@ -8,6 +8,7 @@ from heartlevel.intake.fields import (
     Part,
     about,
     choice,
+    day,
     flag,
     number,
     part,
@@ -83,7 +84,7 @@ class Device(Block):
     cuff = part(Cuff, "the cuff used with it")
     measuring_range = part(MeasuringRange, "the pressures it claims to measure")
     independently_validated = flag("passed an independent validation", fact="independently_validated")
-    checked_on = text("date of its last check against another device, YYYY-MM-DD", 10)
+    checked_on = day("date of its last check against another device")
 
 
 class Technique(Block):
@@ -175,7 +176,7 @@ class Options(Block):
     guideline = text("id of a guideline; the rule set's default where absent")
     protocol = text("id of an averaging protocol; the guideline's where absent")
     time_zone = text("IANA name; days and hours are counted in it")
-    as_of = text("date of the assessment, YYYY-MM-DD; nothing is taken from a clock", 10)
+    as_of = day("date of the assessment; nothing is taken from a clock")
     language = text("language of the wording; `en` where absent", 8)
     strict = flag("refuse the whole request if anything in it is at fault")
     explain = choice(EXPLANATIONS, "how much is explained")

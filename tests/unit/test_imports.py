@@ -1,0 +1,107 @@
+"""Imports go one way, as DEVELOPERS.md says; the engine and the web framework each have one importer."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+import heartlevel
+
+PACKAGE = Path(heartlevel.__file__).parent
+DEVELOPERS = PACKAGE.parents[1] / "DEVELOPERS.md"
+FOUNDATIONS = ["version", "resources"]  # they import nothing of the package
+ONLY_IN = {"durable": ["ruling.engine"], "flask": ["web"], "werkzeug": ["web"], "gunicorn": ["web"],
+           "prometheus_client": ["web"]}  # fmt: skip
+# The engine's program is run in a child process, never imported.
+NEVER_IMPORTED = "heartlevel.ruling.engine"
+
+
+def documented() -> list[str]:
+    """Read the order from the sentence that states it."""
+    (sentence,) = re.findall(r"Imports go one way: (.*?)\.\n", DEVELOPERS.read_text(), re.DOTALL)
+    return re.findall(r"\w+", " ".join(re.findall(r"`([^`]+)`", sentence)))
+
+
+ORDER = FOUNDATIONS + documented()
+
+
+def modules() -> dict[str, str]:
+    """Return the source of every module under its name in the package; the public face is not part of the chain."""
+    sources = {path.relative_to(PACKAGE): path.read_text() for path in sorted(PACKAGE.rglob("*.py"))}
+    named = {".".join(path.with_suffix("").parts).removesuffix(".__init__"): text for path, text in sources.items()}
+    return {name: text for name, text in named.items() if name != "__init__"}
+
+
+def imported(name: str, source: str) -> set[str]:
+    """Return the full names of everything a module imports, anywhere in it."""
+    found = set()
+    holder = f"heartlevel.{name}".split(".")
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found |= {one.name for one in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            way = [*holder[: len(holder) - node.level], *filter(None, [node.module])] if node.level else [node.module]
+            found |= {".".join([*map(str, way), one.name]) for one in node.names}
+    return found
+
+
+def faults_of(name: str, source: str) -> list[str]:
+    """Return what a module imports and must not."""
+    mine = name.split(".")[0]
+    left = ORDER[: ORDER.index(mine)] if mine in ORDER else []
+    found = []
+    for target in sorted(imported(name, source)):
+        outermost, *rest = target.split(".")
+        to_the_right = outermost == "heartlevel" and rest[0] not in [mine, *left]
+        elsewhere = not any(f"{name}.".startswith(f"{one}.") for one in ONLY_IN.get(outermost, [name]))
+        if to_the_right or elsewhere or f"{target}.".startswith(NEVER_IMPORTED + "."):
+            found.append(target)
+    return found
+
+
+def test_the_order_is_documented_and_names_every_module():
+    assert ORDER[2:5] == ["vocabulary", "columns", "profiles"]
+    assert len(ORDER) == len(set(ORDER))
+    assert {name.split(".")[0] for name in modules()} == set(ORDER)
+
+
+@pytest.mark.parametrize("name", sorted(modules()))
+def test_a_module_imports_only_from_its_left(name):
+    assert faults_of(name, modules()[name]) == []
+
+
+@pytest.mark.parametrize("package", sorted(ONLY_IN))
+def test_what_only_one_place_may_import_is_imported_there(package):
+    importers = {name for name, text in modules().items()
+                 if any(one.split(".")[0] == package for one in imported(name, text))}  # fmt: skip
+    assert importers
+    assert all(name.startswith(tuple(ONLY_IN[package])) for name in importers)
+
+
+@pytest.mark.parametrize(
+    ("name", "source", "fault"),
+    [
+        ("intake.batch", "from heartlevel.facts.reading import Readings", "heartlevel.facts.reading.Readings"),
+        ("statistics.averages", "def f():\n    import heartlevel.ruling.loading", "heartlevel.ruling.loading"),
+        ("facts.series", "from ..answer import whole", "heartlevel.answer.whole"),
+        ("ruling.loading", "from heartlevel import assessment", "heartlevel.assessment"),
+        ("answer.whole", "from heartlevel import answer_to", "heartlevel.answer_to"),
+        ("web.routes", "from heartlevel.command.main import main", "heartlevel.command.main.main"),
+        ("vocabulary", "from heartlevel.columns import Floats", "heartlevel.columns.Floats"),
+        ("ruling.truth", "from durable import engine", "durable.engine"),
+        ("ruling.truth", "from heartlevel.ruling.engine import table", "heartlevel.ruling.engine.table"),
+        ("ruling.truth", "from heartlevel.ruling import engine", "heartlevel.ruling.engine"),
+        ("one_call", "if True:\n    from flask import request", "flask.request"),
+        ("webbed", "import flask", "flask"),
+        ("command.main", "from werkzeug.exceptions import HTTPException", "werkzeug.exceptions.HTTPException"),
+    ],
+)
+def test_a_wrong_import_is_found_wherever_it_stands(name, source, fault):
+    assert faults_of(name, f"import json\nfrom typing import Any\n{source}\n") == [fault]
+
+
+def test_a_right_import_is_no_fault():
+    assert faults_of("answer.whole", "from heartlevel.assessment import Rules\nfrom . import figures\nimport numpy") == []
+    assert faults_of("ruling.engine", "from durable import engine") == []
+    assert faults_of("web.routes", "from flask import request") == []
