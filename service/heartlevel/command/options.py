@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import click
 
 from heartlevel.assessment import Rules
+from heartlevel.ruling.layers import TOP
 from heartlevel.ruling.source import RuleFaults
 
 FAILED = 1
@@ -33,6 +34,15 @@ def loaded(folder: Path | None, layers: tuple[Path, ...] = ()) -> Rules:
     except RuleFaults as faults:
         show_faults(faults)
         sys.exit(FAILED)
+
+
+def candidate(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> Rules:
+    """Load a directory in place of the rules, or, if it is a clinic's layer, over them."""
+    if directory is None:
+        return loaded(folder, layers)
+    if (directory / TOP).is_file():
+        return loaded(folder, (*layers, directory))
+    return loaded(directory, layers)
 
 
 def show_faults(faults: RuleFaults) -> None:

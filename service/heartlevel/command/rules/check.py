@@ -4,18 +4,18 @@ from pathlib import Path
 
 import click
 
-from heartlevel.command.options import DIRECTORY, loaded, rules_options
+from heartlevel.command.options import DIRECTORY, candidate, rules_options
 
 
 @click.command()
 @click.argument("directory", required=False, type=DIRECTORY)
 @rules_options
 def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
-    """Check the rule files of DIRECTORY (by default those in force), their examples included.
+    """Check the rule files of DIRECTORY, of rules or of a layer (by default those in force), examples included.
 
     Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any.
     """
-    ruleset = loaded(directory or folder, layers).ruleset
+    ruleset = candidate(directory, folder, layers).ruleset
     rules = ruleset.every_rule()
     examples = sum(len(rule.written["examples"]) for rule in rules)
     click.echo(f"{len(rules)} rules, {examples} examples, {len(ruleset.guidelines)} guidelines, "

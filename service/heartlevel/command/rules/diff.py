@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from heartlevel.command.options import DIRECTORY, loaded, rules_options
+from heartlevel.command.options import DIRECTORY, candidate, loaded, rules_options
 from heartlevel.ruling.difference import Difference, differences
 
 
@@ -13,10 +13,10 @@ from heartlevel.ruling.difference import Difference, differences
 @click.argument("directory", required=False, type=DIRECTORY)
 @rules_options
 def diff(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
-    """Show what DIRECTORY, and the layers over it, change against the rules (--rules, or the shipped ones)."""
+    """Show what DIRECTORY, of rules or of a clinic's layer, changes against the rules (--rules, or the shipped ones)."""
     if directory is None and not layers:
-        raise click.UsageError("name a directory of rules, or a layer with --layer")
-    found = differences(loaded(folder).ruleset, loaded(directory or folder, layers).ruleset)
+        raise click.UsageError("name a directory of rules or of a layer")
+    found = differences(loaded(folder).ruleset, candidate(directory, folder, layers).ruleset)
     for one in found:
         click.echo("\n".join(_lines(one)))
     click.echo(f"{len(found)} differences" if found else "no difference")

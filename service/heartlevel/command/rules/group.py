@@ -4,6 +4,7 @@ import click
 
 from heartlevel.command.rules.check import check
 from heartlevel.command.rules.diff import diff
+from heartlevel.command.rules.try_ import try_
 
 
 @click.group()
@@ -11,5 +12,5 @@ def rules() -> None:
     """Look after rule files: check, test and explain them, try changes before they go live."""
 
 
-for command in (check, diff):
+for command in (check, diff, try_):
     rules.add_command(command)

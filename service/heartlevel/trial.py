@@ -1,0 +1,115 @@
+"""What other rules would change: the same requests answered under two rule sets, and the answers compared."""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from heartlevel.assessment import Rules
+from heartlevel.intake.ndjson import LineTooLong
+from heartlevel.one_call import TOGETHER, Outcome, answer_each
+
+Lines = Iterable[tuple[int, bytes | LineTooLong]]
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """What differs between one request's two answers; `fields` is empty where nothing does."""
+
+    line: int
+    subject: str | None
+    fields: Mapping[str, Any]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as it stands in an answer."""
+        return {"line": self.line, "subject": self.subject, **self.fields}
+
+
+@dataclass(slots=True)
+class Totals:
+    """How much would change over all requests."""
+
+    subjects: int = 0
+    changed: int = 0
+    fields: Counter[str] = field(default_factory=Counter)  # subjects by what changes
+    gained: Counter[str] = field(default_factory=Counter)  # findings by rule
+    lost: Counter[str] = field(default_factory=Counter)
+
+    def add(self, one: Changed) -> None:
+        """Count one request."""
+        self.subjects += 1
+        self.changed += bool(one.fields)
+        self.fields.update(one.fields.keys())
+        findings = one.fields.get("findings", {})
+        self.gained.update(findings.get("gained", ()))
+        self.lost.update(findings.get("lost", ()))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the counts, largest first."""
+        parts = {"by_field": self.fields, "findings_gained": self.gained, "findings_lost": self.lost}
+        ordered = {name: dict(sorted(part.items(), key=lambda one: (-one[1], one[0]))) for name, part in parts.items()}
+        return {"subjects": self.subjects, "changed": self.changed, **ordered}
+
+
+def changes(lines: Lines, before: Rules, after: Rules) -> Iterator[Changed]:
+    """Yield what would change for each request, in order; no more than a few requests are held."""
+    for some in _in_turn(lines):
+        pairs = zip(answer_each(some, before), answer_each(some, after), strict=True)
+        yield from (_compared(old, new) for old, new in pairs)
+
+
+def _in_turn(lines: Lines) -> Iterator[list[tuple[int, bytes | LineTooLong]]]:
+    held: list[tuple[int, bytes | LineTooLong]] = []
+    for line in lines:
+        held.append(line)
+        if len(held) == TOGETHER:
+            yield held
+            held = []
+    if held:
+        yield held
+
+
+def _compared(old: Outcome, new: Outcome) -> Changed:
+    if old.answer is None or new.answer is None:
+        same = (old.answer is None) == (new.answer is None)
+        fields = {} if same else {"assessed": {"before": old.answer is not None, "after": new.answer is not None}}
+        answer = old.answer or new.answer
+        return Changed(old.line, answer["subject"]["id"] if answer else None, fields)
+    sides = old.answer, new.answer
+    found = {
+        "urgent": _pair(*(one["urgent"] for one in sides)),
+        "findings": _findings(*sides),
+        "reliabilities": _by_key(*({one["id"]: one["reliability"] for one in side["readings"]} for side in sides)),
+        "averages": _by_key(*(_means(side) for side in sides)),
+        "category": _pair(*(one["classification"]["category"] for one in sides)),
+        "pattern": _pair(*(one["pattern"]["label"] for one in sides)),
+    }
+    return Changed(old.line, old.answer["subject"]["id"], {name: value for name, value in found.items() if value})
+
+
+def _pair(before: Any, after: Any) -> dict[str, Any] | None:
+    return None if before == after else {"before": before, "after": after}
+
+
+def _by_key(before: Mapping[str, Any], after: Mapping[str, Any]) -> dict[str, Any]:
+    names = dict.fromkeys([*before, *after])
+    return {name: pair for name in names if (pair := _pair(before.get(name), after.get(name)))}
+
+
+def _findings(before: Mapping[str, Any], after: Mapping[str, Any]) -> dict[str, list[str]] | None:
+    old, new = (Counter(_finding_keys(side)) for side in (before, after))
+    gained, lost = (sorted({rule for rule, *_ in more - less}) for more, less in ((new, old), (old, new)))
+    return {"gained": gained, "lost": lost} if gained or lost else None
+
+
+def _finding_keys(answer: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield each finding once a reading concerned: a rule that fires for other readings has changed too."""
+    for one in answer["findings"]:
+        yield from ((one["rule"], reading) for reading in one["readings"] or [""])
+
+
+def _means(answer: Mapping[str, Any]) -> dict[str, Any]:
+    pressures = ("systolic", "diastolic")
+    return {
+        f"{one['setting']} {one['basis']}": {name: one[name]["mean"] for name in pressures} for one in answer["averages"]
+    }

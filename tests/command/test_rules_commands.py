@@ -1,0 +1,101 @@
+"""`heartlevel rules check`, `diff` and `try`, as an administrator calls them."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from heartlevel.command.main import main
+from heartlevel.resources import shipped
+from support import week
+
+BETWEEN = week(pressures=[(128, 76), (126, 75)])  # between the limit in force and the clinic's
+CHANGES = """name: Clinic
+revision: "1"
+changes:
+  - of: guideline
+    id: acc-aha-2025
+    set: {limits: {home: {hypertension: {systolic: 125}}}}
+    reason: Local protocol
+"""
+
+
+@pytest.fixture
+def layer(tmp_path: Path) -> Path:
+    folder = tmp_path / "clinic"
+    folder.mkdir()
+    (folder / "layer.yaml").write_text(CHANGES)
+    return folder
+
+
+@pytest.fixture
+def copied(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
+
+
+def run(*arguments, given: str | None = None):
+    return CliRunner().invoke(main, ["rules", *map(str, arguments)], input=given)
+
+
+def test_good_rules_are_counted_and_fingerprinted(copied):
+    result = run("check", copied)
+    assert result.exit_code == 0
+    assert "97 rules, " in result.stdout and "sha256:" in result.stdout
+
+
+def test_every_mistake_is_printed_with_its_place_and_cure(copied):
+    for name, old, new in [("posture", "legs_crossed:", "legs_crosed:"), ("entry", "severity: high", "severity: hihg")]:
+        file = copied / "reading" / f"{name}.yaml"
+        assert old in file.read_text()
+        file.write_text(file.read_text().replace(old, new, 1))
+    result = run("check", copied)
+    assert result.exit_code == 1
+    lines = result.stderr.splitlines()
+    assert len(lines) % 2 == 0
+    assert any("reading/posture.yaml:" in line and "did you mean 'legs_crossed'?" in line for line in lines)
+    assert any("reading/entry.yaml:" in line and "did you mean 'high'?" in line for line in lines)
+    assert "    Take one of the names listed." in lines[1::2]
+    assert lines[-1] == "    Take a fact of the rule's scope from the list of facts."
+
+
+def test_a_layer_is_checked_over_the_rules(layer):
+    assert run("check", layer).exit_code == 0
+    (layer / "layer.yaml").write_text(CHANGES.replace("acc-aha-2025", "acc-aha-2052"))
+    result = run("check", layer)
+    assert result.exit_code == 1
+    assert "clinic/layer.yaml:5:" in result.stderr and "did you mean 'acc-aha-2025'?" in result.stderr
+
+
+def test_what_a_layer_changes_is_shown_with_its_reason(layer):
+    result = run("diff", layer)
+    assert result.stdout.splitlines() == [
+        "changed guideline acc-aha-2025",
+        "    limits.home.hypertension.systolic: 130 -> 125",
+        "    reason: Local protocol (Clinic)",
+        "1 differences",
+    ]
+    assert run("diff").exit_code == 2
+
+
+def test_a_candidate_is_tried_on_requests(layer, tmp_path):
+    requests = tmp_path / "requests.ndjson"
+    requests.write_text("\n".join(map(json.dumps, [BETWEEN, week(pressures=[(118, 76), (116, 75)]), {"subject": 1}])))
+    result = run("try", layer, "--on", requests)
+    assert result.exit_code == 0
+    assert result.stdout.startswith("s-1 (line 1)\n    findings: gained home-pressure-raised")
+    assert "1 of 3 subjects would change" in result.stdout
+    assert "line 2" not in result.stdout
+
+
+def test_a_trial_can_be_read_by_a_program(layer):
+    lines = run("try", layer, "--on", "-", "--json", given=json.dumps(BETWEEN)).stdout.splitlines()
+    change, totals = map(json.loads, lines)
+    assert (change["subject"], totals["subjects"], totals["changed"]) == ("s-1", 1, 1)
+    assert totals["findings_gained"] == {rule: 1 for rule in change["findings"]["gained"]}
+
+
+def test_the_same_rules_change_nothing(copied):
+    result = run("try", copied, "--on", "-", given=json.dumps(BETWEEN))
+    assert result.stdout == "0 of 1 subjects would change\n"
