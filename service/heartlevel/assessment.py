@@ -39,7 +39,11 @@ class Rules:
 
         Raises RuleFaults if anything in them is at fault, an example that comes out otherwise included.
         """
-        ruleset = load(folder, layers)
+        return cls.compiled(load(folder, layers))
+
+    @classmethod
+    def compiled(cls, ruleset: RuleSet) -> "Rules":
+        """Compile a loaded rule set. Raises RuleFaults for examples that come out otherwise."""
         programs = programs_of(ruleset)
         wrong = list(wrong_examples(ruleset, programs))
         if wrong:

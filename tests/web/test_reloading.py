@@ -1,6 +1,7 @@
 """Changed rule files are taken over whole, or not at all."""
 
 import json
+import pickle
 import shutil
 import threading
 from pathlib import Path
@@ -10,7 +11,6 @@ import pytest
 from heartlevel import compiling
 from heartlevel.one_call import TOGETHER
 from heartlevel.resources import shipped
-from heartlevel.web import reloading
 from heartlevel.web.application import create_app
 from support import rules, week
 
@@ -75,19 +75,19 @@ def test_a_file_is_not_read_while_it_is_being_written(app, folder):
     assert in_force.current.ruleset.revision.startswith("2026.")
 
 
-def test_files_that_change_while_they_are_compiled_are_looked_at_again(app, folder, monkeypatch):
-    in_force = app.extensions["heartlevel"]
-    revise(folder, "2027.")
-    in_force.look()
-
+def test_files_that_change_while_they_are_read_are_looked_at_again(app, folder, monkeypatch, capfdbinary):
     def changed_meanwhile(*where):
         (folder / "ruleset.yaml").touch()
-        return rules()
+        return rules().ruleset
 
-    monkeypatch.setattr(reloading, "compiled_apart", changed_meanwhile)
+    monkeypatch.setattr(compiling, "load", changed_meanwhile)
+    compiling.main(str(folder))
+    assert pickle.loads(capfdbinary.readouterr().out) is None
+    in_force = app.extensions["heartlevel"]
+    monkeypatch.setattr(compiling.pickle, "loads", lambda written: None)
     before = in_force.current
-    in_force.look()
-    assert in_force.current is before
+    look(app)
+    assert (in_force.current, in_force.refused) == (before, ())
 
 
 def test_a_compiler_that_crashes_leaves_the_old_rules(app, client, folder, monkeypatch):

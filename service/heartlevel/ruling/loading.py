@@ -107,7 +107,7 @@ class _Checked:
     def protocols(self) -> dict[str, Protocol]:
         """Return the protocols by id."""
         return {
-            name: Protocol(name, _flat({"protocol": item}), item["office"]["use"], item)
+            name: Protocol(name, _flat({"protocol": {**item, "year": None}}), item["office"]["use"], item)
             for name, (_, item) in self._named("protocols").items()
         }
 

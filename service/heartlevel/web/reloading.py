@@ -5,17 +5,14 @@ Changed files are loaded in a child process and taken over whole; with any mista
 
 import logging
 from collections.abc import Callable, Sequence
-from os import stat_result
 from pathlib import Path
 from threading import Event, Thread
 
 from heartlevel.assessment import Rules
-from heartlevel.compiling import CompilerFailed, compiled_apart
-from heartlevel.resources import shipped
+from heartlevel.compiling import CompilerFailed, Stamp, StillChanging, compiled_apart, stamp_of
 from heartlevel.ruling.source import RuleFaults
 
 LOG = logging.getLogger("heartlevel")
-Stamp = tuple[tuple[str, int, int], ...]
 
 
 class RulesInForce:
@@ -52,9 +49,10 @@ class RulesInForce:
             self._refuse(stamp, [str(fault) for fault in faults.faults])
         except CompilerFailed as failure:
             self._refuse(stamp, [f"the rules could not be compiled: {failure}"])
+        except StillChanging:
+            return  # the next look finds them changed again
         else:
-            if self._stamp() == stamp:
-                self._take(stamp, rules)
+            self._take(stamp, rules)
 
     def _take(self, stamp: Stamp, rules: Rules) -> None:
         self._taken, self.current, self.refused = stamp, rules, ()
@@ -68,17 +66,4 @@ class RulesInForce:
         self.noted("refused")
 
     def _stamp(self) -> Stamp:
-        """Return what tells whether any file was changed, added or removed."""
-        return tuple(
-            (str(path), found.st_mtime_ns, found.st_size)
-            for folder in (self.folder or shipped("rules"), *self.layers)
-            for path in sorted(folder.rglob("*.yaml"))
-            if (found := _found(path)) is not None
-        )
-
-
-def _found(path: Path) -> stat_result | None:
-    try:
-        return path.stat()
-    except FileNotFoundError:  # replaced or removed at this very moment: the next look sees it
-        return None
+        return stamp_of(self.folder, self.layers)

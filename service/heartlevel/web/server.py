@@ -19,9 +19,11 @@ def settings() -> dict[str, Any]:
         "preload_app": True,
         "worker_class": "gthread",  # its heartbeat goes on while a long stream is answered
         "threads": 4,
+        "keepalive": 65,  # longer than load balancers usually keep an idle connection
         "max_requests": 50_000,
         "max_requests_jitter": 5_000,
         "control_socket_disable": True,  # nobody steers it from outside; it would write into the home directory
+        "on_starting": _write_log,
         "post_worker_init": _watch_rules,
         "child_exit": _forget,
         "when_ready": _say_ready,
@@ -55,6 +57,15 @@ def run(bind: str, workers: int) -> None:
         from heartlevel.web.application import create_app
 
         _Server(create_app(), {**settings(), "bind": bind, "workers": workers}).run()
+
+
+def _write_log(_: Any) -> None:
+    """Write the service's own log, a line a request, to standard error beside gunicorn's."""
+    handler = logging.StreamHandler()
+    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    log = logging.getLogger("heartlevel")
+    log.setLevel(logging.INFO)
+    log.addHandler(handler)
 
 
 def _watch_rules(worker: Any) -> None:

@@ -1,0 +1,109 @@
+"""The real server as a process of its own, and what the operating system says about it. Linux only: reads /proc."""
+
+import os
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from http.client import HTTPConnection
+from pathlib import Path
+
+PATIENCE_SECONDS = 60
+# What the installed `heartlevel` does, with the interpreter and the package of the tests.
+COMMAND = [sys.executable, "-c", "from heartlevel.command.main import main; main()"]
+
+
+@dataclass(frozen=True)
+class Server:
+    """A running server. `scratch` is its directory for temporary files, `log` what it wrote."""
+
+    process: subprocess.Popen
+    port: int
+    scratch: Path
+    log: Path
+
+    def connection(self) -> HTTPConnection:
+        return HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE_SECONDS)
+
+    def get(self, path: str) -> tuple[int, bytes]:
+        connection = self.connection()
+        try:
+            connection.request("GET", path)
+            response = connection.getresponse()
+            return response.status, response.read()
+        finally:
+            connection.close()
+
+    def workers(self) -> list[int]:
+        """Return the process ids of the workers: the children of the process that was started."""
+        pid = self.process.pid
+        return [int(one) for one in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+    def metrics_folders(self) -> list[Path]:
+        return list(self.scratch.glob("heartlevel-metrics-*"))
+
+    def stop(self) -> int:
+        """Send SIGTERM and return the exit status."""
+        self.process.terminate()
+        return self.process.wait(PATIENCE_SECONDS)
+
+
+@contextmanager
+def served(folder: Path, workers: int = 2, **environment: str) -> Iterator[Server]:
+    """Start `heartlevel serve` on a free port and wait until it is ready; afterwards it is stopped."""
+    port, log, scratch = _free_port(), folder / "log", folder / "scratch"
+    scratch.mkdir()
+    with log.open("wb") as out:
+        process = subprocess.Popen(
+            [*COMMAND, "serve", "--port", str(port), "--workers", str(workers)],
+            stdout=out, stderr=out, env={**os.environ, "TMPDIR": str(scratch), **environment},
+        )  # fmt: skip
+    server = Server(process, port, scratch, log)
+    try:
+        until(lambda: answers(server) and len(server.workers()) == workers, server)
+        yield server
+    finally:
+        process.terminate()
+        process.wait(PATIENCE_SECONDS)
+
+
+def _free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return one.getsockname()[1]
+
+
+def answers(server: Server) -> bool:
+    try:
+        return server.get("/ready")[0] == 200
+    except ConnectionRefusedError:
+        return False
+
+
+def until(holds, server: Server) -> None:
+    """Wait until something holds; AssertionError with the end of the log if the server ended or time is up."""
+    last = time.monotonic() + PATIENCE_SECONDS
+    while not holds():
+        assert server.process.poll() is None and time.monotonic() < last, server.log.read_text()[-2000:]
+        time.sleep(0.05)
+
+
+def exists(pid: int) -> bool:
+    return Path(f"/proc/{pid}").exists()
+
+
+def resident(pids: list[int]) -> int:
+    """Return the resident memory of several processes together, in bytes."""
+    return sum(_resident(pid) for pid in pids)
+
+
+def _resident(pid: int) -> int:
+    # VmRSS and not PSS: PSS grows without a leak when a page shared since the fork is copied by its first writer.
+    for line in Path(f"/proc/{pid}/status").read_text().splitlines():
+        name, _, amount = line.partition(":")
+        if name == "VmRSS":
+            return int(amount.removesuffix("kB")) * 1024
+    raise AssertionError(f"process {pid} has no VmRSS line")

@@ -1,0 +1,132 @@
+"""Rules are swapped, some of them broken, while clients keep posting.
+
+HEARTLEVEL_LOAD_SWAPS=50 is the long run, of two minutes and more; an ordinary run swaps a few times.
+"""
+
+import json
+import os
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from threading import Event, Thread
+
+import pytest
+
+from heartlevel.resources import shipped
+from load.server import Server, resident, served, until
+from support import week
+
+SWAPS = int(os.environ.get("HEARTLEVEL_LOAD_SWAPS", "5"))
+CLIENTS = 4
+EVERY_FIFTH = 5  # swap is a broken one
+REFUSED = 'heartlevel_rule_reloads_total{outcome="refused"}'
+MEBIBYTE = 1024 * 1024
+BODY = json.dumps(week(technique={"legs_crossed": True})).encode()
+HEADERS = {"Content-Type": "application/json"}
+
+
+class Client:
+    """Posts until told to stop, and notes each answer's status, revision, and advice on crossed legs."""
+
+    def __init__(self, server: Server, stop: Event) -> None:
+        self.server, self.stop, self.seen = server, stop, []
+
+    def run(self) -> None:
+        with closing(self.server.connection()) as connection:
+            while not self.stop.is_set():
+                connection.request("POST", "/v1/assessments", BODY, HEADERS)
+                response = connection.getresponse()
+                self.seen.append((response.status, *told(response.read())))
+
+
+def told(body: bytes) -> tuple[str, str]:
+    answer = json.loads(body)
+    advice = [one["advice"] for one in answer["findings"] if one["rule"] == "legs-crossed"]
+    return answer["made_with"]["rules"]["revision"], advice[0].split()[-1]
+
+
+def write_rules(folder: Path, number: int, broken: bool) -> None:
+    """Write a rule set whose revision and whose advice on crossed legs both end in its number, or a broken one."""
+    shipped_head = (shipped("rules") / "ruleset.yaml").read_text()
+    (folder / "ruleset.yaml").write_text(shipped_head.replace('revision: "2026.11', f'revision: "swap-{number}'))
+    layer = Path(folder.parent / "clinic" / "layer.yaml")
+    advice = f"{{of: rule, id: legs-crossed, set: {{advice: Uncross them. swap-{number}}}, reason: x}}"
+    fault = ", {of: rule, id: no-such-rule, off: true, reason: x}" if broken else ""
+    layer.write_text(f'name: clinic\nrevision: "{number}"\nchanges: [{advice}{fault}]\n')
+
+
+@contextmanager
+def posting(server: Server) -> Iterator[list[Client]]:
+    stop = Event()
+    clients = [Client(server, stop) for _ in range(CLIENTS)]
+    threads = [Thread(target=client.run) for client in clients]
+    for thread in threads:
+        thread.start()
+    try:
+        yield clients
+    finally:
+        stop.set()
+        for thread in threads:
+            thread.join()
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    top = tmp_path_factory.mktemp("swapped")
+    folder = Path(shutil.copytree(shipped("rules"), top / "rules"))
+    (top / "clinic").mkdir()
+    write_rules(folder, 0, broken=False)
+    environment = {"HEARTLEVEL_RULES": str(folder), "HEARTLEVEL_LAYERS": str(top / "clinic"),
+                   "HEARTLEVEL_RELOAD_SECONDS": "0.3"}  # fmt: skip
+    with served(top, **environment) as server, posting(server) as clients:
+        memory = []
+        for number in range(1, SWAPS + 1):
+            write_rules(folder, number, broken=number % EVERY_FIFTH == 0)
+            time.sleep(max(2.4, 20 / SWAPS))
+            memory.append(resident(server.workers()))
+        write_rules(folder, SWAPS + 1, broken=True)
+        until(lambda: REFUSED in server.get("/metrics")[1].decode(), server)
+        write_rules(folder, SWAPS + 2, broken=False)
+        settled(server, f"swap-{SWAPS + 2}")
+        memory.append(resident(server.workers()))
+        counts = server.get("/metrics")[1].decode()
+    return [one for client in clients for one in client.seen], memory, counts
+
+
+def settled(server: Server, revision: str) -> None:
+    """Wait until every worker answers with a revision: many fresh connections in a row do."""
+    last = time.monotonic() + 60
+    alike = 0
+    while alike < 30:
+        assert time.monotonic() < last
+        ready = json.loads(server.get("/ready")[1])
+        alike = alike + 1 if ready["rules"]["revision"] == revision and not ready["refused"] else 0
+        time.sleep(0.02)
+
+
+def test_no_request_fails_while_rules_are_swapped(run):
+    seen, _, _ = run
+    assert len(seen) > 100
+    assert {status for status, *_ in seen} == {200}
+
+
+def test_no_answer_mixes_two_rule_sets(run):
+    seen, _, _ = run
+    assert {(revision, advice) for _, revision, advice in seen if revision != advice} == set()
+    assert len({revision for _, revision, _ in seen}) > 2
+
+
+def test_broken_rules_are_never_answered_with_and_are_counted(run):
+    seen, _, counts = run
+    broken = {f"swap-{number}" for number in (*range(EVERY_FIFTH, SWAPS + 1, EVERY_FIFTH), SWAPS + 1)}
+    assert broken.isdisjoint({revision for _, revision, _ in seen})
+    assert REFUSED in counts
+
+
+def test_memory_does_not_grow_with_every_swap(run):
+    """After a few swaps the peak is reached: two rule sets held for a moment. 15 % and 10 MiB are let pass."""
+    _, memory, _ = run
+    settled_at = memory[min(len(memory) // 3, len(memory) - 2)]
+    assert memory[-1] <= 1.15 * settled_at + 10 * MEBIBYTE
