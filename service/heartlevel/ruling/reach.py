@@ -2,8 +2,8 @@
 
 The comparisons of a fact cut its values into cells; one value stands for each cell, one more for unknown. All
 combinations of the cells of all facts the rules use, those of the rules they mention included, go through the
-compiled rules. Facts come in rule by rule. Once a rule is decided, combinations that differ in nothing that a
-later rule looks at (outcomes mentioned, facts compared) are alike for good, and only the cheapest is kept.
+compiled rules. Facts come in one by one. Combinations that leave every rule's truth table alike for what is still
+to come are alike for good (after one true part of an `any` the others do not matter), and the cheapest is kept.
 
 Facts are combined freely, also where one follows from others (a pulse pressure from two pressures). What cannot
 be reached here can therefore never happen; what can be reached may still be impossible.
@@ -11,20 +11,24 @@ be reached here can therefore never happen; what can be reached may still be imp
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
+import orjson
 
 from heartlevel.columns import TOLERANCE, Floats, Ints
 from heartlevel.facts.catalogue import Fact
-from heartlevel.ruling.language import Limit, Mention, Term
+from heartlevel.ruling.language import Leaf, Limit, Mention, Term, shape_of
 from heartlevel.ruling.ruleset import Rule, RuleSet
-from heartlevel.ruling.verdicts import Outcomes, Program
+from heartlevel.ruling.truth import tables_of
+from heartlevel.ruling.verdicts import Program
 
 Profile = tuple[str, str]  # guideline, protocol
 MOST_COMBINATIONS = 200_000
 TOGETHER = 16_384  # combinations judged in one go: their columns stay in the processor's cache
 UNKNOWN_CELL = 0
+ANYWHERE = 100.0  # a value between this and its negative stands for all where nothing is compared
 RECORDED = 1_000.0  # cost of a recorded fact: far above what the digits of all values can add up to
 
 
@@ -65,23 +69,12 @@ def terms_of(rules: Sequence[Rule]) -> tuple[Term, ...]:
     return tuple(dict.fromkeys(leaf for rule in rules for leaf in rule.leaves if isinstance(leaf, Term)))
 
 
-def probes_of(rule: Rule) -> tuple[Rule, ...]:
-    """Return one rule for each leaf of a rule that only says what the leaf says."""
-    return tuple(
-        replace(rule, id=f"{rule.id}/{place}", condition=leaf, leaves=(leaf,)) for place, leaf in enumerate(rule.leaves)
-    )
-
-
 def narrowed(ruleset: RuleSet, members: Sequence[Rule], profile: Profile) -> Program:
     """Compile some rules of a scope alone, for one profile; their tables are those filled at loading."""
     guideline, protocol = profile
     scope = members[0].scope
-    alone = replace(
-        ruleset,
-        rules={scope: tuple(members)},
-        guidelines={guideline: ruleset.guidelines[guideline]},
-        protocols={protocol: ruleset.protocols[protocol]},
-    )
+    guidelines, protocols = {guideline: ruleset.guidelines[guideline]}, {protocol: ruleset.protocols[protocol]}
+    alone = replace(ruleset, rules={scope: tuple(members)}, guidelines=guidelines, protocols=protocols)
     return Program(alone, scope)
 
 
@@ -91,68 +84,78 @@ def reached(ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int
 
 
 class _Search:
-    """The combinations of some rules under one profile, cheapest of each kind."""
+    """The combinations of some rules' facts under one profile, the cheapest of each kind."""
 
     def __init__(self, ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int) -> None:
         self.members, self.most = members_of(ruleset, asked), most
-        self.program = narrowed(ruleset, self.members, profile)
-        self.asked = [self.members.index(rule) for rule in asked]
-        limits = ruleset.limits(*profile)
-        terms = terms_of(self.members)
+        terms, limits = terms_of(self.members), ruleset.limits(*profile)
+        probes = [replace(asked[0], id=f"={place}", condition=term, leaves=(term,)) for place, term in enumerate(terms)]
+        self.program = narrowed(ruleset, (*self.members, *probes), profile)
+        names = [rule.id for rule in self.members]
+        self.asked = [names.index(rule.id) for rule in asked]
+        self.row_of: dict[Leaf, int] = {Mention(name): place for place, name in enumerate(names)}
+        self.row_of |= {term: len(names) + place for place, term in enumerate(terms)}
         self.facts = {term.fact.name: term.fact for term in terms}
         self.cells = {
             name: np.array([np.nan, *cells_of(fact, [one for one in terms if one.fact == fact], limits)])
             for name, fact in self.facts.items()
         }
-        self.costs = {name: np.array([_cost(fact, value) for value in self.cells[name]])
-                      for name, fact in self.facts.items()}  # fmt: skip
-        self.uses = [tuple(dict.fromkeys(term.fact.name for term in terms_of([one]))) for one in self.members]
         self.places: dict[str, Ints] = {}  # fact -> which of its cells, a combination a column
         self.cost: Floats = np.zeros(1)
 
     def run(self) -> list[Reached]:
-        for place, names in enumerate(self.uses):
-            for name in names:
-                self._combine_with(name)
-            outcomes = self._keep_cheapest(place, self._judged())
+        outcomes = np.zeros((len(self.members), 1), dtype=np.int64)
+        for name, fact in self.facts.items():
+            self._combine_with(name, fact)
+            outcomes = self._keep_cheapest(self._judged())
         return [self._reached(column, outcomes) for column in range(len(self.cost))]
 
-    def _combine_with(self, name: str) -> None:
-        if name in self.places:
-            return
-        before, cells = len(self.cost), len(self.cells[name])
-        if before * cells > self.most:
-            raise TooManyCombinations(before * cells)
-        self.places = {known: np.repeat(column, cells) for known, column in self.places.items()}
-        self.places[name] = np.tile(np.arange(cells), before)
-        self.cost = np.repeat(self.cost, cells) + self.costs[name][self.places[name]]
+    def _combine_with(self, name: str, fact: Fact) -> None:
+        before, cells = len(self.cost), self.cells[name]
+        if before * len(cells) > self.most:
+            raise TooManyCombinations(before * len(cells))
+        self.places = {known: np.repeat(column, len(cells)) for known, column in self.places.items()}
+        self.places[name] = np.tile(np.arange(len(cells)), before)
+        costs = np.array([_cost(fact, value) for value in cells])
+        self.cost = np.repeat(self.cost, len(cells)) + costs[self.places[name]]
 
-    def _judged(self) -> Outcomes:
+    def _judged(self) -> Ints:
         size = len(self.cost)
-        blocks = [slice(start, start + TOGETHER) for start in range(0, size, TOGETHER)]
-        return np.concatenate([self._judged_block(block, min(TOGETHER, size - block.start)) for block in blocks], axis=1)
+        blocks = [slice(start, min(start + TOGETHER, size)) for start in range(0, size, TOGETHER)]
+        return np.concatenate([self._judged_block(block) for block in blocks], axis=1)
 
-    def _judged_block(self, block: slice, rows: int) -> Outcomes:
+    def _judged_block(self, block: slice) -> Ints:
+        rows = block.stop - block.start
+
         def column(name: str) -> Floats:
             return self.cells[name][self.places[name][block]] if name in self.places else np.full(rows, np.nan)
 
-        return self.program.judge(column, np.zeros(rows, dtype=np.int64)).outcomes
+        return self.program.judge(column, np.zeros(rows, dtype=np.int64)).outcomes.astype(np.int64)
 
-    def _keep_cheapest(self, place: int, outcomes: Outcomes) -> Outcomes:
-        """Drop all but the cheapest of the combinations that later rules, and whoever asked, cannot tell apart."""
-        later = self.members[place + 1 :]
-        mentioned = {leaf.rule for rule in later for leaf in rule.leaves if isinstance(leaf, Mention)}
-        rules = [at for at in range(place + 1) if at in self.asked or self.members[at].id in mentioned]
-        compared = {name for names in self.uses[place + 1 :] for name in names}
-        keys = [*outcomes[rules], *(column for name, column in self.places.items() if name in compared), self._complete()]
+    def _keep_cheapest(self, outcomes: Ints) -> Ints:
+        """Of the combinations that no fact still to come can tell apart, keep the cheapest."""
+        keys = np.stack([self._complete(), *self._told_apart(outcomes)])
         order = np.lexsort((self.cost, *keys))
-        sorted_keys = np.stack(keys)[:, order]
+        in_order = keys[:, order]
         first = np.ones(len(order), dtype=np.bool_)
-        first[1:] = (sorted_keys[:, 1:] != sorted_keys[:, :-1]).any(axis=0)
+        first[1:] = (in_order[:, 1:] != in_order[:, :-1]).any(axis=0)
         kept = order[first]
         self.places = {name: column[kept] for name, column in self.places.items()}
         self.cost = self.cost[kept]
         return outcomes[:, kept]
+
+    def _told_apart(self, outcomes: Ints) -> Iterator[Ints]:
+        """Yield, for each rule, its outcome if that is settled and asked for, else what is left of its truth table."""
+        settled: set[Leaf] = {leaf for leaf in self.row_of if isinstance(leaf, Term) and leaf.fact.name in self.places}
+        for place, rule in enumerate(self.members):
+            done = tuple(digit for digit, leaf in enumerate(rule.leaves) if leaf in settled)
+            if len(done) == len(rule.leaves):
+                settled.add(Mention(rule.id))
+                if place in self.asked:
+                    yield outcomes[place]
+            elif done:
+                pattern = sum(outcomes[self.row_of[rule.leaves[digit]]] * 3**at for at, digit in enumerate(done))
+                yield _remainders(orjson.dumps(shape_of(rule.condition, rule.leaves)), done)[pattern]
 
     def _complete(self) -> Ints:
         complete = np.ones(len(self.cost), dtype=np.int64)
@@ -160,20 +163,31 @@ class _Search:
             complete &= column != UNKNOWN_CELL
         return complete
 
-    def _reached(self, column: int, outcomes: Outcomes) -> Reached:
-        where = {name: int(places[column]) for name, places in self.places.items()}
-        facts = {name: float(self.cells[name][cell]) for name, cell in where.items() if cell != UNKNOWN_CELL}
-        in_order = {name: facts[name] for name in self.facts if name in facts}
+    def _reached(self, column: int, outcomes: Ints) -> Reached:
+        cells = {name: int(places[column]) for name, places in self.places.items()}
+        facts = {name: float(self.cells[name][cell]) for name, cell in cells.items() if cell != UNKNOWN_CELL}
         asked = tuple(int(outcomes[place, column]) for place in self.asked)
-        return Reached(asked, len(facts) == len(where), in_order, float(self.cost[column]))
+        return Reached(asked, len(facts) == len(cells), facts, float(self.cost[column]))
+
+
+@lru_cache(maxsize=4096)
+def _remainders(shape: bytes, done: tuple[int, ...]) -> Ints:
+    """Number what is left of a shape's truth table for every pattern of some of its leaves; alike is equal."""
+    (table,) = tables_of([orjson.loads(shape)])
+    leaves = round(np.log(len(table)) / np.log(3))
+    open_ = [digit for digit in range(leaves) if digit not in done]
+    # Digits come least significant first, axes the other way round.
+    axes = [leaves - 1 - digit for digit in (*reversed(done), *open_)]
+    rows = table.reshape((3,) * leaves).transpose(axes).reshape(3 ** len(done), -1)
+    return np.unique(rows, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
 
 
 def cells_of(fact: Fact, terms: Sequence[Term], limits: Mapping[str, float]) -> list[float]:
     """Return one value for each cell into which comparisons cut a fact's values, unknown left out."""
     if fact.kind == "flag":
         return [0.0, 1.0]
-    compared = {limits[one.name] if isinstance(one, Limit) else one
-                for term in terms if term.operator != "known" for one in term.values}  # fmt: skip
+    values = [one for term in terms if term.operator != "known" for one in term.values]
+    compared = {limits[one.name] if isinstance(one, Limit) else one for one in values}
     if fact.kind == "choice":
         others = [float(place) for place in range(len(fact.names)) if place not in compared]
         return sorted([*compared, *others[:1]])  # all names compared with nothing are alike
@@ -183,21 +197,26 @@ def cells_of(fact: Fact, terms: Sequence[Term], limits: Mapping[str, float]) -> 
 def _numbers(limits: Sequence[float], fact: Fact) -> Iterator[float]:
     """Yield the limits, a value on either side of all of them, and one between neighbours."""
     if not limits:
-        yield simplest(max(fact.low, 0.0), min(fact.high, 100.0)) if fact.low < fact.high else fact.low
+        yield from _between(-ANYWHERE, ANYWHERE, fact, 0.0)
         return
     yield from limits
-    for limit, away in ((limits[0], -1.0), (limits[-1], 1.0)):
-        ends = sorted((limit, limit + away * 1.5 * _scale(limit)))
-        low, high = max(ends[0], fact.low), min(ends[1], fact.high)
-        if high - low > 4 * TOLERANCE:
-            yield simplest(low, high, near=limit)
-        yield low if away < 0 else high
+    yield from _between(limits[0] - 1.5 * _scale(limits[0]), limits[0], fact, limits[0])
+    yield from _between(limits[-1], limits[-1] + 1.5 * _scale(limits[-1]), fact, limits[-1])
     for below, above in pairwise(limits):
         if above - below > 4 * TOLERANCE:
-            yield simplest(below, above)
+            yield from _between(below, above, fact, (below + above) / 2)
         else:  # hardly apart: their tolerances overlap, so every edge counts
             edges = [value + sign * TOLERANCE for value in (below, above) for sign in (-1, 1)]
             yield from (float(np.nextafter(edge, edge + side)) for edge in edges for side in (-1, 0, 1))
+
+
+def _between(below: float, above: float, fact: Fact, near: float) -> Iterator[float]:
+    """Yield the simplest value strictly between two that a request can record, if there is one."""
+    low, high = max(below, fact.low), min(above, fact.high)
+    found = [bound for bound in (fact.low, fact.high) if below + 2 * TOLERANCE < bound < above - 2 * TOLERANCE]
+    if high - low > 4 * TOLERANCE:
+        found.append(simplest(low, high, near))
+    yield from sorted(found, key=lambda value: (_digits(value), abs(value - near)))[:1]
 
 
 def _scale(limit: float) -> float:
@@ -205,25 +224,26 @@ def _scale(limit: float) -> float:
     return float(10.0 ** np.floor(np.log10(abs(limit)))) if limit else 1.0
 
 
-def simplest(low: float, high: float, near: float | None = None) -> float:
-    """Return the roundest number strictly between two, of these the one nearest to `near`, or to the middle."""
-    target = (low + high) / 2 if near is None else near
-    step = 1000.0
+def simplest(low: float, high: float, near: float) -> float:
+    """Return the roundest number strictly between two; of equally round ones the nearest to `near`."""
+    step = _scale(high - low)
     while step > TOLERANCE:
         first, last = np.floor(low / step) + 1, np.ceil(high / step) - 1
-        if first <= last:
-            place = min(max(np.rint(target / step), first), last)
-            value = float(f"{place * step:.12g}")
-            if low + 2 * TOLERANCE < value < high - 2 * TOLERANCE:
-                return value
+        place = min(max(np.rint(near / step), first), last)
+        value = float(f"{place * step:.12g}")
+        if first <= last and low + 2 * TOLERANCE < value < high - 2 * TOLERANCE:
+            return value
         step /= 10
     return (low + high) / 2
+
+
+def _digits(value: float) -> int:
+    """Count the signs a number is written with, zeros at its ends left out."""
+    return max(len(f"{abs(value):.12g}".strip("0")), 1) + (value < 0)
 
 
 def _cost(fact: Fact, value: float) -> float:
     """Return what recording a value costs: anything at all most, then every digit."""
     if np.isnan(value):
         return 0.0
-    if fact.kind == "number":
-        return RECORDED + len(f"{value:.12g}".strip("0-").replace(".", "")) + (value < 0)
-    return RECORDED
+    return RECORDED + (_digits(value) if fact.kind == "number" else 0)

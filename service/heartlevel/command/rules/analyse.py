@@ -1,0 +1,98 @@
+"""`heartlevel rules analyse`: rules that cannot fire, always fire, repeat or contradict another."""
+
+import sys
+from collections.abc import Collection, Iterator, Sequence
+from pathlib import Path
+from textwrap import fill
+
+import click
+
+from heartlevel.command.options import DIRECTORY, FAILED, loaded, rules_options
+from heartlevel.ruling.analysis import (
+    ALWAYS,
+    CONTRADICTION,
+    IDENTICAL,
+    IMPLIED,
+    NEVER,
+    NOT_DECIDED,
+    Claim,
+    Decoded,
+    analyse,
+    shown,
+)
+from heartlevel.ruling.reach import Profile
+from heartlevel.ruling.ruleset import RuleSet
+
+WIDTH = 100
+DEFECTS = (NEVER, ALWAYS, IDENTICAL, CONTRADICTION)
+WORDS = {
+    NEVER: "{rule} can never fire: {detail}.",
+    ALWAYS: "{rule} always fires: {detail}. Simplest case: {facts}.",
+    IDENTICAL: "{rule} and {other} say the same: {detail}. Simplest case where both fire: {facts}.",
+    CONTRADICTION: "{rule} and {other} can fire together and contradict each other: {detail}. Simplest case: {facts}.",
+    IMPLIED: "Whenever {other} fires, {rule} fires too{detail}. Simplest case where both fire: {facts}; where only "
+    "{rule} fires: {only}.",
+    NOT_DECIDED: "{rule}{other}: {detail}.",
+}
+
+
+@click.command(name="analyse")
+@click.argument("directory", required=False, type=DIRECTORY)
+@rules_options
+def analyse_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
+    """Try every combination of facts that the rules of DIRECTORY (by default those in force) can tell apart.
+
+    Names rules that never fire, always fire, do the same as another, contradict another, or fire whenever another
+    does, each with the simplest case that shows it. Ends with status 1 if there are any of the first four kinds.
+    Facts are combined freely, so a case may be one that cannot occur; what is said never to fire never does.
+    """
+    ruleset = loaded(directory or folder, layers).ruleset
+    claims = analyse(ruleset)
+    for claim in claims:
+        click.echo(f"{_paragraph(claim, ruleset)}\n")
+    wrong = sum(claim.kind in DEFECTS for claim in claims)
+    open_ = sum(claim.kind == NOT_DECIDED for claim in claims)
+    click.echo(f"{len(ruleset.every_rule())} rules: {wrong} to correct, {len(claims) - wrong - open_} to know of, "
+               f"{open_} not decided")  # fmt: skip
+    sys.exit(FAILED if wrong else 0)
+
+
+def _paragraph(claim: Claim, ruleset: RuleSet) -> str:
+    titles = {rule.id: f"'{rule.written['title']}' ({rule.id})" for rule in ruleset.every_rule()}
+    other = titles[claim.other] if claim.other else ""
+    detail = claim.detail
+    if claim.kind == IMPLIED and detail:
+        detail = f", since {detail}"
+    if claim.kind == NOT_DECIDED and other:
+        other = f" and {other}"
+    words = WORDS[claim.kind].format(
+        rule=titles[claim.rule], other=other, detail=detail, facts=_facts(claim.facts), only=_facts(claim.only_rule)
+    )
+    return fill(f"{words} {' '.join(_scope(claim, ruleset))}", WIDTH, subsequent_indent="    ", break_on_hyphens=False)
+
+
+def _facts(facts: Decoded | None) -> str:
+    named = ", ".join(f"{name} {shown(value)}" for name, value in (facts or {}).items())
+    return f"{named} and nothing else recorded" if named else "nothing recorded"
+
+
+def _scope(claim: Claim, ruleset: RuleSet) -> Iterator[str]:
+    """Yield for which guidelines and protocols a claim holds, and for which its facts are, if not for all."""
+    yield f"Holds for {_profiles(claim.profiles, ruleset)}."
+    if claim.facts is not None and len(claim.profiles) < len(ruleset.guidelines) * len(ruleset.protocols):
+        guideline, protocol = claim.profiles[0]
+        yield f"The cases are for guideline {guideline} with protocol {protocol}."
+
+
+def _profiles(profiles: Sequence[Profile], ruleset: RuleSet) -> str:
+    guidelines = list(dict.fromkeys(guideline for guideline, _ in profiles))
+    protocols = list(dict.fromkeys(protocol for _, protocol in profiles))
+    if len(profiles) < len(guidelines) * len(protocols):
+        return ", ".join(f"{guideline} with {protocol}" for guideline, protocol in profiles)
+    if len(profiles) == len(ruleset.guidelines) * len(ruleset.protocols):
+        return "every guideline and protocol"
+    return f"{_some('guideline', guidelines, ruleset.guidelines)} with {_some('protocol', protocols, ruleset.protocols)}"
+
+
+def _some(kind: str, names: Sequence[str], known: Collection[str]) -> str:
+    return f"every {kind}" if len(names) == len(known) else f"{kind} {' or '.join(names)}"
