@@ -1,4 +1,5 @@
-"""Writes openapi.json from paths.yaml and the declarations of request, answer and rule files; answers the examples.
+"""Writes openapi.json from paths.yaml and the declarations of request, answer and rule files; answers the examples;
+writes the lists in rules/README.md.
 
     python openapi/generate.py            write them
     python openapi/generate.py --check    exit 1 if a committed one differs
@@ -20,10 +21,14 @@ from heartlevel.intake.fields import Anything
 from heartlevel.intake.schema import LISTS, Envelope
 from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock
 from heartlevel.version import VERSION
+from rule_files import rule_files
+from rules_readme import with_lists
 
 FOLDER = Path(__file__).parent
 TARGET = FOLDER / "openapi.json"
+RULE_FILES = FOLDER / "rule-files.schema.json"
 EXAMPLES = FOLDER / "examples"
+README = FOLDER.parent / "rules" / "README.md"
 REQUEST, ANSWER = ".request.json", ".answer.json"
 
 
@@ -95,7 +100,11 @@ def made() -> dict[Path, str]:
     """Return every generated file with its content."""
     rules = Rules.load()
     answers = {EXAMPLES / (name + ANSWER): answer_to(request, rules) for name, request in examples().items()}
-    return {path: as_text(content) for path, content in {TARGET: document(), **answers}.items()}
+    page = README.read_text("utf-8")
+    return {
+        README: with_lists(page, rules.ruleset),
+        **{path: as_text(content) for path, content in {TARGET: document(), RULE_FILES: rule_files(), **answers}.items()},
+    }
 
 
 def as_text(content: dict[str, Any]) -> str:

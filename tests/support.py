@@ -2,6 +2,7 @@
 
 import json
 from functools import cache
+from pathlib import Path
 
 from heartlevel import Rules, answer_to
 from heartlevel.command.demo import HARBOUR_LANE
@@ -49,3 +50,9 @@ def average(answer: dict, setting: str = "home", basis: str = "protocol") -> dic
 
 def rules_fired(answer: dict) -> set[str]:
     return {finding["rule"] for finding in answer["findings"]}
+
+
+def without_worded_rules(folder: Path) -> None:
+    """Leave only next steps and cautions in a copy's wording: its rules are taken out."""
+    for path in (folder / "wording").glob("*.yaml"):
+        path.write_text(path.read_text().partition("\nrules:\n")[0] + "\n")

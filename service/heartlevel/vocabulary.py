@@ -34,4 +34,4 @@ STANDINGS = ("published", "published-from-memory", "common-practice")
 DIRECTIONS = ("high", "low", "either")
 PATTERNS = ("sustained", "office-only-elevation", "home-only-elevation", "normal-in-both")
 UNDETERMINED = "undetermined"
-EXPLANATIONS = ("brief",)
+EXPLANATIONS = ("brief", "full")

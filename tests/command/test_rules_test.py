@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from heartlevel.command.rules.test import test_rules as run_examples
 from heartlevel.resources import shipped
 from heartlevel.vocabulary import SCOPES
-from support import rules
+from support import rules, without_worded_rules
 
 COMPARISON = "series/comparison.yaml"
 LAYER_RULE = """
@@ -91,6 +91,7 @@ def test_every_failure_is_shown_not_only_the_first(folder):
 def test_a_run_without_any_example_ends_with_1_and_says_so(folder):
     for scope in SCOPES:
         shutil.rmtree(folder / scope)
+    without_worded_rules(folder)
     result = run(folder)
     assert result.exit_code == 1
     assert "0 rules, 0 examples" in result.output

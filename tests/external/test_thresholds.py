@@ -37,6 +37,34 @@ PUBLISHED = {
     # source: ISSHP 2021, office 140/90, severe 160 or 110; home 135/85 (published)
     ("isshp-2021", "office"): [("below-threshold", 0, 0), ("hypertension", 140, 90), ("severe-hypertension", 160, 110)],
     ("isshp-2021", "home"): [("below-threshold", 0, 0), ("hypertension", 135, 85)],
+    # source: Whelton et al., ACC/AHA guideline, 2017 (published)
+    ("acc-aha-2017", "office"): [
+        ("normal", 0, 0), ("elevated", 120, NEVER), ("stage-1", 130, 80), ("stage-2", 140, 90),
+    ],
+    # source: the same, home 130/80 (published); 120 and 135/85 of the corresponding values (quoted from memory)
+    ("acc-aha-2017", "home"): [
+        ("normal", 0, 0), ("elevated", 120, NEVER), ("stage-1", 130, 80), ("stage-2", 135, 85),
+    ],
+    # source: Unger et al., Hypertension 2020;75:1334 (published)
+    ("ish-2020", "office"): [("normal", 0, 0), ("high-normal", 130, 85), ("grade-1", 140, 90), ("grade-2", 160, 100)],
+    # source: the same, home 135/85 (published)
+    ("ish-2020", "home"): [("below-threshold", 0, 0), ("hypertension", 135, 85)],
+    # source: Umemura et al., Hypertens Res 2019;42:1235 (normal to elevated published; grades quoted from memory)
+    ("jsh-2019", "office"): [
+        ("normal", 0, 0), ("high-normal", 120, NEVER), ("elevated", 130, 80),
+        ("grade-1", 140, 90), ("grade-2", 160, 100), ("grade-3", 180, 110),
+    ],
+    # source: the same, its own categories for home (quoted from memory)
+    ("jsh-2019", "home"): [
+        ("normal", 0, 0), ("high-normal", 115, NEVER), ("elevated", 125, 75),
+        ("grade-1", 135, 85), ("grade-2", 145, 90), ("grade-3", 160, 100),
+    ],
+    # source: Hypertension Canada guidelines, 2017 to 2020, not automated: 130/85 high-normal, 140/90 high (published)
+    ("hypertension-canada-2020", "office"): [
+        ("below-high-normal", 0, 0), ("high-normal", 130, 85), ("hypertension", 140, 90),
+    ],
+    # source: the same, home 135/85 (published)
+    ("hypertension-canada-2020", "home"): [("below-threshold", 0, 0), ("hypertension", 135, 85)],
 }  # fmt: skip
 STEPS = (-0.1, 0.0, 0.1)
 
@@ -102,6 +130,15 @@ def test_every_edge_and_every_pair_of_edges_falls_where_the_guideline_says(guide
         ("nice-ng136", "home", 140, 95, "stage-2"),
         ("isshp-2021", "office", 150, 110, "severe-hypertension"),
         ("isshp-2021", "office", 159.9, 109.9, "hypertension"),
+        ("acc-aha-2017", "home", 134.9, 84.9, "stage-1"),
+        ("acc-aha-2017", "home", 134.9, 85, "stage-2"),
+        ("ish-2020", "office", 120, 85, "high-normal"),
+        ("jsh-2019", "office", 119, 80, "elevated"),  # high-normal has no diastolic door
+        ("jsh-2019", "office", 129.9, 79.9, "high-normal"),
+        ("jsh-2019", "home", 124.9, 74.9, "high-normal"),
+        ("jsh-2019", "home", 134.9, 84.9, "elevated"),
+        ("hypertension-canada-2020", "office", 129.9, 84.9, "below-high-normal"),
+        ("hypertension-canada-2020", "office", 139.9, 89.9, "high-normal"),
     ],
 )
 def test_a_named_pair_of_pressures_has_its_published_category(guideline, setting, systolic, diastolic, category):
@@ -132,7 +169,9 @@ def test_the_table_of_corresponding_values_is_the_published_one():
 
 
 # source: ESH 2023, ESC 2024 day 135/85, night 120/70, 24 h 130/80 (published; night and all of ESC quoted from memory);
-# severe: ACC/AHA and NICE 180/120, ESC and ESH 180/110, ISSHP 2021 160/110 (published; ESC, ESH quoted from memory)
+# severe: ACC/AHA and NICE 180/120, ESC and ESH 180/110, ISSHP 2021 160/110 (published; ESC, ESH quoted from memory);
+# ACC/AHA 2017, ISH 2020, Hypertension Canada (published; it has no night limit), JSH 2019 (office published, rest quoted
+# from memory); severe of Hypertension Canada published, of JSH quoted from memory, of ISH common practice
 @pytest.mark.parametrize(
     ("guideline", "limits"),
     [
@@ -144,30 +183,43 @@ def test_the_table_of_corresponding_values_is_the_published_one():
                       "ambulatory-night": (120, 70), "ambulatory-24h": (130, 80), "severe": (180, 110)}),
         ("nice-ng136", {"office": (140, 90), "home": (135, 85), "ambulatory-day": (135, 85), "severe": (180, 120)}),
         ("isshp-2021", {"office": (140, 90), "home": (135, 85), "ambulatory-day": (135, 85), "severe": (160, 110)}),
+        ("acc-aha-2017", {"office": (130, 80), "home": (130, 80), "ambulatory-day": (130, 80),
+                          "ambulatory-night": (110, 65), "ambulatory-24h": (125, 75), "severe": (180, 120)}),
+        ("ish-2020", {"office": (140, 90), "home": (135, 85), "ambulatory-day": (135, 85),
+                      "ambulatory-night": (120, 70), "ambulatory-24h": (130, 80), "severe": (180, 110)}),
+        ("jsh-2019", {"office": (140, 90), "home": (135, 85), "ambulatory-day": (135, 85),
+                      "ambulatory-night": (120, 70), "ambulatory-24h": (130, 80), "severe": (180, 110)}),
+        ("hypertension-canada-2020", {"office": (140, 90), "home": (135, 85), "ambulatory-day": (135, 85),
+                                      "ambulatory-24h": (130, 80), "severe": (180, 110)}),
     ],
 )  # fmt: skip
-def test_limits_by_method_are_the_published_ones(guideline, limits):
+def test_limits_by_method_are_the_published_ones_and_there_are_no_others(guideline, limits):
     have = rules().ruleset.guidelines[guideline].limits
+    assert {name.split(".")[0] for name in have} == {*limits, "low", "adults_from_years"}
     for name, (systolic, diastolic) in limits.items():
         prefix = name if name == "severe" else f"{name}.hypertension"
         assert (have[f"{prefix}.systolic"], have[f"{prefix}.diastolic"]) == (systolic, diastolic), name
 
 
-def classification(guideline, systolic, diastolic, **subject):
-    payload = week(pressures=((systolic, diastolic), (systolic, diastolic)), options={"guideline": guideline})
+def classification(guideline, systolic, diastolic, setting="home", **subject):
+    pressures = ((systolic, diastolic),) * 2
+    payload = week(pressures=pressures, options={"guideline": guideline}, setting=setting)
     payload["subject"] |= subject
     return answer(payload)["classification"]
 
 
-# source: home edges of the table above
-@pytest.mark.parametrize(("guideline", "setting"), [one for one in PUBLISHED if one[1] == "home"], ids="/".join)
-def test_home_edges_hold_from_the_request_to_the_answer(guideline, setting):
+# source: edges of the table above
+@pytest.mark.parametrize(("guideline", "setting"), PUBLISHED, ids=lambda one: one)
+def test_edges_hold_from_the_request_to_the_answer(guideline, setting):
     table = PUBLISHED[guideline, setting]
     for _, systolic, diastolic in table[1:]:
         for step in STEPS:
-            pairs = [(systolic + step, 60.0)] + ([] if diastolic is NEVER else [(110.0, diastolic + step)])
+            pairs = [(systolic + step, 60.0)]
+            if diastolic is not NEVER:
+                pairs.append((max(112.0, diastolic + 20), diastolic + step))
             for pair in pairs:
-                assert classification(guideline, *pair)["category"] == expected(table, *pair), pair
+                found = classification(guideline, *pair, setting)
+                assert (found["setting"], found["category"]) == (setting, expected(table, *pair)), pair
 
 
 # source: ISSHP 2021 (published): in pregnancy home 135/85, whichever guideline is asked for

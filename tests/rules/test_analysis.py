@@ -19,7 +19,7 @@ from heartlevel.ruling.language import Group, Mention, Term, leaves_of
 from heartlevel.ruling.loading import load
 from heartlevel.ruling.reference import verdict
 from heartlevel.vocabulary import SCOPES
-from support import rules
+from support import rules, without_worded_rules
 
 HIGH, LOW = {"systolic": {"reads": "high", "range": [1, 2]}}, {"systolic": {"reads": "low", "range": [1, 2]}}
 
@@ -30,6 +30,7 @@ def folder(tmp_path) -> Path:
     copy = Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
     for scope in SCOPES:
         shutil.rmtree(copy / scope)
+    without_worded_rules(copy)
     return copy
 
 

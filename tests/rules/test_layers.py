@@ -102,6 +102,10 @@ def test_layers_lie_over_each_other_in_their_order(tmp_path):
         ("{of: ruleset, set: {default_guideline: none-such}, reason: x}", "unknown-name: 'none-such'"),
         ("{of: guideline, id: esc-2024, set: {limits: {low: {systolic: 150}}}, reason: x}", "limits-order: low systolic"),
         ("{of: rule, id: legs-crossed, set: 5, reason: x}", "not-an-object"),
+        ("{of: protocol, id: nice-ng136, set: {home: {minimum_kept: 25}}, reason: x}", "at most 24"),
+        ("{of: protocol, id: nice-ng136, set: {home: {minimum_recorded: 29}}, reason: x}", "at most 28"),
+        ("{of: protocol, id: nice-ng136, set: {home: {discard_first_days: 4}}, reason: x}", "limits-order: all days"),
+        ("{of: protocol, id: nice-ng136, set: {morning: {before_hour: 3}}, reason: x}", "ends before it begins"),
     ],
 )
 def test_a_mistake_in_a_change_is_named_at_its_place(tmp_path, change, said):

@@ -55,14 +55,19 @@ def test_every_route_is_described_and_every_description_has_a_route(app):
     assert routes == {(path, method) for path, methods in DOCUMENT["paths"].items() for method in methods}
 
 
+def explained() -> list[dict]:
+    payloads = [{**payload, "options": {**payload.get("options", {}), "explain": "full"}} for payload in demo()[:8]]
+    return [answer_to(payload, rules()) for payload in payloads]
+
+
 def test_demo_answers_are_as_described():
     described = validator("Answer")
-    for answer in demo_answers():
+    for answer in [*demo_answers(), *explained()]:
         described.validate(answer)
 
 
 def test_every_described_part_of_an_answer_occurs_in_some_demo_answer():
-    written = json.dumps(demo_answers())
+    written = json.dumps([*demo_answers(), *explained()])
     described = {
         name
         for title in reached("Answer")
@@ -107,6 +112,22 @@ def test_a_refusal_is_as_described(client):
     response = client.post("/v1/assessments", json={"readings": [], "subject": {"age_years": "x"}, "option": 1})
     validator("Problem").validate(response.get_json())
     assert [one["pointer"] for one in response.get_json()["problems"]] == ["/option", "/subject/age_years", "/subject/id"]
+
+
+def test_a_trial_and_its_mistakes_are_as_described(client):
+    requests = [payload for payload in demo() if payload["subject"]["id"] in ("s-08", "s-15")]
+    changed = [{"of": "guideline", "id": "acc-aha-2025", "reason": "x",
+                "set": {"limits": {"home": {"hypertension": {"systolic": 135, "diastolic": 85}}}}},
+               {"of": "rule", "id": "legs-crossed", "set": {"effect": "unusable"}, "reason": "x"}]  # fmt: skip
+    layer = {"name": "Clinic", "revision": "1", "changes": changed}
+    body = {"files": {"layer.yaml": json.dumps(layer)}, "requests": requests}
+    validator("TrialRequest").validate(body)
+    response = client.post("/v1/rules/trial", json=body)
+    validator("Trial").validate(response.get_json())
+    assert len(response.get_json()["changes"]) == 2
+    refused = client.post("/v1/rules/trial", json={"files": {"reading/x.yaml": "- id: x"}, "requests": []})
+    validator("Problem").validate(refused.get_json())
+    assert refused.get_json()["faults"]
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from heartlevel.answer.findings import Finding
 from heartlevel.answer.numbers import pair, rounded
 from heartlevel.assessment import Assessment
+from heartlevel.columns import Bools
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.statistics.agreement import PRESSURES, VERDICTS
 from heartlevel.statistics.averages import QUANTITIES
@@ -99,13 +101,20 @@ class Figures:
 
     def undocumented(self, subject: int) -> list[dict[str, Any]]:
         """Return the facts whose absence kept a rule undecided, with the share of readings concerned."""
-        rows = self.of.batch.rows_of(subject)
-        found = []
-        for name, wanting in self.of.verdicts["reading"].undecided.items():
-            share = float(wanting[rows].mean()) if rows.start < rows.stop else 0.0
-            if share and CATALOGUE[name].asked:
-                found.append({"item": name, "share": rounded(share, 3)})
+        rows, (names, wanting) = self.of.batch.rows_of(subject), self._wanting
+        if rows.start == rows.stop:
+            return []
+        shares = zip(names, wanting[:, rows].mean(axis=1).tolist(), strict=True)
+        found = [{"item": name, "share": rounded(share, 3)} for name, share in shares if share]
         return sorted(found, key=lambda one: (-one["share"], one["item"]))
+
+    @cached_property
+    def _wanting(self) -> tuple[list[str], Bools]:
+        """The facts that could have been recorded, and by row of each the readings where a rule lacked it."""
+        undecided = self.of.verdicts["reading"].undecided
+        names = [name for name in undecided if CATALOGUE[name].asked]
+        rows = np.array([undecided[name] for name in names], dtype=np.bool_)
+        return names, rows.reshape(len(names), self.of.batch.size)
 
     def pattern(self, subject: int, findings: Sequence[Finding]) -> dict[str, Any]:
         """Return how home and office compare, as the rules decided it."""

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from heartlevel.answer.numbers import rounded
+from heartlevel.answer.reasons import reason_of
 from heartlevel.assessment import Assessment
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.faults import Problem
@@ -95,6 +96,7 @@ def written_out(finding: Finding, assessment: Assessment, subject: int) -> dict[
     request = assessment.batch.requests[subject]
     limits = assessment.rules.limits(assessment.guidelines[subject].id, request.protocol)
     written = finding.rule.written
+    said = assessment.rules.wording[request.language].said[finding.rule.id]
     answer: dict[str, Any] = {
         "id": finding.name,
         "rule": finding.rule.id,
@@ -102,15 +104,18 @@ def written_out(finding: Finding, assessment: Assessment, subject: int) -> dict[
         "severity": written["severity"],
         "urgent": finding.rule.urgent,
         "effect": written["effect"],
-        "title": written["title"],
-        "explanation": finding.rule.explanation.filled(finding.facts, limits),
-        "advice": finding.rule.advice.filled(finding.facts, limits),
+        "title": said.title,
+        "explanation": said.explanation.filled(finding.facts, limits),
+        "advice": said.advice.filled(finding.facts, limits),
+        "patient": said.patient.filled(finding.facts, limits),
         "readings": [assessment.batch.names[row] for row in finding.readings],
         "facts": {name: value for name, value in finding.facts.items() if value is not None},
         "sources": [{"cite": one["cite"], "standing": one["standing"]} for one in written["sources"]],
     }
     if finding.rule.scope == "device":
         answer["devices"] = [assessment.batch.checks[row]["device"] for row in finding.rows]
+    if request.explain == "full":
+        answer["reason"] = reason_of(assessment, finding.rule, finding.rows[0], subject)
     return answer
 
 

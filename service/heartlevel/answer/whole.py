@@ -13,6 +13,8 @@ from heartlevel.intake.faults import in_order
 from heartlevel.version import VERSION
 from heartlevel.vocabulary import RELIABILITIES
 
+SHOWN = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
+
 
 def answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
     """Yield one answer a subject, in the order of the requests."""
@@ -63,6 +65,7 @@ def _made_with(of: Assessment, subject: int) -> dict[str, Any]:
         "guideline": request.guideline,
         "limits_from": of.guidelines[subject].id,
         "protocol": request.protocol,
+        "language": request.language,
         "as_of": request.as_of.isoformat() if request.as_of else None,
     }
 
@@ -73,14 +76,16 @@ def _readings(of: Assessment, findings: Sequence[Finding], subject: int) -> Iter
     for finding in findings:
         for row in finding.readings:
             named.setdefault(row, []).append(finding.name)
-    columns = of.facts["reading"]
-    shown = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
-    for row in range(*of.batch.rows_of(subject).indices(of.batch.size)):
+    rows = of.batch.rows_of(subject)
+    shown = [of.facts["reading"][name][rows].tolist() for name in SHOWN]
+    values = zip(*([rounded(one) for one in column] for column in shown), strict=True)
+    levels = of.reliability[rows].tolist()
+    for row, level, of_row in zip(range(rows.start, rows.stop), levels, values, strict=True):
         yield {
             "id": of.batch.names[row],
-            "reliability": RELIABILITIES[of.reliability[row]],
+            "reliability": RELIABILITIES[level],
             "findings": named.get(row, []),
-            **{name: rounded(columns[name][row]) for name in shown},
+            **dict(zip(SHOWN, of_row, strict=True)),
             "expected_errors": errors.get(row, []),
         }
 

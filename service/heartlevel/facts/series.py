@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -29,8 +30,12 @@ class Series:
 
     def rows(self, setting: int) -> Bools:
         """Mark the usable readings of a setting."""
-        rows: Bools = (self.batch.setting == setting) & (self.reliability != UNUSABLE)
-        return rows
+        return self._usable[setting]
+
+    @cached_property
+    def _usable(self) -> Sequence[Bools]:
+        usable = self.reliability != UNUSABLE
+        return [usable & (self.batch.setting == setting) for setting in range(len(SETTINGS))]
 
     def count(self, rows: Bools) -> Floats:
         """Count the marked readings of each subject."""
@@ -39,8 +44,9 @@ class Series:
     def days(self, rows: Bools) -> Floats:
         """Count each subject's days (within a setting) that have a marked reading."""
         batch = self.batch
-        has_one = np.unique(batch.day_of[rows])
-        return count_by(batch.group_of_day[has_one] // len(SETTINGS), len(batch.requests))
+        has_one = np.zeros(batch.days, dtype=bool)
+        has_one[batch.day_of[rows]] = True
+        return count_by(batch.group_of_day // len(SETTINGS), len(batch.requests), has_one)
 
     def share(self, rows: Bools, flags: Floats) -> Floats:
         """Return the share of flags that are true among the marked readings where they are known."""
@@ -83,8 +89,9 @@ def office_readings(c: Subjects) -> Floats:
 def home_sittings(c: Subjects) -> Floats:
     """Sittings at home."""
     batch = c.source.batch
-    has_one = np.unique(batch.sitting_of[c.source.rows(HOME)])
-    return count_by(batch.subject_of_sitting[has_one], len(batch.requests))
+    has_one = np.zeros(batch.sittings, dtype=bool)
+    has_one[batch.sitting_of[c.source.rows(HOME)]] = True
+    return count_by(batch.subject_of_sitting, len(batch.requests), has_one)
 
 
 @fact("series", "local days with a usable home reading", unit="d")

@@ -4,7 +4,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Floats, count_by, extreme_by, rank_within
+from heartlevel.columns import Columns, Floats, count_by, extreme_by
 from heartlevel.facts.catalogue import DERIVED, fact
 from heartlevel.intake.batch import Batch
 from heartlevel.vocabulary import MMHG, SETTINGS
@@ -61,7 +61,7 @@ def sitting_diastolic_range(c: Sittings) -> Floats:
 
 def _nth(batch: Batch, name: str, place: int) -> Floats:
     """Return the value of each sitting's reading at a place counted from 0, or from −1 for the last."""
-    rank = rank_within(batch.sitting_of, batch.sittings)
+    rank = batch.rank_in_sitting
     if place < 0:
         rank = rank - np.bincount(batch.sitting_of, minlength=batch.sittings)[batch.sitting_of]
     rows = rank == place

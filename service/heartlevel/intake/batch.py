@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.columns import Bools, Floats, Ints, rank_within
 from heartlevel.intake.moments import local_hour
 from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, columns_of
 from heartlevel.intake.request import Request
@@ -84,13 +84,14 @@ class Batch:
         """Each reading's local day within its group, numbered over the batch."""
         # By day, not by instant: with mixed offsets a later reading may have the earlier local date.
         order = np.lexsort((self.day, self.group_of))
-        return self._numbered(order, np.diff(self.day[order]) != 0)
+        day = self.day[order]
+        return self._numbered(order, day[1:] != day[:-1])
 
     def _numbered(self, order: Ints, starts_new: Bools) -> Ints:
         numbers = np.zeros(self.size, dtype=np.int64)
         if self.size:
-            new_group = np.diff(self.group_of[order]) != 0
-            numbers[order[1:]] = np.cumsum(starts_new | new_group)
+            group = self.group_of[order]
+            numbers[order[1:]] = np.cumsum(starts_new | (group[1:] != group[:-1]))
         return numbers
 
     @cached_property
@@ -113,10 +114,22 @@ class Batch:
         """Each day's group."""
         return self._owner(self.day_of, self.days)
 
-    @property
+    @cached_property
     def subject_of_sitting(self) -> Ints:
         """Each sitting's subject."""
         return self.group_of_sitting // len(SETTINGS)
+
+    @cached_property
+    def rank_in_sitting(self) -> Ints:
+        """Each reading's place in its sitting, from 0."""
+        return rank_within(self.sitting_of, self.sittings)
+
+    @cached_property
+    def day_rank(self) -> Ints:
+        """Which of its group's days, from 0, each reading was taken on."""
+        first = np.full(self.groups, self.days, dtype=np.int64)
+        np.minimum.at(first, self.group_of_day, np.arange(self.days))
+        return self.day_of - first[self.group_of]
 
     def _owner(self, part_of: Ints, size: int) -> Ints:
         owner = np.zeros(size, dtype=np.int64)
@@ -128,9 +141,7 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
     """Put the requests' readings into columns. `sitting_gaps` are minutes, one a request."""
     taken = [one for request in requests for one in request.readings]
     of_subject = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
-    devices = [request.devices.get(one.data.get("device") or "", NONE) for request in requests
-               for one in request.readings]  # fmt: skip
-    readings = columns_of(READING, [one.data for one in taken]) | columns_of(DEVICE, devices)
+    readings = columns_of(READING, [one.data for one in taken]) | _devices(requests)
     readings |= _circumstances([one.data.get("circumstances") for one in taken])
     subjects = columns_of(SUBJECT, [request.subject for request in requests])
     subjects |= _sides([request.subject for request in requests])
@@ -151,6 +162,18 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
     )
 
 
+def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
+    """Return the facts of each reading's device. Each device is read once, not once a reading."""
+    described: list[Mapping[str, Any]] = [NONE]  # the first row is for readings without a known device
+    of_reading: list[int] = []
+    for request in requests:
+        row_of = {name: row for row, name in enumerate(request.devices, start=len(described))}
+        described += request.devices.values()
+        of_reading += [row_of.get(one.data.get("device") or "", 0) for one in request.readings]
+    rows = np.array(of_reading, dtype=np.int64)
+    return {name: column[rows] for name, column in columns_of(DEVICE, described).items()}
+
+
 def circumstance_column(name: str) -> str:
     """Return the name of the column that says whether a circumstance was listed."""
     return "circumstance_" + name.replace("-", "_")
@@ -158,15 +181,8 @@ def circumstance_column(name: str) -> str:
 
 def _circumstances(lists: Sequence[Sequence[str] | None]) -> dict[str, Floats]:
     """Return a flag a circumstance: listed or not; unknown where no list was sent."""
-    if not any(lists):
-        empty = np.array([None if one is None else 0.0 for one in lists], dtype=np.float64)
-        return {circumstance_column(name): empty for name in CIRCUMSTANCES}
-    return {
-        circumstance_column(name): np.array(
-            [None if one is None else name in one for one in lists], dtype=np.float64
-        )
-        for name in CIRCUMSTANCES
-    }
+    listed = [[None if one is None else name in one for one in lists] for name in CIRCUMSTANCES]
+    return dict(zip(map(circumstance_column, CIRCUMSTANCES), np.array(listed, dtype=np.float64), strict=True))
 
 
 def _sides(subjects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:

@@ -14,7 +14,6 @@ from heartlevel.intake.faults import Problem, padded, problem
 from heartlevel.intake.schema import HIGHEST_READABLE
 from heartlevel.vocabulary import KPA, MMHG_PER_KPA
 
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 RFC3339 = pattern(r"(19|20|21)\d\d-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d+)?)?([Zz]|[+-]\d\d:\d\d)?")
 
 # Two entries of one measurement may differ in these: its name, and how its time and unit are written.
@@ -39,11 +38,11 @@ def placed_in_time(
     taken, problems = [], []
     for place, data in readings.items():
         moment, faults = _moment(data["taken_at"], zone, f"/readings/{place}/taken_at")
-        faults += _to_mmhg(data, place)
-        problems += faults
-        if moment is not None and "unit-mistaken" not in {fault.code for fault in faults}:
-            instant = (moment - EPOCH).total_seconds()
-            taken.append(Taken(instant, moment, data.get("id") or f"@{data['taken_at']}", place, data))
+        mistaken = _to_mmhg(data, place)
+        problems += faults + mistaken
+        if moment is not None and not mistaken:
+            name = data.get("id") or f"@{data['taken_at']}"
+            taken.append(Taken(moment.timestamp(), moment, name, place, data))
     taken.sort(key=lambda one: one.instant)
     kept, copies = _without_copies(taken)
     return kept, problems + copies + _named_apart(kept)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import inf
 from typing import Any
 
@@ -12,7 +13,7 @@ from heartlevel.intake.fields import Block, Choice, Flag, Number, Part
 from heartlevel.intake.schema import Device, Reading, Subject
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Recorded:
     """A field that is a fact: where it stands in its object and how it is coded in a column."""
 
@@ -25,13 +26,22 @@ class Recorded:
     low: float = -inf
     high: float = inf
 
-    def column(self, objects: Sequence[Mapping[str, Any]]) -> Floats:
-        """Return the field of each object as a column."""
+    @cached_property
+    def holder(self) -> tuple[str, ...]:
+        """The path of the object that holds the field."""
+        return self.path[:-1]
+
+    @cached_property
+    def codes(self) -> Mapping[str | None, int]:
+        """The codes of a choice's names."""
+        return {value: place for place, value in enumerate(self.names)}
+
+    def values(self, objects: Sequence[Mapping[str, Any]]) -> list[float | None]:
+        """Return the field of each object as it stands in a column; None for unknown."""
         name = self.path[-1]
         if self.kind != "choice":
-            return np.array([one.get(name) for one in objects], dtype=np.float64)
-        code = {value: place for place, value in enumerate(self.names)}
-        return np.array([code.get(one.get(name, "")) for one in objects], dtype=np.float64)
+            return [one.get(name) for one in objects]
+        return [self.codes.get(one.get(name)) for one in objects]
 
 
 def _fields(block: Block, path: tuple[str, ...] = ()) -> Iterator[Recorded]:
@@ -55,7 +65,10 @@ DEVICE = tuple(_fields(Device()))
 def columns_of(declared: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
     """Return the columns of the declared facts over like objects, one row an object."""
     inner: dict[tuple[str, ...], Sequence[Mapping[str, Any]]] = {(): objects}
-    for path in sorted({field.path[:-1] for field in declared}, key=len):
+    for path in sorted({field.holder for field in declared}, key=len):
         if path:
             inner[path] = [one.get(path[-1]) or {} for one in inner[path[:-1]]]
-    return {field.fact: field.column(inner[field.path[:-1]]) for field in declared}
+    rows = [field.values(inner[field.holder]) for field in declared]
+    # One array for all columns: making many small ones takes longer. None becomes NaN.
+    table = np.array(rows, dtype=np.float64).reshape(len(declared), len(objects))
+    return dict(zip((field.fact for field in declared), table, strict=True))

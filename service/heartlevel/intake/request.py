@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from types import NoneType
-from typing import Any
+from typing import Any, cast
 from zoneinfo import ZoneInfo, available_timezones
 
 from marshmallow import ValidationError
@@ -13,11 +13,13 @@ from heartlevel.intake.faults import Problem, from_messages, in_order, near, pro
 from heartlevel.intake.fields import Block, Items, messages
 from heartlevel.intake.moments import Taken, placed_in_time
 from heartlevel.intake.schema import ESSENTIAL, LISTS, Envelope
+from heartlevel.intake.screening import Screen
 from heartlevel.vocabulary import EXPLANATIONS
 
 ENVELOPE = Envelope()
 MOST_READINGS = 5_000
-BLOCKS = {name: block(many=True) for name, block in LISTS.items()}
+BLOCKS = {name: block() for name, block in LISTS.items()}
+ENVELOPE_SCREEN, SCREENS = Screen(ENVELOPE), {name: Screen(block) for name, block in BLOCKS.items()}
 
 
 class RefusedRequest(Exception):
@@ -101,7 +103,18 @@ def _fill(request: Request, lists: dict[str, dict[int, dict[str, Any]]], zone: Z
     request.problems = in_order(request.problems + faults + misplaced + strangers)
 
 
+def checked(block: Block, payload: object) -> dict[str, Any]:
+    """Return a payload as its declaration reads it. Raises RefusedRequest with all its faults."""
+    try:
+        return cast(dict[str, Any], block.load(payload))  # type: ignore[arg-type]
+    except ValidationError as error:
+        raise RefusedRequest(list(from_messages(messages(error), block, payload, ""))) from None
+
+
 def _envelope(payload: object) -> tuple[dict[str, Any], list[Problem]]:
+    screened = ENVELOPE_SCREEN.load(payload)
+    if screened is not None:
+        return screened, []
     try:
         return ENVELOPE.load(payload), []  # type: ignore[arg-type]
     except ValidationError as error:
@@ -151,30 +164,40 @@ def _lists(
     """Read the lists item by item: the usable items under their place, and all problems."""
     lists: dict[str, dict[int, dict[str, Any]]] = {}
     problems: list[Problem] = []
-    for name, block in BLOCKS.items():
+    for name in BLOCKS:
         given = envelope.get(name)
         raw = given if isinstance(given, list) else []
         if name == "readings" and len(raw) > most_readings:
             raise TooManyReadings(len(raw), most_readings)
-        lists[name], faults = _items(raw, block, name)
+        lists[name], faults = _items(raw, name)
         problems += faults
     return lists, problems
 
 
-def _items(raw: list[Any], block: Block, name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
-    try:
-        return dict(enumerate(block.load(raw))), []
-    except ValidationError as error:
-        found, valid = messages(error), error.valid_data
+def _items(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
     problems: list[Problem] = []
     kept = {}
     for place, item in enumerate(raw):
-        faults = found.get(place)
-        if faults:
-            problems += from_messages(faults, block, item, f"/{name}/{place}")
-        if not faults or (isinstance(item, dict) and not any(key in faults for key in ESSENTIAL[name])):
-            kept[place] = _without_half_lists(valid[place], faults or {}, block)  # type: ignore[index]
+        found = SCREENS[name].load(item)
+        if found is None:
+            found, faults = _item(item, name, f"/{name}/{place}")
+            problems += faults
+        if found is not None:
+            kept[place] = found
     return kept, problems
+
+
+def _item(item: object, name: str, at: str) -> tuple[dict[str, Any] | None, list[Problem]]:
+    """Read an item that may be at fault: what is usable of it, None if nothing is, and its problems."""
+    block = BLOCKS[name]
+    try:
+        return block.load(item), []  # type: ignore[arg-type]
+    except ValidationError as error:
+        faults, valid = messages(error), error.valid_data
+    problems = list(from_messages(faults, block, item, at))
+    if not isinstance(item, dict) or any(key in faults for key in ESSENTIAL[name]):
+        return None, problems
+    return _without_half_lists(valid, faults, block), problems  # type: ignore[arg-type]
 
 
 def _without_half_lists(item: dict[str, Any], faults: Mapping[Any, Any], block: Block) -> dict[str, Any]:

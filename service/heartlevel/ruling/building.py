@@ -5,17 +5,38 @@ from graphlib import CycleError, TopologicalSorter
 from itertools import chain
 from typing import Any
 
-from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
+from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.faults import near
 from heartlevel.intake.schema import Reading
 from heartlevel.ruling.language import Condition, Mention, Parser, Term, leaves_of
 from heartlevel.ruling.ruleset import Rule
 from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, repeated_names
-from heartlevel.ruling.template import Template, TemplateFault
+from heartlevel.ruling.template import ENGLISH, Template, TemplateFault, Voice, WrongForms
 from heartlevel.ruling.truth import MOST_LEAVES
 from heartlevel.vocabulary import EFFECTS
 
 READING_FIELDS = tuple(Reading().fields)
+
+
+def facts_of(scope: str) -> dict[str, Fact]:
+    """Return the facts that rules of a scope may speak of."""
+    return {name: fact for name, fact in CATALOGUE.items() if fact.scope in VISIBLE[scope]}
+
+
+def sentence(
+    written: Written, facts: Mapping[str, Fact], limits: frozenset[str], faults: list[RuleFault], voice: Voice = ENGLISH
+) -> Template | None:
+    """Take a written sentence apart; None if it cannot be filled, with the mistake added to `faults`."""
+    file, path, text = written
+    try:
+        return Template(text, facts, limits, voice)
+    except WrongForms as fault:
+        faults.append(file.fault(path, "wrong-plural", str(fault)))
+    except TemplateFault as fault:
+        hint = near(str(fault).removeprefix("limit:"), limits if "limit:" in str(fault) else facts)
+        detail = f"'{{{fault}}}' is no fact of this scope and no limit"
+        faults.append(file.fault(path, "unknown-placeholder", detail, hint))
+    return None
 
 
 def build_rules(
@@ -51,7 +72,7 @@ class _Builder:
         self.scope, self.written, self.limits, self.next_steps = scope, written, limits, next_steps
         self.faults = faults
         self.ids = frozenset(item["id"] for _, _, item in written)
-        self.facts = {name: fact for name, fact in CATALOGUE.items() if fact.scope in VISIBLE[scope]}
+        self.facts = facts_of(scope)
 
     def build(self) -> tuple[Rule, ...]:
         built = {rule.id: rule for rule in map(self._rule, self.written) if rule is not None}
@@ -75,8 +96,10 @@ class _Builder:
         file, path, item = written
         before = len(self.faults)
         condition = self._condition(file, path, item)
-        explanation = self._template(file, path, item, "explanation")
-        advice = self._template(file, path, item, "advice")
+        explanation, advice = (
+            sentence((file, (*path, key), item[key]), self.facts, self.limits, self.faults)
+            for key in ("explanation", "advice")
+        )
         self._check_effects(file, path, item)
         self._check_examples(file, path, item)
         if condition is None or explanation is None or advice is None or len(self.faults) > before:
@@ -107,15 +130,6 @@ class _Builder:
             hint = "put some of them into a rule of their own and mention it with `finding`"
             self.faults.append(file.fault((*path, "when"), "too-many-comparisons", detail, hint))
         return condition
-
-    def _template(self, file: Origin, path: Path_, item: dict[str, Any], key: str) -> Template | None:
-        try:
-            return Template(item[key], self.facts, self.limits)
-        except TemplateFault as fault:
-            hint = near(str(fault).removeprefix("limit:"), self.limits if "limit:" in str(fault) else self.facts)
-            detail = f"'{{{fault}}}' is no fact of this scope and no limit"
-            self.faults.append(file.fault((*path, key), "unknown-placeholder", detail, hint))
-            return None
 
     def _check_effects(self, file: Origin, path: Path_, item: dict[str, Any]) -> None:
         def fault(key: str, code: str, detail: str, hint: str | None = None) -> None:

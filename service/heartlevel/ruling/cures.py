@@ -43,6 +43,7 @@ CURES = {
     "wrong-effect": "Write `effect: none`.",
     "wrong-example": "If the rule is right, correct the example; if the example is right, correct the rule.",
     "wrong-operator": "Use equals, one_of or known for what is no number.",
+    "wrong-plural": "Write the forms the language has: `{home_days:plural one=day other=days}`.",
     "wrong-scope": "Move the rule to the folder of its scope.",
     "wrong-value": "Write a value of the kind the fact or field takes.",
 }

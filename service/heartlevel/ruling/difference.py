@@ -50,7 +50,7 @@ def _items(of: RuleSet) -> dict[tuple[str, str], Mapping[str, Any]]:
     items |= {("guideline", name): one.written for name, one in of.guidelines.items()}
     items |= {("protocol", name): one.written for name, one in of.protocols.items()}
     for name, one in of.wording.items():
-        items["wording", name] = {"next_steps": one.next_steps, "cautions": one.cautions}
+        items["wording", name] = {**one.written, "next_steps": one.next_steps}
     return items
 
 

@@ -12,11 +12,12 @@ from heartlevel.profiles import Category, Guideline, Protocol
 from heartlevel.resources import shipped
 from heartlevel.ruling.building import build_rules
 from heartlevel.ruling.content import SECTIONS, Content, content_of, is_valid, key_of
-from heartlevel.ruling.layers import lay
-from heartlevel.ruling.ruleset import RuleSet, Wording
+from heartlevel.ruling.layers import Layer, lay
+from heartlevel.ruling.ruleset import RuleSet
 from heartlevel.ruling.schema import RuleSetBlock
 from heartlevel.ruling.sense import senseless_limits, senseless_schedule
 from heartlevel.ruling.source import Origin, Path_, RuleFault, RuleFaults, repeated_names
+from heartlevel.ruling.wording import Languages, showing
 from heartlevel.vocabulary import SCOPES
 
 NEVER = float("inf")
@@ -31,12 +32,13 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
     laid = [lay(content, layer, faults) for layer in layers]
     checked = _Checked(content, faults)
-    guidelines, protocols, wording = checked.guidelines(), checked.protocols(), checked.wordings()
+    guidelines, protocols = checked.guidelines(), checked.protocols()
     checked.check_references(guidelines, protocols)
     checked.check_sense()
     limits = _in_all(one.limits for one in guidelines.values()) | _in_all(one.limits for one in protocols.values())
-    next_steps = _in_all(one.next_steps for one in wording.values())
-    rules = build_rules(checked.of_scopes(), limits, next_steps, faults)
+    languages = Languages(checked.items["wording"], faults)
+    rules = build_rules(checked.of_scopes(), limits, _in_all(languages.next_steps.values()), faults)
+    wording = languages.wordings(rules, limits, _ever_named(content, laid))
     if faults:
         raise RuleFaults(faults)
     return RuleSet(
@@ -44,7 +46,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         revision=checked.head["revision"],
         fingerprint=checked.fingerprint(),
         default_guideline=checked.head["default_guideline"],
-        rules=rules,
+        rules=showing(rules, wording),
         guidelines=guidelines,
         protocols=protocols,
         wording=wording,
@@ -56,6 +58,13 @@ def _in_all(several: Iterable[Mapping[str, Any]]) -> frozenset[str]:
     """Return the names that every one of some mappings has."""
     names = [frozenset(one) for one in several]
     return frozenset.intersection(*names) if names else frozenset()
+
+
+def _ever_named(content: Content, laid: Iterable[Layer | None]) -> frozenset[str]:
+    """Return the ids of all rules, of those at fault and of those a layer switched off too: texts may stand for them."""
+    named = {str(item.get("id")) for scope in SCOPES for _, _, item in content.items[scope] if isinstance(item, dict)}
+    off = {change.id for layer in laid if layer for change in layer.changes if change.off and change.kind == "rule"}
+    return frozenset(named | off)
 
 
 class _Checked:
@@ -110,10 +119,6 @@ class _Checked:
             name: Protocol(name, _flat({"protocol": {**item, "year": None}}), item["office"]["use"], item)
             for name, (_, item) in self._named("protocols").items()
         }
-
-    def wordings(self) -> dict[str, Wording]:
-        """Return the wordings by language."""
-        return {name: Wording(item["next_steps"], item["cautions"]) for name, (_, item) in self._named("wording").items()}
 
     def check_references(self, guidelines: Mapping[str, Any], protocols: Mapping[str, Any]) -> None:
         """Note every name of a guideline or protocol that does not exist."""

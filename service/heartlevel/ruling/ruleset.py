@@ -1,7 +1,8 @@
 """A loaded rule set: rules in the order they can be decided, guidelines, protocols, wording."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any
 
 from heartlevel.intake.request import Choices, Request
@@ -35,11 +36,27 @@ class Rule:
 
 
 @dataclass(frozen=True, slots=True)
+class Said:
+    """What a rule says in one language: to a clinician, and to the person measured."""
+
+    title: str
+    explanation: Template
+    advice: Template
+    patient: Template
+
+    def facts(self) -> Iterator[str]:
+        """Yield the names of the facts the texts show."""
+        return chain(self.explanation.facts(), self.advice.facts(), self.patient.facts())
+
+
+@dataclass(frozen=True, slots=True)
 class Wording:
-    """The texts of one language."""
+    """The texts of one language. `said` has every rule, `written` is the file's content."""
 
     next_steps: Mapping[str, str]
     cautions: Sequence[str]
+    said: Mapping[str, Said]
+    written: Mapping[str, Any]
 
 
 @dataclass(frozen=True)

@@ -199,12 +199,23 @@ class ProtocolBlock(Profile):
     device_check = part(DeviceSchedule, "device against reference", **NEEDED)
 
 
+class RuleTexts(Block):
+    """A rule's texts in one language; what is not given is as the rule itself says it."""
+
+    title = text("short noun phrase", 120)
+    explanation = text("to a clinician: what was found and why it matters", SENTENCES)
+    advice = text("to a clinician: what to do", SENTENCES)
+    patient = text("to the person measured: what was off and what to do, in plain words", SENTENCES)
+
+
 class WordingBlock(Block):
-    """The texts of one language that are no rule's own."""
+    """The texts of one language."""
 
     language = text("language tag", 8, **NEEDED)
     next_steps = Anything(**about("key to text, most important first", **NEEDED))
     cautions = Items(Text(SENTENCES), 20, **about("said with every answer", **NEEDED))
+    names = Anything(**about("words for values that sentences show: yes, no, not recorded, names of choices"))
+    rules = Anything(**about("rule id to its texts in this language"))
 
 
 class RuleSetBlock(Block):

@@ -36,11 +36,19 @@ def senseless_schedule(written: Written) -> Iterator[RuleFault]:
         yield file.fault((*at, "minimum_days"), "limits-order", "more days needed than are to be measured")
     if home["discard_first_days"] >= home["minimum_days"]:
         yield file.fault((*at, "discard_first_days"), "limits-order", "all days that are needed would be discarded")
-    most = home["days"] * home["sittings_per_day"] * (home["readings_per_sitting"] + home["discard_first_readings"])
-    for name in ("minimum_recorded", "minimum_kept"):
+    for name, most in _at_most(home).items():
         if home[name] > most:
             detail = f"{home[name]:g} readings needed, but the schedule gives at most {most:g}"
             yield file.fault((*at, name), "limits-order", detail)
+
+
+def _at_most(home: Mapping[str, Any]) -> dict[str, float]:
+    """Return how many readings a schedule gives, before and after what it discards."""
+    sittings, kept = home["sittings_per_day"], home["readings_per_sitting"]
+    return {
+        "minimum_recorded": home["days"] * sittings * (kept + home["discard_first_readings"]),
+        "minimum_kept": (home["days"] - home["discard_first_days"]) * sittings * kept,
+    }
 
 
 def _systolic_above_diastolic(file: Origin, at: Path_, pair: Mapping[str, Any]) -> Iterator[RuleFault]:

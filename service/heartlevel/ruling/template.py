@@ -1,54 +1,151 @@
-"""Sentences with places for facts and limits: `{cuff_width_to_arm:percent}`, `{limit:severe.systolic}`."""
+"""Sentences with places for facts and limits, filled as their language writes numbers and words.
 
+`{cuff_width_to_arm:percent}` shows a share, `{limit:severe.systolic}` a limit, and
+`{home_days} {home_days:plural one=day other=days}` a number with the word that goes with it. The forms of a word are
+called as Unicode's plural rules call them (one, two, few, many ...); `other` stands for every form not given.
+"""
+
+import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
 from string import Formatter
+
+from babel import Locale, UnknownLocaleError
+from babel.numbers import format_decimal
 
 from heartlevel.facts.catalogue import Fact
 
 STYLES = ("", "percent")
-NOT_RECORDED = "not recorded"
+PLURAL = "plural"
+FORM = re.compile(r"\s+([a-z]+)=([^={}]*[^={}\s])(?=\s+[a-z]+=|\s*$)")
+OTHER = "other"
+YES, NO, NOT_RECORDED = "yes", "no", "not recorded"
+Forms = Mapping[str, str]
 
 
 class TemplateFault(Exception):
     """A sentence whose places cannot be filled."""
 
 
+class WrongForms(TemplateFault):
+    """Forms of a word that do not fit the language or the fact."""
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """How a language writes numbers, and the words it has for values: yes, no, not recorded, names of choices."""
+
+    language: str
+    names: Mapping[str, str] = field(default_factory=dict)
+
+    def shown(self, value: object, style: str) -> str:
+        """Write a value; numbers to at most one decimal."""
+        if value is None:
+            return self.names.get(NOT_RECORDED, NOT_RECORDED)
+        if isinstance(value, bool):
+            value = YES if value else NO
+        if not isinstance(value, (int, float)):
+            return self.names.get(str(value), str(value))
+        if style == "percent":
+            return f"{_decimal(round(100 * value), self.language)} %"
+        return _decimal(round(value, 1) + 0.0, self.language)
+
+    def word(self, value: object, forms: Forms) -> str:
+        """Return the form of a word that goes with a number as it is shown."""
+        if not isinstance(value, (int, float)):
+            return forms[OTHER]
+        form = locale_of(self.language).plural_form(abs(round(value, 1)))
+        return forms.get(form, forms[OTHER])
+
+
+ENGLISH = Voice("en")
+
+
+@lru_cache
+def locale_of(language: str) -> Locale:
+    """Return what is known of a language by its tag. Raises ValueError for a tag of no known language."""
+    try:
+        return Locale.parse(language, sep="-")
+    except UnknownLocaleError as error:
+        raise ValueError(str(error)) from error
+
+
+@lru_cache(maxsize=8192)  # a number's text is asked for many times, and making it is slow
+def _decimal(value: float, language: str) -> str:
+    return format_decimal(value, "0.#", locale_of(language))
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One place of a sentence: a fact or a limit, its style, or the forms of a word that goes with it."""
+
+    name: str
+    is_limit: bool
+    style: str
+    forms: Forms | None
+
+
 class Template:
     """A sentence, taken apart once."""
 
-    def __init__(self, text: str, facts: Mapping[str, Fact], limits: frozenset[str]) -> None:
-        """Check every place. Raises TemplateFault with the name that is no fact or limit."""
+    def __init__(self, text: str, facts: Mapping[str, Fact], limits: frozenset[str], voice: Voice = ENGLISH) -> None:
+        """Check every place. Raises TemplateFault with the name that is no fact or limit, WrongForms with the cause."""
+        self._voice = voice
         try:
-            self._parts = [(before, name, style or "") for before, name, style, _ in Formatter().parse(text)]
+            parts = [(before, name, style or "") for before, name, style, _ in Formatter().parse(text)]
         except ValueError as error:
             raise TemplateFault(str(error)) from error
-        for _, name, style in self._parts:
-            if name is None or (name == "limit" and style in limits):
-                continue
-            if name not in facts or style not in STYLES:
-                raise TemplateFault(f"limit:{style}" if name == "limit" else f"{name}:{style}".rstrip(":"))
+        self._parts = [
+            (before, None if name is None else _place(name, style, facts, limits, voice)) for before, name, style in parts
+        ]
 
     def facts(self) -> Iterator[str]:
         """Yield the names of the facts the sentence shows."""
-        return (name for _, name, _ in self._parts if name is not None and name != "limit")
+        return (place.name for _, place in self._parts if place is not None and not place.is_limit)
 
     def filled(self, facts: Mapping[str, object], limits: Mapping[str, float]) -> str:
-        """Return the sentence with its places filled; numbers to at most one decimal."""
+        """Return the sentence with its places filled."""
         whole = []
-        for before, name, style in self._parts:
+        for before, place in self._parts:
             whole.append(before)
-            if name is not None:
-                whole.append(_shown(limits[style], "") if name == "limit" else _shown(facts.get(name), style))
+            if place is not None:
+                value = limits[place.name] if place.is_limit else facts.get(place.name)
+                whole.append(self._written(value, place))
         return "".join(whole)
 
+    def _written(self, value: object, place: Place) -> str:
+        return self._voice.shown(value, place.style) if place.forms is None else self._voice.word(value, place.forms)
 
-def _shown(value: object, style: str) -> str:
-    if value is None:
-        return NOT_RECORDED
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if not isinstance(value, (int, float)):
-        return str(value)
-    if style == "percent":
-        return f"{100 * value:.0f} %"
-    return f"{round(value, 1) + 0.0:g}"
+
+def _place(name: str, style: str, facts: Mapping[str, Fact], limits: frozenset[str], voice: Voice) -> Place:
+    style, forms = _with_forms(style)
+    is_limit = name == "limit" and style in limits
+    if not is_limit and (name not in facts or style not in STYLES):
+        raise TemplateFault(f"limit:{style}" if name == "limit" else f"{name}:{style}".rstrip(":"))
+    if forms is not None:
+        if not is_limit and facts[name].kind != "number":
+            raise WrongForms(f"{name} is no number, so no word has a form for it")
+        _check_forms(forms, voice)
+    return Place(style, True, "", forms) if is_limit else Place(name, False, style, forms)
+
+
+def _with_forms(style: str) -> tuple[str, Forms | None]:
+    """Part a style from the forms of a word behind it."""
+    before, found, forms = f" {style} ".partition(f" {PLURAL} ")
+    if not found:
+        return style, None
+    forms = forms.strip()
+    written = FORM.findall(f" {forms}")
+    if not written or FORM.sub("", f" {forms}").strip():
+        raise WrongForms(f"'{forms}' does not name forms")
+    return before.strip(), dict(written)
+
+
+def _check_forms(forms: Forms, voice: Voice) -> None:
+    known = locale_of(voice.language).plural_form.tags | {OTHER}
+    for form in forms:
+        if form not in known:
+            raise WrongForms(f"'{form}' is no form of {voice.language}, which has {', '.join(sorted(known))}")
+    if OTHER not in forms:
+        raise WrongForms(f"the form '{OTHER}' is missing")

@@ -53,9 +53,12 @@ class Program:
         self.rules = ruleset.rules[scope]
         self.scope = scope
         self.profiles = {pair: place for place, pair in enumerate(product(ruleset.guidelines, ruleset.protocols))}
-        self.terms = tuple(dict.fromkeys(leaf for rule in self.rules for leaf in rule.leaves if isinstance(leaf, Term)))
-        self.facts = tuple(dict.fromkeys(term.fact.name for term in self.terms))
+        terms = dict.fromkeys(leaf for rule in self.rules for leaf in rule.leaves if isinstance(leaf, Term))
+        self.facts = tuple(dict.fromkeys(term.fact.name for term in terms))
+        # A fact's terms stand together, so that they can be joined in one step.
+        self.terms = tuple(sorted(terms, key=lambda term: self.facts.index(term.fact.name)))
         self._fact_of = np.array([self.facts.index(term.fact.name) for term in self.terms], dtype=np.int64)
+        self._first_term_of = np.searchsorted(self._fact_of, np.arange(len(self.facts)))
         limits = [ruleset.limits(*pair) for pair in self.profiles]
         bounds = np.array([[_interval(term, one) for term in self.terms] for one in limits], dtype=np.float64)
         bounds = bounds.reshape(len(limits), len(self.terms), 2)
@@ -64,6 +67,8 @@ class Program:
         self._when_unknown = np.array(unknown, dtype=np.int8).reshape(-1, 1)
         self._place_of = {leaf: place for place, leaf in enumerate(self.terms)}
         self._compile_tables()
+        no_rows = np.zeros((len(self.terms), 0), dtype=np.int8)
+        self._nothing = self._decided(no_rows)
 
     def _compile_tables(self) -> None:
         shapes = [shape_of(rule.condition, rule.leaves) for rule in self.rules]
@@ -95,15 +100,16 @@ class Program:
 
     def judge(self, column: Callable[[str], Floats], profile: Ints) -> Verdicts:
         """Judge every row of the scope. `column` gives a fact's column, `profile` each row's pair number."""
-        rows = len(profile)
-        facts = np.stack([column(name) for name in self.facts]) if self.facts else np.zeros((0, rows))
-        return self._decided(facts, self._compared(facts, profile), given={})
+        if not len(profile):
+            return self._nothing
+        facts = np.array([column(name) for name in self.facts], dtype=np.float64).reshape(-1, len(profile))
+        return self._decided(self._compared(facts, profile))
 
     def judge_example(self, facts: Mapping[str, float], profile: int, firing: Sequence[str]) -> dict[str, int]:
         """Judge one row of given facts, other rules' outcomes given too, by the same tables."""
         given = np.array([[facts.get(name, np.nan)] for name in self.facts]).reshape(-1, 1)
-        forced = {rule.id: TRUE if rule.id in firing else FALSE for rule in self.rules}
-        verdicts = self._decided(given, self._compared(given, np.array([profile])), forced)
+        forced = np.array([[TRUE if rule.id in firing else FALSE] for rule in self.rules], dtype=np.int8)
+        verdicts = self._decided(self._compared(given, np.array([profile])), forced)
         return dict(zip((rule.id for rule in self.rules), verdicts.outcomes[:, 0].tolist(), strict=True))
 
     def _compared(self, facts: Floats, profile: Ints) -> Outcomes:
@@ -111,29 +117,28 @@ class Program:
         holds = (values >= self._low[:, profile]) & (values <= self._high[:, profile])
         return np.where(np.isnan(values), self._when_unknown, holds.astype(np.int8))
 
-    def _decided(self, facts: Floats, compared: Outcomes, given: Mapping[str, int]) -> Verdicts:
+    def _decided(self, compared: Outcomes, forced: Outcomes | None = None) -> Verdicts:
+        """Look every rule up. Rules that mention others see these as decided here, or as `forced`."""
         rows = compared.shape[1]
         leaves = np.zeros((len(self.terms) + len(self.rules), rows))
         leaves[: len(self.terms)] = compared
-        for place, rule in enumerate(self.rules):
-            if rule.id in given:
-                leaves[len(self.terms) + place] = given[rule.id]
+        if forced is not None:
+            leaves[len(self.terms) :] = forced
         outcomes = np.zeros((len(self.rules), rows), dtype=np.int8)
         for stratum in self._strata:
             pattern = (stratum.weights @ leaves).astype(np.int64)
             decided = self._table[stratum.offsets[:, None] + pattern]
             outcomes[stratum.rules] = decided
-            if not given:
+            if forced is None:
                 leaves[len(self.terms) + stratum.rules] = decided
-        return Verdicts(self.rules, outcomes, self._wanting(facts, compared, outcomes))
+        return Verdicts(self.rules, outcomes, self._wanting(compared, outcomes))
 
-    def _wanting(self, facts: Floats, compared: Outcomes, outcomes: Outcomes) -> dict[str, Bools]:
+    def _wanting(self, compared: Outcomes, outcomes: Outcomes) -> dict[str, Bools]:
         """Return, for each fact, the rows where it is unknown and a rule that compares it is undecided."""
         undecided = self._uses[:, : len(self.terms)].T @ (outcomes == UNKNOWN).astype(np.float64) > 0
         wanting = undecided & (compared == UNKNOWN)
-        return {
-            name: wanting[self._fact_of == place].any(axis=0) for place, name in enumerate(self.facts)
-        }  # fmt: skip
+        by_fact = np.logical_or.reduceat(wanting, self._first_term_of, axis=0)
+        return dict(zip(self.facts, by_fact, strict=True))
 
 
 def _interval(term: Term, limits: Mapping[str, float]) -> tuple[float, float]:

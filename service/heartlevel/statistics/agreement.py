@@ -36,6 +36,8 @@ def agreement(checks: Sequence[Mapping[str, Any]], largest_bias: Floats) -> Agre
     The verdict is an equivalence test at 5 %: `agrees` only where the 90 % interval of the bias lies within
     ± largest_bias for both pressures, `disagrees` where the 95 % interval of either lies wholly outside.
     """
+    if not checks:
+        return _no_agreement()
     of_check = np.array([place for place, check in enumerate(checks) for _ in check["pairs"]], dtype=np.int64)
     pairs = [pair for check in checks for pair in check["pairs"]]
     size, count = len(checks), count_by(of_check, len(checks))
@@ -55,6 +57,11 @@ def agreement(checks: Sequence[Mapping[str, Any]], largest_bias: Floats) -> Agre
     verdict = _verdict(inside, outside)
     interval = np.stack([bias - half95, bias + half95])
     return Agreement(count, bias, interval, sd, bias - 1.96 * sd, bias + 1.96 * sd, verdict)
+
+
+def _no_agreement() -> Agreement:
+    none, both = np.zeros(0), np.zeros((len(PRESSURES), 0))
+    return Agreement(none, both, np.zeros((2, len(PRESSURES), 0)), both, both, both, none)
 
 
 def _verdict(inside: Bools, outside: Bools) -> Floats:

@@ -38,24 +38,24 @@ def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
     """Average every selection of every group at once."""
     masks = np.stack(list(selections.values()))
     which, rows = np.nonzero(masks)
-    shape = (len(masks), batch.groups)
+    shape = (len(QUANTITIES), len(masks), batch.groups)
     group = which * batch.groups + batch.group_of[rows]
     day = which * batch.days + batch.day_of[rows]
     owner = (np.arange(len(masks))[:, None] * batch.groups + batch.group_of_day).ravel()
-    cells = _Cells(group, day, owner, shape[0] * shape[1])
+    size = masks.shape[0] * batch.groups
     with np.errstate(invalid="ignore", divide="ignore"):
-        parts = [cells.summary(batch.readings[name][rows]) for name in QUANTITIES]
-        correlation = cells.correlation(parts[0].by_day, parts[1].by_day)
-    stacked = {
-        name: np.stack([getattr(part, name) for part in parts]).reshape(len(parts), *shape)
-        for name in ("mean", "sd", "day_mean", "day_count", "standard_error")
-    }
+        of = _summary(group, day, owner, size, np.stack([batch.readings[name][rows] for name in QUANTITIES]))
+        correlation = _correlation(owner, size, *of.by_day.reshape(len(QUANTITIES), -1)[:2])
     return Averages(
         selections=tuple(selections),
-        readings=count_by(group, cells.size).reshape(shape),
-        days=count_by(owner, cells.size, count_by(day, len(owner)) > 0).reshape(shape),
-        correlation=correlation.reshape(shape),
-        **stacked,
+        readings=count_by(group, size).reshape(shape[1:]),
+        days=count_by(owner, size, count_by(day, len(owner)) > 0).reshape(shape[1:]),
+        mean=of.mean.reshape(shape),
+        sd=of.sd.reshape(shape),
+        day_mean=of.day_mean.reshape(shape),
+        day_count=of.day_count.reshape(shape),
+        standard_error=of.standard_error.reshape(shape),
+        correlation=correlation.reshape(shape[1:]),
     )
 
 
@@ -69,28 +69,27 @@ class _Summary:
     standard_error: Floats
 
 
-class _Cells:
-    """The cells (a selection of a group) that rows and days belong to."""
+def _summary(group: Ints, day: Ints, owner: Ints, size: int, values: Floats) -> _Summary:
+    """Summarise quantities, a row each, over their rows' groups and days; `owner` is each day's group."""
+    quantity = np.arange(len(values))[:, None]
+    group, day = quantity * size + group, quantity * len(owner) + day
+    owner = (quantity * size + owner).ravel()
+    known = ~np.isnan(values)
+    mean, sd, _ = _moments(group[known], len(values) * size, values[known])
+    by_day, _, readings = _moments(day[known], len(owner), values[known])
+    measured = readings > 0
+    day_mean, between, days = _moments(owner[measured], len(values) * size, by_day[measured])
+    return _Summary(mean, sd, by_day, day_mean, days, between / np.sqrt(days))
 
-    def __init__(self, group: Ints, day: Ints, owner: Ints, size: int) -> None:
-        self.group, self.day, self.owner, self.size = group, day, owner, size
 
-    def summary(self, values: Floats) -> _Summary:
-        known = ~np.isnan(values)
-        mean, sd, _ = _moments(self.group[known], self.size, values[known])
-        by_day, _, readings = _moments(self.day[known], len(self.owner), values[known])
-        measured = readings > 0
-        day_mean, between, days = _moments(self.owner[measured], self.size, by_day[measured])
-        return _Summary(mean, sd, by_day, day_mean, days, between / np.sqrt(days))
-
-    def correlation(self, first: Floats, second: Floats) -> Floats:
-        """Return the correlation of two quantities' day means; 0 where a spread is nil."""
-        measured = ~np.isnan(first) & ~np.isnan(second)
-        owner = self.owner[measured]
-        x, y = first[measured], second[measured]
-        x, y = x - _moments(owner, self.size, x)[0][owner], y - _moments(owner, self.size, y)[0][owner]
-        spread = np.sqrt(sum_by(owner, self.size, x * x) * sum_by(owner, self.size, y * y))
-        return np.where(spread > 0, sum_by(owner, self.size, x * y) / spread, 0.0)
+def _correlation(owner: Ints, size: int, first: Floats, second: Floats) -> Floats:
+    """Return the correlation of two quantities' day means; 0 where a spread is nil."""
+    measured = ~np.isnan(first) & ~np.isnan(second)
+    owner = owner[measured]
+    x, y = first[measured], second[measured]
+    x, y = x - _moments(owner, size, x)[0][owner], y - _moments(owner, size, y)[0][owner]
+    spread = np.sqrt(sum_by(owner, size, x * x) * sum_by(owner, size, y * y))
+    return np.where(spread > 0, sum_by(owner, size, x * y) / spread, 0.0)
 
 
 def _moments(cells: Ints, size: int, values: Floats) -> tuple[Floats, Floats, Floats]:

@@ -9,7 +9,7 @@ import numpy as np
 from heartlevel.columns import TOLERANCE, Floats, Ints
 from heartlevel.profiles import Category, Guideline
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.uncertainty import probability_at_or_above
+from heartlevel.statistics.uncertainty import FEWEST_DAYS, probability_at_or_above
 from heartlevel.vocabulary import SETTINGS
 
 NO_CATEGORY = -1
@@ -52,17 +52,22 @@ def category_reached(systolic: Floats, diastolic: Floats, categories: Sequence[C
 
 
 def _probabilities(averages: Averages, columns: Ints, levels: Sequence[Category]) -> list[dict[str, float]]:
-    """Return, for each group, the probability of being at or above each category's lower limits."""
+    """Return, for each group with enough days, the probability of being at or above each category's lower limits."""
     row = averages.row("protocol")
-    mean, error = averages.day_mean[:2, row][:, columns], averages.standard_error[:2, row][:, columns]
-    correlation, days = averages.correlation[row, columns], averages.days[row, columns]
     found: list[dict[str, float]] = [{} for _ in columns]
-    for level in levels:
-        if isfinite(level.systolic) or isfinite(level.diastolic):
-            limit = np.array([[level.systolic], [level.diastolic]])
-            chance = probability_at_or_above(mean, error, correlation, days, limit)
-            for place in np.flatnonzero(~np.isnan(chance)):
-                found[place][limit_name(level)] = float(chance[place])
+    enough = np.flatnonzero(averages.days[row, columns] >= FEWEST_DAYS)
+    limited = [one for one in levels if isfinite(one.systolic) or isfinite(one.diastolic)]
+    if not (len(enough) and limited):
+        return found
+    groups = columns[enough]
+    # Axes: pressure, level, group.
+    limits = np.array([[one.systolic for one in limited], [one.diastolic for one in limited]])[:, :, None]
+    mean, error = (of[:2, row][:, None, groups] for of in (averages.day_mean, averages.standard_error))
+    correlation, days = averages.correlation[row, groups], averages.days[row, groups]
+    chances = probability_at_or_above(mean, error, correlation, days, limits)
+    names = [limit_name(level) for level in limited]
+    for place, of_group in zip(enough.tolist(), chances.T.tolist(), strict=True):
+        found[place] = dict(zip(names, of_group, strict=True))
     return found
 
 

@@ -52,7 +52,7 @@ def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequenc
         "every-usable-reading": usable,
         "without-doubtful": kept & sound,
         "without-first-of-sitting": kept & (rank > 0),
-        "without-first-day": kept & (_day_rank(batch) > 0),
+        "without-first-day": kept & (batch.day_rank > 0),
     }
     return Selection(averages, alternatives, left_out)
 
@@ -86,26 +86,22 @@ def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
     return rank, (counts[batch.sitting_of] - 1 - rank if batch.size else rank)
 
 
-def _day_rank(batch: Batch) -> Ints:
-    """Return which of its group's days, from 0, each reading was taken on."""
-    first = np.full(batch.groups, batch.days, dtype=np.int64)
-    np.minimum.at(first, batch.group_of_day, np.arange(batch.days))
-    return batch.day_of - first[batch.group_of]
-
-
 def _left_out(batch: Batch, rule: _Rules, usable: Bools, rank: Ints, last: Ints) -> Ints:
     home, office = batch.setting == HOME, batch.setting == OFFICE
     skipped = rule["home.discard_first_readings"]
     most = skipped + rule["home.readings_per_sitting"]
     reasons = [
         (~usable, BY_RULE),
-        (home & (_day_rank(batch) < rule["home.discard_first_days"]), FIRST_DAYS),
+        (home & (batch.day_rank < rule["home.discard_first_days"]), FIRST_DAYS),
         (home & (rank < skipped), FIRST_OF_SITTING),
         (home & (rank >= most), BEYOND_COUNT),
         (office & ~_used_in_office(batch, rule.office_use, usable, rank, last), OFFICE_USE),
         (~(home | office), NO_PROTOCOL),
     ]
-    return np.select([mask for mask, _ in reasons], [reason for _, reason in reasons], KEPT)
+    left_out = np.full(batch.size, KEPT, dtype=np.int64)
+    for mask, reason in reversed(reasons):  # the first reason that holds is written last
+        left_out[mask] = reason
+    return left_out
 
 
 def _used_in_office(batch: Batch, use: Ints, usable: Bools, rank: Ints, last: Ints) -> Bools:

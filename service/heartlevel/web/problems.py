@@ -1,16 +1,19 @@
 """Errors over HTTP: RFC 9457 problem objects, all faults of a request at once, never any of its data in logs."""
 
 import logging
+from dataclasses import asdict
 from http import HTTPStatus
 from typing import Any
 
 import orjson
-from flask import Flask, Response, g
+from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException
 
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
+from heartlevel.ruling.source import RuleFaults
 
 MEDIA_TYPE = "application/problem+json"
+MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024
 LOG = logging.getLogger("heartlevel")
 
 
@@ -27,6 +30,12 @@ def refused(error: RefusedRequest) -> Response:
     return problem_response(422, str(error), problems=faults)
 
 
+def rules_at_fault(error: RuleFaults) -> Response:
+    """Candidate rule files with mistakes: each with its file, line and column, and what to do about it."""
+    faults = [{**asdict(fault), "cure": fault.cure} for fault in error.faults]
+    return problem_response(422, "the candidate rule files have mistakes", faults=faults)
+
+
 def too_many(error: TooManyReadings) -> Response:
     """The request is larger than allowed."""
     return problem_response(413, str(error))
@@ -34,11 +43,20 @@ def too_many(error: TooManyReadings) -> Response:
 
 def http_error(error: HTTPException) -> Response:
     """What routing or the server refuses: unknown path, method, size, media type."""
+    if error.code == 413:
+        _read_away()
     response = problem_response(error.code or 500, error.description or "")
     allowed = getattr(error, "valid_methods", None)
     if allowed:
         response.headers["Allow"] = ", ".join(sorted(allowed))
     return response
+
+
+def _read_away() -> None:
+    """Read a refused body, up to a limit: a client that is still sending would not see the answer."""
+    body, left = request.environ["wsgi.input"], MOST_READ_AWAY
+    while left > 0 and (piece := body.read(PIECE)):
+        left -= len(piece)
 
 
 def unexpected(error: Exception) -> Response:
@@ -61,6 +79,7 @@ def place_of(error: BaseException) -> str:
 def register(app: Flask) -> None:
     """Answer every kind of error with a problem object."""
     app.register_error_handler(RefusedRequest, refused)
+    app.register_error_handler(RuleFaults, rules_at_fault)
     app.register_error_handler(TooManyReadings, too_many)
     app.register_error_handler(HTTPException, http_error)
     app.register_error_handler(Exception, unexpected)

@@ -16,6 +16,7 @@ from heartlevel.resources import shipped
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
 from heartlevel.web.reloading import RulesInForce
+from heartlevel.web.trials import try_candidate
 
 JSON, NDJSON = "application/json", "application/x-ndjson"
 routes = Blueprint("heartlevel", __name__)
@@ -83,6 +84,14 @@ def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterato
         if outcome.answer is not None:
             _count(outcome.answer)
         yield as_json(outcome.as_dict()) + b"\n"
+
+
+@routes.post("/v1/rules/trial")
+def trial() -> Response:
+    """Try candidate rule files on requests: what would change."""
+    if request.mimetype != JSON:
+        abort(415, f"send {JSON}")
+    return respond(try_candidate(parsed(request.get_data()), in_force(), rules_in_force()))
 
 
 @routes.get("/v1/rules")

@@ -23,6 +23,8 @@ from heartlevel.answer.contract.figures import (
     Undocumented,
     Variability,
 )  # fmt: skip
+from heartlevel.ruling.explaining import KINDS, OUTCOMES
+from heartlevel.ruling.language import OPERATORS
 from heartlevel.vocabulary import EFFECTS, RELIABILITIES, SCOPES, SEVERITIES, STANDINGS
 
 ERROR_DIRECTIONS = ("reads-high", "reads-low", "either")
@@ -58,6 +60,7 @@ class MadeWith(Said):
     guideline = a_text("guideline asked for, or the default")
     limits_from = a_text("guideline whose limits held; another one in pregnancy")
     protocol = a_text("averaging protocol")
+    language = a_text("language of the wording")
     as_of = a_text("date of the assessment, as given", nullable=True)
 
 
@@ -97,6 +100,43 @@ class SourceCited(Said):
     standing = a_choice(STANDINGS, "published, published but quoted from memory, or common practice")
 
 
+class ConditionNode(Said):
+    """A condition's outcome for one row: a comparison, parts combined by all, any or none, or another finding."""
+
+    kind = a_choice(KINDS, "how it is made up")
+    outcome = a_choice(OUTCOMES.values(), "what it comes to; unknown where something it needs is not recorded")
+    parts = a_list(fields.Nested(lambda: ConditionNode()), "what it is made of; not in a comparison", required=False)
+    rule = a_text("the rule whose finding is asked for", required=False)
+    title = a_text("title of that rule", required=False)
+    fact = a_text("what is compared", required=False)
+    meaning = a_text("meaning of the fact", required=False)
+    unit = a_text("UCUM unit of the fact", required=False, nullable=True)
+    operator = a_choice(OPERATORS, "how it is compared", required=False)
+    expected = kept(fields.Raw, "a value, a named limit with its number, or two for between", required=False)
+    value = kept(fields.Raw, "the fact's value; null if not recorded", required=False, nullable=True)
+    text = a_text("the comparison as a sentence", required=False)
+
+
+class FactChange(Said):
+    """Another value of one fact. It tells how far the finding is from silence; it is no advice."""
+
+    fact = a_text("the fact")
+    unit = a_text("its UCUM unit", nullable=True)
+    formula = a_text("how it is computed, where it is not recorded", required=False)
+    from_ = kept(fields.Raw, "its value; null if not recorded", data_key="from", attribute="from", nullable=True)
+    to = kept(fields.Dict, "operators with values; any value that satisfies all of them will do", keys=fields.String())
+    text = a_text("the change in words")
+
+
+class Reason(Said):
+    """Why the rule fired for the first reading, sitting or device check that the finding concerns."""
+
+    condition = an_object(ConditionNode, "the rule's condition")
+    silenced_by = a_list(fields.Nested(FactChange), "fewest and smallest changes, made together, that would silence it, "
+                         "facts taken as free of each other; empty if none would, null if none was found in time",
+                         nullable=True)  # fmt: skip
+
+
 class FindingGiven(Said):
     """One thing found, explained and sourced."""
 
@@ -109,10 +149,12 @@ class FindingGiven(Said):
     title = a_text("short noun phrase")
     explanation = a_text("what was found and why it matters")
     advice = a_text("what to do; never a change of medicine")
+    patient = a_text("to the person measured, in plain words: what was off and what to do; never a change of medicine")
     readings = some_names("ids of the readings concerned")
     devices = a_list(fields.String(), "ids of the devices concerned", required=False)
     facts = kept(fields.Dict, "the facts it rests on, by name", keys=fields.String())
     sources = a_list(fields.Nested(SourceCited), "where it comes from")
+    reason = an_object(Reason, "why it fired; only where `options.explain` is `full`", required=False)
 
 
 class NextStep(Said):

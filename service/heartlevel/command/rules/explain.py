@@ -1,0 +1,190 @@
+"""`heartlevel rules explain`: what a rule asks for, or why it fires or not for the subjects of a file."""
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Any
+
+import click
+import numpy as np
+import orjson
+
+from heartlevel.answer.reasons import reason_of
+from heartlevel.assessment import Assessment, Rules, assess
+from heartlevel.command.options import FAILED, json_option, loaded, rules_options
+from heartlevel.facts.catalogue import CATALOGUE, Fact
+from heartlevel.intake.faults import Problem, near
+from heartlevel.intake.ndjson import LONGEST_LINE, LineTooLong, requests_in
+from heartlevel.intake.request import RefusedRequest, Request, TooManyReadings, read
+from heartlevel.ruling.examples import OUTCOMES
+from heartlevel.ruling.explaining import Tree, outline, terms_of, unit_of
+from heartlevel.ruling.ruleset import Rule
+from heartlevel.ruling.truth import FALSE, TRUE, UNKNOWN
+
+HEADS = {"all": "all of these", "any": "at least one of these", "none": "none of these"}
+FIRST_SHOWN = (TRUE, UNKNOWN, FALSE)
+
+
+@click.command()
+@click.argument("name", metavar="RULE")
+@click.option("--on", "file", type=click.File("rb"), help="Requests, JSON or NDJSON, to ask RULE of; - is standard input.")
+@click.option("--most", default=5, show_default=True, type=click.IntRange(0), help="Rows of each subject to show in full.")
+@json_option
+@rules_options
+def explain(
+    name: str, file: IO[bytes] | None, most: int, as_lines: bool, folder: Path | None, layers: tuple[Path, ...]
+) -> None:
+    """Say what RULE asks for or, with --on, why it fires, is silent or is unknown for each subject."""
+    rules = loaded(folder, layers)
+    every = {rule.id: rule for rule in rules.ruleset.every_rule()}
+    if name not in every:
+        raise click.BadParameter(f"no rule has the id '{name}' ({near(name, every) or 'GET /v1/rules lists them'})")
+    if file is None:
+        described = _described(every[name], rules)
+        click.echo(orjson.dumps(described) if as_lines else "\n".join(_rule_text(described)))
+    else:
+        _explain_file(every[name], rules, file, most, as_lines)
+
+
+def _described(rule: Rule, rules: Rules) -> dict[str, Any]:
+    """Return what a rule asks for under the default guideline, what it makes of it, and where it comes from."""
+    guideline = rules.ruleset.default_guideline
+    protocol = rules.ruleset.guidelines[guideline].protocol
+    scope = {one.id: one for one in rules.ruleset.rules[rule.scope]}
+    facts = dict.fromkeys(term.fact.name for term in terms_of(rule.condition, scope))
+    written = rule.written
+    return {
+        "rule": rule.id,
+        **{name: written[name] for name in ("title", "scope", "effect", "severity")},
+        "urgent": rule.urgent,
+        "guideline": guideline,
+        "protocol": protocol,
+        "condition": outline(rule.condition, rules.ruleset.limits(guideline, protocol), scope),
+        "expected_error": written.get("expected_error"),
+        "depends_on": [_fact(CATALOGUE[name]) for name in facts],
+        "sources": [dict(one) for one in written["sources"]],
+    }
+
+
+def _fact(fact: Fact) -> dict[str, Any]:
+    return {"fact": fact.name, "unit": fact.unit, "values": list(fact.names), "formula": fact.formula,
+            "meaning": fact.meaning}  # fmt: skip
+
+
+def _rule_text(described: dict[str, Any]) -> Iterator[str]:
+    urgent = ", urgent" if described["urgent"] else ""
+    yield f"{described['rule']}: {described['title']}"
+    yield f"asked of each {described['scope']}; effect {described['effect']}, severity {described['severity']}{urgent}"
+    yield f"\nFires where (limits of {described['guideline']}, protocol {described['protocol']})"
+    yield from _tree_text(described["condition"], 1)
+    if described["expected_error"]:
+        yield "\nExpected error"
+        yield from (f"  {pressure}: {_shift(shift)}" for pressure, shift in described["expected_error"].items())
+    yield "\nDepends on"
+    yield from (f"  {_fact_text(one)}" for one in described["depends_on"])
+    yield "\nSources"
+    yield from (f"  {one['cite']} ({one['standing']})" for one in described["sources"])
+
+
+def _fact_text(one: dict[str, Any]) -> str:
+    unit = unit_of(CATALOGUE[one["fact"]]).strip() or ", ".join(one["values"])
+    formula = "" if one["formula"] == "recorded" else f" = {one['formula']}"
+    return f"{one['fact']}{f' ({unit})' if unit else ''}: {one['meaning']}{formula}"
+
+
+def _shift(shift: dict[str, Any]) -> str:
+    reads = "either way" if shift["reads"] == "either" else f"reads {shift['reads']}"
+    bounds = shift.get("range")
+    return f"{reads}, {bounds[0]:g} to {bounds[1]:g} mmHg" if bounds else f"{reads}, by {shift['amount']}"
+
+
+def _tree_text(node: Tree, depth: int) -> Iterator[str]:
+    head = HEADS.get(node["kind"])
+    if node["kind"] == "finding":
+        head = f"the finding {node['rule']} ({node['title']})"
+    outcome = f"{node['outcome']:<9}" if "outcome" in node else ""
+    yield f"{outcome}{'  ' * depth}{node['text'] if head is None else head + ':'}"
+    for part in node.get("parts", ()):
+        yield from _tree_text(part, depth + 1)
+
+
+def _explain_file(rule: Rule, rules: Rules, file: IO[bytes], most: int, as_lines: bool) -> None:
+    at_fault, place = False, getattr(file, "name", "<stdin>")
+    for number, line in requests_in(file):
+        request, faults = _understood(line, rules)
+        for fault in faults:
+            click.echo(f"{place}:{number}: {fault}", err=True)
+        at_fault |= bool(faults)
+        if request is not None:
+            told = _told(rule, assess([request], rules), most)
+            click.echo(orjson.dumps(told) if as_lines else "\n".join(_told_text(told)))
+    sys.exit(FAILED if at_fault else 0)
+
+
+def _understood(line: bytes | LineTooLong, rules: Rules) -> tuple[Request | None, list[str]]:
+    """Return a line's request, if it can be assessed, and what is wrong with it."""
+    if isinstance(line, LineTooLong):
+        return None, [f"the line is longer than {LONGEST_LINE} bytes"]
+    try:
+        request = read(orjson.loads(line), rules.ruleset.choices)
+    except orjson.JSONDecodeError as error:
+        return None, [f"not JSON: column {error.colno}"]
+    except TooManyReadings as error:
+        return None, [str(error)]
+    except RefusedRequest as error:
+        return None, [str(error), *_worded(error.problems)]
+    return request, _worded(request.problems)
+
+
+def _worded(problems: list[Problem]) -> list[str]:
+    return [f"{one.pointer or '/'}: {one.detail}" + (f" ({one.hint})" if one.hint else "") for one in problems]
+
+
+def _told(rule: Rule, assessment: Assessment, most: int) -> dict[str, Any]:
+    """Return how often a rule fires for the one subject of an assessment, and the reasons of some rows."""
+    verdicts = assessment.verdicts[rule.scope]
+    codes = verdicts.outcomes[[one.id for one in verdicts.rules].index(rule.id)].tolist()
+    shown = [row for code in FIRST_SHOWN for row, found in enumerate(codes) if found == code][:most]
+    return {
+        "subject": {"id": assessment.batch.requests[0].subject["id"]},
+        "rule": rule.id,
+        "scope": rule.scope,
+        "counts": {OUTCOMES[code]: codes.count(code) for code in FIRST_SHOWN},
+        "rows": [
+            {"of": _names(assessment, rule.scope, row), "outcome": OUTCOMES[codes[row]],
+             **reason_of(assessment, rule, row, 0)}
+            for row in shown
+        ],
+    }  # fmt: skip
+
+
+def _names(assessment: Assessment, scope: str, row: int) -> list[str]:
+    """Return what a row stands for: ids of readings or of a device; nothing for a whole series."""
+    batch = assessment.batch
+    match scope:
+        case "reading":
+            return [batch.names[row]]
+        case "sitting":
+            return [batch.names[one] for one in np.flatnonzero(batch.sitting_of == row).tolist()]
+        case "device":
+            return [batch.checks[row]["device"]]
+    return []
+
+
+def _told_text(told: dict[str, Any]) -> Iterator[str]:
+    counts = ", ".join(f"{name} {count}" for name, count in told["counts"].items())
+    yield f"{told['subject']['id']}  {told['rule']}, by {told['scope']}: {counts}"
+    for row in told["rows"]:
+        yield f"\n{row['outcome']}: {', '.join(row['of']) or 'the whole series'}"
+        yield from _tree_text(row["condition"], 1)
+        if row["outcome"] == "fires":
+            yield _silence_text(row["silenced_by"])
+    yield ""
+
+
+def _silence_text(changes: list[dict[str, Any]] | None) -> str:
+    if not changes:
+        return "no change of facts was found that would silence it"
+    return "would be silent with " + "; ".join(
+        one["text"] + (f" (= {one['formula']})" if "formula" in one else "") for one in changes
+    )

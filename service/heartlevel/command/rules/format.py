@@ -1,0 +1,100 @@
+"""`heartlevel rules format`: rule files in one layout."""
+
+import json
+import os
+import shutil
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+from typing import Any
+
+import click
+
+from heartlevel.command.options import FAILED, show_faults
+from heartlevel.resources import shipped
+from heartlevel.ruling.commented import NotFormatted
+from heartlevel.ruling.formatting import block_of, formatted
+from heartlevel.ruling.source import RuleFaults, SourceFile
+
+PATH = click.Path(exists=True, path_type=Path)
+
+
+@click.command("format")
+@click.argument("paths", nargs=-1, type=PATH)
+@click.option("--check", is_flag=True, help="Write nothing; list the files not in the layout and end with status 1.")
+def format_rules(paths: tuple[Path, ...], check: bool) -> None:
+    """Bring rule files into one layout: PATHS are files or directories (with --check by default the shipped rules).
+
+    Content and comments stay as they are. A file that cannot be read, or whose comments could not be kept, is
+    left alone and named, and the status is 1.
+    """
+    if not paths and not check:
+        raise click.UsageError("name the files or directories to format")
+    refused = changed = 0
+    for path in _files(paths or (shipped("rules"),)):
+        try:
+            changed += _format(path, check)
+        except NotFormatted as error:
+            refused += 1
+            click.echo(f"{path}:{error.line}:1: left alone: {error}", err=True)
+        except RuleFaults as faults:
+            refused += 1
+            show_faults(faults)
+        except OSError as error:
+            refused += 1
+            click.echo(f"{path}: left alone: {error.strerror}", err=True)
+    sys.exit(FAILED if refused or check and changed else 0)
+
+
+def _files(paths: Sequence[Path]) -> Iterator[Path]:
+    found = (one for path in paths for one in (sorted(path.rglob("*.yaml")) if path.is_dir() else [path]))
+    yield from dict.fromkeys(found)
+
+
+def _format(path: Path, check: bool) -> bool:
+    """Format one file, or only look; return whether it is not in the layout."""
+    text, wanted = _read(path)
+    if text == wanted:
+        return False
+    if not check:
+        _replace(path.resolve(), wanted)
+    click.echo(f"{path}: {'not in the layout' if check else 'formatted'}")
+    return True
+
+
+def _read(path: Path) -> tuple[str, str]:
+    """Return a file's text as it is and in the one layout. Raises NotFormatted, or RuleFaults if it cannot be read."""
+    block = block_of(path)
+    if block is None:
+        raise NotFormatted(1, "in no folder of rules, so that the order of its fields is not known")
+    _data(path)
+    text = path.read_bytes().decode("utf-8")
+    return text, formatted(text, block)
+
+
+def _data(path: Path, shown_as: str | None = None) -> Any:
+    file = SourceFile(path, shown_as or str(path))
+    if file.faults:
+        raise RuleFaults(file.faults)
+    return file.data
+
+
+def _replace(path: Path, wanted: str) -> None:
+    """Put a text in a file's place in one step, after reading it back as the same data."""
+    # Not `.yaml`: whoever loads the directory meanwhile must not see it.
+    with NamedTemporaryFile("wb", dir=path.parent, prefix=f".{path.name}-", suffix=".new", delete=False) as new:
+        try:
+            new.write(wanted.encode("utf-8"))
+            new.flush()
+            os.fsync(new.fileno())
+            if _canonical(_data(Path(new.name), str(path))) != _canonical(_data(path)):
+                raise NotFormatted(1, "its content would not stay the same")
+            shutil.copymode(path, new.name)
+            Path(new.name).replace(path)
+        finally:
+            Path(new.name).unlink(missing_ok=True)
+
+
+def _canonical(data: Any) -> str:
+    return json.dumps(data, sort_keys=True, default=str)

@@ -1,0 +1,143 @@
+"""A quick look at an object of the request: good ones are loaded here, all others are left to marshmallow.
+
+Made from the same declarations, and exact: what is loaded here is what marshmallow would load. It never says what is
+wrong. Whatever it is not sure of counts as unfit, and marshmallow looks again.
+"""
+
+from collections.abc import Callable
+from typing import Any, TypeAlias
+
+from marshmallow import ValidationError, fields
+
+from heartlevel.intake.fields import Anything, Block, Choice, Flag, Items, Number, Part, Text
+
+Look: TypeAlias = Callable[[Any], Any]
+
+
+class _Unfit(Exception):
+    """Something may be wrong; marshmallow says what."""
+
+
+class Screen:
+    """The quick look at one kind of object."""
+
+    def __init__(self, block: Block) -> None:
+        """Prepare a look at every declared field."""
+        self._look = _look_at_object(block)
+
+    def load(self, raw: object) -> dict[str, Any] | None:
+        """Return the object loaded; None if marshmallow has to look."""
+        try:
+            loaded: dict[str, Any] = self._look(raw)
+        except _Unfit:
+            return None
+        return loaded
+
+
+def _look_at_object(block: Block) -> Look:
+    looks = {name: _look_at(field) for name, field in block.fields.items()}
+    nullable = frozenset(name for name, field in block.fields.items() if field.allow_none)
+    required = frozenset(name for name, field in block.fields.items() if field.required)
+
+    def look_at_all(raw: Any) -> dict[str, Any]:
+        if type(raw) is not dict or not required <= raw.keys():
+            raise _Unfit
+        loaded: dict[str, Any] = {}
+        for name, value in raw.items():
+            if value is None:
+                if name not in nullable:
+                    raise _Unfit
+                loaded[name] = None
+            elif look := looks.get(name):
+                loaded[name] = look(value)
+            else:
+                raise _Unfit
+        return loaded
+
+    return look_at_all
+
+
+def _look_at(field: fields.Field[Any]) -> Look:
+    # By exact type: a kind of field derived from another may be stricter than it.
+    look = LOOKS.get(type(field))
+    return look(field) if look else _asking(field)
+
+
+def _asking(field: fields.Field[Any]) -> Look:
+    """Leave the value to the field itself, where a quick look has no rule of its own."""
+
+    def ask(value: Any) -> Any:
+        try:
+            return field.deserialize(value)
+        except ValidationError:
+            raise _Unfit from None
+
+    return ask
+
+
+def _number(field: Number) -> Look:
+    low, high = field.low, field.high
+
+    def number(value: Any) -> float:
+        # The exact type leaves booleans out, the limits NaN and infinity.
+        if (type(value) is float or type(value) is int) and low <= value <= high:
+            return float(value)
+        raise _Unfit
+
+    return number
+
+
+def _flag(_: Flag) -> Look:
+    def flag(value: Any) -> bool:
+        if value is True or value is False:
+            return value
+        raise _Unfit
+
+    return flag
+
+
+def _text(field: Text) -> Look:
+    longest, ask = field.longest, _asking(field)
+
+    def text(value: Any) -> Any:
+        # ASCII holds no lone surrogate.
+        if type(value) is str and 0 < len(value) <= longest and value.isascii():
+            return value
+        return ask(value)
+
+    return text
+
+
+def _choice(field: Choice) -> Look:
+    names = frozenset(field.names)
+
+    def choice(value: Any) -> str:
+        if type(value) is str and value in names:
+            return value
+        raise _Unfit
+
+    return choice
+
+
+def _items(field: Items) -> Look:
+    look, longest = _look_at(field.inner), field.longest
+
+    def items(value: Any) -> list[Any]:
+        if type(value) is list and len(value) <= longest:
+            return [look(one) for one in value]
+        raise _Unfit
+
+    return items
+
+
+def _part(field: Part) -> Look:
+    return _look_at_object(field.schema)  # type: ignore[arg-type]
+
+
+def _anything(_: Anything) -> Look:
+    return lambda value: value
+
+
+LOOKS: dict[type, Callable[[Any], Look]] = {
+    Number: _number, Flag: _flag, Text: _text, Choice: _choice, Items: _items, Part: _part, Anything: _anything,
+}  # fmt: skip

@@ -1,0 +1,118 @@
+"""`POST /v1/rules/trial`: candidate rule files tried on requests, without touching the rules in force."""
+
+import shutil
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from re import compile as pattern
+from tempfile import TemporaryDirectory
+from threading import Lock
+from typing import Any
+
+import orjson
+from flask import abort
+
+from heartlevel.assessment import Rules
+from heartlevel.compiling import CompilerFailed, StillChanging, compiled_apart
+from heartlevel.intake.faults import Problem, problem
+from heartlevel.intake.fields import Anything, Block, Items, about
+from heartlevel.intake.request import RefusedRequest, checked
+from heartlevel.resources import shipped
+from heartlevel.ruling.layers import TOP
+from heartlevel.ruling.source import LONGEST_FILE
+from heartlevel.trial import Totals, changes
+from heartlevel.web.reloading import RulesInForce
+
+MOST_REQUESTS = 500
+FILE_NAME = pattern(r"([a-z0-9-]+/)*[a-z0-9-]+\.yaml")
+# Compiling takes a process and some seconds; one at a time leaves the others to the patients.
+ONE_AT_A_TIME = Lock()
+
+
+class TrialRequest(Block):
+    """Candidate rule files, and the requests to try them on."""
+
+    files = Anything(**about("file name to its text; null takes a file away", required=True))
+    requests = Items(Anything(), MOST_REQUESTS, **about("requests as for an assessment", required=True))
+
+
+def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dict[str, Any]:
+    """Return what the candidate would change for each request, and the counts.
+
+    Raises RefusedRequest for the request's own faults, RuleFaults for mistakes in the candidate.
+    """
+    wanted = checked(TrialRequest(), payload)
+    files = _files(wanted["files"])
+    with _alone(), _directories(files, in_force) as (folder, layers):
+        after = _compiled(folder, layers)
+    lines = ((number, orjson.dumps(one)) for number, one in enumerate(wanted["requests"], start=1))
+    totals, found = Totals(), []
+    for one in changes(lines, before, after):
+        totals.add(one)
+        if one.fields:
+            found.append(one.as_dict())
+    fingerprints = {"in_force": before.ruleset.fingerprint, "candidate": after.ruleset.fingerprint}
+    return {"rules": fingerprints, "totals": totals.as_dict(), "changes": found}
+
+
+@contextmanager
+def _alone() -> Iterator[None]:
+    if not ONE_AT_A_TIME.acquire(blocking=False):
+        abort(503, "another trial is under way; try again in a few seconds")
+    try:
+        yield
+    finally:
+        ONE_AT_A_TIME.release()
+
+
+def _compiled(folder: Path | None, layers: Sequence[Path]) -> Rules:
+    try:
+        return compiled_apart(folder, layers)
+    except (CompilerFailed, StillChanging):
+        abort(503, "the candidate could not be compiled; try again")
+
+
+def _files(given: object) -> Mapping[str, str | None]:
+    """Return the files by name. Raises RefusedRequest for names and texts that cannot be."""
+    if not isinstance(given, dict):
+        raise RefusedRequest([problem("/files", "not-an-object", given)])
+    faults = [fault for name, text in given.items() for fault in _at_fault(name, text)]
+    if faults:
+        raise RefusedRequest(faults)
+    return given
+
+
+def _at_fault(name: str, text: object) -> Iterator[Problem]:
+    at = f"/files/{name.replace('~', '~0').replace('/', '~1')}"
+    if not FILE_NAME.fullmatch(name):
+        yield problem(at, "not-one-of", name, "a name such as reading/posture.yaml")
+    if text is not None and not isinstance(text, str):
+        yield problem(at, "not-a-text", text, "the file's text, or null")
+    if isinstance(text, str) and len(text) > LONGEST_FILE:
+        yield problem(at, "text-length", "", f"at most {LONGEST_FILE} characters")
+
+
+@contextmanager
+def _directories(
+    files: Mapping[str, str | None], in_force: RulesInForce
+) -> Iterator[tuple[Path | None, Sequence[Path]]]:
+    """Lay the files out beside the rules in force: over them as a layer, or in their place."""
+    with TemporaryDirectory(prefix="heartlevel-trial-") as scratch:
+        folder = Path(scratch) / "candidate"
+        if TOP in files:
+            folder.mkdir()
+            base, layers = in_force.folder, (*in_force.layers, folder)
+        else:
+            shutil.copytree(in_force.folder or shipped("rules"), folder)
+            base, layers = folder, in_force.layers
+        for name, text in files.items():
+            _write(folder / name, text)
+        yield base, layers
+
+
+def _write(path: Path, text: str | None) -> None:
+    if text is None:
+        path.unlink(missing_ok=True)
+        return
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8")

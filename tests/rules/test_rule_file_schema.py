@@ -1,0 +1,153 @@
+"""The JSON Schema of rule files, for editors: it takes every shipped file and marks what one file alone shows wrong."""
+
+import importlib.util
+import json
+import shutil
+from copy import deepcopy
+from pathlib import Path
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
+from heartlevel.resources import shipped
+from heartlevel.ruling.source import SourceFile
+from rules.test_examples import MISTAKES, edit
+from support import rules
+
+WRITTEN = shipped("openapi") / "rule-files.schema.json"
+SCHEMA = json.loads(WRITTEN.read_text("utf-8"))
+VALIDATOR = Draft202012Validator(SCHEMA)
+FILES = sorted(shipped("rules").rglob("*.yaml"))
+
+# What a schema of one file cannot know, and who does. Of this kind are also rules that mention each other in a circle
+# and two rules with one condition.
+BEYOND_A_SCHEMA = {
+    "a repeated id": "other items of the file, and other files",
+    "an unknown next step": "the wording",
+    "an unknown finding": "the other rules of the scope",
+    "a guideline's unknown protocol": "the other files",
+}
+AT_FAULT_AS_YAML = {"a repeated key", "an anchor", "a tag"}  # gone from the data that a schema is asked about
+
+
+def data_of(path: Path):
+    return SourceFile(path, path.name).data
+
+
+def names(path: Path) -> str:
+    return path.relative_to(shipped("rules")).as_posix()
+
+
+def test_the_schema_is_a_schema():
+    Draft202012Validator.check_schema(SCHEMA)
+
+
+def test_the_schema_is_the_one_that_the_declarations_make():
+    place = shipped("openapi") / "rule_files.py"
+    spec = importlib.util.spec_from_file_location("rule_files", place)
+    made = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(made)
+    assert made.rule_files() == SCHEMA
+
+
+@pytest.mark.parametrize("path", FILES, ids=names)
+def test_every_shipped_file_is_accepted_as_exactly_one_kind_of_file(path):
+    data = data_of(path)
+    kinds = [VALIDATOR.evolve(schema={**SCHEMA, "anyOf": [kind]}) for kind in SCHEMA["anyOf"]]
+    assert [kind.is_valid(data) for kind in kinds].count(True) == 1
+
+
+@pytest.mark.parametrize("mistake", MISTAKES)
+def test_a_mistake_is_marked_unless_it_is_beyond_a_schema(tmp_path, mistake):
+    folder = Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
+    file, before, after, *_ = MISTAKES[mistake]
+    edit(folder, file, before, after)
+    found = SourceFile(folder / file, file)
+    assert bool(found.faults) == (mistake in AT_FAULT_AS_YAML)
+    if not found.faults:
+        assert VALIDATOR.is_valid(found.data) == (mistake in BEYOND_A_SCHEMA)
+
+
+def test_what_a_schema_leaves_to_others_is_among_the_mistakes():
+    assert set(BEYOND_A_SCHEMA) | AT_FAULT_AS_YAML <= set(MISTAKES)
+
+
+def test_a_rule_without_sources_is_marked():
+    data = data_of(shipped("rules") / "reading" / "heart-level.yaml")
+    del data[0]["sources"]
+    assert not VALIDATOR.is_valid(data)
+
+
+def test_every_rule_in_force_is_accepted_in_its_scope_and_in_no_other():
+    for rule in rules().ruleset.every_rule():
+        for scope in VISIBLE:
+            of_scope = VALIDATOR.evolve(schema={**SCHEMA, "anyOf": [{"$ref": f"#/$defs/rules-of-{scope}"}]})
+            assert of_scope.is_valid([dict(rule.written)]) == (scope == rule.scope), (rule.id, scope)
+
+
+@pytest.mark.parametrize("scope", VISIBLE)
+def test_every_fact_of_a_scope_is_completed_in_conditions_and_examples_and_no_other(scope):
+    visible = {name for name, fact in CATALOGUE.items() if fact.scope in VISIBLE[scope]}
+    offered = set(SCHEMA["$defs"][f"condition-of-{scope}"]["properties"])
+    assert offered == visible | {"all", "any", "none", "finding"}
+    assert set(SCHEMA["$defs"][f"example-of-{scope}"]["properties"]["given"]["properties"]) == visible
+
+
+def test_the_limits_offered_are_those_some_guideline_or_protocol_has():
+    offered = set(SCHEMA["$defs"]["limit"]["properties"]["limit"]["enum"])
+    ruleset = rules().ruleset
+    known = {name for one in (*ruleset.guidelines.values(), *ruleset.protocols.values()) for name in one.limits}
+    assert known == offered
+
+
+SILENT = {"given": {}, "expect": "silent"}
+(RULE,) = (one for one in data_of(shipped("rules") / "reading/heart-level.yaml") if one["id"] == "cuff-near-heart-level")
+WRONG = {
+    "number with a text": {"when": {"pulse": {"above": "100"}}},
+    "number out of its range": {"when": {"systolic": {"above": 4000}}},
+    "choice of another fact": {"when": {"arm_level": {"equals": "sitting"}}},
+    "flag with a number": {"when": {"legs_crossed": {"equals": 1}}},
+    "between of one": {"when": {"pulse": {"between": [1]}}},
+    "one_of of none": {"when": {"arm_level": {"one_of": []}}},
+    "known of a text": {"when": {"pulse": {"known": "yes"}}},
+    "two operators": {"when": {"pulse": {"above": 1, "below": 9}}},
+    "two facts": {"when": {"pulse": {"above": 1}, "systolic": {"above": 1}}},
+    "fact of another scope": {"when": {"home_days": {"above": 1}}},
+    "limit of a choice": {"when": {"arm_level": {"equals": {"limit": "severe.systolic"}}}},
+    "given of the wrong kind": {"examples": [{"given": {"pulse": True}, "expect": "fires"}, SILENT]},
+    "no example that is silent": {"examples": [{"given": {}, "expect": "fires"}]},
+    "pattern of a reading": {"pattern": "sustained"},
+    "field that no reading has": {"field": "systolc"},
+    "range of one": {"expected_error": {"systolic": {"reads": "high", "range": [1]}}},
+    "expected error that is nothing": {"expected_error": {"systolic": None}},
+    "range and amount": {"expected_error": {"systolic": {"reads": "high", "range": [1, 2], "amount": "systolic"}}},
+    "amount that is no pressure": {"expected_error": {"systolic": {"reads": "high", "amount": "pulse"}}},
+    "placeholder of another scope": {"advice": "On {home_days} days."},
+    "placeholder left open": {"advice": "A pulse of {pulse"},
+    "too long a title": {"title": "t" * 121},
+    "unknown severity": {"severity": "urgent"},
+}
+
+
+@pytest.mark.parametrize("wrong", WRONG)
+def test_a_wrong_part_of_a_rule_is_marked_in_its_place(wrong):
+    schema = {"$ref": "#/$defs/rule-of-reading", "$defs": SCHEMA["$defs"]}
+    assert VALIDATOR.evolve(schema=schema).is_valid(RULE)
+    errors = list(VALIDATOR.evolve(schema=schema).iter_errors(deepcopy(RULE) | WRONG[wrong]))
+    assert {error.absolute_path[0] for error in errors} == set(WRONG[wrong])
+
+
+RIGHT = {
+    "limit": {"when": {"systolic": {"at_least": {"limit": "severe.systolic"}}}},
+    "mention": {"when": {"none": [{"finding": "any-other"}]}},
+    "null for what is unknown": {"examples": [{"given": {"pulse": None}, "expect": "fires"}, SILENT]},
+    "null for what is optional": {"urgent": None, "pattern": None, "field": None, "expected_error": None},
+    "places in sentences": {"advice": "{{}} {pulse} {cuff_width_to_arm:percent} {limit:severe.systolic}"},
+}
+
+
+@pytest.mark.parametrize("right", RIGHT)
+def test_a_right_part_of_a_rule_is_not_marked(right):
+    schema = {"$ref": "#/$defs/rule-of-reading", "$defs": SCHEMA["$defs"]}
+    assert VALIDATOR.evolve(schema=schema).is_valid(deepcopy(RULE) | RIGHT[right])

@@ -1,0 +1,68 @@
+"""Candidate rule files tried over HTTP."""
+
+import pytest
+
+from heartlevel.resources import shipped
+from heartlevel.web import trials
+from heartlevel.web.application import create_app
+from support import rules, week
+
+POSTURE = (shipped("rules") / "reading" / "posture.yaml").read_text(encoding="utf-8")
+CROSSED = week(technique={"legs_crossed": True})
+LAYER = 'name: Clinic\nrevision: "1"\nchanges: [{of: rule, id: legs-crossed, off: true, reason: Our chairs}]\n'
+
+
+@pytest.fixture(scope="module")
+def app():
+    return create_app({}, rules())
+
+
+def trial(client, files: object, *requests: object):
+    return client.post("/v1/rules/trial", json={"files": files, "requests": list(requests)})
+
+
+def test_a_layer_is_tried_without_touching_the_rules_in_force(client):
+    answer = trial(client, {"layer.yaml": LAYER}, CROSSED, week(), {"subject": 5}).get_json()
+    assert [(one["line"], one["subject"], one["findings"]) for one in answer["changes"]] == [
+        (1, "s-1", {"gained": [], "lost": ["legs-crossed", "mostly-doubtful-technique"]})
+    ]
+    assert (answer["totals"]["subjects"], answer["totals"]["findings_lost"]["legs-crossed"]) == (3, 1)
+    assert answer["rules"]["in_force"] == rules().ruleset.fingerprint != answer["rules"]["candidate"]
+    assert client.get("/ready").get_json()["rules"]["fingerprint"] == rules().ruleset.fingerprint
+
+
+def test_a_file_stands_in_place_of_the_one_of_its_name(client):
+    answer = trial(client, {"reading/posture.yaml": POSTURE}, CROSSED).get_json()
+    assert (answer["changes"], answer["rules"]["candidate"]) == ([], answer["rules"]["in_force"])
+
+
+def test_mistakes_in_the_candidate_are_named_with_their_places(client):
+    response = trial(client, {"reading/posture.yaml": POSTURE.replace("legs_crossed:", "legs_crosed:", 1)}, CROSSED)
+    assert response.status_code == 422
+    (fault,) = [one for one in response.get_json()["faults"] if one["code"] == "unknown-fact"][:1]
+    assert (fault["file"], fault["hint"]) == ("reading/posture.yaml", "did you mean 'legs_crossed'?")
+    assert fault["line"] > 1 and fault["cure"]
+
+
+@pytest.mark.parametrize("name", ["../x.yaml", "/etc/x.yaml", "reading/x.txt", "a/../b.yaml", ""])
+def test_a_file_cannot_be_put_elsewhere(client, name):
+    response = trial(client, {name: "[]"}, CROSSED)
+    assert response.status_code == 422
+    assert response.get_json()["problems"][0]["pointer"].startswith("/files/")
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer"),
+    [({}, "/files"), ({"files": 1, "requests": []}, "/files"), ({"files": {"a.yaml": 1}, "requests": []}, "/files/a.yaml"),
+     ({"files": {}, "requests": [1] * 501}, "/requests"), ([], "")],
+)  # fmt: skip
+def test_what_is_wrong_with_the_request_is_named(client, body, pointer):
+    response = client.post("/v1/rules/trial", json=body)
+    assert response.status_code == 422
+    assert pointer in [one["pointer"] for one in response.get_json()["problems"]]
+
+
+def test_a_second_trial_has_to_wait(client):
+    with trials.ONE_AT_A_TIME:
+        assert trial(client, {"layer.yaml": LAYER}, CROSSED).status_code == 503
+    assert trial(client, {"layer.yaml": LAYER}, CROSSED).status_code == 200
