@@ -6,6 +6,7 @@ from heartlevel.command.rules.analyse import analyse_rules
 from heartlevel.command.rules.check import check
 from heartlevel.command.rules.diff import diff
 from heartlevel.command.rules.explain import explain
+from heartlevel.command.rules.format import format_rules
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
 
@@ -15,5 +16,5 @@ def rules() -> None:
     """Look after rule files: check, test and explain them, try changes before they go live."""
 
 
-for command in (analyse_rules, check, diff, explain, test_rules, try_):
+for command in (analyse_rules, check, diff, explain, format_rules, test_rules, try_):
     rules.add_command(command)
