@@ -1,10 +1,11 @@
 import random
 
 import pytest
+from scipy.stats import t
 
 from heartlevel import RefusedRequest, answer_to
 from heartlevel.answer.whole import as_json
-from support import demo, rules
+from support import answer, average, demo, rules, week
 
 LABELS = ["office-only-elevation", "home-only-elevation", "normal-in-both", "sustained", "sustained"]
 
@@ -47,3 +48,22 @@ def test_protocols_keep_the_readings_they_say(protocol, kept):
     payload["options"]["protocol"] = protocol
     averages = answer_to(payload, rules())["averages"]
     assert [one["readings"] for one in averages if (one["setting"], one["basis"]) == ("home", "protocol")] == [kept]
+
+
+def test_a_category_that_rests_on_doubtful_readings_alone_does_not_hold():
+    doubtful = answer(week(technique={"back_supported": False, "legs_crossed": True}))
+    assert {one["reliability"] for one in doubtful["readings"]} == {"doubtful"}
+    classified = doubtful["classification"]
+    assert classified["category"] is not None
+    assert classified["holds"] is False
+    nothing = {"name": "without-doubtful", "systolic": None, "diastolic": None, "category": None}
+    assert nothing in classified["alternatives"]
+
+
+def test_days_that_agree_exactly_are_still_no_surer_than_the_device_shows():
+    same = answer(week(pressures=((130, 75), (130, 75))))
+    low, high = average(same)["systolic"]["interval95"]
+    # A resolution of 1 mm[Hg] has a standard uncertainty of 1/sqrt(12) (JCGM 100:2008, F.2.2.1); 7 days, t(6).
+    half = t.ppf(0.975, 6) / 12**0.5 / 7**0.5
+    assert (low, high) == (round(130 - half, 1), round(130 + half, 1))
+    assert same["classification"]["probability_at_or_above"]["130/80"] == 0.5

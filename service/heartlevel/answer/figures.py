@@ -20,6 +20,8 @@ from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
 from heartlevel.statistics.variability import variability
 from heartlevel.vocabulary import SETTINGS, UNDETERMINED
 
+# A category that rests on doubtful readings alone does not hold, even if no sound one contradicts it.
+MUST_REMAIN = ("without-doubtful",)
 NO_INTERVAL = f"fewer-than-{FEWEST_DAYS}-days"
 
 
@@ -175,7 +177,7 @@ class Figures:
         alternatives = [
             {"name": name, **self._mean(name, group), "category": self._category(name, subject, setting)}
             for name in self.of.selection.alternatives
-            if self.of.averages.readings[self.of.averages.row(name), group]
+            if name in MUST_REMAIN or self.of.averages.readings[self.of.averages.row(name), group]
         ]
         titles = {one.id: one.title for one in guideline.categories[setting]}
         return {

@@ -8,6 +8,9 @@ import numpy as np
 from heartlevel.columns import Bools, Floats, Ints, count_by, sum_by
 from heartlevel.intake.batch import Batch
 
+# Values are shown to a whole unit, so days that agree exactly still differ by that much: the standard
+# uncertainty of a resolution of 1 (JCGM 100:2008, F.2.2.1).
+ROUNDING = 12**-0.5
 QUANTITIES = ("systolic", "diastolic", "pulse")
 
 
@@ -79,7 +82,7 @@ def _summary(group: Ints, day: Ints, owner: Ints, size: int, values: Floats) -> 
     by_day, _, readings = _moments(day[known], len(owner), values[known])
     measured = readings > 0
     day_mean, between, days = _moments(owner[measured], len(values) * size, by_day[measured])
-    return _Summary(mean, sd, by_day, day_mean, days, between / np.sqrt(days))
+    return _Summary(mean, sd, by_day, day_mean, days, np.maximum(between, ROUNDING) / np.sqrt(days))
 
 
 def _correlation(owner: Ints, size: int, first: Floats, second: Floats) -> Floats:

@@ -119,8 +119,8 @@ class Alternative(Said):
     """The category under another defensible selection of readings."""
 
     name = a_choice(ALTERNATIVES, "the selection")
-    systolic = a_number("systolic average")
-    diastolic = a_number("diastolic average")
+    systolic = a_number("systolic average; null where no reading remains", nullable=True)
+    diastolic = a_number("diastolic average", nullable=True)
     category = a_text("category", nullable=True)
 
 
