@@ -11,13 +11,29 @@ from heartlevel.command.main import main
 from heartlevel.resources import shipped
 from support import week
 
+OWN_RULE = """
+- id: pulse-fast-here
+  scope: reading
+  when: {pulse: {above: 130}}
+  effect: none
+  severity: low
+  title: Fast pulse
+  explanation: "The pulse was {pulse} a minute."
+  advice: Rest and take it again.
+  sources: [{cite: "Common practice", standing: common-practice}]
+  examples:
+    - {given: {pulse: 131}, expect: fires}
+    - {given: {pulse: 130}, expect: silent}
+"""
 BETWEEN = week(pressures=[(128, 76), (126, 75)])  # between the limit in force and the clinic's
 CHANGES = """name: Clinic
 revision: "1"
 changes:
   - of: guideline
     id: acc-aha-2025
-    set: {limits: {home: {hypertension: {systolic: 125}}}}
+    set:
+      limits: {home: {hypertension: {systolic: 125}}}
+      categories: {home: [{id: normal, title: Normal}, {id: raised, title: Raised, from: {systolic: 125, diastolic: 80}}]}
     reason: Local protocol
 """
 
@@ -70,12 +86,10 @@ def test_a_layer_is_checked_over_the_rules(layer):
 
 def test_what_a_layer_changes_is_shown_with_its_reason(layer):
     result = run("diff", layer)
-    assert result.stdout.splitlines() == [
-        "changed guideline acc-aha-2025",
-        "    limits.home.hypertension.systolic: 130 -> 125",
-        "    reason: Local protocol (Clinic)",
-        "1 differences",
-    ]
+    lines = result.stdout.splitlines()
+    assert lines[:2] == ["changed guideline acc-aha-2025", "    limits.home.hypertension.systolic: 130 -> 125"]
+    assert lines[2].startswith("    categories.home: ")
+    assert lines[3:] == ["    reason: Local protocol (Clinic)", "1 difference"]
     assert run("diff").exit_code == 2
 
 
@@ -99,3 +113,28 @@ def test_a_trial_can_be_read_by_a_program(layer):
 def test_the_same_rules_change_nothing(copied):
     result = run("try", copied, "--on", "-", given=json.dumps(BETWEEN))
     assert result.stdout == "0 of 1 subjects would change\n"
+
+
+def test_a_layer_in_force_is_not_laid_over_itself(layer, monkeypatch):
+    monkeypatch.setenv("HEARTLEVEL_LAYERS", str(layer))
+    assert run("check", layer).exit_code == 0
+
+
+@pytest.mark.parametrize("command", ["test", "analyse", "list"])
+def test_commands_take_a_layer_as_they_take_rules(layer, command):
+    (layer / "reading").mkdir()
+    (layer / "reading" / "own.yaml").write_text(OWN_RULE)
+    result = run(command, layer)
+    assert (result.exit_code, result.stderr) == (0, "")
+
+
+def test_rules_are_listed_and_found_by_the_fact_they_compare():
+    lines = run("list", "--fact", "legs_crossed").stdout.splitlines()
+    assert [line.split()[0] for line in lines] == ["legs-crossed"]
+    assert len(run("list").stdout.splitlines()) > 90
+
+
+def test_a_rule_can_be_explained_by_its_title_and_a_silenced_one_says_who_silenced_it(layer):
+    assert run("explain", "Legs crossed").stdout == run("explain", "legs-crossed").stdout
+    (layer / "layer.yaml").write_text(CHANGES + "  - {of: rule, id: legs-crossed, off: true, reason: Our chairs}\n")
+    assert "switched off by Clinic: Our chairs" in run("explain", "legs-crossed", "--layer", layer).stderr

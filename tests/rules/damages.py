@@ -96,7 +96,8 @@ def repeat_a_key(text, chance):
     def twice(match):
         return f"{match.string}\n{' ' * len(match['head'])}{match['key']}: {match['value']}"
 
-    return on_a_line(text, chance, KEY_LINE.pattern, twice)
+    unquoted = KEY_LINE.pattern.replace(r"[^>{\[\s]", r"[^>{\[\s\"']")  # a quoted text may go on in the next line
+    return on_a_line(text, chance, unquoted, twice)
 
 
 def shift_a_line(text, chance):

@@ -50,7 +50,11 @@ def test_a_rule_can_be_switched_off(tmp_path):
 
 
 def test_a_limit_can_be_changed_without_touching_the_examples_below(tmp_path):
-    change = "{of: guideline, id: acc-aha-2025, set: {limits: {home: {hypertension: {systolic: 135}}}}, reason: Local}"
+    categories = "[{id: normal, title: Normal}, {id: raised, title: Raised, from: {systolic: 135, diastolic: 80}}]"
+    change = (
+        "{of: guideline, id: acc-aha-2025, reason: Local, set: "
+        f"{{limits: {{home: {{hypertension: {{systolic: 135}}}}}}, categories: {{home: {categories}}}}}}}"
+    )
     laid = load(None, (layer(tmp_path, change),))
     assert laid.guidelines["acc-aha-2025"].limits["home.hypertension.systolic"] == 135
     assert laid.guidelines["acc-aha-2025"].limits["home.hypertension.diastolic"] == 80
@@ -102,6 +106,11 @@ def test_layers_lie_over_each_other_in_their_order(tmp_path):
         ("{of: ruleset, set: {default_guideline: none-such}, reason: x}", "unknown-name: 'none-such'"),
         ("{of: guideline, id: esc-2024, set: {limits: {low: {systolic: 150}}}, reason: x}", "limits-order: low systolic"),
         ("{of: rule, id: legs-crossed, set: 5, reason: x}", "not-an-object"),
+        ("{of: guideline, id: esc-2024, set: {limits: {home: {hypertension: {systolic: 140}}}}, reason: x}",
+         "limits-order: hypertension begins at 140/85, but no category does"),
+        ("{of: guideline, id: esc-2024, set: {limits: {severe: {systolic: 390}}}, reason: x}", "urgent-rule: severe systolic"),
+        ("{of: rule, id: very-high, set: {when: {systolic: {above: 399}}}, reason: x}", "urgent-rule: 'very-high'"),
+        ("{of: rule, id: very-high, set: {examples: []}, reason: x}", "urgent-rule: 'very-high'"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_kept: 25}}, reason: x}", "at most 24"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_recorded: 29}}, reason: x}", "at most 28"),
         ("{of: protocol, id: nice-ng136, set: {home: {discard_first_days: 4}}, reason: x}", "limits-order: all days"),
@@ -109,8 +118,7 @@ def test_layers_lie_over_each_other_in_their_order(tmp_path):
     ],
 )
 def test_a_mistake_in_a_change_is_named_at_its_place(tmp_path, change, said):
-    # Examples that a new condition breaks stand in the file below.
-    place = "reading/posture.yaml:" if said == "wrong-example" else "clinic/layer.yaml:4:"
+    place = "clinic/layer.yaml:4:"
     faults = refused(layer(tmp_path, change))
     assert any(fault.startswith(place) and said in fault for fault in faults), faults
 
@@ -151,3 +159,25 @@ def test_merging_replaces_what_is_no_mapping_and_leaves_the_rest():
     below = {"a": {"b": 1, "c": [1, 2]}, "d": 3}
     assert merged(below, {"a": {"c": [9]}}) == {"a": {"b": 1, "c": [9]}, "d": 3}
     assert below == {"a": {"b": 1, "c": [1, 2]}, "d": 3}
+
+
+def test_a_file_that_would_be_passed_over_is_named(tmp_path):
+    folder = layer(tmp_path, own=OWN_RULE)
+    (folder / "reading" / "own.yaml").rename(folder / "reading" / "own.yml")
+    assert refused(folder) == [
+        "clinic/reading/own.yml:1:1: wrong-name: the names of rule files end in .yaml (rename it to own.yaml)"
+    ]
+
+
+def test_one_mistake_in_a_guideline_is_one_fault(tmp_path):
+    change = "{of: guideline, id: acc-aha-2025, set: {year: soon}, reason: x}"
+    (fault,) = refused(layer(tmp_path, change))
+    assert fault.startswith("clinic/layer.yaml:4:") and "year: found 'soon'" in fault
+
+
+def test_wording_can_be_changed_where_limits_are_changed_too(tmp_path):
+    changes = [
+        "{of: guideline, id: acc-aha-2025, set: {limits: {low: {systolic: 95}}}, reason: x}",
+        "{of: rule, id: low, set: {severity: high}, reason: x}",
+    ]
+    assert Rules.load(None, (layer(tmp_path, *changes),)).ruleset.layers

@@ -38,11 +38,19 @@ def loaded(folder: Path | None, layers: tuple[Path, ...] = ()) -> Rules:
 
 def candidate(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> Rules:
     """Load a directory in place of the rules, or, if it is a clinic's layer, over them."""
+    return loaded(*placed(directory, folder, layers))
+
+
+def placed(
+    directory: Path | None, folder: Path | None, layers: tuple[Path, ...]
+) -> tuple[Path | None, tuple[Path, ...]]:
+    """Return where rules and layers lie once a directory takes its place; a layer already in force is not laid twice."""
     if directory is None:
-        return loaded(folder, layers)
-    if (directory / TOP).is_file():
-        return loaded(folder, (*layers, directory))
-    return loaded(directory, layers)
+        return folder, layers
+    if not (directory / TOP).is_file():
+        return directory, layers
+    others = tuple(one for one in layers if one.resolve() != directory.resolve())
+    return folder, (*others, directory)
 
 
 def show_faults(faults: RuleFaults) -> None:

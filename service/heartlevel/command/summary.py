@@ -20,7 +20,7 @@ def _lines(answer: dict[str, Any]) -> Iterator[str]:
     for finding in answer["findings"]:
         mark = "!" if finding["urgent"] else "-"
         where = f" [{len(finding['readings'])} readings]" if finding["readings"] else ""
-        yield _wrapped(f"  {mark} {finding['title']}{where}: {finding['explanation']}")
+        yield _wrapped(f"  {mark} {finding['title']} ({finding['rule']}){where}: {finding['explanation']}")
     for step in answer["next_steps"]:
         yield _wrapped(f"  > {step['text']}")
     for problem in answer["problems"]:

@@ -1,8 +1,9 @@
 """The files of a directory, read with their places; what they hold is checked against its declaration."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from re import compile as pattern
 from typing import Any
 
 from marshmallow import ValidationError
@@ -13,6 +14,7 @@ from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock, W
 from heartlevel.ruling.source import Origin, Path_, RuleFault, SourceFile, Written
 from heartlevel.vocabulary import SCOPES
 
+MISNAMED = pattern(r"\.(yml|yaml\.txt|yml\.txt)$")
 SECTIONS: Mapping[str, type[Block]] = {
     **dict.fromkeys(SCOPES, RuleBlock),
     "guidelines": GuidelineBlock,
@@ -38,6 +40,7 @@ def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = 
     """Read every file below a folder; mistakes are added to `faults`. A layer's files are shown with its folder."""
     prefix = f"{folder.name}/" if layered else ""
     content = Content(_top(folder / top, prefix + top, layered, faults))
+    faults += _misnamed(folder, prefix)
     for path in sorted(folder.rglob("*.yaml")):
         shown_as = path.relative_to(folder).as_posix()
         section = shown_as.partition("/")[0]
@@ -50,17 +53,28 @@ def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = 
     return content
 
 
+def _misnamed(folder: Path, prefix: str) -> Iterator[RuleFault]:
+    """Yield the files that were meant to be rule files and would be passed over."""
+    for path in sorted(folder.rglob("*")):
+        if MISNAMED.search(path.name) and not path.name.startswith("."):
+            wanted = MISNAMED.sub(".yaml", path.name)
+            shown_as = prefix + path.relative_to(folder).as_posix()
+            yield RuleFault(shown_as, 1, 1, "wrong-name", "the names of rule files end in .yaml", f"rename it to {wanted}")
+
+
 def _top(path: Path, shown_as: str, layered: bool, faults: list[RuleFault]) -> Written | None:
     if not path.is_file():
         faults.append(RuleFault(shown_as, 1, 1, "missing-file", f"a directory of rules needs {path.name}"))
         return None
     file = SourceFile(path, shown_as, layered)
     faults += file.faults
-    return file, (), file.data
+    return None if file.data is None and file.faults else (file, (), file.data)
 
 
 def _items(file: SourceFile, several: bool, faults: list[RuleFault]) -> list[Written]:
     faults += file.faults
+    if file.data is None and file.faults:
+        return []
     if not several:
         return [(file, (), file.data)]
     if not isinstance(file.data, list):

@@ -28,14 +28,29 @@ def outcome_of(ruleset: RuleSet, program: Program, rule: Rule, example: Mapping[
 def wrong_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterator[RuleFault]:
     """Yield a fault for each example that does not come out as written.
 
-    Under layers, only examples of rules that a layer adds or changes are judged: the others were written for
-    the limits below it.
+    Under layers, only the examples of rules whose condition or examples a layer writes are judged: the others
+    were written for the limits below it.
     """
     for rule in ruleset.every_rule():
-        if ruleset.layers and not rule.origin.layered:
+        if ruleset.layers and not rewritten(rule):
             continue
         for place, example in enumerate(rule.written["examples"]):
             outcome = outcome_of(ruleset, programs[rule.scope], rule, example)
             if outcome != example["expect"]:
-                detail = f"'{rule.id}' comes out {outcome}, not {example['expect']}"
-                yield rule.fault(("examples", place), "wrong-example", detail)
+                facts = ", ".join(f"{name}: {value}" for name, value in example["given"].items()) or "nothing recorded"
+                detail = f"for {facts} '{rule.id}' comes out {outcome}, not {example['expect']}"
+                yield _at_the_change(rule, place, detail)
+
+
+def rewritten(rule: Rule) -> bool:
+    """Say whether a layer writes the rule's condition or examples."""
+    return any(rule.origin.sets((*rule.path, part)) for part in ("when", "examples"))
+
+
+def _at_the_change(rule: Rule, place: int, detail: str) -> RuleFault:
+    """Make the fault at the example, or at the layer's condition where the example stands below it."""
+    example = rule.fault(("examples", place), "wrong-example", detail)
+    if rule.origin.sets((*rule.path, "when")) and not rule.origin.sets((*rule.path, "examples")):
+        hint = f"set `examples` too; this one stands at {example.file}:{example.line}"
+        return rule.fault(("when",), "wrong-example", detail, hint)
+    return example

@@ -18,6 +18,7 @@ from heartlevel.vocabulary import SCOPES
 TOP = "layer.yaml"
 SECTIONS_OF = {"rule": SCOPES, "guideline": ("guidelines",), "protocol": ("protocols",), "wording": ("wording",)}
 REPLACED = ("when",)  # a condition is one thing, though it is written as a mapping
+WORDING = {"title", "explanation", "advice", "next_step", "sources"}  # what may be changed of an urgent rule
 NEVER_SET = ("id", "scope", "language")
 
 
@@ -51,11 +52,6 @@ class Overlaid:
     set: Mapping[str, Any]
 
     @property
-    def layered(self) -> bool:
-        """Changed by a layer."""
-        return True
-
-    @property
     def name(self) -> str:
         """Name of the file below."""
         return self.below.name
@@ -65,6 +61,10 @@ class Overlaid:
         inside = path[len(self.start) :]
         origin, at = (self.above, (*self.at, *inside)) if self._sets(inside) else (self.below, path)
         return origin.fault(at, code, detail, hint)
+
+    def sets(self, path: Path_) -> bool:
+        """Say whether this layer or one below it writes what stands at a path."""
+        return self._sets(path[len(self.start) :]) or self.below.sets(path)
 
     def _sets(self, steps: Path_) -> bool:
         here: Any = self.set
@@ -141,9 +141,23 @@ def _change_item(
         faults += _not_to_be_missed(file, at, items[place], items)
         del items[place]
     elif isinstance(change.get("set"), dict):
+        faults += _muted(file, (*at, "set"), items[place][2], change["set"])
         items[place] = _set(items[place], file, (*at, "set"), change["set"])
-        if items[place][2].get("urgent") is False:
-            faults.append(file.fault((*at, "set"), "urgent-rule", "an urgent rule stays urgent"))
+
+
+def _muted(file: Origin, at: Path_, item: Mapping[str, Any], to: Mapping[str, Any]) -> Iterator[RuleFault]:
+    """Yield each change after which an urgent value would no longer be named."""
+    if item.get("urgent"):
+        for name in sorted(to.keys() - WORDING):
+            detail = f"'{item['id']}' names values that may need help now; only its wording can be changed"
+            yield file.fault((*at, name), "urgent-rule", detail)
+    below = (item.get("limits") or {}).get("severe") or {}
+    limits = to.get("limits")
+    above = limits.get("severe") if isinstance(limits, dict) else None
+    for pressure, limit in (above or {}).items() if isinstance(above, dict) else ():
+        if isinstance(limit, (int, float)) and limit > below.get(pressure, limit):
+            detail = f"severe {pressure} {limit:g} is above the {below[pressure]:g} below: values between would go unnamed"
+            yield file.fault((*at, "limits", "severe", pressure), "urgent-rule", detail)
 
 
 def _not_to_be_missed(file: Origin, at: Path_, written: Written, items: list[Written]) -> Iterator[RuleFault]:
@@ -151,6 +165,7 @@ def _not_to_be_missed(file: Origin, at: Path_, written: Written, items: list[Wri
     name = written[2]["id"]
     if written[2].get("urgent"):
         yield file.fault(at, "urgent-rule", f"'{name}' names values that may need help now; it cannot be switched off")
+        return
     for _, _, other in items:
         if isinstance(other, dict) and name in _mentions(other.get("when")):
             hint = "switch that one off before this one, or give it another `when`"

@@ -76,6 +76,10 @@ class _Checked:
             section: [one for one in content.items[section] if is_valid(block(), one, faults)]
             for section, block in SECTIONS.items()
         }
+        self.ids = {
+            section: {str(item.get("id")) for _, _, item in content.items[section] if isinstance(item, dict)}
+            for section in ("guidelines", "protocols")
+        }
         self.top = content.top
         valid = self.top is not None and is_valid(RuleSetBlock(), self.top, faults)
         self.head: Mapping[str, Any] = self.top[2] if valid and self.top else {}
@@ -121,14 +125,15 @@ class _Checked:
         }
 
     def check_references(self, guidelines: Mapping[str, Any], protocols: Mapping[str, Any]) -> None:
-        """Note every name of a guideline or protocol that does not exist."""
+        """Note every name of a guideline or protocol that does not exist; one with mistakes of its own does."""
+        known = {*guidelines, *self.ids["guidelines"]}
         for file, path, item in self.items["guidelines"]:
-            for key, names in (("in_pregnancy", guidelines), ("protocol", protocols)):
+            for key, names in (("in_pregnancy", known), ("protocol", {*protocols, *self.ids["protocols"]})):
                 if item[key] not in names:
                     self._unknown(file, (*path, key), item[key], names)
         default = self.head.get("default_guideline")
-        if self.top and default is not None and default not in guidelines:
-            self._unknown(self.top[0], ("default_guideline",), default, guidelines)
+        if self.top and default is not None and default not in known:
+            self._unknown(self.top[0], ("default_guideline",), default, known)
 
     def check_sense(self) -> None:
         """Note figures that cannot all be meant."""
@@ -137,8 +142,8 @@ class _Checked:
         for one in self.items["protocols"]:
             self.faults += senseless_schedule(one)
 
-    def _unknown(self, file: Origin, path: Path_, name: object, names: Mapping[str, Any]) -> None:
-        self.faults.append(file.fault(path, "unknown-name", f"{shown(name)} does not exist", near(name, names)))
+    def _unknown(self, file: Origin, path: Path_, name: object, names: Iterable[str]) -> None:
+        self.faults.append(file.fault(path, "unknown-name", f"{shown(name)} does not exist", near(name, sorted(names))))
 
     def of_scopes(self) -> dict[str, list[tuple[Origin, Path_, Any]]]:
         """Return the rules by scope, in order of their ids."""

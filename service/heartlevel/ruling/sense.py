@@ -23,6 +23,7 @@ def senseless_limits(written: Written) -> Iterator[RuleFault]:
         yield from _below(file, (here, f"{name} hypertension", raised), ((*at, "severe"), "severe", severe))
     for setting, categories in item["categories"].items():
         yield from _rising(file, (*path, "categories", setting), categories)
+        yield from _not_a_category(file, (*at, setting, "hypertension"), limits[setting]["hypertension"], categories)
 
 
 def senseless_schedule(written: Written) -> Iterator[RuleFault]:
@@ -69,6 +70,16 @@ def _below(file: Origin, lower: Pair, higher: Pair) -> Iterator[RuleFault]:
             places = [file.fault((*path, pressure), "limits-order", detail) for path, _, _ in (higher, lower)]
             # Of the two, a layer's figure is the one to look at.
             yield min(places, key=lambda one: one.file == file.name)
+
+
+def _not_a_category(
+    file: Origin, at: Path_, raised: Mapping[str, Any], categories: Sequence[Mapping[str, Any]]
+) -> Iterator[RuleFault]:
+    """Yield where hypertension begins at a limit at which no category does: finding and category would disagree."""
+    if all(one.get("from") != raised for one in categories):
+        limit = "/".join(f"{raised.get(name):g}" for name in ("systolic", "diastolic") if raised.get(name) is not None)
+        hint = "write `categories` anew too; lists are replaced whole"
+        yield file.fault(at, "limits-order", f"hypertension begins at {limit}, but no category does", hint)
 
 
 def _rising(file: Origin, at: Path_, categories: Sequence[Mapping[str, Any]]) -> Iterator[RuleFault]:

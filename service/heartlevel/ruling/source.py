@@ -67,7 +67,7 @@ class SourceFile:
 
     def __init__(self, path: Path, shown_as: str, layered: bool = False) -> None:
         """Read the file. What is wrong with it is in `faults`; `data` is then incomplete or None."""
-        self.name, self.layered = shown_as, layered
+        self.name, self._layered = shown_as, layered
         self.faults: list[RuleFault] = []
         self._places: dict[Path_, Place] = {(): (1, 1)}
         self.data = self._read(path)
@@ -77,6 +77,10 @@ class SourceFile:
         while path not in self._places:
             path = path[:-1]
         return RuleFault(self.name, *self._places[path], code, detail, hint)
+
+    def sets(self, _: Path_) -> bool:
+        """Say whether a layer writes what stands at a path: here all or nothing."""
+        return self._layered
 
     def _read(self, path: Path) -> Any:
         raw = path.read_bytes()
@@ -142,9 +146,8 @@ class Origin(Protocol):
     def name(self) -> str:
         """Name of the file, for messages."""
 
-    @property
-    def layered(self) -> bool:
-        """Written or changed by a layer."""
+    def sets(self, path: Path_) -> bool:
+        """Say whether a layer writes what stands at a path."""
 
     def fault(self, path: Path_, code: str, detail: str, hint: str | None = None) -> RuleFault:
         """Make a fault at the closest place there is for a path."""

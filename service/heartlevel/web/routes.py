@@ -144,5 +144,6 @@ def health() -> Response:
 def ready() -> Response:
     """Say with which rules requests are answered, and why changed rule files were refused if they were."""
     ruleset = rules_in_force().ruleset
-    named = {"revision": ruleset.revision, "fingerprint": ruleset.fingerprint}
+    layers = [{"name": one.name, "revision": one.revision} for one in ruleset.layers]
+    named = {"revision": ruleset.revision, "layers": layers, "fingerprint": ruleset.fingerprint}
     return respond({"status": "ready", "rules": named, "refused": list(in_force().refused)})

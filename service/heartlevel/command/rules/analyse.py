@@ -7,7 +7,7 @@ from textwrap import fill
 
 import click
 
-from heartlevel.command.options import DIRECTORY, FAILED, loaded, rules_options
+from heartlevel.command.options import DIRECTORY, FAILED, candidate, rules_options
 from heartlevel.ruling.analysis import (
     ALWAYS,
     CONTRADICTION,
@@ -46,7 +46,7 @@ def analyse_rules(directory: Path | None, folder: Path | None, layers: tuple[Pat
     does, each with the simplest case that shows it. Ends with status 1 if there are any of the first four kinds.
     Facts are combined freely, so a case may be one that cannot occur; what is said never to fire never does.
     """
-    ruleset = loaded(directory or folder, layers).ruleset
+    ruleset = candidate(directory, folder, layers).ruleset
     claims = analyse(ruleset)
     for claim in claims:
         click.echo(f"{_paragraph(claim, ruleset)}\n")

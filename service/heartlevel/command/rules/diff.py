@@ -19,7 +19,7 @@ def diff(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) 
     found = differences(loaded(folder).ruleset, candidate(directory, folder, layers).ruleset)
     for one in found:
         click.echo("\n".join(_lines(one)))
-    click.echo(f"{len(found)} differences" if found else "no difference")
+    click.echo(f"{len(found) or 'no'} difference{'s' if len(found) > 1 else ''}")
 
 
 def _lines(one: Difference) -> list[str]:

@@ -1,7 +1,7 @@
 """`heartlevel rules explain`: what a rule asks for, or why it fires or not for the subjects of a file."""
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import IO, Any
 
@@ -37,13 +37,23 @@ def explain(
     """Say what RULE asks for or, with --on, why it fires, is silent or is unknown for each subject."""
     rules = loaded(folder, layers)
     every = {rule.id: rule for rule in rules.ruleset.every_rule()}
+    titles = {rule.written["title"].lower(): rule.id for rule in every.values()}
+    name = titles.get(name.lower(), name)
     if name not in every:
-        raise click.BadParameter(f"no rule has the id '{name}' ({near(name, every) or 'GET /v1/rules lists them'})")
+        raise click.BadParameter(_why_unknown(name, rules, every))
     if file is None:
         described = _described(every[name], rules)
         click.echo(orjson.dumps(described) if as_lines else "\n".join(_rule_text(described)))
     else:
         _explain_file(every[name], rules, file, most, as_lines)
+
+
+def _why_unknown(name: str, rules: Rules, every: Mapping[str, Rule]) -> str:
+    for layer in rules.ruleset.layers:
+        for change in layer.changes:
+            if change.off and change.id == name:
+                return f"'{name}' is switched off by {layer.name}: {change.reason}"
+    return f"no rule has the id or title '{name}' ({near(name, every) or '`heartlevel rules list` lists them'})"
 
 
 def _described(rule: Rule, rules: Rules) -> dict[str, Any]:

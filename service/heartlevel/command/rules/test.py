@@ -8,10 +8,10 @@ from typing import Any
 
 import click
 
-from heartlevel.command.options import DIRECTORY, FAILED, rules_options, show_faults
+from heartlevel.command.options import DIRECTORY, FAILED, placed, rules_options, show_faults
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.analysis import probes_of, shown, worded
-from heartlevel.ruling.examples import outcome_of
+from heartlevel.ruling.examples import outcome_of, rewritten
 from heartlevel.ruling.language import Mention
 from heartlevel.ruling.loading import load
 from heartlevel.ruling.reach import Profile, narrowed
@@ -42,7 +42,7 @@ def test_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, 
     status 1 if there is one, or if there was nothing to run. Under layers only the rules they add or change are
     run: the examples of the others were written for the limits below.
     """
-    ruleset = _loaded(directory or folder, layers)
+    ruleset = _loaded(*placed(directory, folder, layers))
     cases = list(_cases(ruleset))
     failures = [case for case in cases if case.outcome != case.written["expect"]]
     for case in failures:
@@ -66,7 +66,7 @@ def _loaded(folder: Path | None, layers: tuple[Path, ...]) -> RuleSet:
 def _cases(ruleset: RuleSet) -> Iterator[Case]:
     programs = programs_of(ruleset)
     for rule in ruleset.every_rule():
-        if ruleset.layers and not rule.origin.layered:
+        if ruleset.layers and not rewritten(rule):
             continue
         for place, example in enumerate(rule.written["examples"]):
             yield Case(rule, place, example, outcome_of(ruleset, programs[rule.scope], rule, example))

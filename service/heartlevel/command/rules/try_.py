@@ -10,6 +10,7 @@ import click
 import orjson
 
 from heartlevel.assessment import Rules
+from heartlevel.command.demo import HARBOUR_LANE
 from heartlevel.command.options import DIRECTORY, candidate, json_option, loaded, rules_options
 from heartlevel.intake.ndjson import requests_in
 from heartlevel.trial import Changed, Totals, changes
@@ -17,8 +18,8 @@ from heartlevel.trial import Changed, Totals, changes
 
 @click.command("try")
 @click.argument("directory", metavar="[CANDIDATE]", required=False, type=DIRECTORY)
-@click.option("--on", "files", type=click.File("rb"), multiple=True, required=True,
-              help="Requests, JSON or NDJSON; may be given again. - is standard input.")  # fmt: skip
+@click.option("--on", "files", type=click.File("rb"), multiple=True, default=[str(HARBOUR_LANE)],
+              help="Requests, JSON or NDJSON; may be given again. By default the invented practice.")  # fmt: skip
 @click.option("--most", default=20, show_default=True, type=click.IntRange(0), help="Subjects to list.")
 @json_option
 @rules_options
