@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from http.client import HTTPConnection
 from pathlib import Path
 
-PATIENCE_SECONDS = 60
+PATIENCE_SECONDS = 180
 # What the installed `heartlevel` does, with the interpreter and the package of the tests.
 COMMAND = [sys.executable, "-c", "from heartlevel.command.main import main; main()"]
 

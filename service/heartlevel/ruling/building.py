@@ -137,6 +137,8 @@ class _Builder:
 
         if self.scope in ("series", "device") and item["effect"] != "none":
             fault("effect", "wrong-effect", f"a {self.scope} rule concerns no single reading; its effect is none")
+        if not item["sources"]:
+            fault("sources", "missing", "sources: at least one is needed")
         step = item.get("next_step")
         if step is not None and step not in self.next_steps:
             fault("next_step", "unknown-name", f"'{step}' is no next step of every wording", near(step, self.next_steps))
@@ -150,6 +152,9 @@ class _Builder:
     def _check_expected_error(self, file: Origin, path: Path_, item: dict[str, Any]) -> None:
         for pressure, shift in (item.get("expected_error") or {}).items():
             at = (*path, "expected_error", pressure)
+            if shift is None:
+                self.faults.append(file.fault(at, "null", "leave it out, or say how far off the reading may be"))
+                continue
             bounds, amount = shift.get("range"), shift.get("amount")
             if (bounds is None) == (amount is None):
                 self.faults.append(file.fault(at, "wrong-value", "give either a range or an amount"))

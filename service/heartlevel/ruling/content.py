@@ -14,6 +14,7 @@ from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock, W
 from heartlevel.ruling.source import Origin, Path_, RuleFault, SourceFile, Written
 from heartlevel.vocabulary import SCOPES
 
+MOST_RULES = 500
 MISNAMED = pattern(r"\.(yml|yaml\.txt|yml\.txt)$")
 SECTIONS: Mapping[str, type[Block]] = {
     **dict.fromkeys(SCOPES, RuleBlock),
@@ -80,7 +81,9 @@ def _items(file: SourceFile, several: bool, faults: list[RuleFault]) -> list[Wri
     if not isinstance(file.data, list):
         faults.append(file.fault((), "not-a-list", "a file of rules is a list of rules"))
         return []
-    return [(file, (place,), item) for place, item in enumerate(file.data)]
+    if len(file.data) > MOST_RULES:
+        faults.append(file.fault((), "too-many", f"{len(file.data)} rules; a file has at most {MOST_RULES}"))
+    return [(file, (place,), item) for place, item in enumerate(file.data[:MOST_RULES])]
 
 
 def is_valid(block: Block, written: Written, faults: list[RuleFault]) -> bool:

@@ -38,6 +38,7 @@ CURES = {
     "unknown-name": "Name something that exists.",
     "unknown-operator": "Take one of below, at_most, above, at_least, between, equals, one_of, known.",
     "unknown-placeholder": "In braces, name a fact of the rule's scope, or `limit:` and a limit.",
+    "unreadable": "Make it a file that may be read, or give it another ending than .yaml.",
     "urgent-rule": "Leave it in force as it is; its title, explanation, advice, next step and sources may be changed.",
     "wrong-change": "See step 1 of the page on rules for what a change may say.",
     "wrong-effect": "Write `effect: none`.",

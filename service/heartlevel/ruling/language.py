@@ -116,7 +116,7 @@ class Parser:
         return None if None in parts else Group(kind, tuple(parts))  # type: ignore[arg-type]
 
     def _mention(self, rule: Any, path: Path_) -> Condition | None:
-        if rule not in self.rules:
+        if not isinstance(rule, str) or rule not in self.rules:
             hint = near(rule, sorted(self.rules))
             return self._fault(path, "unknown-finding", f"no rule of this scope has the id {shown(rule)}", hint)
         return Mention(rule)

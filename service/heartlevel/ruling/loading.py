@@ -131,9 +131,20 @@ class _Checked:
             for key, names in (("in_pregnancy", known), ("protocol", {*protocols, *self.ids["protocols"]})):
                 if item[key] not in names:
                     self._unknown(file, (*path, key), item[key], names)
+        for scope in SCOPES:
+            for file, path, item in self.items[scope]:
+                self._check_examples(file, (*path, "examples"), item["examples"], known, protocols)
         default = self.head.get("default_guideline")
         if self.top and default is not None and default not in known:
             self._unknown(self.top[0], ("default_guideline",), default, known)
+
+    def _check_examples(
+        self, file: Origin, path: Path_, examples: Any, guidelines: Iterable[str], protocols: Iterable[str]
+    ) -> None:
+        for place, example in enumerate(examples):
+            for key, names in (("guideline", guidelines), ("protocol", protocols)):
+                if example.get(key) is not None and example[key] not in names:
+                    self._unknown(file, (*path, place, key), example[key], names)
 
     def check_sense(self) -> None:
         """Note figures that cannot all be meant."""
@@ -152,10 +163,15 @@ class _Checked:
     def fingerprint(self) -> str:
         """Return a hash of the content; comments, layout, and how rules lie in files play no part."""
         whole = {
-            section: {item[key_of(section)]: item for _, _, item in items} for section, items in self.items.items()
+            section: {item[key_of(section)]: _ordered(item) for _, _, item in items} for section, items in self.items.items()
         }
         canonical = orjson.dumps({"head": self.head, **whole}, option=orjson.OPT_SORT_KEYS)
         return f"sha256:{sha256(canonical).hexdigest()}"
+
+
+def _ordered(item: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return an item with the order of its next steps, which is the order of the answer's, as part of its content."""
+    return {**item, "next_steps": list(item["next_steps"].items())} if "next_steps" in item else item
 
 
 def _flat(limits: Mapping[str, Any], prefix: str = "") -> dict[str, float]:

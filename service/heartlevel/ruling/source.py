@@ -8,6 +8,7 @@ from typing import Any, Protocol, TypeAlias
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from heartlevel.intake.faults import shown
 from heartlevel.ruling.cures import CURES
 
 Place: TypeAlias = tuple[int, int]  # line and column, from 1
@@ -15,6 +16,7 @@ Path_: TypeAlias = tuple[str | int, ...]  # keys and indexes from the top of the
 
 LONGEST_FILE = 512 * 1024
 DEEPEST = 40
+LARGEST = 10**15
 PLAIN = {f"tag:yaml.org,2002:{kind}" for kind in ("str", "int", "float", "bool", "null", "timestamp", "map", "seq")}
 
 
@@ -83,7 +85,10 @@ class SourceFile:
         return self._layered
 
     def _read(self, path: Path) -> Any:
-        raw = path.read_bytes()
+        try:
+            raw = path.read_bytes()
+        except OSError as error:
+            return self._note((), "unreadable", f"cannot be read: {error.strerror}")
         if len(raw) > LONGEST_FILE:
             return self._note((), "file-too-long", f"{len(raw)} bytes; a rule file has at most {LONGEST_FILE}")
         try:
@@ -134,9 +139,13 @@ class SourceFile:
         if node.tag.endswith(":timestamp"):
             return node.value  # dates stay text; their fields say what they take
         try:
-            return yaml.constructor.SafeConstructor().construct_object(node)
+            value = yaml.constructor.SafeConstructor().construct_object(node)
         except (ValueError, yaml.YAMLError):
             return self._note(path, "not-yaml", f"'{node.value}' cannot be read")
+        # Larger numbers fit neither a column nor a fingerprint.
+        if isinstance(value, (int, float)) and not -LARGEST <= value <= LARGEST:
+            return self._note(path, "not-a-number", f"found {shown(value)}")
+        return value
 
 
 class Origin(Protocol):

@@ -1,0 +1,119 @@
+"""What is computed for many subjects or rules in one step is what each would get alone."""
+
+from math import inf
+
+import numpy as np
+import pytest
+
+from heartlevel.answer.whole import answers, as_json
+from heartlevel.assessment import assess
+from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.intake.request import read
+from heartlevel.profiles import Category
+from heartlevel.ruling.language import Term
+from heartlevel.ruling.truth import UNKNOWN
+from heartlevel.statistics.classification import limit_name
+from heartlevel.statistics.selection import HOME
+from heartlevel.statistics.uncertainty import probability_at_or_above
+from heartlevel.vocabulary import SETTINGS
+from support import answer, average, demo, rules, week
+
+FIRST_DAY_OUT = {"protocol": "esh-2023"}
+
+
+def assessed(*payloads: dict):
+    return assess([read(payload, rules().ruleset.choices) for payload in payloads], rules())
+
+
+def test_a_device_is_only_that_of_its_own_request():
+    devices = [{"placement": "upper-arm", "cuff": {"arm_min_cm": 22, "arm_max_cm": high}} for high in (26, 32, 42)]
+    payloads = [{**week(2, device="d-1"), "devices": [{"id": "d-1", **one}]} for one in devices]
+    columns = assessed(*payloads, week(2, device="d-1")).facts["reading"]
+    highest = columns["cuff_arm_max_cm"].reshape(4, -1)
+    assert np.array_equal(highest, np.repeat([[26.0], [32.0], [42.0], [np.nan]], highest.shape[1], axis=1), equal_nan=True)
+
+
+@pytest.mark.parametrize("scope", ["reading", "sitting", "series"])
+def test_a_fact_is_wanting_where_a_rule_that_compares_it_is_undecided_for_want_of_it(scope):
+    assessment = assessed(*demo())
+    verdicts, columns = assessment.verdicts[scope], assessment.facts[scope]
+    wanting: dict[str, np.ndarray] = {}
+    for rule, outcomes in zip(verdicts.rules, verdicts.outcomes, strict=True):
+        for leaf in rule.leaves:
+            if isinstance(leaf, Term):
+                unknown = np.isnan(columns[leaf.fact.name]) & (leaf.operator != "known") & (outcomes == UNKNOWN)
+                wanting[leaf.fact.name] = wanting.get(leaf.fact.name, False) | unknown
+    assert any(rows.any() for rows in wanting.values())
+    assert set(verdicts.undecided) == set(wanting)
+    for name, rows in wanting.items():
+        assert np.array_equal(verdicts.undecided[name], rows), name
+
+
+def uneven_week(days: int) -> dict:
+    """Days with other means of systolic than of diastolic pressure, on either side of limits."""
+    payload = week(days, options=FIRST_DAY_OUT, pulse=70)
+    for place, one in enumerate(payload["readings"]):
+        one["systolic"] += 3 * place % 11
+        one["diastolic"] += 2 * place % 7
+    return payload
+
+
+def test_each_limit_of_each_subject_has_the_probability_it_would_have_alone():
+    averages, classified, guideline = taken_apart(uneven_week(4), uneven_week(6))  # the first day is left out
+    row, groups = averages.row("protocol"), [HOME, HOME + len(SETTINGS)]
+    levels = [one for one in guideline.categories["home"] if min(one.systolic, one.diastolic) > -inf]
+    assert len(levels) > 2
+    for group in groups:
+        mean, error = averages.day_mean[:2, row, group], averages.standard_error[:2, row, group]
+        correlation, days = averages.correlation[row, group], averages.days[row, group]
+        alone = {limit_name(one): float(probability_at_or_above(mean, error, correlation, days, np.array(limits(one))))
+                 for one in levels}  # fmt: skip
+        assert classified.probability[group] == pytest.approx(alone, abs=0)
+        assert len(set(alone.values())) == len(levels)
+
+
+def taken_apart(*payloads: dict):
+    assessment = assessed(*payloads)
+    return assessment.averages, assessment.classified, assessment.guidelines[0]
+
+
+def limits(level: Category) -> list[float]:
+    return [level.systolic, level.diastolic]
+
+
+def test_three_days_are_enough_for_probabilities_and_two_are_not():
+    assert any(assessed(uneven_week(4)).classified.probability)
+    assert not any(assessed(uneven_week(3)).classified.probability)
+
+
+def test_the_correlation_is_that_of_the_days_systolic_and_diastolic_means():
+    payload = uneven_week(5)
+    averages, of_day = assessed(payload).averages, {}
+    for one in payload["readings"]:
+        of_day.setdefault(one["taken_at"][:10], []).append((one["systolic"], one["diastolic"]))
+    means = np.array([np.mean(several, axis=0) for several in of_day.values()])[1:]
+    expected = np.corrcoef(means.T)[0, 1]
+    assert abs(expected) > 0.1
+    assert averages.correlation[averages.row("protocol"), HOME] == pytest.approx(expected, abs=1e-12)
+
+
+def test_what_nobody_could_have_recorded_is_never_called_undocumented():
+    undecided = assessed(week(2)).verdicts["reading"].undecided
+    never_asked = {name for name, rows in undecided.items() if rows.any() and not CATALOGUE[name].asked}
+    assert never_asked
+    assert not never_asked & {one["item"] for one in answer(week(2))["undocumented"]}
+
+
+def test_a_reading_with_two_reasons_to_be_left_out_is_listed_under_the_first():
+    payload = week(4, options=FIRST_DAY_OUT)
+    payload["readings"][1] |= {"systolic": 90, "diastolic": 95}
+    assert average(answer(payload))["left_out"] == [
+        {"because": "first-days-discarded", "readings": ["r-0-7-0", "r-0-20-0", "r-0-20-1"]},
+        {"because": "unusable-by-rule", "readings": ["r-0-7-1"]},
+    ]
+
+
+def test_subjects_with_other_devices_days_and_settings_have_the_same_answers_together_as_alone():
+    payloads = [*demo(), week(0), week(1), week(3, setting="office"), week(4, device="d-1")]
+    together = [as_json(one) for one in answers(assessed(*payloads))]
+    assert together == [as_json(answer(one)) for one in payloads]
