@@ -163,7 +163,8 @@ class _Checked:
     def fingerprint(self) -> str:
         """Return a hash of the content; comments, layout, and how rules lie in files play no part."""
         whole = {
-            section: {item[key_of(section)]: _ordered(item) for _, _, item in items} for section, items in self.items.items()
+            section: {item[key_of(section)]: _ordered(item) for _, _, item in items}
+            for section, items in self.items.items()
         }
         canonical = orjson.dumps({"head": self.head, **whole}, option=orjson.OPT_SORT_KEYS)
         return f"sha256:{sha256(canonical).hexdigest()}"
