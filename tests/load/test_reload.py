@@ -5,6 +5,7 @@ HEARTLEVEL_LOAD_SWAPS=50 is the long run, of two minutes and more; an ordinary r
 
 import json
 import os
+import re
 import shutil
 import time
 from collections.abc import Iterator
@@ -50,7 +51,7 @@ def told(body: bytes) -> tuple[str, str]:
 def write_rules(folder: Path, number: int, broken: bool) -> None:
     """Write a rule set whose revision and whose advice on crossed legs both end in its number, or a broken one."""
     shipped_head = (shipped("rules") / "ruleset.yaml").read_text()
-    (folder / "ruleset.yaml").write_text(shipped_head.replace('revision: "2026.11', f'revision: "swap-{number}'))
+    (folder / "ruleset.yaml").write_text(re.sub(r'revision: ".*"', f'revision: "swap-{number}"', shipped_head))
     layer = Path(folder.parent / "clinic" / "layer.yaml")
     advice = f"{{of: rule, id: legs-crossed, set: {{advice: Uncross them. swap-{number}}}, reason: x}}"
     fault = ", {of: rule, id: no-such-rule, off: true, reason: x}" if broken else ""

@@ -106,7 +106,7 @@ def test_layers_lie_over_each_other_in_their_order(tmp_path):
         ("{of: ruleset, set: {default_guideline: none-such}, reason: x}", "unknown-name: 'none-such'"),
         ("{of: guideline, id: esc-2024, set: {limits: {low: {systolic: 150}}}, reason: x}", "limits-order: low systolic"),
         ("{of: rule, id: legs-crossed, set: 5, reason: x}", "not-an-object"),
-        ("{of: guideline, id: esc-2024, set: {limits: {home: {hypertension: {systolic: 140}}}}, reason: x}", "at 140/85, but"),
+        ("{of: guideline, id: esc-2024, set: {limits: {home: {hypertension: {systolic: 140}}}}, reason: x}", "140/85, but"),
         ("{of: guideline, id: esc-2024, set: {limits: {severe: {systolic: 390}}}, reason: x}", "urgent-rule: severe sys"),
         ("{of: rule, id: very-high, set: {when: {systolic: {above: 399}}}, reason: x}", "urgent-rule: 'very-high'"),
         ("{of: rule, id: very-high, set: {examples: []}, reason: x}", "urgent-rule: 'very-high'"),
