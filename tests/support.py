@@ -7,6 +7,22 @@ from pathlib import Path
 from heartlevel import Rules, answer_to
 from heartlevel.command.demo import HARBOUR_LANE
 
+# A rule as a clinic would add it in a layer.
+OWN_RULE = """
+- id: pulse-fast-here
+  scope: reading
+  when: {pulse: {above: 100}}
+  effect: none
+  severity: low
+  title: Fast pulse
+  explanation: "The pulse was {pulse} a minute."
+  advice: Rest and take it again.
+  sources: [{cite: "Common practice", standing: common-practice}]
+  examples:
+    - {given: {pulse: 101}, expect: fires}
+    - {given: {pulse: 100}, expect: silent}
+"""
+
 
 @cache
 def rules() -> Rules:

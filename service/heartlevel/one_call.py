@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any
+from typing import Any, TypeAlias
 
 import orjson
 
@@ -15,6 +15,7 @@ from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, To
 
 # Subjects of a stream assessed in one go: enough to share the work, few enough to answer soon.
 TOGETHER = 32
+Lines: TypeAlias = Iterable[tuple[int, bytes | LineTooLong]]  # numbered
 
 
 def answer_to(payload: object, rules: Rules, most_readings: int = MOST_READINGS) -> dict[str, Any]:
@@ -47,20 +48,27 @@ class Outcome:
         return {"line": self.line, "detail": self.detail, "problems": [one.as_dict() for one in self.problems]}
 
 
-def answer_each(
-    lines: Iterable[tuple[int, bytes | LineTooLong]], rules: Rules, most_readings: int = MOST_READINGS
-) -> Iterator[Outcome]:
-    """Answer every numbered line in its place; a line that cannot be assessed costs no other."""
+def in_turn(lines: Lines) -> Iterator[list[tuple[int, bytes | LineTooLong]]]:
+    """Yield the lines a few at a time, as many as are assessed together."""
     waiting = iter(lines)
     while some := list(islice(waiting, TOGETHER)):
-        understood = [_understood(number, line, rules, most_readings) for number, line in some]
-        requests = [one for one in understood if isinstance(one, Request)]
+        yield some
+
+
+def answer_each(lines: Lines, rules: Rules, most_readings: int = MOST_READINGS) -> Iterator[Outcome]:
+    """Answer every numbered line in its place; a line that cannot be assessed costs no other."""
+    for some in in_turn(lines):
+        read_ones = [understood(number, line, rules, most_readings) for number, line in some]
+        requests = [one for one in read_ones if isinstance(one, Request)]
         answered = zip(requests, answers(assess(requests, rules)), strict=True) if requests else iter(())
-        for (number, _), one in zip(some, understood, strict=True):
+        for (number, _), one in zip(some, read_ones, strict=True):
             yield one if isinstance(one, Outcome) else _outcome(number, *next(answered))
 
 
-def _understood(number: int, line: bytes | LineTooLong, rules: Rules, most_readings: int) -> Request | Outcome:
+def understood(
+    number: int, line: bytes | LineTooLong, rules: Rules, most_readings: int = MOST_READINGS
+) -> Request | Outcome:
+    """Return a line's request or, if it cannot be assessed, what stands in its place."""
     if isinstance(line, LineTooLong):
         return Outcome(number, detail=f"the line is longer than {LONGEST_LINE} bytes")
     try:

@@ -1,15 +1,12 @@
 """What other rules would change: the same requests answered under two rule sets, and the answers compared."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from heartlevel.assessment import Rules
-from heartlevel.intake.ndjson import LineTooLong
-from heartlevel.one_call import TOGETHER, Outcome, answer_each
-
-Lines = Iterable[tuple[int, bytes | LineTooLong]]
+from heartlevel.one_call import Lines, Outcome, answer_each, in_turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,20 +50,9 @@ class Totals:
 
 def changes(lines: Lines, before: Rules, after: Rules) -> Iterator[Changed]:
     """Yield what would change for each request, in order; no more than a few requests are held."""
-    for some in _in_turn(lines):
+    for some in in_turn(lines):
         pairs = zip(answer_each(some, before), answer_each(some, after), strict=True)
         yield from (_compared(old, new) for old, new in pairs)
-
-
-def _in_turn(lines: Lines) -> Iterator[list[tuple[int, bytes | LineTooLong]]]:
-    held: list[tuple[int, bytes | LineTooLong]] = []
-    for line in lines:
-        held.append(line)
-        if len(held) == TOGETHER:
-            yield held
-            held = []
-    if held:
-        yield held
 
 
 def _compared(old: Outcome, new: Outcome) -> Changed:

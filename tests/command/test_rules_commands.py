@@ -9,22 +9,8 @@ from click.testing import CliRunner
 
 from heartlevel.command.main import main
 from heartlevel.resources import shipped
-from support import week
+from support import OWN_RULE, week
 
-OWN_RULE = """
-- id: pulse-fast-here
-  scope: reading
-  when: {pulse: {above: 130}}
-  effect: none
-  severity: low
-  title: Fast pulse
-  explanation: "The pulse was {pulse} a minute."
-  advice: Rest and take it again.
-  sources: [{cite: "Common practice", standing: common-practice}]
-  examples:
-    - {given: {pulse: 131}, expect: fires}
-    - {given: {pulse: 130}, expect: silent}
-"""
 BETWEEN = week(pressures=[(128, 76), (126, 75)])  # between the limit in force and the clinic's
 CHANGES = """name: Clinic
 revision: "1"

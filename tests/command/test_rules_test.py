@@ -9,23 +9,9 @@ from click.testing import CliRunner
 from heartlevel.command.rules.test import test_rules as run_examples
 from heartlevel.resources import shipped
 from heartlevel.vocabulary import SCOPES
-from support import rules, without_worded_rules
+from support import OWN_RULE, rules, without_worded_rules
 
 COMPARISON = "series/comparison.yaml"
-LAYER_RULE = """
-- id: pulse-fast-here
-  scope: reading
-  when: {pulse: {above: 100}}
-  effect: none
-  severity: low
-  title: Fast pulse
-  explanation: "The pulse was {pulse} a minute."
-  advice: Rest and take it again.
-  sources: [{cite: "Common practice", standing: common-practice}]
-  examples:
-    - {given: {pulse: 101}, expect: fires}
-    - {given: {pulse: 100}, expect: silent}
-"""
 
 
 @pytest.fixture
@@ -109,6 +95,6 @@ def test_under_a_layer_only_the_rules_it_adds_or_changes_are_run(tmp_path):
     clinic = tmp_path / "clinic"
     (clinic / "reading").mkdir(parents=True)
     (clinic / "layer.yaml").write_text('name: Clinic\nrevision: "1"\n')
-    (clinic / "reading" / "own.yaml").write_text(LAYER_RULE)
+    (clinic / "reading" / "own.yaml").write_text(OWN_RULE)
     result = run("--layer", clinic)
     assert (result.exit_code, result.output) == (0, "1 rules, 2 examples: 2 as written, 0 not\n")

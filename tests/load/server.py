@@ -6,7 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from http.client import HTTPConnection
 from pathlib import Path
@@ -29,13 +29,7 @@ class Server:
         return HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE_SECONDS)
 
     def get(self, path: str) -> tuple[int, bytes]:
-        connection = self.connection()
-        try:
-            connection.request("GET", path)
-            response = connection.getresponse()
-            return response.status, response.read()
-        finally:
-            connection.close()
+        return get(self.port, path)
 
     def workers(self) -> list[int]:
         """Return the process ids of the workers: the children of the process that was started."""
@@ -49,6 +43,14 @@ class Server:
         """Send SIGTERM and return the exit status."""
         self.process.terminate()
         return self.process.wait(PATIENCE_SECONDS)
+
+
+def get(port: int, path: str) -> tuple[int, bytes]:
+    """Return status and body of a GET over a connection of its own."""
+    with closing(HTTPConnection("127.0.0.1", port, timeout=PATIENCE_SECONDS)) as connection:
+        connection.request("GET", path)
+        response = connection.getresponse()
+        return response.status, response.read()
 
 
 @contextmanager

@@ -8,22 +8,7 @@ from heartlevel import RuleFaults, Rules, answer_to
 from heartlevel.ruling.difference import differences
 from heartlevel.ruling.layers import merged
 from heartlevel.ruling.loading import load
-from support import rules, rules_fired, week
-
-OWN_RULE = """
-- id: pulse-fast-here
-  scope: reading
-  when: {pulse: {above: 100}}
-  effect: none
-  severity: low
-  title: Fast pulse
-  explanation: "The pulse was {pulse} a minute."
-  advice: Rest and take it again.
-  sources: [{cite: "Common practice", standing: common-practice}]
-  examples:
-    - {given: {pulse: 101}, expect: fires}
-    - {given: {pulse: 100}, expect: silent}
-"""
+from support import OWN_RULE, rules, rules_fired, week
 
 
 def layer(folder: Path, *changes: str, own: str = "") -> Path:

@@ -16,8 +16,8 @@ from heartlevel.resources import shipped
 from heartlevel.ruling.loading import load
 from heartlevel.ruling.template import Voice
 from rules.test_examples import edit
-from rules.test_layers import OWN_RULE, layer
-from support import demo, demo_answers, rules, rules_fired, week
+from rules.test_layers import layer
+from support import OWN_RULE, demo, demo_answers, rules, rules_fired, week
 
 RULES = {rule.id: rule for rule in rules().ruleset.every_rule()}
 WORDED = {language: one.written["rules"] for language, one in rules().ruleset.wording.items()}

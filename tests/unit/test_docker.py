@@ -8,7 +8,6 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Callable
-from http.client import HTTPConnection
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from signal import SIGHUP
@@ -19,6 +18,8 @@ import pytest
 import yaml
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+
+from load.server import get
 
 TOP = Path(__file__).parents[2]
 PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text())
@@ -198,16 +199,6 @@ def test_a_gunicorn_of_ones_own_counts_over_all_workers_and_clears_up(tmp_path):
         process.terminate()
         assert process.wait(PATIENCE_SECONDS) == 0
     assert list(tmp_path.glob("heartlevel-metrics-*")) == []
-
-
-def get(port: int, path: str) -> tuple[int, bytes]:
-    connection = HTTPConnection("127.0.0.1", port, timeout=PATIENCE_SECONDS)
-    try:
-        connection.request("GET", path)
-        response = connection.getresponse()
-        return response.status, response.read()
-    finally:
-        connection.close()
 
 
 def wait_until(holds: Callable[[], bool], process: subprocess.Popen) -> None:

@@ -84,8 +84,7 @@ def _show(outcome: Outcome, as_lines: bool, place: str) -> None:
         return
     click.echo(f"{place}:{outcome.line}: {outcome.detail}", err=True)
     for one in outcome.problems:
-        hint = f" ({one.hint})" if one.hint else ""
-        click.echo(f"{place}:{outcome.line}: {one.pointer or '/'}: {one.detail}{hint}", err=True)
+        click.echo(f"{place}:{outcome.line}: {one}", err=True)
 
 
 main.add_command(rules_group)

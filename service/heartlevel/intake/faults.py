@@ -52,6 +52,10 @@ class Problem:
         """Return the problem as it stands in an answer."""
         return asdict(self)
 
+    def __str__(self) -> str:
+        """Write the problem on one line, place first."""
+        return f"{self.pointer or '/'}: {self.detail}{f' ({self.hint})' if self.hint else ''}"
+
 
 def problem(pointer: str, code: str, found: object = None, expected: str = "", hint: str | None = None) -> Problem:
     """Word a problem of a known code."""

@@ -16,11 +16,11 @@ from heartlevel.vocabulary import SCOPES
 
 MOST_RULES = 500
 MISNAMED = pattern(r"\.(yml|yaml\.txt|yml\.txt)$")
-SECTIONS: Mapping[str, type[Block]] = {
-    **dict.fromkeys(SCOPES, RuleBlock),
-    "guidelines": GuidelineBlock,
-    "protocols": ProtocolBlock,
-    "wording": WordingBlock,
+SECTIONS: Mapping[str, Block] = {
+    **dict.fromkeys(SCOPES, RuleBlock()),
+    "guidelines": GuidelineBlock(),
+    "protocols": ProtocolBlock(),
+    "wording": WordingBlock(),
 }
 
 

@@ -33,7 +33,7 @@ def block_of(path: Path) -> Block | None:
     if path.name in TOPS:
         return TOPS[path.name]()
     folders = [one for one in reversed(path.parent.resolve().parts) if one in SECTIONS]
-    return SECTIONS[folders[0]]() if folders else None
+    return SECTIONS[folders[0]] if folders else None
 
 
 def formatted(text: str, block: Block) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 from heartlevel.intake.faults import near
 from heartlevel.ruling.content import Content, content_of, is_valid, key_of
 from heartlevel.ruling.schema import LayerBlock
-from heartlevel.ruling.source import Origin, Path_, RuleFault, Written
+from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, mapping
 from heartlevel.vocabulary import SCOPES
 
 TOP = "layer.yaml"
@@ -45,6 +45,7 @@ class Layer:
 @dataclass(frozen=True, slots=True)
 class Overlaid:
     """Where the parts of a changed item stand: in the layer what it sets, else in the file below."""
+
     below: Origin
     above: Origin
     start: Path_  # of the item in the file below
@@ -151,10 +152,8 @@ def _muted(file: Origin, at: Path_, item: Mapping[str, Any], to: Mapping[str, An
         for name in sorted(to.keys() - WORDING):
             detail = f"'{item['id']}' names values that may need help now; only its wording can be changed"
             yield file.fault((*at, name), "urgent-rule", detail)
-    below = (item.get("limits") or {}).get("severe") or {}
-    limits = to.get("limits")
-    above = limits.get("severe") if isinstance(limits, dict) else None
-    for pressure, limit in (above or {}).items() if isinstance(above, dict) else ():
+    below, above = (mapping(mapping(one.get("limits")).get("severe")) for one in (item, to))
+    for pressure, limit in above.items():
         if isinstance(limit, (int, float)) and limit > below.get(pressure, limit):
             detail = f"severe {pressure} {limit:g} is above the {below[pressure]:g} below: values between would go unnamed"
             yield file.fault((*at, "limits", "severe", pressure), "urgent-rule", detail)

@@ -62,9 +62,14 @@ def _in_all(several: Iterable[Mapping[str, Any]]) -> frozenset[str]:
 
 def _ever_named(content: Content, laid: Iterable[Layer | None]) -> frozenset[str]:
     """Return the ids of all rules, of those at fault and of those a layer switched off too: texts may stand for them."""
-    named = {str(item.get("id")) for scope in SCOPES for _, _, item in content.items[scope] if isinstance(item, dict)}
+    named = frozenset().union(*(_ids(content, scope) for scope in SCOPES))
     off = {change.id for layer in laid if layer for change in layer.changes if change.off and change.kind == "rule"}
-    return frozenset(named | off)
+    return named | off
+
+
+def _ids(content: Content, section: str) -> frozenset[str]:
+    """Return the ids in a section, of what is at fault too."""
+    return frozenset(str(item.get("id")) for _, _, item in content.items[section] if isinstance(item, dict))
 
 
 class _Checked:
@@ -73,13 +78,10 @@ class _Checked:
     def __init__(self, content: Content, faults: list[RuleFault]) -> None:
         self.faults = faults
         self.items = {
-            section: [one for one in content.items[section] if is_valid(block(), one, faults)]
+            section: [one for one in content.items[section] if is_valid(block, one, faults)]
             for section, block in SECTIONS.items()
         }
-        self.ids = {
-            section: {str(item.get("id")) for _, _, item in content.items[section] if isinstance(item, dict)}
-            for section in ("guidelines", "protocols")
-        }
+        self.ids = {section: _ids(content, section) for section in ("guidelines", "protocols")}
         self.top = content.top
         valid = self.top is not None and is_valid(RuleSetBlock(), self.top, faults)
         self.head: Mapping[str, Any] = self.top[2] if valid and self.top else {}

@@ -162,6 +162,11 @@ class Origin(Protocol):
         """Make a fault at the closest place there is for a path."""
 
 
+def mapping(value: object) -> dict[str, Any]:
+    """Return a mapping as it is, and an empty one for anything else that was written in its place."""
+    return value if isinstance(value, dict) else {}
+
+
 Written: TypeAlias = tuple[Origin, Path_, Any]  # an item, where it is written, and its path there
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from itertools import chain
 from typing import Any
 
@@ -11,10 +12,11 @@ from heartlevel.ruling.building import facts_of, sentence
 from heartlevel.ruling.content import is_valid
 from heartlevel.ruling.ruleset import Rule, Said, Wording
 from heartlevel.ruling.schema import SENTENCES, RuleTexts
-from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, repeated_names
+from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, mapping, repeated_names
 from heartlevel.ruling.template import NO, NOT_RECORDED, YES, Template, Voice, locale_of
 
 DEFAULT_LANGUAGE = "en"  # also what a request gets that asks for none
+RULE_TEXTS = RuleTexts()
 VALUES = frozenset(chain([YES, NO, NOT_RECORDED], *(fact.names for fact in CATALOGUE.values())))
 
 
@@ -32,11 +34,11 @@ class Languages:
         before = len(self._faults)
         self._faults += _mistakes(written)
         file, path, item = written
-        for name, texts in _mapping(item.get("rules")).items():
-            is_valid(RuleTexts(), (file, (*path, "rules", name), texts), self._faults)
+        for name, texts in mapping(item.get("rules")).items():
+            is_valid(RULE_TEXTS, (file, (*path, "rules", name), texts), self._faults)
         return len(self._faults) == before
 
-    @property
+    @cached_property
     def next_steps(self) -> dict[str, dict[str, str]]:
         """Return each language's next steps by key, in the default language's order."""
         steps = {language: item["next_steps"] for language, (_, _, item) in self._items.items()}
@@ -53,13 +55,13 @@ class Languages:
         }
         wordings: dict[str, Wording] = {}
         for language, (file, path, item) in self._items.items():
-            for name in set(_mapping(item.get("rules"))) - set(known):
+            for name in set(mapping(item.get("rules"))) - set(known):
                 hint = near(name, sorted(known))
                 self._faults.append(file.fault((*path, "rules", name), "unknown-name", f"there is no rule '{name}'", hint))
             base = wordings[DEFAULT_LANGUAGE].said if DEFAULT_LANGUAGE in wordings else own
             worded = {
                 name: self._said((file, (*path, "rules", name), texts), built[name], base[name], limits, _voice(item))
-                for name, texts in _mapping(item.get("rules")).items()
+                for name, texts in mapping(item.get("rules")).items()
                 if name in built
             }
             wordings[language] = Wording(self.next_steps[language], item["cautions"], {**base, **worded}, item)
@@ -94,11 +96,7 @@ def _default_first(written: Written) -> tuple[bool, str]:
 
 
 def _voice(item: Mapping[str, Any]) -> Voice:
-    return Voice(item["language"], _mapping(item.get("names")))
-
-
-def _mapping(value: object) -> dict[str, Any]:
-    return value if isinstance(value, dict) else {}
+    return Voice(item["language"], mapping(item.get("names")))
 
 
 def _mistakes(written: Written) -> Iterator[RuleFault]:
@@ -112,8 +110,8 @@ def _mistakes(written: Written) -> Iterator[RuleFault]:
         if item.get(key) is not None and not isinstance(item[key], dict):
             yield file.fault((*path, key), "not-an-object", f"{key}: expected texts by name")
     for key in ("next_steps", "names"):
-        yield from _no_texts(file, (*path, key), _mapping(item.get(key)))
-    for name in _mapping(item.get("names")):
+        yield from _no_texts(file, (*path, key), mapping(item.get(key)))
+    for name in mapping(item.get("names")):
         if name not in VALUES:
             detail = f"'{name}' is no value that a sentence can show"
             yield file.fault((*path, "names", name), "unknown-name", detail, near(name, sorted(VALUES)))

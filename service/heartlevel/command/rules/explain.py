@@ -13,9 +13,10 @@ from heartlevel.answer.reasons import reason_of
 from heartlevel.assessment import Assessment, Rules, assess
 from heartlevel.command.options import FAILED, json_option, loaded, rules_options
 from heartlevel.facts.catalogue import CATALOGUE, Fact
-from heartlevel.intake.faults import Problem, near
-from heartlevel.intake.ndjson import LONGEST_LINE, LineTooLong, requests_in
-from heartlevel.intake.request import RefusedRequest, Request, TooManyReadings, read
+from heartlevel.intake.faults import near
+from heartlevel.intake.ndjson import requests_in
+from heartlevel.intake.request import Request
+from heartlevel.one_call import Outcome, understood
 from heartlevel.ruling.examples import OUTCOMES
 from heartlevel.ruling.explaining import Tree, outline, terms_of, unit_of
 from heartlevel.ruling.ruleset import Rule
@@ -121,33 +122,16 @@ def _tree_text(node: Tree, depth: int) -> Iterator[str]:
 def _explain_file(rule: Rule, rules: Rules, file: IO[bytes], most: int, as_lines: bool) -> None:
     at_fault, place = False, getattr(file, "name", "<stdin>")
     for number, line in requests_in(file):
-        request, faults = _understood(line, rules)
-        for fault in faults:
+        one = understood(number, line, rules)
+        if isinstance(one, Outcome):
+            click.echo(f"{place}:{number}: {one.detail}", err=True)
+        for fault in one.problems:
             click.echo(f"{place}:{number}: {fault}", err=True)
-        at_fault |= bool(faults)
-        if request is not None:
-            told = _told(rule, assess([request], rules), most)
+        at_fault |= isinstance(one, Outcome) or bool(one.problems)
+        if isinstance(one, Request):
+            told = _told(rule, assess([one], rules), most)
             click.echo(orjson.dumps(told) if as_lines else "\n".join(_told_text(told)))
     sys.exit(FAILED if at_fault else 0)
-
-
-def _understood(line: bytes | LineTooLong, rules: Rules) -> tuple[Request | None, list[str]]:
-    """Return a line's request, if it can be assessed, and what is wrong with it."""
-    if isinstance(line, LineTooLong):
-        return None, [f"the line is longer than {LONGEST_LINE} bytes"]
-    try:
-        request = read(orjson.loads(line), rules.ruleset.choices)
-    except orjson.JSONDecodeError as error:
-        return None, [f"not JSON: column {error.colno}"]
-    except TooManyReadings as error:
-        return None, [str(error)]
-    except RefusedRequest as error:
-        return None, [str(error), *_worded(error.problems)]
-    return request, _worded(request.problems)
-
-
-def _worded(problems: list[Problem]) -> list[str]:
-    return [f"{one.pointer or '/'}: {one.detail}" + (f" ({one.hint})" if one.hint else "") for one in problems]
 
 
 def _told(rule: Rule, assessment: Assessment, most: int) -> dict[str, Any]:
