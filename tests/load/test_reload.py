@@ -7,6 +7,7 @@ import json
 import os
 import re
 import shutil
+import signal
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -131,3 +132,19 @@ def test_memory_does_not_grow_with_every_swap(run):
     _, memory, _ = run
     settled_at = memory[min(len(memory) // 3, len(memory) - 2)]
     assert memory[-1] <= 1.15 * settled_at + 10 * MEBIBYTE
+
+
+def test_a_worker_that_replaces_another_starts_with_the_rules_in_force(tmp_path):
+    folder = Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
+    (tmp_path / "clinic").mkdir()
+    write_rules(folder, 0, broken=False)
+    layers = str(tmp_path / "clinic")
+    slow = "3"  # seconds between looks; a change is taken over at the second look that sees it
+    environment = {"HEARTLEVEL_RULES": str(folder), "HEARTLEVEL_LAYERS": layers, "HEARTLEVEL_RELOAD_SECONDS": slow}
+    with served(tmp_path, workers=1, **environment) as server:
+        write_rules(folder, 1, broken=False)
+        settled(server, "swap-1")
+        (before,) = server.workers()
+        os.kill(before, signal.SIGTERM)
+        until(lambda: server.workers() not in ([], [before]), server)
+        assert json.loads(server.get("/ready")[1])["rules"]["revision"] == "swap-1"

@@ -1,9 +1,11 @@
 """Changed rule files are taken over whole, or not at all."""
 
 import json
+import os
 import pickle
 import shutil
 import threading
+from copy import copy
 from pathlib import Path
 
 import pytest
@@ -11,7 +13,9 @@ import pytest
 from heartlevel import compiling
 from heartlevel.one_call import TOGETHER
 from heartlevel.resources import shipped
+from heartlevel.web import reloading
 from heartlevel.web.application import create_app
+from heartlevel.web.noticeboard import Noticeboard
 from support import rules, week
 
 
@@ -142,3 +146,47 @@ def test_one_request_is_answered_by_one_rule_set_even_if_it_lasts(app, client, f
     assert len(answered) == TOGETHER + 1
     assert len(seen) == 1
     assert fingerprint(client) not in seen
+
+
+def test_a_process_that_starts_later_answers_with_what_the_others_found(app, folder, monkeypatch):
+    in_force = app.extensions["heartlevel"]
+    forked_at_start = copy(in_force)
+    revise(folder, "2027.")
+    look(app)
+    good = folder / "ruleset.yaml"
+    good.write_text(good.read_text() + "\nno such key: 1\n")
+    look(app)
+    monkeypatch.setattr(reloading, "compiled_apart", None)  # nothing is left to compile
+    forked_at_start.watch(3600).set()
+    assert forked_at_start.current.ruleset.revision.startswith("2027.")
+    assert forked_at_start.refused == in_force.refused != ()
+
+
+def test_files_found_changed_by_several_processes_are_compiled_once(app, folder, monkeypatch):
+    one, other = app.extensions["heartlevel"], copy(app.extensions["heartlevel"])
+    revise(folder, "2027.")
+    for _ in range(2):
+        one.look()
+    monkeypatch.setattr(reloading, "compiled_apart", None)
+    for _ in range(2):
+        other.look()
+    assert other.current.ruleset.fingerprint == one.current.ruleset.fingerprint
+    assert other.current.ruleset.revision.startswith("2027.")
+
+
+@pytest.mark.filterwarnings("ignore:This process:DeprecationWarning")  # other tests' threads have nothing to do with it
+def test_processes_wait_for_one_another_at_the_noticeboard():
+    board = Noticeboard()
+    told, tell = os.pipe()
+    with board.held():
+        if (child := os.fork()) == 0:
+            os.write(tell, b"x")
+            with board.held():
+                board.write("child")
+            os._exit(0)
+        os.read(told, 1)
+        board.write("parent")
+        assert board.read() == "parent"
+    os.waitpid(child, 0)
+    with board.held():
+        assert board.read() == "child"

@@ -5,14 +5,25 @@ Changed files are loaded in a child process and taken over whole; with any mista
 
 import logging
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Event, Thread
 
 from heartlevel.assessment import Rules
 from heartlevel.compiling import CompilerFailed, Stamp, StillChanging, compiled_apart, stamp_of
 from heartlevel.ruling.source import RuleFaults
+from heartlevel.web.noticeboard import Noticeboard
 
 LOG = logging.getLogger("heartlevel")
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The rules in force, the files last judged, and why those were refused if they were."""
+
+    stamp: Stamp
+    rules: Rules
+    refused: tuple[str, ...] = ()
 
 
 class RulesInForce:
@@ -21,13 +32,24 @@ class RulesInForce:
     def __init__(self, folder: Path | None = None, layers: Sequence[Path] = (), rules: Rules | None = None) -> None:
         """Load the rules. Raises RuleFaults: a service does not start without."""
         self.folder, self.layers = folder, tuple(layers)
-        self._taken = self._seen = self._stamp()
-        self.current = rules or Rules.load(folder, layers)
-        self.refused: tuple[str, ...] = ()  # why changed files were not taken over
+        self._seen = self._stamp()
+        self._state = State(self._seen, rules or Rules.load(folder, layers))
+        self._board = Noticeboard()
         self.noted: Callable[[str], None] = lambda outcome: None  # told "taken" or "refused"
 
+    @property
+    def current(self) -> Rules:
+        """The rules to answer with."""
+        return self._state.rules
+
+    @property
+    def refused(self) -> tuple[str, ...]:
+        """Why changed files were not taken over."""
+        return self._state.refused
+
     def watch(self, seconds: float) -> Event:
-        """Look for changed files every so many seconds until the event returned is set."""
+        """Catch up with the other processes, then look for changes every so many seconds until the event is set."""
+        self.catch_up()
         stop = Event()
 
         def look() -> None:
@@ -37,33 +59,47 @@ class RulesInForce:
         Thread(target=look, name="rules", daemon=True).start()
         return stop
 
+    def catch_up(self) -> None:
+        """Take over what another process has found, if any has."""
+        with self._board.held():
+            found = self._board.read()
+        if found is not None:
+            self._take(found)
+
     def look(self) -> None:
         """Take changed files over, once they have been left alone from one look to the next."""
         stamp = self._stamp()
         settled, self._seen = stamp == self._seen, stamp
-        if not settled or stamp == self._taken:
+        if not settled or stamp == self._state.stamp:
             return
+        with self._board.held():
+            latest = self._board.read() or self._state
+            found = latest if latest.stamp == stamp else self._judged(stamp, latest)
+            if found is not latest:
+                self._board.write(found)
+        if found.stamp == stamp:
+            self._take(found)
+
+    def _judged(self, stamp: Stamp, before: State) -> State:
+        """Return the state that changed files lead to; the one before if the next look has to judge them."""
         try:
-            rules = compiled_apart(self.folder, self.layers)
+            return State(stamp, compiled_apart(self.folder, self.layers))
         except RuleFaults as faults:
-            self._refuse(stamp, [str(fault) for fault in faults.faults])
+            return replace(before, stamp=stamp, refused=tuple(str(fault) for fault in faults.faults))
         except CompilerFailed as failure:
-            self._refuse(stamp, [f"the rules could not be compiled: {failure}"])
+            return replace(before, stamp=stamp, refused=(f"the rules could not be compiled: {failure}",))
         except StillChanging:
-            return  # the next look finds them changed again
+            return before
+
+    def _take(self, found: State) -> None:
+        self._state = found
+        if found.refused:
+            for reason in found.refused:
+                LOG.error("changed rules refused, the old ones stay: %s", reason)
         else:
-            self._take(stamp, rules)
-
-    def _take(self, stamp: Stamp, rules: Rules) -> None:
-        self._taken, self.current, self.refused = stamp, rules, ()
-        LOG.info("rules taken over: revision %s, %s", rules.ruleset.revision, rules.ruleset.fingerprint)
-        self.noted("taken")
-
-    def _refuse(self, stamp: Stamp, reasons: Sequence[str]) -> None:
-        self._taken, self.refused = stamp, tuple(reasons)
-        for reason in reasons:
-            LOG.error("changed rules refused, the old ones stay: %s", reason)
-        self.noted("refused")
+            ruleset = found.rules.ruleset
+            LOG.info("rules taken over: revision %s, %s", ruleset.revision, ruleset.fingerprint)
+        self.noted("refused" if found.refused else "taken")
 
     def _stamp(self) -> Stamp:
         return stamp_of(self.folder, self.layers)

@@ -1,0 +1,46 @@
+"""What one worker found in changed rule files, for the others: forked processes share a file that has no name.
+
+So changed files are compiled once, and a worker that replaces another starts with the rules in force, not with
+those the service was started with.
+"""
+
+import fcntl
+import os
+import pickle
+from collections.abc import Iterator
+from contextlib import contextmanager
+from tempfile import TemporaryFile
+from typing import Any
+from weakref import finalize
+
+
+class Noticeboard:
+    """Holds one object. Make it before forking; whoever reads or writes it does so inside `held`."""
+
+    def __init__(self) -> None:
+        """Make an empty board."""
+        self._file = TemporaryFile()  # noqa: SIM115 -- closed by the next line when the board is forgotten
+        finalize(self, self._file.close)
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep the other processes from the board; if this one dies it is let go."""
+        fcntl.lockf(self._file, fcntl.LOCK_EX)
+        try:
+            yield
+        finally:
+            fcntl.lockf(self._file, fcntl.LOCK_UN)
+
+    def read(self) -> Any:
+        """Return what was written last, or None if nothing was."""
+        number = self._file.fileno()
+        written = os.pread(number, os.fstat(number).st_size, 0)
+        # Nobody but the service's own processes can write to it.
+        return pickle.loads(written) if written else None
+
+    def write(self, notice: object) -> None:
+        """Replace what is on the board."""
+        self._file.seek(0)
+        self._file.truncate()
+        self._file.write(pickle.dumps(notice))
+        self._file.flush()
