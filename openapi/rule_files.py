@@ -14,7 +14,7 @@ from apispec.ext.marshmallow import MarshmallowPlugin, OpenAPIConverter
 from marshmallow import Schema, fields
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
-from heartlevel.intake.fields import Block, Number, Part
+from heartlevel.intake.fields import KEBAB_CASE, Block, Count, Name, Number, Part
 from heartlevel.ruling.building import READING_FIELDS
 from heartlevel.ruling.language import GROUPS, OPERATORS, ORDERED
 from heartlevel.ruling.schema import (
@@ -72,7 +72,8 @@ def _declared() -> dict[str, JsonSchema]:
     plugin = MarshmallowPlugin(schema_name_resolver=name_of)
     spec = APISpec(title="", version="", openapi_version="3.1.0", plugins=[plugin])
     assert plugin.converter is not None
-    plugin.converter.add_attribute_function(_unit)
+    for describe in (_unit, _kind):
+        plugin.converter.add_attribute_function(describe)
     for block in (RuleBlock, RuleTexts, *FILES):
         spec.components.schema(name_of(block), schema=block)
     made: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
@@ -85,6 +86,13 @@ def _declared() -> dict[str, JsonSchema]:
 def _unit(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> JsonSchema:
     unit = field.metadata.get("unit", "1")
     return {} if unit == "1" else {"description": f"{field.metadata['description']}, {unit}"}
+
+
+def _kind(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> JsonSchema:
+    """Describe the kinds that apispec does not know."""
+    if isinstance(field, Name):
+        return {"pattern": f"^{KEBAB_CASE.pattern}$"}
+    return {"type": "integer"} if isinstance(field, Count) else {}
 
 
 def _moved(data: Any) -> Any:

@@ -67,6 +67,13 @@ def test_the_demo_prints_a_summary_of_every_subject():
     assert all(payload["subject"]["id"] + "  " in result.stdout for payload in demo())
 
 
+def test_a_summary_counts_one_as_one():
+    alone = {**QUIET, "readings": QUIET["readings"][:1]}
+    assert "s-1  1 reading: 1 sound\n" in run("assess", "-", given=json.dumps(alone)).stdout
+    assert "from 1 reading on 1 day by protocol" in run("assess", "-", given=json.dumps(alone)).stdout
+    assert "readings on 7 days by protocol" in run("assess", "-", given=json.dumps(QUIET)).stdout
+
+
 def test_the_demo_can_be_read_by_a_program():
     lines = run("demo", "--json").stdout.splitlines()
     assert [json.loads(line)["subject"]["id"] for line in lines] == [one["subject"]["id"] for one in demo()]

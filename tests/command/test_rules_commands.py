@@ -5,6 +5,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+import yaml
 from click.testing import CliRunner
 
 from heartlevel.command.main import main
@@ -74,9 +75,30 @@ def test_what_a_layer_changes_is_shown_with_its_reason(layer):
     result = run("diff", layer)
     lines = result.stdout.splitlines()
     assert lines[:2] == ["changed guideline acc-aha-2025", "    limits.home.hypertension.systolic: 130 -> 125"]
-    assert lines[2].startswith("    categories.home: ")
-    assert lines[3:] == ["    reason: Local protocol (Clinic)", "1 difference"]
+    removed = [line.split(":")[0].strip() for line in lines if line.endswith("-> nothing")]
+    assert removed == [f"categories.home.{name}" for name in ("elevated", "stage-1", "stage-2")]
+    assert lines[5:] == [
+        "    categories.home.raised: nothing -> {id: raised, title: Raised, from: {systolic: 125, diastolic: 80}}",
+        "    reason: Local protocol (Clinic)", "1 difference",
+    ]  # fmt: skip
     assert run("diff").exit_code == 2
+
+
+def test_of_a_list_only_the_items_that_differ_are_shown(copied):
+    file = copied / "guidelines" / "acc-aha-2025.yaml"
+    data = yaml.safe_load(file.read_text())
+    data["sources"].append({"cite": "Local protocol", "standing": "common-practice"})
+    data["correspondence"].reverse()
+    data["categories"]["home"][-1]["from"]["diastolic"] = 86
+    file.write_text(yaml.safe_dump(data))
+    lines = run("diff", copied).stdout.splitlines()
+    assert lines[0] == "changed guideline acc-aha-2025"
+    assert set(lines[1:4]) >= {
+        "    sources: nothing -> {cite: Local protocol, standing: common-practice}",
+        "    categories.home.stage-2.from.diastolic: 85 -> 86",
+    }
+    assert [line.partition(":")[0] for line in lines[1:] if "order" in line] == ["    correspondence (order)"]
+    assert len(lines) == 5
 
 
 def test_a_candidate_is_tried_on_requests(layer, tmp_path):
@@ -112,6 +134,15 @@ def test_commands_take_a_layer_as_they_take_rules(layer, command):
     (layer / "reading" / "own.yaml").write_text(OWN_RULE)
     result = run(command, layer)
     assert (result.exit_code, result.stderr) == (0, "")
+
+
+def test_of_a_layer_only_what_it_brings_is_analysed_at_length(layer):
+    (layer / "reading").mkdir()
+    (layer / "reading" / "own.yaml").write_text(OWN_RULE.replace("above: 100", "above: 140").replace(": 101", ": 141"))
+    paragraphs = run("analyse", layer).stdout.split("\n\n")
+    alone = run("analyse").stdout.split("\n\n")
+    assert len(paragraphs) < len(alone)
+    assert f"{len(alone) - 1} as below the layer" in paragraphs[-1]
 
 
 def test_rules_are_listed_and_found_by_the_fact_they_compare():

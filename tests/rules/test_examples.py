@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Callable
 from pathlib import Path
+from re import search
 
 import pytest
 
@@ -39,6 +40,8 @@ def test_every_rule_has_an_example_where_it_fires_and_one_where_it_is_silent():
 
 
 HEART_LEVEL, URGENT, GUIDELINE = "reading/heart-level.yaml", "reading/urgent.yaml", "guidelines/esc-2024.yaml"
+PROTOCOL = "protocols/esc-2024.yaml"
+GUIDELINE_SOURCES = search(r"sources:\n(  - .*\n)+", (shipped("rules") / GUIDELINE).read_text())[0]
 
 
 @pytest.fixture
@@ -99,6 +102,18 @@ MISTAKES = {
         URGENT, "      - none: [{finding: entered-in-kilopascals}]", "      - none: []", "empty-group", 0, None),
     "a guideline's unknown protocol": (
         GUIDELINE, "protocol: esc-2024", "protocol: esc-2042", "unknown-name", 0, "esc-2024"),
+    "an id with capitals": (
+        HEART_LEVEL, "- id: cuff-near-heart-level", "- id: Cuff-near-heart-level", "not-a-name", 0, "hyphens"),
+    "an id in curly quotes": (GUIDELINE, "{id: elevated,", "{id: “elevated”,", "not-a-name", 0, "hyphens"),
+    "a limit written as conditions name it": (
+        GUIDELINE, "  office: {hypertension:", "  office.hypertension: {systolic: 140}\n  office: {hypertension:",
+        "unknown-key", 0, "write it nested: office: {hypertension: …}"),
+    "part of a day": (PROTOCOL, "minimum_days: 3", "minimum_days: 3.5", "not-whole", 0, "3.5"),
+    "a guideline without sources": (
+        GUIDELINE, GUIDELINE_SOURCES, "sources: []\n", "too-few", 0, "at least 1"),
+    "a conversion in a placeholder": (
+        HEART_LEVEL, "    The middle of the cuff was {arm_height_cm} cm from",
+        "    The middle of the cuff was {arm_height_cm!r} cm from", "unknown-placeholder", -1, "arm_height_cm!r"),
 }  # fmt: skip
 
 
@@ -121,6 +136,13 @@ def test_a_rule_without_sources_is_refused(folder):
     assert found.file == HEART_LEVEL
     assert found.line == text[: text.index("- id:")].count("\n") + 1
     assert "sources" in found.detail
+
+
+def test_a_rule_in_the_folder_of_another_scope_is_one_mistake(folder):
+    shutil.move(folder / HEART_LEVEL, folder / "series" / "heart-level.yaml")
+    found = faults(folder)
+    assert {one.code for one in found} == {"wrong-scope"}
+    assert len({one.line for one in found}) == len(found) == (folder / "series/heart-level.yaml").read_text().count("- id:")
 
 
 def test_rules_that_mention_each_other_in_a_circle_are_refused(folder):

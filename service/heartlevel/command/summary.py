@@ -19,13 +19,17 @@ def _lines(answer: dict[str, Any]) -> Iterator[str]:
     yield f"  category         {_category(answer['classification'])}"
     for finding in answer["findings"]:
         mark = "!" if finding["urgent"] else "-"
-        where = f" [{len(finding['readings'])} readings]" if finding["readings"] else ""
+        where = f" [{_counted(len(finding['readings']), 'reading')}]" if finding["readings"] else ""
         yield _wrapped(f"  {mark} {finding['title']} ({finding['rule']}){where}: {finding['explanation']}")
     for step in answer["next_steps"]:
         yield _wrapped(f"  > {step['text']}")
     for problem in answer["problems"]:
         hint = f" ({problem['hint']})" if problem["hint"] else ""
         yield _wrapped(f"  ? {problem['pointer']}: {problem['detail']}{hint}")
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def _wrapped(line: str) -> str:
@@ -35,7 +39,7 @@ def _wrapped(line: str) -> str:
 def _reliabilities(answer: dict[str, Any]) -> str:
     found = [reading["reliability"] for reading in answer["readings"]]
     parts = [f"{found.count(name)} {name}" for name in ("sound", "doubtful", "unusable") if name in found]
-    return f"{len(found)} readings" + (f": {', '.join(parts)}" if parts else "")
+    return _counted(len(found), "reading") + (f": {', '.join(parts)}" if parts else "")
 
 
 def _averages(answer: dict[str, Any]) -> Iterator[str]:
@@ -44,7 +48,7 @@ def _averages(answer: dict[str, Any]) -> Iterator[str]:
             pressures = f"{one['systolic']['mean']:.1f}/{one['diastolic']['mean']:.1f} mm[Hg]"
             interval = one["systolic"]["interval95"]
             sure = f", systolic 95 % interval {interval[0]:.1f} to {interval[1]:.1f}" if interval else ""
-            amount = f"{one['readings']} readings on {one['days']} days"
+            amount = f"{_counted(one['readings'], 'reading')} on {_counted(one['days'], 'day')}"
             yield f"  {one['setting']:<16} {pressures} from {amount} by protocol{sure}"
 
 

@@ -17,11 +17,14 @@ DETAILS = {
     "not-an-object": "found {found}; expected an object",
     "not-a-list": "found {found}; expected a list",
     "not-a-number": "found {found}; expected {expected}",
+    "not-whole": "found {found}; expected a whole number",
     "not-true-or-false": "found {found}; expected true or false",
     "not-a-text": "found {found}; expected {expected}",
+    "not-a-name": "found {found}; expected small letters, digits and single hyphens between them",
     "text-length": "found {found}; expected {expected}",
     "not-one-of": "found {found}; expected {expected}",
     "out-of-range": "found {found}; expected {expected}",
+    "too-few": "found fewer items than needed; expected {expected}",
     "too-many": "found more items than allowed; expected {expected}",
     "not-a-date": "found {found}; expected a calendar date, YYYY-MM-DD",
     "not-a-time": "found {found}; expected a date and time with offset, such as 2026-03-02T07:10:00+01:00",
@@ -107,7 +110,8 @@ def expected_by(field: fields.Field[Any] | None) -> str:
         case Text():
             return f"a text of 1 to {field.longest} characters"
         case Items():
-            return f"a list of at most {field.longest}"
+            fewest = f"at least {field.least} and " if field.least else ""
+            return f"a list of {fewest}at most {field.longest}"
         case Part():
             return "an object"
         case _:

@@ -14,6 +14,7 @@ from marshmallow import RAISE, Schema, fields, validate
 from marshmallow.exceptions import ValidationError
 
 DAY = pattern(r"\d{4}-\d\d-\d\d")
+KEBAB_CASE = pattern(r"[a-z0-9]+(-[a-z0-9]+)*")
 CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
 
 
@@ -51,6 +52,18 @@ class Number(fields.Float):
         return number
 
 
+class Count(Number):
+    """A whole number."""
+
+    default_error_messages = {"whole": "not-whole"}  # noqa: RUF012
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> float:
+        number = super()._deserialize(value, attr, data, **more)
+        if not number.is_integer():
+            raise self.make_error("whole")
+        return number
+
+
 class Flag(fields.Boolean):
     """JSON true or false and nothing else."""
 
@@ -79,6 +92,18 @@ class Text(fields.String):
         if any("\ud800" <= char <= "\udfff" for char in value):
             raise self.make_error("invalid")
         return value
+
+
+class Name(Text):
+    """A name that others refer to: small letters, digits and hyphens between them."""
+
+    default_error_messages = {"name": "not-a-name"}  # noqa: RUF012
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
+        text = super()._deserialize(value, attr, data, **more)
+        if not KEBAB_CASE.fullmatch(text):
+            raise self.make_error("name")
+        return text
 
 
 class Day(Text):
@@ -118,10 +143,11 @@ class Items(fields.List[Any]):
 
     default_error_messages = {**CODES, "invalid": "not-a-list"}  # noqa: RUF012
 
-    def __init__(self, item: fields.Field[Any], longest: int, **more: Any) -> None:
+    def __init__(self, item: fields.Field[Any], longest: int, least: int = 0, **more: Any) -> None:
         """Limit the length: nothing in a request is unbounded."""
-        self.longest = longest
-        super().__init__(item, validate=validate.Length(max=longest, error="too-many"), **more)
+        self.longest, self.least = longest, least
+        few, many = validate.Length(min=least, error="too-few"), validate.Length(max=longest, error="too-many")
+        super().__init__(item, validate=[few, many] if least else many, **more)
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> list[Any]:
         if not isinstance(value, list):
@@ -153,6 +179,11 @@ def number(meaning: str, unit: str, low: float, high: float, fact: str | None = 
     return Number(low, high, **about(meaning, unit=unit, fact=fact, **more))
 
 
+def count(meaning: str, unit: str, low: int, high: int, **more: Any) -> Count:
+    """Declare a whole number with its unit and limits."""
+    return Count(low, high, **about(meaning, unit=unit, **more))
+
+
 def flag(meaning: str, fact: str | None = None) -> Flag:
     """Declare an optional true-or-false detail."""
     return Flag(**about(meaning, fact=fact))
@@ -166,6 +197,11 @@ def choice(names: Sequence[str], meaning: str, fact: str | None = None, **more: 
 def text(meaning: str, longest: int = 64, **more: Any) -> Text:
     """Declare an optional short text."""
     return Text(longest, **about(meaning, **more))
+
+
+def name(meaning: str, longest: int = 60, **more: Any) -> Name:
+    """Declare a kebab-case name."""
+    return Name(longest, **about(meaning, **more))
 
 
 def day(meaning: str, **more: Any) -> Day:

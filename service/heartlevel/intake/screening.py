@@ -120,10 +120,10 @@ def _choice(field: Choice) -> Look:
 
 
 def _items(field: Items) -> Look:
-    look, longest = _look_at(field.inner), field.longest
+    look, least, longest = _look_at(field.inner), field.least, field.longest
 
     def items(value: Any) -> list[Any]:
-        if type(value) is list and len(value) <= longest:
+        if type(value) is list and least <= len(value) <= longest:
             return [look(one) for one in value]
         raise _Unfit
 

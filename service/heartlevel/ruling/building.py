@@ -75,7 +75,8 @@ class _Builder:
         self.facts = facts_of(scope)
 
     def build(self) -> tuple[Rule, ...]:
-        built = {rule.id: rule for rule in map(self._rule, self.written) if rule is not None}
+        here = [one for one in self.written if one[2]["scope"] == self.scope]  # others speak of other facts
+        built = {rule.id: rule for rule in map(self._rule, here) if rule is not None}
         self.faults += _same_conditions(built.values())
         mentioned = {
             name: sorted({leaf.rule for leaf in rule.leaves if isinstance(leaf, Mention)} & built.keys())
@@ -137,8 +138,6 @@ class _Builder:
 
         if self.scope in ("series", "device") and item["effect"] != "none":
             fault("effect", "wrong-effect", f"a {self.scope} rule concerns no single reading; its effect is none")
-        if not item["sources"]:
-            fault("sources", "missing", "sources: at least one is needed")
         step = item.get("next_step")
         if step is not None and step not in self.next_steps:
             fault("next_step", "unknown-name", f"'{step}' is no next step of every wording", near(step, self.next_steps))

@@ -102,5 +102,12 @@ def _worded(error: ValidationError, block: Block, file: Origin, path: Path_, ite
     for one in from_messages(messages(error), block, item, ""):
         steps = tuple(int(step) if step.isdigit() else step for step in one.pointer.split("/")[1:])
         dotted = f"{'.'.join(map(str, steps))}: " if steps else ""
-        found.append(file.fault((*path, *steps), one.code, f"{dotted}{one.detail}", one.hint))
+        hint = _nested(one.pointer) if one.code == "unknown-key" else None
+        found.append(file.fault((*path, *steps), one.code, f"{dotted}{one.detail}", hint or one.hint))
     return found
+
+
+def _nested(pointer: str) -> str | None:
+    """Show how a dotted name, as conditions have it, is written in a profile."""
+    *parents, last = pointer.rpartition("/")[2].split(".")
+    return f"write it nested: {': {'.join([*parents, last])}: …{'}' * len(parents)}" if parents else None

@@ -58,5 +58,25 @@ def _fields(old: Any, new: Any, name: str = "") -> Iterator[tuple[str, Any, Any]
     if isinstance(old, Mapping) and isinstance(new, Mapping):
         for key in dict.fromkeys([*old, *new]):
             yield from _fields(old.get(key, ABSENT), new.get(key, ABSENT), f"{name}.{key}" if name else str(key))
+    elif isinstance(old, list) and isinstance(new, list):
+        yield from _in_lists(old, new, name)
     elif old is ABSENT or new is ABSENT or old != new:
         yield name, None if old is ABSENT else old, None if new is ABSENT else new
+
+
+def _in_lists(old: list[Any], new: list[Any], name: str) -> Iterator[tuple[str, Any, Any]]:
+    """Yield the items that differ: of items with ids what differs in each, of others those that one list lacks."""
+    ours, theirs = _by_id(old), _by_id(new)
+    if ours is not None and theirs is not None:
+        yield from _fields(ours, theirs, name)
+        old, new = list(ours), list(theirs)
+    else:
+        yield from ((name, one, None) for one in old if one not in new)
+        yield from ((name, None, one) for one in new if one not in old)
+    if old != new and len(old) == len(new) and all(one in new for one in old):
+        yield f"{name} (order)", old, new
+
+
+def _by_id(items: list[Any]) -> dict[str, Any] | None:
+    found = {one["id"]: one for one in items if isinstance(one, Mapping) and "id" in one}
+    return found if len(found) == len(items) else None

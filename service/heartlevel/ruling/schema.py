@@ -11,7 +11,9 @@ from heartlevel.intake.fields import (
     Text,
     about,
     choice,
+    count,
     flag,
+    name,
     number,
     part,
     text,
@@ -42,7 +44,7 @@ class Source(Block):
     standing = choice(STANDINGS, "published, published but quoted from memory, or common practice", **NEEDED)
 
 
-SOURCES = Items(Part(Source), 20, **about("where it comes from", **NEEDED))
+SOURCES = Items(Part(Source), 20, least=1, **about("where it comes from", **NEEDED))
 
 
 class Shift(Block):
@@ -73,7 +75,7 @@ class Example(Block):
 class RuleBlock(Block):
     """One rule."""
 
-    id = text("kebab-case name, never reused", 60, **NEEDED)
+    id = name("kebab-case name, never reused", **NEEDED)
     scope = choice(SCOPES, "what the rule is asked of", **NEEDED)
     when = Anything(**about("the condition", **NEEDED))
     effect = choice(EFFECTS, "what a finding makes of the readings concerned", **NEEDED)
@@ -118,7 +120,7 @@ class LevelSet(Block):
 class CategoryBlock(Block):
     """One category; the first of a setting has no `from`."""
 
-    id = text("kebab-case name", 60, **NEEDED)
+    id = name("kebab-case name", **NEEDED)
     title = text("the guideline's own term", 120, **NEEDED)
     from_ = part(Pressures, "reached when either pressure is at or above", data_key="from")
 
@@ -133,10 +135,10 @@ class Categories(Block):
 class Profile(Block):
     """What guidelines and protocols both say of themselves."""
 
-    id = text("kebab-case name", 60, **NEEDED)
+    id = name("kebab-case name", **NEEDED)
     title = text("what it is", 200, **NEEDED)
     body = text("who published it", 200, **NEEDED)
-    year = number("year of publication", "a", 1900, 2200, **NEEDED)
+    year = count("year of publication", "a", 1900, 2200, **NEEDED)
     status = choice(("current", "superseded"), "whether the body still stands by it", **NEEDED)
     sources = SOURCES
 
@@ -162,23 +164,23 @@ class Hours(Block):
 class HomeSchedule(Block):
     """How to measure at home."""
 
-    days = number("days to measure", "d", 1, 60, **NEEDED)
-    minimum_days = number("fewest days, before discarding", "d", 1, 60, **NEEDED)
-    minimum_recorded = number("fewest readings, before discarding", "1", 0, 500, **NEEDED)
-    minimum_kept = number("fewest readings, after discarding", "1", 0, 500, **NEEDED)
-    sittings_per_day = number("sittings a day", "1", 1, 10, **NEEDED)
-    readings_per_sitting = number("readings a sitting", "1", 1, 10, **NEEDED)
+    days = count("days to measure", "d", 1, 60, **NEEDED)
+    minimum_days = count("fewest days, before discarding", "d", 1, 60, **NEEDED)
+    minimum_recorded = count("fewest readings, before discarding", "1", 0, 500, **NEEDED)
+    minimum_kept = count("fewest readings, after discarding", "1", 0, 500, **NEEDED)
+    sittings_per_day = count("sittings a day", "1", 1, 10, **NEEDED)
+    readings_per_sitting = count("readings a sitting", "1", 1, 10, **NEEDED)
     spacing_minutes = number("pause between readings", "min", 0, 30, **NEEDED)
     rest_minutes = number("rest before the first reading", "min", 0, 60, **NEEDED)
-    discard_first_days = number("days discarded", "d", 0, 10, **NEEDED)
-    discard_first_readings = number("readings discarded of each sitting", "1", 0, 5, **NEEDED)
+    discard_first_days = count("days discarded", "d", 0, 10, **NEEDED)
+    discard_first_readings = count("readings discarded of each sitting", "1", 0, 5, **NEEDED)
 
 
 class OfficeSchedule(Block):
     """How to measure in the office."""
 
-    minimum_readings = number("fewest readings", "1", 1, 20, **NEEDED)
-    minimum_days = number("fewest occasions", "d", 1, 20, **NEEDED)
+    minimum_readings = count("fewest readings", "1", 1, 20, **NEEDED)
+    minimum_days = count("fewest occasions", "d", 1, 20, **NEEDED)
     use = choice(OFFICE_USES, "which readings of a sitting are averaged", **NEEDED)
 
 

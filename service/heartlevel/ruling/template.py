@@ -93,7 +93,8 @@ class Template:
         """Check every place. Raises TemplateFault with the name that is no fact or limit, WrongForms with the cause."""
         self._voice = voice
         try:
-            parts = [(before, name, style or "") for before, name, style, _ in Formatter().parse(text)]
+            parsed = Formatter().parse(text)
+            parts = [(before, _whole(name, converted), style or "") for before, name, style, converted in parsed]
         except ValueError as error:
             raise TemplateFault(str(error)) from error
         self._parts = [
@@ -116,6 +117,11 @@ class Template:
 
     def _written(self, value: object, place: Place) -> str:
         return self._voice.shown(value, place.style) if place.forms is None else self._voice.word(value, place.forms)
+
+
+def _whole(name: str | None, converted: str | None) -> str | None:
+    """Return what was written as a name: a conversion (`!r`) is part of it, so that none passes unseen."""
+    return f"{name}!{converted}" if converted else name
 
 
 def _place(name: str, style: str, facts: Mapping[str, Fact], limits: frozenset[str], voice: Voice) -> Place:

@@ -85,7 +85,7 @@ class RulesInForce:
         try:
             return State(stamp, compiled_apart(self.folder, self.layers))
         except RuleFaults as faults:
-            return replace(before, stamp=stamp, refused=tuple(str(fault) for fault in faults.faults))
+            return replace(before, stamp=stamp, refused=tuple(f"{fault}. {fault.cure}" for fault in faults.faults))
         except CompilerFailed as failure:
             return replace(before, stamp=stamp, refused=(f"the rules could not be compiled: {failure}",))
         except StillChanging:

@@ -7,7 +7,7 @@ from textwrap import fill
 
 import click
 
-from heartlevel.command.options import DIRECTORY, FAILED, candidate, rules_options
+from heartlevel.command.options import DIRECTORY, FAILED, candidate, loaded, rules_options
 from heartlevel.ruling.analysis import (
     ALWAYS,
     CONTRADICTION,
@@ -45,16 +45,24 @@ def analyse_rules(directory: Path | None, folder: Path | None, layers: tuple[Pat
     Names rules that never fire, always fire, do the same as another, contradict another, or fire whenever another
     does, each with the simplest case that shows it. Ends with status 1 if there are any of the first four kinds.
     Facts are combined freely, so a case may be one that cannot occur; what is said never to fire never does.
+    Of a layer, only what it brings is shown; what is so below it is counted.
     """
     ruleset = candidate(directory, folder, layers).ruleset
     claims = analyse(ruleset)
-    for claim in claims:
+    below = {_what(claim) for claim in analyse(loaded(folder).ruleset)} if ruleset.layers else set()
+    brought = [claim for claim in claims if _what(claim) not in below]
+    for claim in brought:
         click.echo(f"{_paragraph(claim, ruleset)}\n")
-    wrong = sum(claim.kind in DEFECTS for claim in claims)
-    open_ = sum(claim.kind == NOT_DECIDED for claim in claims)
-    click.echo(f"{len(ruleset.every_rule())} rules: {wrong} to correct, {len(claims) - wrong - open_} to know of, "
-               f"{open_} not decided")  # fmt: skip
+    wrong = sum(claim.kind in DEFECTS for claim in brought)
+    open_ = sum(claim.kind == NOT_DECIDED for claim in brought)
+    same = f", {len(claims) - len(brought)} as below the layer" if ruleset.layers else ""
+    click.echo(f"{len(ruleset.every_rule())} rules: {wrong} to correct, {len(brought) - wrong - open_} to know of, "
+               f"{open_} not decided{same}")  # fmt: skip
     sys.exit(FAILED if wrong else 0)
+
+
+def _what(claim: Claim) -> tuple[str, str, str | None]:
+    return claim.kind, claim.rule, claim.other
 
 
 def _paragraph(claim: Claim, ruleset: RuleSet) -> str:

@@ -1,9 +1,11 @@
 """`heartlevel rules diff`: what a clinic, or a newer directory, changes."""
 
+from math import inf
 from pathlib import Path
 from typing import Any
 
 import click
+import yaml
 
 from heartlevel.command.options import DIRECTORY, candidate, loaded, rules_options
 from heartlevel.ruling.difference import Difference, differences
@@ -29,4 +31,11 @@ def _lines(one: Difference) -> list[str]:
 
 
 def _shown(value: Any) -> str:
-    return "nothing" if value is None else f"'{value}'" if isinstance(value, str) else str(value)
+    if value is None:
+        return "nothing"
+    return f"'{value}'" if isinstance(value, str) else _as_written(value)
+
+
+def _as_written(value: Any) -> str:
+    """Write a value as it stands in a rule file, on one line."""
+    return yaml.safe_dump(value, default_flow_style=True, sort_keys=False, width=inf).removesuffix("...\n").strip()
