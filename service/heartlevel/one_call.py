@@ -1,12 +1,13 @@
 """From request objects to answers: what the HTTP routes, the command and Python callers share."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from itertools import chain, islice
 from typing import Any, TypeAlias
 
 import orjson
 
+from heartlevel.answer.compared import other_guidelines, under_others
 from heartlevel.answer.whole import answers
 from heartlevel.assessment import Rules, assess
 from heartlevel.intake.faults import Problem
@@ -25,11 +26,22 @@ def answer_to(payload: object, rules: Rules, most_readings: int = MOST_READINGS)
     anything is; TooManyReadings if there are more readings than one request may hold.
     """
     request = read(payload, rules.ruleset.choices, most_readings)
-    (answer,) = answers(assess([request], rules))
+    (answer,) = answered([request], rules)
     refused = _refused_if_strict(request, answer)
     if refused:
         raise refused
     return answer
+
+
+def answered(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, Any]]:
+    """Yield each request's answer, with what other guidelines make of it where it asks for them."""
+    if not requests:
+        return
+    found = answers(assess([*requests, *chain.from_iterable(map(under_others, requests))], rules))
+    own = list(islice(found, len(requests)))
+    for request, answer in zip(requests, own, strict=True):
+        others = other_guidelines(answer, list(islice(found, len(request.also_under))))
+        yield {**answer, "other_guidelines": others}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +72,9 @@ def answer_each(lines: Lines, rules: Rules, most_readings: int = MOST_READINGS) 
     for some in in_turn(lines):
         read_ones = [understood(number, line, rules, most_readings) for number, line in some]
         requests = [one for one in read_ones if isinstance(one, Request)]
-        answered = zip(requests, answers(assess(requests, rules)), strict=True) if requests else iter(())
+        found = zip(requests, answered(requests, rules), strict=True)
         for (number, _), one in zip(some, read_ones, strict=True):
-            yield one if isinstance(one, Outcome) else _outcome(number, *next(answered))
+            yield one if isinstance(one, Outcome) else _outcome(number, *next(found))
 
 
 def understood(

@@ -10,7 +10,7 @@ import numpy as np
 from heartlevel.answer.findings import Finding
 from heartlevel.answer.numbers import pair, rounded
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Bools
+from heartlevel.columns import TOLERANCE, Bools
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.statistics.agreement import PRESSURES, VERDICTS
 from heartlevel.statistics.averages import QUANTITIES
@@ -187,12 +187,20 @@ class Figures:
             **self._mean("protocol", group),
             "category": category,
             "title": titles.get(category or ""),
+            "raised": self._raised(subject, setting, group),
             "probability_at_or_above": {
                 limit: rounded(chance, 3) for limit, chance in self.of.classified.probability[group].items()
             },
             "holds": all(one["category"] == category for one in alternatives),
             "alternatives": alternatives,
         }
+
+    def _raised(self, subject: int, setting: str, group: int) -> bool:
+        limits, row = self.of.guidelines[subject].limits, self.of.averages.row("protocol")
+        return any(
+            bool(self.of.averages.mean[place, row, group] >= limits[f"{setting}.hypertension.{name}"] - TOLERANCE)
+            for place, name in enumerate(PRESSURES)
+        )
 
     def _mean(self, selection: str, group: int) -> dict[str, Any]:
         row = self.of.averages.row(selection)

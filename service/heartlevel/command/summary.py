@@ -17,6 +17,7 @@ def _lines(answer: dict[str, Any]) -> Iterator[str]:
     yield from _averages(answer)
     yield f"  home and office  {answer['pattern']['label']}"
     yield f"  category         {_category(answer['classification'])}"
+    yield from map(_other, answer["other_guidelines"])
     for finding in answer["findings"]:
         mark = "!" if finding["urgent"] else "-"
         where = f" [{_counted(len(finding['readings']), 'reading')}]" if finding["readings"] else ""
@@ -50,6 +51,11 @@ def _averages(answer: dict[str, Any]) -> Iterator[str]:
             sure = f", systolic 95 % interval {interval[0]:.1f} to {interval[1]:.1f}" if interval else ""
             amount = f"{_counted(one['readings'], 'reading')} on {_counted(one['days'], 'day')}"
             yield f"  {one['setting']:<16} {pressures} from {amount} by protocol{sure}"
+
+
+def _other(one: dict[str, Any]) -> str:
+    differs = f"differs in: {', '.join(one['disagrees_in'])}" if one["disagrees_in"] else "agrees"
+    return _wrapped(f"    under {one['guideline']}: {one['title'] or 'no category'}, {one['pattern']}; {differs}")
 
 
 def _category(classification: dict[str, Any]) -> str:

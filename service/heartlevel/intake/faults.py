@@ -17,14 +17,11 @@ DETAILS = {
     "not-an-object": "found {found}; expected an object",
     "not-a-list": "found {found}; expected a list",
     "not-a-number": "found {found}; expected {expected}",
-    "not-whole": "found {found}; expected a whole number",
     "not-true-or-false": "found {found}; expected true or false",
     "not-a-text": "found {found}; expected {expected}",
-    "not-a-name": "found {found}; expected small letters, digits and single hyphens between them",
     "text-length": "found {found}; expected {expected}",
     "not-one-of": "found {found}; expected {expected}",
     "out-of-range": "found {found}; expected {expected}",
-    "too-few": "found fewer items than needed; expected {expected}",
     "too-many": "found more items than allowed; expected {expected}",
     "not-a-date": "found {found}; expected a calendar date, YYYY-MM-DD",
     "not-a-time": "found {found}; expected a date and time with offset, such as 2026-03-02T07:10:00+01:00",
@@ -37,6 +34,13 @@ DETAILS = {
     "exact-duplicate": "the same reading is there twice; this copy was left out",
     "unit-mistaken": "found {found}, which is {expected}; no blood pressure is that high",
 }
+# Kinds of field that only rule files have.
+DETAILS_IN_FILES = {
+    "not-a-name": "found {found}; expected small letters, digits and single hyphens between them",
+    "not-whole": "found {found}; expected a whole number",
+    "too-few": "found fewer items than needed; expected {expected}",
+}
+WORDS = DETAILS | DETAILS_IN_FILES
 
 
 LONGEST_NAME = 80
@@ -62,7 +66,7 @@ class Problem:
 
 def problem(pointer: str, code: str, found: object = None, expected: str = "", hint: str | None = None) -> Problem:
     """Word a problem of a known code."""
-    return Problem(pointer, code, DETAILS[code].format(found=shown(found), expected=expected), hint)
+    return Problem(pointer, code, WORDS[code].format(found=shown(found), expected=expected), hint)
 
 
 def in_order(problems: Iterable[Problem]) -> list[Problem]:

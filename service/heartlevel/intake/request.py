@@ -60,6 +60,7 @@ class Request:
     as_of: date | None
     strict: bool
     explain: str
+    also_under: Mapping[str, str] = field(default_factory=dict)  # other guideline -> protocol
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
     readings: list[Taken] = field(default_factory=list)
     checks: list[dict[str, Any]] = field(default_factory=list)
@@ -89,6 +90,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
         as_of=as_of,
         strict=bool(options.get("strict")),
         explain=options.get("explain") or EXPLANATIONS[0],
+        also_under={one: options.get("protocol") or choices.guidelines[one] for one in options.get("also_under") or ()},
         problems=skipped,
     )
     _fill(request, lists, zone)
@@ -129,13 +131,19 @@ def _options(options: dict[str, Any], choices: Choices) -> tuple[list[Problem], 
     for name, names in allowed.items():
         value = options.get(name)
         if value is not None and value not in names:
-            expected = f"one of {', '.join(sorted(names))}"
-            faults.append(problem(f"/options/{name}", "not-one-of", value, expected, near(value, sorted(names))))
+            faults.append(_unknown(f"/options/{name}", value, names))
+    for place, value in enumerate(options.get("also_under") or ()):
+        if value not in choices.guidelines:
+            faults.append(_unknown(f"/options/also_under/{place}", value, choices.guidelines))
     zone, as_of = options.get("time_zone"), options.get("as_of")
     if zone is not None and zone not in _zones():
         faults.append(problem("/options/time_zone", "unknown-time-zone", zone, "", _near_zone(zone)))
         zone = None
     return faults, ZoneInfo(zone) if zone else None, date.fromisoformat(as_of) if as_of else None
+
+
+def _unknown(pointer: str, value: str, names: Collection[str]) -> Problem:
+    return problem(pointer, "not-one-of", value, f"one of {', '.join(sorted(names))}", near(value, sorted(names)))
 
 
 ZONES: set[str] = set()

@@ -6,6 +6,7 @@ from heartlevel.intake.fields import (
     Choice,
     Items,
     Part,
+    Text,
     about,
     choice,
     day,
@@ -175,6 +176,8 @@ class Options(Block):
 
     guideline = text("id of a guideline; the rule set's default where absent")
     protocol = text("id of an averaging protocol; the guideline's where absent")
+    also_under = Items(Text(), 20, **about(
+        "ids of other guidelines to judge by too, each by its own protocol or the one asked for"))  # fmt: skip
     time_zone = text("IANA name; days and hours are counted in it")
     as_of = day("date of the assessment; nothing is taken from a clock")
     language = text("language of the wording; `en` where absent", 8)

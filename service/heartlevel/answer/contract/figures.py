@@ -135,6 +135,7 @@ class Classification(Said):
     systolic = a_number("systolic average", required=False)
     diastolic = a_number("diastolic average", required=False)
     title = a_text("the guideline's own term", required=False)
+    raised = a_flag("at or above the guideline's limit of hypertension in this setting, either pressure", required=False)
     probability_at_or_above = kept(
         fields.Dict, "probability that the true mean is at or above a limit, either pressure; null with fewer than 3 days",
         keys=fields.String(), values=fields.Float(allow_none=True), required=False,

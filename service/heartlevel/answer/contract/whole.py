@@ -2,6 +2,7 @@
 
 from marshmallow import fields
 
+from heartlevel.answer.compared import COMPARED
 from heartlevel.answer.contract.declaring import (
     Said,
     a_choice,
@@ -25,7 +26,16 @@ from heartlevel.answer.contract.figures import (
 )  # fmt: skip
 from heartlevel.ruling.explaining import KINDS, OUTCOMES
 from heartlevel.ruling.language import OPERATORS
-from heartlevel.vocabulary import EFFECTS, RELIABILITIES, SCOPES, SEVERITIES, STANDINGS
+from heartlevel.vocabulary import (
+    EFFECTS,
+    PATTERNS,
+    RELIABILITIES,
+    SCOPES,
+    SETTINGS,
+    SEVERITIES,
+    STANDINGS,
+    UNDETERMINED,
+)  # fmt: skip
 
 ERROR_DIRECTIONS = ("reads-high", "reads-low", "either")
 
@@ -174,6 +184,24 @@ class ProblemNamed(Said):
     hint = a_text("the near match, or what to do", nullable=True)
 
 
+class OtherGuideline(Said):
+    """What another guideline makes of the same readings; its categories bear its own names."""
+
+    guideline = a_text("the guideline")
+    limits_from = a_text("guideline whose limits held; another one in pregnancy")
+    protocol = a_text("averaging protocol")
+    setting = a_choice(SETTINGS, "which average was classified", nullable=True)
+    systolic = a_number("systolic average", nullable=True)
+    diastolic = a_number("diastolic average", nullable=True)
+    category = a_text("id of the category", nullable=True)
+    title = a_text("the guideline's own term", nullable=True)
+    raised = a_flag("at or above its limit of hypertension, either pressure", nullable=True)
+    holds = a_flag("no alternative changes the category", nullable=True)
+    pattern = a_choice((*PATTERNS, UNDETERMINED), "home against office")
+    urgent = a_flag("at least one finding is urgent")
+    disagrees_in = a_list(a_choice(COMPARED, "a statement"), "what it says otherwise than the guideline asked for")
+
+
 class Answer(Said):
     """The assessment of one subject. Not a diagnosis."""
 
@@ -188,6 +216,7 @@ class Answer(Said):
     undocumented = a_list(fields.Nested(Undocumented), "details not recorded that rules needed, most wanted first")
     pattern = an_object(PatternFound, "home against office")
     classification = an_object(Classification, "category by the guideline")
+    other_guidelines = a_list(fields.Nested(OtherGuideline), "as asked for by `options.also_under`")
     device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
     next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
     problems = a_list(fields.Nested(ProblemNamed), "what could not be read")
