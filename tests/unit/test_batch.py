@@ -5,10 +5,11 @@ from math import inf
 import numpy as np
 import pytest
 
-from heartlevel.answer.whole import answers, as_json
+from heartlevel.answer.whole import as_json
 from heartlevel.assessment import assess
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import read
+from heartlevel.one_call import answered
 from heartlevel.profiles import Category
 from heartlevel.ruling.language import Term
 from heartlevel.ruling.truth import UNKNOWN
@@ -115,5 +116,5 @@ def test_a_reading_with_two_reasons_to_be_left_out_is_listed_under_the_first():
 
 def test_subjects_with_other_devices_days_and_settings_have_the_same_answers_together_as_alone():
     payloads = [*demo(), week(0), week(1), week(3, setting="office"), week(4, device="d-1")]
-    together = [as_json(one) for one in answers(assessed(*payloads))]
+    together = [as_json(one) for one in answered([read(one, rules().ruleset.choices) for one in payloads], rules())]
     assert together == [as_json(answer(one)) for one in payloads]
