@@ -120,3 +120,23 @@ def sitting_selected(c: Sittings) -> Floats:
     """How many readings one of the sitting's was chosen from."""
     chosen_from = c.source.readings["selected_from"]
     return extreme_by(c.source.sitting_of, c.source.sittings, chosen_from, largest=True)
+
+
+@fact("sitting", "first systolic − second systolic; unknown for one reading", unit=MMHG)
+def sitting_first_minus_second_systolic(c: Sittings) -> Floats:
+    """How far the first systolic value lies above the second."""
+    return _nth(c.source, "systolic", 0) - _nth(c.source, "systolic", 1)
+
+
+@fact("sitting", "status_irregular_pulse of any reading", flag=True, asked=False)
+def sitting_irregular_pulse(c: Sittings) -> Floats:
+    """The device reported an irregular pulse with one of the readings."""
+    status = c.source.readings["status_irregular_pulse"]
+    return extreme_by(c.source.sitting_of, c.source.sittings, status, largest=True)
+
+
+@fact("sitting", "no two readings have different sites or body positions recorded", flag=True)
+def sitting_alike(c: Sittings) -> Floats:
+    """The readings differ in neither limb nor posture, as far as is recorded."""
+    kinds = (_spread(c.source, c.source.readings[name]) for name in ("site", "body_position"))
+    return np.logical_and(*(~(spread > 0) for spread in kinds)).astype(np.float64)

@@ -1,0 +1,199 @@
+"""Facts of a series that hold readings against one another: arms, copied values, age, devices, the average's own spread."""
+
+import numpy as np
+from scipy.special import stdtrit
+
+from heartlevel.columns import Bools, Floats, count_by, extreme_by, sum_by
+from heartlevel.facts.catalogue import fact
+from heartlevel.facts.device import columns_of_devices
+from heartlevel.facts.series import Subjects
+from heartlevel.statistics.agreement import AGREES, DISAGREES
+from heartlevel.statistics.selection import HOME, KEPT, UNUSABLE
+from heartlevel.statistics.uncertainty import FEWEST_DAYS
+from heartlevel.vocabulary import BODY_POSITIONS, MMHG, SETTINGS, SIDES, SITES
+
+ARMS = tuple(SITES.index(f"{side}-upper-arm") for side in SIDES)
+NOT_SEATED = tuple(BODY_POSITIONS.index(name) for name in ("standing", "lying"))
+ONE_IN_TEN = 0.9  # quantile that leaves a tenth beyond either end of an 80 % interval
+
+
+def _arm_means(c: Subjects) -> tuple[Floats, Floats]:
+    """Return each sitting's mean systolic pressure of the left and of the right upper arm, NaN where not measured."""
+    batch = c.source.batch
+    # A fall on standing is not to be taken for a difference of the arms.
+    usable = ~np.isin(batch.readings["body_position"], NOT_SEATED) & (c.source.reliability != UNUSABLE)
+    left, right = (_mean_by_sitting(c, usable & (batch.readings["site"] == arm)) for arm in ARMS)
+    return left, right
+
+
+def _mean_by_sitting(c: Subjects, rows: Bools) -> Floats:
+    batch = c.source.batch
+    sitting, size = batch.sitting_of[rows], batch.sittings
+    with np.errstate(invalid="ignore"):
+        return sum_by(sitting, size, batch.readings["systolic"][rows]) / count_by(sitting, size)
+
+
+@fact("series", "sittings with usable readings, not standing or lying, of both upper arms", unit="1", asked=False)
+def arm_sittings(c: Subjects) -> Floats:
+    """Sittings in which both arms were measured."""
+    left, right = _arm_means(c)
+    return count_by(c.source.batch.subject_of_sitting, len(c.source.batch.requests), ~np.isnan(right - left))
+
+
+@fact("series", "mean over arm_sittings of (mean systolic of the right arm − of the left)", unit=MMHG, asked=False)
+def right_minus_left_systolic(c: Subjects) -> Floats:
+    """Systolic difference of the arms; negative where the left is higher."""
+    left, right = _arm_means(c)
+    both, batch = ~np.isnan(right - left), c.source.batch
+    owner, size = batch.subject_of_sitting[both], len(batch.requests)
+    with np.errstate(invalid="ignore"):
+        return sum_by(owner, size, (right - left)[both]) / count_by(owner, size)
+
+
+@fact("series", "|right_minus_left_systolic|", unit=MMHG, asked=False)
+def arm_systolic_difference(c: Subjects) -> Floats:
+    """Size of the systolic difference of the arms."""
+    return np.abs(c["right_minus_left_systolic"])
+
+
+@fact("series", "sign of right_minus_left_systolic; unknown for none", names=SIDES, asked=False)
+def higher_arm(c: Subjects) -> Floats:
+    """Arm with the higher systolic pressure."""
+    away = c["right_minus_left_systolic"]
+    left, right = (SIDES.index(side) for side in ("left", "right"))
+    return np.select([away > 0, away < 0], [right, left], np.nan)
+
+
+@fact("series", "a side is in avoid_arms; unknown where the list was not sent", flag=True, asked=False)
+def an_arm_to_avoid(c: Subjects) -> Floats:
+    """One of the arms is not to be measured, so that arms cannot be compared."""
+    return np.maximum(c["avoid_left"], c["avoid_right"])
+
+
+@fact("series", "sides that are the only one with a usable reading in some home sitting", unit="1", asked=False)
+def home_sides(c: Subjects) -> Floats:
+    """Sides used from one home sitting to the next; sittings that compare both sides are left out."""
+    batch, side = c.source.batch, c.source.readings["side"]
+    left, right = (count_by(batch.sitting_of, batch.sittings, c.source.rows(HOME) & (side == one)) > 0 for one in (0, 1))
+    owner, size = batch.subject_of_sitting, len(batch.requests)
+    alone = [count_by(owner, size, only) > 0 for only in (left & ~right, right & ~left)]
+    used = np.add(*alone, dtype=np.float64)
+    return np.where(used > 0, used, np.nan)
+
+
+@fact("series", "most usable readings of a setting in a row with one systolic and one diastolic value", unit="1",
+      asked=False)  # fmt: skip
+def longest_same_run(c: Subjects) -> Floats:
+    """Readings in a row with the very same pressures."""
+    batch = c.source.batch
+    order = np.argsort(batch.group_of, kind="stable")
+    rows = order[(c.source.reliability != UNUSABLE)[order]]
+    starts = np.ones(len(rows), dtype=bool)
+    starts[1:] = np.diff(batch.group_of[rows]) != 0
+    for name in ("systolic", "diastolic"):
+        starts[1:] |= np.diff(batch.readings[name][rows]) != 0
+    length = count_by(np.cumsum(starts) - 1, int(starts.sum()))
+    return extreme_by(batch.subject_of[rows][starts], len(batch.requests), length, largest=True)
+
+
+@fact("series", "as_of − last local day with a usable home reading", unit="d", asked=False)
+def days_since_home_reading(c: Subjects) -> Floats:
+    """Days from the last home reading to the assessment."""
+    batch, rows = c.source.batch, c.source.rows(HOME)
+    day = batch.day[rows].astype(np.float64)
+    return c["as_of"] - extreme_by(batch.subject_of[rows], len(batch.requests), day, largest=True)
+
+
+def _kept(c: Subjects) -> Bools:
+    """Mark the home readings that the protocol's average takes."""
+    kept: Bools = c.source.rows(HOME) & (c.source.selection.left_out == KEPT)
+    return kept
+
+
+def _by_device(c: Subjects, quantity: int | None) -> Floats:
+    """Spread the checks over the readings taken with the device checked; unknown where none decided.
+
+    `quantity` is the pressure whose bias is meant, of checks that disagree; None means whether they do. Of several
+    checks of a device, the one that is worst counts.
+    """
+    batch = c.source.batch
+    spread = np.full(batch.size, np.nan)
+    if not batch.checks:
+        return spread
+    checks = columns_of_devices(batch, list(c.source.protocols)).source
+    disagrees = checks.agreement.verdict == DISAGREES
+    decided = disagrees | ((checks.agreement.verdict == AGREES) & (quantity is None))
+    figures = disagrees.astype(np.float64) if quantity is None else checks.agreement.bias[quantity]
+    said: dict[int, dict[str | None, float]] = {}
+    for place in np.flatnonzero(decided).tolist():
+        known = said.setdefault(int(checks.subject_of[place]), {})
+        name = batch.checks[place]["device"]
+        known[name] = max(known.get(name, 0.0), float(figures[place]), key=abs)
+    for subject, known in said.items():
+        named = [one.data.get("device") for one in batch.requests[subject].readings]
+        spread[batch.rows_of(subject)] = [known.get(name, np.nan) for name in named]
+    return spread
+
+
+@fact("series", "home readings that the protocol keeps with a device whose check_verdict is disagrees / those with one "
+      "whose check_verdict is agrees or disagrees", unit="1", asked=False)  # fmt: skip
+def home_disagreeing_device_share(c: Subjects) -> Floats:
+    """Share of the averaged home readings that a device took which disagreed with its reference."""
+    return c.source.share(_kept(c), _by_device(c, None))
+
+
+@fact("series", "mean check_systolic_bias over the home readings kept with a device that disagrees", unit=MMHG,
+      asked=False)  # fmt: skip
+def home_device_systolic_bias(c: Subjects) -> Floats:
+    """Systolic bias of the device that disagreed and took home readings."""
+    return c.source.share(_kept(c), _by_device(c, 0))
+
+
+@fact("series", "mean check_diastolic_bias over the home readings kept with a device that disagrees", unit=MMHG,
+      asked=False)  # fmt: skip
+def home_device_diastolic_bias(c: Subjects) -> Floats:
+    """Diastolic bias of the device that disagreed and took home readings."""
+    return c.source.share(_kept(c), _by_device(c, 1))
+
+
+@fact("series", "devices named by the home readings that the protocol keeps", unit="1", asked=False)
+def home_kept_devices(c: Subjects) -> Floats:
+    """Devices in the home average."""
+    batch = c.source.batch
+    taken = [one.data.get("device") for request in batch.requests for one in request.readings]
+    used = {(int(batch.subject_of[row]), taken[row]) for row in np.flatnonzero(_kept(c)).tolist() if taken[row]}
+    count = count_by(np.array([subject for subject, _ in used], dtype=np.int64), len(batch.requests))
+    return np.where(count > 0, count, np.nan)
+
+
+def _end_of_interval80(c: Subjects, quantity: int, direction: int) -> Floats:
+    averages = c.source.averages
+    cells = (quantity, averages.row("protocol"), slice(HOME, None, len(SETTINGS)))
+    days = averages.day_count[cells]
+    half = stdtrit(np.where(days >= FEWEST_DAYS, days - 1, np.nan), ONE_IN_TEN) * averages.standard_error[cells]
+    end: Floats = averages.day_mean[cells] + direction * half
+    return end
+
+
+@fact("series", "mean of the kept home days' means − t(0.9, days − 1) × its standard error", unit=MMHG, asked=False)
+def home_systolic_low80(c: Subjects) -> Floats:
+    """Lower end of the 80 % interval of the systolic home average."""
+    return _end_of_interval80(c, 0, -1)
+
+
+@fact("series", "mean of the kept home days' means + t(0.9, days − 1) × its standard error", unit=MMHG, asked=False)
+def home_systolic_high80(c: Subjects) -> Floats:
+    """Upper end of the 80 % interval of the systolic home average."""
+    return _end_of_interval80(c, 0, 1)
+
+
+@fact("series", "mean of the kept home days' means − t(0.9, days − 1) × its standard error", unit=MMHG, asked=False)
+def home_diastolic_low80(c: Subjects) -> Floats:
+    """Lower end of the 80 % interval of the diastolic home average."""
+    return _end_of_interval80(c, 1, -1)
+
+
+@fact("series", "mean of the kept home days' means + t(0.9, days − 1) × its standard error", unit=MMHG, asked=False)
+def home_diastolic_high80(c: Subjects) -> Floats:
+    """Upper end of the 80 % interval of the diastolic home average."""
+    return _end_of_interval80(c, 1, 1)

@@ -1,0 +1,67 @@
+"""Facts of a series about the last digits of its values: measured pressures have no favourites among them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from heartlevel.columns import Floats, count_by, sum_by
+from heartlevel.facts.catalogue import fact
+from heartlevel.facts.series import Subjects
+from heartlevel.statistics.selection import HOME
+
+DIGITS, EVEN_DIGITS = 10, 5
+# A chi-square of ten digits needs 5 expected in each; and with little spread the last digits of honest readings are uneven:
+# of normal values with standard deviation s they vary by up to 2·exp(−2π²s²/100) of a tenth, which is 1.4 % at 5.
+FEWEST, LEAST_SPREAD = 50, 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Ends:
+    counts: Floats  # subjects × digits
+    size: Floats  # readings counted
+    enough: Floats  # 1, or NaN where nothing can be said
+
+
+def _ends(c: Subjects) -> _Ends | None:
+    """Count the last digits of each subject's usable home readings; values that are no whole mmHg were converted.
+
+    None where no subject of the batch can have enough of them.
+    """
+    if c.source.batch.size < FEWEST:
+        return None
+    batch, systolic = c.source.batch, c.source.batch.readings["systolic"]
+    rows = c.source.rows(HOME) & (systolic == np.floor(systolic))
+    owner, values, subjects = batch.subject_of[rows], systolic[rows], len(batch.requests)
+    counts = count_by(owner * DIGITS + (values % DIGITS).astype(np.int64), subjects * DIGITS).reshape(subjects, DIGITS)
+    size = counts.sum(axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        away = values - (sum_by(owner, subjects, values) / size)[owner]
+        spread = np.sqrt(sum_by(owner, subjects, away * away) / (size - 1))
+    return _Ends(counts, size, np.where((size >= FEWEST) & (spread >= LEAST_SPREAD), 1.0, np.nan))
+
+
+def _nothing_said(c: Subjects) -> Floats:
+    return np.full(len(c.source.batch.requests), np.nan)
+
+
+@fact("series", "5 if all last digits are even, else 10; unknown where home_end_digit_chi2 is", unit="1", asked=False)
+def home_end_digits(c: Subjects) -> Floats:
+    """Last digits that the scale offers: a column of mercury is read to the nearest even one."""
+    ends = _ends(c)
+    if ends is None:
+        return _nothing_said(c)
+    odd = ends.counts[:, 1::2].sum(axis=1)
+    return np.where(odd > 0, DIGITS, EVEN_DIGITS) * ends.enough
+
+
+@fact("series", "Σ (count − expected)² / expected over the home_end_digits, of whole systolic values; unknown below 50 "
+      "usable home readings, or for a standard deviation below 5 mmHg", unit="1", asked=False)  # fmt: skip
+def home_end_digit_chi2(c: Subjects) -> Floats:
+    """How unevenly the last digits of systolic home readings are spread: chi-square, home_end_digits − 1 degrees."""
+    ends = _ends(c)
+    if ends is None:
+        return _nothing_said(c)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        # The expected counts are equal, so the sum is that of the squares over the expected, less the size.
+        chi2: Floats = (ends.counts**2).sum(axis=1) * c["home_end_digits"] / ends.size - ends.size
+    return chi2

@@ -1,0 +1,63 @@
+"""Facts of a reading taken standing, held against the last one before it in the sitting that was not."""
+
+import numpy as np
+
+from heartlevel.columns import Floats, Ints
+from heartlevel.facts.catalogue import fact
+from heartlevel.facts.reading import Readings
+from heartlevel.vocabulary import BODY_POSITIONS, MMHG
+
+STANDING = BODY_POSITIONS.index("standing")
+NONE = -1
+
+
+def _before(c: Readings) -> Ints:
+    """Return, for each standing reading, the row of the last one of its sitting seated or lying; −1 for none.
+
+    Another limb would bring in the difference of the limbs, and swapped pressures are no fall: neither is compared.
+    """
+    batch = c.source
+    if not (c["body_position"] == STANDING).any():  # most requests have none
+        return np.full(batch.size, NONE, dtype=np.int64)
+    order = np.argsort(batch.sitting_of, kind="stable")
+    position, sitting = c["body_position"][order], batch.sitting_of[order]
+    down = ~np.isnan(position) & (position != STANDING)
+    last = np.maximum.accumulate(np.where(down, np.arange(batch.size), NONE))
+    found = np.full(batch.size, NONE, dtype=np.int64)
+    found[order] = np.where((position == STANDING) & (last >= 0) & (sitting[last] == sitting), order[last], NONE)
+    site, plausible = c["site"], c["systolic"] > c["diastolic"]
+    same_limb = (site == site[found]) | np.isnan(site) | np.isnan(site[found])
+    return np.where(same_limb & plausible & plausible[found], found, NONE)
+
+
+def _since(c: Readings, values: Floats) -> Floats:
+    """Return how far a value fell from the reading before to the standing one; unknown where there is none."""
+    before = _before(c)
+    return np.where(before >= 0, values[before] - values, np.nan)
+
+
+@fact("reading", "body_position of the last seated or lying reading of the sitting before a standing one, the site the "
+      "same or not recorded", names=BODY_POSITIONS, asked=False)  # fmt: skip
+def position_before_standing(c: Readings) -> Floats:
+    """Position from which the person stood up; unknown for readings that are not standing."""
+    before = _before(c)
+    return np.where(before >= 0, c["body_position"][before], np.nan)
+
+
+@fact("reading", "time of the standing reading − time of the one before (see position_before_standing)", unit="min",
+      asked=False)  # fmt: skip
+def minutes_since_before_standing(c: Readings) -> Floats:
+    """Minutes from the last reading before standing up to this one."""
+    return -_since(c, c.source.instant) / 60
+
+
+@fact("reading", "systolic of the one before (see position_before_standing) − systolic", unit=MMHG, asked=False)
+def systolic_fall_on_standing(c: Readings) -> Floats:
+    """How far the systolic value fell on standing up; negative where it rose."""
+    return _since(c, c["systolic"])
+
+
+@fact("reading", "diastolic of the one before (see position_before_standing) − diastolic", unit=MMHG, asked=False)
+def diastolic_fall_on_standing(c: Readings) -> Floats:
+    """How far the diastolic value fell on standing up; negative where it rose."""
+    return _since(c, c["diastolic"])
