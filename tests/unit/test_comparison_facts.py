@@ -211,9 +211,17 @@ def test_repeats_of_another_arm_or_posture_are_not_alike():
     assert alike(posed("sitting", 0, 120), at(1, 1, 120), posed("standing", 2, 120)) == [0]
 
 
-def test_the_first_reading_is_held_against_the_second_with_its_sign():
-    found = facts([at(1, 0, 120), at(1, 2, 131), at(1, 4, 90), at(2, 0, 140)], "sitting")
-    assert np.array_equal(found["sitting_first_minus_second_systolic"], [-11, np.nan], equal_nan=True)
+def test_first_readings_at_home_are_held_against_second_ones_sitting_by_sitting():
+    # 120 - 131 and 150 - 141; one reading alone, two arms, two postures, the office and what is unusable do not count.
+    readings = [at(1, 0, 120), at(1, 2, 131), at(1, 4, 90), at(2, 0, 160, selected_from=9), at(2, 2, 150), at(2, 4, 141),
+                at(3, 0, 140), on("left", 4, 0, 150), on("right", 4, 2, 120), at(5, 0, 150, setting="office"),
+                at(5, 2, 120, setting="office"), at(6, 0, 150, technique={"body_position": "lying"}),
+                at(6, 2, 120, technique={"body_position": "standing"})]  # fmt: skip
+    found = facts(readings)
+    assert (found["home_repeated_sittings"][0], found["home_first_minus_second_systolic"][0]) == (2, -1)
+    assert facts([on("left", 1, 0, 150), at(1, 2, 120)])["home_first_minus_second_systolic"][0] == 30
+    assert facts([at(1, 0, 150), on("left", 1, 2, 120)])["home_first_minus_second_systolic"][0] == 30
+    assert unknown(facts([at(3, 0, 140)])["home_first_minus_second_systolic"])
 
 
 def test_a_plain_week_has_none_of_it():

@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.special import stdtrit
 
-from heartlevel.columns import Bools, Floats, count_by, extreme_by, sum_by
+from heartlevel.columns import Bools, Floats, count_by, extreme_by, rank_within, sum_by
 from heartlevel.facts.catalogue import fact
 from heartlevel.facts.device import columns_of_devices
 from heartlevel.facts.series import Subjects
@@ -14,6 +14,7 @@ from heartlevel.vocabulary import BODY_POSITIONS, MMHG, SETTINGS, SIDES, SITES
 
 ARMS = tuple(SITES.index(f"{side}-upper-arm") for side in SIDES)
 NOT_SEATED = tuple(BODY_POSITIONS.index(name) for name in ("standing", "lying"))
+NONE = -1
 ONE_IN_TEN = 0.9  # quantile that leaves a tenth beyond either end of an 80 % interval
 
 
@@ -94,6 +95,40 @@ def longest_same_run(c: Subjects) -> Floats:
         starts[1:] |= np.diff(batch.readings[name][rows]) != 0
     length = count_by(np.cumsum(starts) - 1, int(starts.sum()))
     return extreme_by(batch.subject_of[rows][starts], len(batch.requests), length, largest=True)
+
+
+def _first_minus_second(c: Subjects) -> Floats:
+    """Return first − second systolic of each home sitting's usable readings; unknown for another limb or posture."""
+    batch = c.source.batch
+    rows = np.flatnonzero(c.source.rows(HOME))
+    rank = rank_within(batch.sitting_of[rows], batch.sittings)
+    pair = np.full((2, batch.sittings), NONE)
+    for place in (0, 1):
+        pair[place, batch.sitting_of[rows[rank == place]]] = rows[rank == place]
+    alike = pair.min(axis=0) >= 0
+    for name in ("site", "body_position"):
+        first, second = batch.readings[name][pair]
+        alike &= (first == second) | np.isnan(first) | np.isnan(second)
+    first, second = batch.readings["systolic"][pair]
+    return np.where(alike, first - second, np.nan)
+
+
+@fact("series", "home sittings with two usable readings, the first two not of different sites or body positions", unit="1",
+      asked=False)  # fmt: skip
+def home_repeated_sittings(c: Subjects) -> Floats:
+    """Home sittings whose first two readings can be held against each other."""
+    repeated = ~np.isnan(_first_minus_second(c))
+    return count_by(c.source.batch.subject_of_sitting, len(c.source.batch.requests), repeated)
+
+
+@fact("series", "mean over home_repeated_sittings of (first systolic − second systolic)", unit=MMHG, asked=False)
+def home_first_minus_second_systolic(c: Subjects) -> Floats:
+    """How far first readings at home lie above second ones."""
+    away, batch = _first_minus_second(c), c.source.batch
+    known = ~np.isnan(away)
+    owner, size = batch.subject_of_sitting[known], len(batch.requests)
+    with np.errstate(invalid="ignore"):
+        return sum_by(owner, size, away[known]) / count_by(owner, size)
 
 
 @fact("series", "as_of − last local day with a usable home reading", unit="d", asked=False)

@@ -122,12 +122,6 @@ def sitting_selected(c: Sittings) -> Floats:
     return extreme_by(c.source.sitting_of, c.source.sittings, chosen_from, largest=True)
 
 
-@fact("sitting", "first systolic − second systolic; unknown for one reading", unit=MMHG)
-def sitting_first_minus_second_systolic(c: Sittings) -> Floats:
-    """How far the first systolic value lies above the second."""
-    return _nth(c.source, "systolic", 0) - _nth(c.source, "systolic", 1)
-
-
 @fact("sitting", "status_irregular_pulse of any reading", flag=True, asked=False)
 def sitting_irregular_pulse(c: Sittings) -> Floats:
     """The device reported an irregular pulse with one of the readings."""
