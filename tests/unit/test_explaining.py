@@ -8,7 +8,7 @@ from math import isnan, nextafter
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from heartlevel.answer import findings, reasons
@@ -209,7 +209,8 @@ def reachable(name: str, now: float | None) -> list[float | None]:
     return [now, *(one for one in edges if fact.low <= one <= fact.high and one != now)]
 
 
-@settings(max_examples=120, deadline=None)
+# Most made-up rules do not fire on most made-up facts; those that do are what is wanted.
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 @given(CHAINS, ROWS)
 def test_the_change_silences_with_any_value_it_allows_and_no_smaller_one_does(chain, facts):
     def fires(row):
