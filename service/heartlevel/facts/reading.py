@@ -1,5 +1,6 @@
 """Facts of one reading, derived from what was recorded with it."""
 
+from collections.abc import Callable
 from typing import TypeAlias
 
 import numpy as np
@@ -90,16 +91,23 @@ def cuff_length_to_arm(c: Readings) -> Floats:
     return c["cuff_bladder_length_cm"] / c["arm_circumference_cm"]
 
 
-@fact("reading", "cuff_arm_min_cm − circumference of the measured limb", unit="cm")
+def _best_fitting(c: Readings, choose: Callable[[Floats, Floats], Floats]) -> Floats:
+    """Return the limb's circumference; of an unknown side, the arm that a rule can least object to."""
+    around, left, right = _limb(c), c["circumference_left"], c["circumference_right"]
+    either = (c["placement"] == UPPER_ARM) & np.isnan(c["side"])
+    return np.where(either, choose(left, right), around)
+
+
+@fact("reading", "cuff_arm_min_cm − circumference of the measured limb (side not recorded: of the thicker arm)", unit="cm")
 def arm_below_cuff_range_cm(c: Readings) -> Floats:
     """How far the limb is too thin for the printed range; negative inside it."""
-    return c["cuff_arm_min_cm"] - _limb(c)
+    return c["cuff_arm_min_cm"] - _best_fitting(c, np.maximum)
 
 
-@fact("reading", "circumference of the measured limb − cuff_arm_max_cm", unit="cm")
+@fact("reading", "circumference of the measured limb (side not recorded: of the thinner arm) − cuff_arm_max_cm", unit="cm")
 def arm_above_cuff_range_cm(c: Readings) -> Floats:
     """How far the limb is too thick for the printed range; negative inside it."""
-    return _limb(c) - c["cuff_arm_max_cm"]
+    return _best_fitting(c, np.minimum) - c["cuff_arm_max_cm"]
 
 
 @fact("reading", "|fingers_under_top_edge − fingers_under_bottom_edge|", unit="1")

@@ -41,13 +41,18 @@ def sentence(
 
 def build_rules(
     by_scope: Mapping[str, Sequence[Written]],
+    known: Mapping[str, frozenset[str]],
     limits: frozenset[str],
     next_steps: frozenset[str],
     faults: list[RuleFault],
 ) -> dict[str, tuple[Rule, ...]]:
-    """Build the rules of every scope, each after those it mentions; mistakes are added to `faults`."""
+    """Build the rules of every scope, each after those it mentions; mistakes are added to `faults`.
+
+    `known` are the ids of each scope's rules, of those at fault too: to mention one of these is no second mistake.
+    """
     faults += [*repeated_names(chain.from_iterable(by_scope.values()), "id"), *_wrong_scopes(by_scope)]
-    return {scope: _Builder(scope, rules, limits, next_steps, faults).build() for scope, rules in by_scope.items()}
+    builders = [_Builder(scope, rules, known[scope], limits, next_steps, faults) for scope, rules in by_scope.items()]
+    return {one.scope: one.build() for one in builders}
 
 
 def _wrong_scopes(by_scope: Mapping[str, Sequence[Written]]) -> Iterator[RuleFault]:
@@ -65,13 +70,14 @@ class _Builder:
         self,
         scope: str,
         written: Sequence[Written],
+        ids: frozenset[str],
         limits: frozenset[str],
         next_steps: frozenset[str],
         faults: list[RuleFault],
     ) -> None:
         self.scope, self.written, self.limits, self.next_steps = scope, written, limits, next_steps
         self.faults = faults
-        self.ids = frozenset(item["id"] for _, _, item in written)
+        self.ids = ids
         self.facts = facts_of(scope)
 
     def build(self) -> tuple[Rule, ...]:

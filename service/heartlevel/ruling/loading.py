@@ -37,7 +37,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     checked.check_sense()
     limits = _in_all(one.limits for one in guidelines.values()) | _in_all(one.limits for one in protocols.values())
     languages = Languages(checked.items["wording"], faults)
-    rules = build_rules(checked.of_scopes(), limits, _in_all(languages.next_steps.values()), faults)
+    rules = build_rules(checked.of_scopes(), checked.ids, limits, _in_all(languages.next_steps.values()), faults)
     wording = languages.wordings(rules, limits, _ever_named(content, laid))
     if faults:
         raise RuleFaults(faults)
@@ -81,7 +81,7 @@ class _Checked:
             section: [one for one in content.items[section] if is_valid(block, one, faults)]
             for section, block in SECTIONS.items()
         }
-        self.ids = {section: _ids(content, section) for section in ("guidelines", "protocols")}
+        self.ids = {section: _ids(content, section) for section in (*SCOPES, "guidelines", "protocols")}
         self.top = content.top
         valid = self.top is not None and is_valid(RuleSetBlock(), self.top, faults)
         self.head: Mapping[str, Any] = self.top[2] if valid and self.top else {}
