@@ -16,9 +16,10 @@ from apispec.ext.marshmallow import MarshmallowPlugin, OpenAPIConverter
 from marshmallow import Schema, fields
 
 from heartlevel import Rules, answer_to
-from heartlevel.answer.contract.whole import Answer
+from heartlevel.answer.contract.whole import Answer, DeviceChecksAnswer
 from heartlevel.intake.fields import Anything
-from heartlevel.intake.schema import LISTS, Envelope
+from heartlevel.intake.schema import LISTS, DeviceChecks, Envelope
+from heartlevel.one_call import device_answer_to
 from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock
 from heartlevel.version import VERSION
 from rule_files import rule_files
@@ -30,6 +31,7 @@ RULE_FILES = FOLDER / "rule-files.schema.json"
 EXAMPLES = FOLDER / "examples"
 README = FOLDER.parent / "rules" / "README.md"
 REQUEST, ANSWER = ".request.json", ".answer.json"
+CHECKS, CHECKED = ".checks-request.json", ".checks-answer.json"
 
 
 def title_of(schema: Any) -> str:
@@ -42,7 +44,8 @@ def title_of(schema: Any) -> str:
 
 def item_by_item(converter: OpenAPIConverter, field: fields.Field[Any], **_: Any) -> dict[str, Any]:
     """Describe a list that intake reads item by item."""
-    block = LISTS.get(field.name) if isinstance(field, Anything) and isinstance(field.parent, Envelope) else None
+    listed = isinstance(field, Anything) and isinstance(field.parent, (Envelope, DeviceChecks))
+    block = LISTS.get(field.name) if listed else None
     if block is None:
         return {}
     return {"type": ["array", "null"] if field.allow_none else "array", "items": converter.resolve_nested_schema(block)}
@@ -61,13 +64,14 @@ def document() -> dict[str, Any]:
     assert plugin.converter is not None
     for describe in (item_by_item, units):
         plugin.converter.add_attribute_function(describe)
-    for schema in (Envelope, Answer, RuleBlock, GuidelineBlock, ProtocolBlock):
+    for schema in (Envelope, Answer, DeviceChecks, DeviceChecksAnswer, RuleBlock, GuidelineBlock, ProtocolBlock):
         if title_of(schema) not in spec.components.schemas:
             spec.components.schema(title_of(schema), schema=schema)
     whole = spec.to_dict()
     whole["paths"] = written["paths"]
-    body = whole["paths"]["/v1/assessments"]["post"]["requestBody"]["content"]["application/json"]
-    body["examples"] = {name: {"value": request} for name, request in examples().items()}
+    for path, kind in (("/v1/assessments", REQUEST), ("/v1/device-checks", CHECKS)):
+        body = whole["paths"][path]["post"]["requestBody"]["content"]["application/json"]
+        body["examples"] = {name: {"value": request} for name, request in examples(kind).items()}
     described(whole["components"]["schemas"])
     for kind, members in written["components"].items():
         whole["components"].setdefault(kind, {}).update(members)
@@ -90,16 +94,17 @@ def every_declaration(of: type[Schema]) -> list[type[Schema]]:
     return [one for direct in of.__subclasses__() for one in (direct, *every_declaration(direct))]
 
 
-def examples() -> dict[str, Any]:
-    """Return the example requests by name."""
-    found = sorted(EXAMPLES.glob("*" + REQUEST))
-    return {path.name.removesuffix(REQUEST): json.loads(path.read_text("utf-8")) for path in found}
+def examples(kind: str = REQUEST) -> dict[str, Any]:
+    """Return the example requests of a kind by name."""
+    found = sorted(EXAMPLES.glob("*" + kind))
+    return {path.name.removesuffix(kind): json.loads(path.read_text("utf-8")) for path in found}
 
 
 def made() -> dict[Path, str]:
     """Return every generated file with its content."""
     rules = Rules.load()
     answers = {EXAMPLES / (name + ANSWER): answer_to(request, rules) for name, request in examples().items()}
+    answers |= {EXAMPLES / (name + CHECKED): device_answer_to(one, rules) for name, one in examples(CHECKS).items()}
     page = README.read_text("utf-8")
     return {
         README: with_lists(page, rules.ruleset),

@@ -8,8 +8,9 @@ from typing import Any, TypeAlias
 import orjson
 
 from heartlevel.answer.compared import other_guidelines, under_others
-from heartlevel.answer.whole import answers
+from heartlevel.answer.whole import answers, device_answers
 from heartlevel.assessment import Rules, assess
+from heartlevel.intake.device_checks import read_checks
 from heartlevel.intake.faults import Problem
 from heartlevel.intake.ndjson import LONGEST_LINE, LineTooLong
 from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, TooManyReadings, read
@@ -42,6 +43,19 @@ def answered(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, An
     for request, answer in zip(requests, own, strict=True):
         others = other_guidelines(answer, list(islice(found, len(request.also_under))))
         yield {**answer, "other_guidelines": others}
+
+
+def device_answer_to(payload: object, rules: Rules) -> dict[str, Any]:
+    """Return the answer to device checks sent without readings.
+
+    Raises RefusedRequest if options or the outer shape are at fault, or, in strict requests, if anything is.
+    """
+    request = read_checks(payload, rules.ruleset.choices)
+    (answer,) = device_answers(assess([request], rules))
+    refused = _refused_if_strict(request, answer)
+    if refused:
+        raise refused
+    return answer
 
 
 @dataclass(frozen=True, slots=True)

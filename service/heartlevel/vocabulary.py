@@ -5,6 +5,7 @@ and may change between versions.
 """
 
 SETTINGS = ("home", "office", "work", "pharmacy", "ambulatory")
+TRUE_PRESSURES = ("changing", "constant")
 TAKEN_BY = ("self", "carer", "staff", "unattended")
 SIDES = ("left", "right")
 PLACEMENTS = ("upper-arm", "wrist")

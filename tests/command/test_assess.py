@@ -81,3 +81,19 @@ def test_the_demo_can_be_read_by_a_program():
 
 def test_the_demo_file_is_a_file_to_assess():
     assert run("assess", str(HARBOUR_LANE)).exit_code == 30
+
+
+SAME = {"systolic": 130, "diastolic": 80}
+CHECK = {"device": "d", "pairs": [{"device": SAME, "reference": SAME}]}
+
+
+@pytest.mark.parametrize(
+    ("given", "status", "said"),
+    [(json.dumps({"device_checks": [CHECK]}), 0, ""), (json.dumps({"device_checks": [CHECK, 5]}), 20, ""),
+     (json.dumps({"device_checks": 5}), 20, "/device_checks"), ("{", 20, "not JSON: line 1, column 2")],
+)  # fmt: skip
+def test_device_checks_are_answered_from_a_file(given, status, said):
+    result = run("device-check", "-", given=given)
+    assert (result.exit_code, said in result.stderr) == (status, True)
+    if not said:
+        assert json.loads(result.stdout)["device_checks"][0]["verdict"] == "undecided"

@@ -9,7 +9,6 @@ from scipy import stats
 
 from heartlevel.assessment import assess
 from heartlevel.intake.request import read
-from heartlevel.statistics.agreement import agreement
 from heartlevel.statistics.uncertainty import both_below, interval95, probability_at_or_above
 from heartlevel.statistics.variability import variability
 from support import answer, average, reading, rules, rules_fired, week
@@ -158,27 +157,6 @@ def test_with_one_limit_the_probability_is_that_of_students_t():
     mean, error, days = np.array([[132.0], [80.0]]), np.array([[3.0], [2.0]]), np.array([7.0])
     chance = probability_at_or_above(mean, error, np.array([0.4]), days, np.array([[135.0], [np.inf]]))
     assert chance[0] == pytest.approx(stats.t.sf((135 - 132) / 3, 6), abs=1e-9)
-
-
-# source: Bland and Altman 1986, peak flow, first readings, n = 17: differences and summary (published), raw values (quoted
-# from memory; they give the published summary)
-A = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
-B = [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451]
-
-
-def test_limits_of_agreement_are_those_of_bland_and_altman():
-    pairs = [
-        {"device": {"systolic": a, "diastolic": a}, "reference": {"systolic": b, "diastolic": b}}
-        for a, b in zip(A, B, strict=True)
-    ]
-    found = agreement([{"pairs": pairs}], np.array([5.0]))
-    for place in (0, 1):
-        assert found.bias[place, 0] == pytest.approx(-2.117647, abs=1e-6)
-        assert found.sd[place, 0] == pytest.approx(38.76513, abs=1e-5)
-        assert found.low[place, 0] == pytest.approx(-78.0973, abs=1e-4)
-        assert found.high[place, 0] == pytest.approx(73.86201, abs=1e-4)
-        assert found.bias_interval95[:, place, 0] == pytest.approx([-22.04884, 17.81354], abs=1e-4)
-    assert found.pairs[0] == 17
 
 
 def test_the_difference_of_office_and_home_has_welchs_interval():

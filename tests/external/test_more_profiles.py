@@ -222,7 +222,10 @@ evening: {from_hour: 16, before_hour: 24}
 home: {days: 5, minimum_days: 5, minimum_recorded: 0, minimum_kept: 12, sittings_per_day: 2, readings_per_sitting: 2,
        spacing_minutes: 1, rest_minutes: 5, discard_first_days: 2, discard_first_readings: 1}
 office: {minimum_readings: 2, minimum_days: 1, use: all}
-device_check: {largest_bias: 5}
+device_check:
+  largest_bias: 5
+  minimum_pairs: 5
+  standard: {largest_mean: 5, largest_sd: 8, tolerance: 10, share: 0.85, people: 85, pairs: 255}
 """
 
 

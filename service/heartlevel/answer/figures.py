@@ -12,9 +12,9 @@ from heartlevel.answer.numbers import pair, rounded
 from heartlevel.assessment import Assessment
 from heartlevel.columns import TOLERANCE, Bools
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.statistics.agreement import PRESSURES, VERDICTS
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
+from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.selection import HOME, KEPT, LEFT_OUT, OFFICE, UNUSABLE
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
 from heartlevel.statistics.variability import variability
@@ -205,27 +205,3 @@ class Figures:
     def _mean(self, selection: str, group: int) -> dict[str, Any]:
         row = self.of.averages.row(selection)
         return {name: rounded(self.of.averages.mean[place, row, group]) for place, name in enumerate(PRESSURES)}
-
-    def device_checks(self, subject: int) -> list[dict[str, Any]]:
-        """Return how the subject's devices agree with their references."""
-        checks, of = self.of.batch.requests[subject].checks, self.of.checks.agreement
-        columns = np.flatnonzero(self.of.checks.subject_of == subject).tolist()
-        return [self._check(check, of, place) for check, place in zip(checks, columns, strict=True)]
-
-    def _check(self, check: dict[str, Any], of: Any, place: int) -> dict[str, Any]:
-        pressures = list(enumerate(PRESSURES))
-        return {
-            "device": check["device"],
-            "reference_device": check.get("reference_device"),
-            "pairs": int(of.pairs[place]),
-            "verdict": VERDICTS[int(of.verdict[place])],
-            "bias": {
-                name: {
-                    "mean": rounded(of.bias[row, place]),
-                    "interval95": pair(of.bias_interval95[0, row, place], of.bias_interval95[1, row, place]),
-                }
-                for row, name in pressures
-            },
-            "sd": {name: rounded(of.sd[row, place]) for row, name in pressures},
-            "limits95": {name: pair(of.low[row, place], of.high[row, place]) for row, name in pressures},
-        }

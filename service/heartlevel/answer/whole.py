@@ -5,6 +5,7 @@ from typing import Any
 
 import orjson
 
+from heartlevel.answer.device_checks import device_checks
 from heartlevel.answer.figures import Figures
 from heartlevel.answer.findings import Finding, entry_problems, expected_errors, findings_of, written_out
 from heartlevel.answer.numbers import rounded
@@ -21,6 +22,22 @@ def answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
     figures, found = Figures(assessment), findings_of(assessment)
     for subject, findings in enumerate(found):
         yield _answer(assessment, figures, findings, subject)
+
+
+def device_answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
+    """Yield one answer a subject with what concerns devices, and nothing of readings."""
+    for whole in answers(assessment):
+        findings = [one for one in whole["findings"] if one["scope"] == "device"]
+        names = {one["id"] for one in findings}
+        steps = [one | {"because": [name for name in one["because"] if name in names]} for one in whole["next_steps"]]
+        yield {
+            "made_with": whole["made_with"],
+            "device_checks": whole["device_checks"],
+            "findings": findings,
+            "next_steps": [one for one in steps if one["because"]],
+            "problems": whole["problems"],
+            "cautions": whole["cautions"],
+        }
 
 
 def as_json(answer: dict[str, Any]) -> bytes:
@@ -45,7 +62,7 @@ def _answer(of: Assessment, figures: Figures, findings: list[Finding], subject: 
         "undocumented": figures.undocumented(subject),
         "pattern": figures.pattern(subject, findings),
         "classification": figures.classification(subject),
-        "device_checks": figures.device_checks(subject),
+        "device_checks": device_checks(of, subject),
         "next_steps": _next_steps(findings, wording.next_steps),
         "problems": [problem.as_dict() for problem in problems],
         "cautions": list(wording.cautions),

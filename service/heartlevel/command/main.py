@@ -5,10 +5,12 @@ Exit status of assess: 0 nothing to look at at once, 10 something urgent, 20 som
 """
 
 import sys
+from collections.abc import Iterable
 from pathlib import Path
-from typing import IO
+from typing import IO, NoReturn
 
 import click
+import orjson
 
 from heartlevel.answer.whole import as_json
 from heartlevel.command.demo import HARBOUR_LANE
@@ -16,7 +18,8 @@ from heartlevel.command.options import FAILED, json_option, loaded, rules_option
 from heartlevel.command.rules.group import rules as rules_group
 from heartlevel.command.summary import summary
 from heartlevel.intake.ndjson import requests_in
-from heartlevel.one_call import Outcome, answer_each
+from heartlevel.intake.request import RefusedRequest
+from heartlevel.one_call import Outcome, answer_each, device_answer_to
 from heartlevel.ruling.source import RuleFaults
 from heartlevel.version import VERSION
 
@@ -56,6 +59,29 @@ def demo(as_lines: bool, folder: Path | None, layers: tuple[Path, ...]) -> None:
             _show(outcome, as_lines, "demo")
     for caution in rules.ruleset.wording["en"].cautions:
         click.echo(caution, err=as_lines)
+
+
+@main.command("device-check")
+@click.argument("file", type=click.File("rb"))
+@rules_options
+def device_check(file: IO[bytes], folder: Path | None, layers: tuple[Path, ...]) -> None:
+    """Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer."""
+    rules = loaded(folder, layers)
+    try:
+        answer = device_answer_to(orjson.loads(file.read()), rules)
+    except orjson.JSONDecodeError as error:
+        _unreadable([f"not JSON: line {error.lineno}, column {error.colno}"])
+    except RefusedRequest as error:
+        _unreadable([str(error), *map(str, error.problems)])
+    else:
+        click.echo(as_json(answer))
+        sys.exit(UNREADABLE if answer["problems"] else 0)
+
+
+def _unreadable(lines: Iterable[str]) -> NoReturn:
+    for line in lines:
+        click.echo(line, err=True)
+    sys.exit(UNREADABLE)
 
 
 @main.command()

@@ -9,7 +9,10 @@ from heartlevel.columns import Columns, Floats, Ints
 from heartlevel.facts.catalogue import DERIVED, fact
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
+from heartlevel.statistics.accuracy_standard import LIMITS as STANDARD_LIMITS
+from heartlevel.statistics.accuracy_standard import Standard, standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement, agreement
+from heartlevel.statistics.comparisons import comparisons_of
 from heartlevel.vocabulary import MMHG
 
 
@@ -19,6 +22,7 @@ class Checks:
 
     subject_of: Ints
     agreement: Agreement
+    standard: Standard
 
 
 Devices: TypeAlias = Columns[Checks]
@@ -28,9 +32,15 @@ def columns_of_devices(batch: Batch, protocols: list[Protocol]) -> Devices:
     """Return the facts of all device checks, the subject's among them."""
     owners = [place for place, request in enumerate(batch.requests) for _ in request.checks]
     subject_of = np.array(owners, dtype=np.int64)
-    largest = np.array([protocols[one].limits["protocol.device_check.largest_bias"] for one in owners])
+
+    def limit(name: str) -> Floats:
+        return np.array([protocols[one].limits[f"protocol.device_check.{name}"] for one in owners], dtype=np.float64)
+
+    compared = comparisons_of(batch.checks)
+    agreed = agreement(compared, limit("largest_bias"), limit("minimum_pairs"))
+    judged = standard(compared, {name: limit(f"standard.{name}") for name in STANDARD_LIMITS})
     subject = {name: column[subject_of] for name, column in batch.subjects.items()}
-    return Columns(Checks(subject_of, agreement(batch.checks, largest)), subject, DERIVED["device"])
+    return Columns(Checks(subject_of, agreed, judged), subject, DERIVED["device"])
 
 
 def _row(values: Floats, pressure: int) -> Floats:
@@ -44,25 +54,31 @@ def check_pairs(c: Devices) -> Floats:
     return c.source.agreement.pairs
 
 
-@fact("device", "mean of device − reference, systolic", unit=MMHG)
+@fact("device", "people or occasions named by the pairs; a pair that names none is one of its own", unit="1")
+def check_occasions(c: Devices) -> Floats:
+    """Independent comparisons."""
+    return c.source.agreement.occasions
+
+
+@fact("device", "mean of the occasions' mean device − reference, systolic", unit=MMHG)
 def check_systolic_bias(c: Devices) -> Floats:
     """Systolic bias of the device."""
     return _row(c.source.agreement.bias, 0)
 
 
-@fact("device", "mean of device − reference, diastolic", unit=MMHG)
+@fact("device", "mean of the occasions' mean device − reference, diastolic", unit=MMHG)
 def check_diastolic_bias(c: Devices) -> Floats:
     """Diastolic bias of the device."""
     return _row(c.source.agreement.bias, 1)
 
 
-@fact("device", "standard deviation (n−1) of device − reference, systolic", unit=MMHG)
+@fact("device", "standard deviation of single device − reference, systolic", unit=MMHG)
 def check_systolic_sd(c: Devices) -> Floats:
     """Spread of the systolic differences."""
     return _row(c.source.agreement.sd, 0)
 
 
-@fact("device", "standard deviation (n−1) of device − reference, diastolic", unit=MMHG)
+@fact("device", "standard deviation of single device − reference, diastolic", unit=MMHG)
 def check_diastolic_sd(c: Devices) -> Floats:
     """Spread of the diastolic differences."""
     return _row(c.source.agreement.sd, 1)

@@ -75,7 +75,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     """
     envelope, problems = _envelope(payload)
     options = envelope.get("options") or {}
-    faults, zone, as_of = _options(options, choices)
+    faults, zone, as_of = options_of(options, choices)
     problems += faults
     problems += _no_lists(envelope)
     lists, skipped = _lists(envelope, most_readings)
@@ -124,7 +124,9 @@ def _envelope(payload: object) -> tuple[dict[str, Any], list[Problem]]:
         return valid, list(from_messages(messages(error), ENVELOPE, payload, ""))
 
 
-def _options(options: dict[str, Any], choices: Choices) -> tuple[list[Problem], ZoneInfo | None, date | None]:
+def options_of(
+    options: dict[str, Any], choices: Choices
+) -> tuple[list[Problem], ZoneInfo | None, date | None]:
     """Check the options whose allowed values only the rule set or the zone database knows."""
     faults = []
     allowed = {"guideline": choices.guidelines, "protocol": choices.protocols, "language": choices.languages}
@@ -177,12 +179,13 @@ def _lists(
         raw = given if isinstance(given, list) else []
         if name == "readings" and len(raw) > most_readings:
             raise TooManyReadings(len(raw), most_readings)
-        lists[name], faults = _items(raw, name)
+        lists[name], faults = items_of(raw, name)
         problems += faults
     return lists, problems
 
 
-def _items(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
+def items_of(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
+    """Read one of the envelope's lists item by item: the usable items under their place, and all problems."""
     problems: list[Problem] = []
     kept = {}
     for place, item in enumerate(raw):

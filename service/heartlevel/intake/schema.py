@@ -29,6 +29,7 @@ from heartlevel.vocabulary import (
     SIDES,
     SITES,
     TAKEN_BY,
+    TRUE_PRESSURES,
     UNITS,
 )  # fmt: skip
 
@@ -161,6 +162,7 @@ class Pair(Block):
 
     device = part(Pressures, "the device being checked", required=True)
     reference = part(Pressures, "the reference device", required=True)
+    occasion = text("the person or visit it belongs to, where several pairs do; such pairs do not count as independent")
 
 
 class DeviceCheck(Block):
@@ -168,6 +170,7 @@ class DeviceCheck(Block):
 
     device = text("id of one of the request's devices", required=True)
     reference_device = text("the caller's name for the reference")
+    true_pressure = choice(TRUE_PRESSURES, "within an occasion; changing where absent")
     pairs = Items(Part(Pair), 1000, **about("the comparisons", required=True))
 
 
@@ -192,6 +195,13 @@ class Envelope(Block):
     devices = Anything(**about("devices used"))
     readings = Anything(**about("the readings", required=True))
     device_checks = Anything(**about("devices checked against a reference"))
+    options = part(Options, "how to judge")
+
+
+class DeviceChecks(Block):
+    """Device checks alone, without anyone's readings."""
+
+    device_checks = Anything(**about("devices checked against a reference", required=True))
     options = part(Options, "how to judge")
 
 

@@ -99,8 +99,21 @@ class Pressures(Block):
     diastolic = _pressure("diastolic limit")
 
 
+class BothPressures(Block):
+    """A systolic and a diastolic limit that every guideline has."""
+
+    systolic = number("systolic limit", MMHG, 0, 400, **NEEDED)
+    diastolic = number("diastolic limit", MMHG, 0, 400, **NEEDED)
+
+
 class Level(Block):
     """What counts as raised in one setting."""
+
+    hypertension = part(BothPressures, "hypertension from here, either pressure", **NEEDED)
+
+
+class AmbulatoryLevel(Block):
+    """What counts as raised in a part of the day."""
 
     hypertension = part(Pressures, "hypertension from here, either pressure", **NEEDED)
 
@@ -110,11 +123,11 @@ class LevelSet(Block):
 
     office = part(Level, "in the office", **NEEDED)
     home = part(Level, "at home", **NEEDED)
-    ambulatory_day = part(Level, "ambulatory, day", data_key="ambulatory-day")
-    ambulatory_night = part(Level, "ambulatory, night", data_key="ambulatory-night")
-    ambulatory_24h = part(Level, "ambulatory, 24 hours", data_key="ambulatory-24h")
-    severe = part(Pressures, "severe from here, either pressure", **NEEDED)
-    low = part(Pressures, "low below here, either pressure", **NEEDED)
+    ambulatory_day = part(AmbulatoryLevel, "ambulatory, day", data_key="ambulatory-day")
+    ambulatory_night = part(AmbulatoryLevel, "ambulatory, night", data_key="ambulatory-night")
+    ambulatory_24h = part(AmbulatoryLevel, "ambulatory, 24 hours", data_key="ambulatory-24h")
+    severe = part(BothPressures, "severe from here, either pressure", **NEEDED)
+    low = part(BothPressures, "low below here, either pressure", **NEEDED)
 
 
 class CategoryBlock(Block):
@@ -184,10 +197,23 @@ class OfficeSchedule(Block):
     use = choice(OFFICE_USES, "which readings of a sitting are averaged", **NEEDED)
 
 
+class AccuracyStandard(Block):
+    """Criteria 1 and 2 of the accuracy standard, where a check has many people."""
+
+    largest_mean = number("largest mean error", MMHG, 0, 50, **NEEDED)
+    largest_sd = number("largest standard deviation of single errors (criterion 1)", MMHG, 0, 50, **NEEDED)
+    tolerance = number("error a person's mean may have (criterion 2)", MMHG, 1, 50, **NEEDED)
+    share = number("share of people's means within the tolerance (criterion 2)", "1", 0.5, 0.999, **NEEDED)
+    people = number("fewest people", "1", 2, 1000, **NEEDED)
+    pairs = number("fewest pairs", "1", 2, 3000, **NEEDED)
+
+
 class DeviceSchedule(Block):
     """How a person's device is held against a reference."""
 
     largest_bias = number("mean difference that still counts as agreeing", MMHG, 0, 50, **NEEDED)
+    minimum_pairs = number("fewest independent comparisons that may show agreement", "1", 2, 100, **NEEDED)
+    standard = part(AccuracyStandard, "the accuracy standard", **NEEDED)
 
 
 class ProtocolBlock(Profile):

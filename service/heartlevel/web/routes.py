@@ -11,7 +11,7 @@ from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.ndjson import Readable, lines_of
-from heartlevel.one_call import answer_each, answer_to
+from heartlevel.one_call import answer_each, answer_to, device_answer_to
 from heartlevel.resources import shipped
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
@@ -67,6 +67,16 @@ def assessments() -> Response:
         abort(415, f"send {JSON} or {NDJSON}")
     answer = answer_to(parsed(request.get_data()), rules_in_force(), _most_readings())
     _count(answer)
+    return respond(answer)
+
+
+@routes.post("/v1/device-checks")
+def device_checks() -> Response:
+    """Hold devices against references, without anyone's readings."""
+    if request.mimetype != JSON:
+        abort(415, f"send {JSON}")
+    answer = device_answer_to(parsed(request.get_data()), rules_in_force())
+    count_answer(0, [finding["rule"] for finding in answer["findings"]])
     return respond(answer)
 
 

@@ -15,7 +15,6 @@ from heartlevel.answer.contract.declaring import (
     kept,
     some_names,
 )
-from heartlevel.statistics.agreement import VERDICTS
 from heartlevel.statistics.selection import ALTERNATIVES, BASES, LEFT_OUT
 from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
 
@@ -142,43 +141,3 @@ class Classification(Said):
     )  # fmt: skip
     holds = a_flag("no alternative changes the category", required=False)
     alternatives = a_list(fields.Nested(Alternative), "other selections", required=False)
-
-
-class Bias(Said):
-    """Device minus reference."""
-
-    mean = a_number("mean difference", nullable=True)
-    interval95 = an_interval("t interval of the mean difference", nullable=True)
-
-
-class BiasOfBoth(Said):
-    """Device minus reference, for both pressures."""
-
-    systolic = an_object(Bias, "systolic pressure")
-    diastolic = an_object(Bias, "diastolic pressure")
-
-
-class DeviationOfBoth(Said):
-    """Standard deviation of the differences, for both pressures."""
-
-    systolic = a_number("systolic pressure", nullable=True)
-    diastolic = a_number("diastolic pressure", nullable=True)
-
-
-class LimitsOfBoth(Said):
-    """95 % limits of agreement, for both pressures."""
-
-    systolic = an_interval("systolic pressure", nullable=True)
-    diastolic = an_interval("diastolic pressure", nullable=True)
-
-
-class DeviceChecked(Said):
-    """How a device agrees with its reference."""
-
-    device = a_text("id of the device")
-    reference_device = a_text("the caller's name for the reference", nullable=True)
-    pairs = a_count("comparisons")
-    verdict = a_choice(VERDICTS, "an equivalence test; few pairs leave it undecided")
-    bias = an_object(BiasOfBoth, "mean difference")
-    sd = an_object(DeviationOfBoth, "standard deviation of the differences")
-    limits95 = an_object(LimitsOfBoth, "95 % limits of agreement")

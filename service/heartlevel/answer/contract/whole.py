@@ -15,11 +15,11 @@ from heartlevel.answer.contract.declaring import (
     kept,
     some_names,
 )
+from heartlevel.answer.contract.device_checks import DeviceChecked
 from heartlevel.answer.contract.figures import (
     Average,
     Classification,
     Coverage,
-    DeviceChecked,
     PatternFound,
     Undocumented,
     Variability,
@@ -218,6 +218,17 @@ class Answer(Said):
     classification = an_object(Classification, "category by the guideline")
     other_guidelines = a_list(fields.Nested(OtherGuideline), "as asked for by `options.also_under`")
     device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
+    next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
+    problems = a_list(fields.Nested(ProblemNamed), "what could not be read")
+    cautions = some_names("said with every answer")
+
+
+class DeviceChecksAnswer(Said):
+    """Devices held against references, without the person's readings."""
+
+    made_with = an_object(MadeWith, "what gave this answer")
+    device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
+    findings = a_list(fields.Nested(FindingGiven), "what was found about the devices")
     next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
     problems = a_list(fields.Nested(ProblemNamed), "what could not be read")
     cautions = some_names("said with every answer")

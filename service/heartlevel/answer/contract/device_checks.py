@@ -1,0 +1,108 @@
+"""Agreement of devices in the answer, declared."""
+
+from typing import Any
+
+from heartlevel.answer.contract.declaring import (
+    Said,
+    a_choice,
+    a_count,
+    a_flag,
+    a_number,
+    a_text,
+    an_interval,
+    an_object,
+)
+from heartlevel.statistics.agreement import VERDICTS
+
+
+def both(block: type[Said], meaning: str) -> tuple[Any, Any]:
+    """Declare an object for each pressure."""
+    return an_object(block, f"{meaning}, systolic"), an_object(block, f"{meaning}, diastolic")
+
+
+class Bias(Said):
+    """Device minus reference."""
+
+    mean = a_number("mean of the occasions' mean differences", nullable=True)
+    interval95 = an_interval("t interval of the mean difference", nullable=True)
+
+
+class BiasOfBoth(Said):
+    """Device minus reference, for both pressures."""
+
+    systolic, diastolic = both(Bias, "mean difference")
+
+
+class DeviationOfBoth(Said):
+    """Standard deviation of single differences, for both pressures."""
+
+    systolic = a_number("systolic pressure", nullable=True)
+    diastolic = a_number("diastolic pressure", nullable=True)
+
+
+class LimitsOfBoth(Said):
+    """95 % limits of agreement, for both pressures."""
+
+    systolic = an_interval("systolic pressure", nullable=True)
+    diastolic = an_interval("diastolic pressure", nullable=True)
+
+
+class LimitIntervals(Said):
+    """How well the limits of agreement are known."""
+
+    low = an_interval("95 % t interval of the lower limit", nullable=True)
+    high = an_interval("95 % t interval of the upper limit", nullable=True)
+
+
+class LimitIntervalsOfBoth(Said):
+    """Intervals of the limits of agreement, for both pressures."""
+
+    systolic, diastolic = both(LimitIntervals, "intervals of the limits")
+
+
+class ProportionalBias(Said):
+    """Whether the difference grows or shrinks with the pressure; null for fewer than three occasions."""
+
+    slope = a_number("slope of the difference on the mean of device and reference", unit="1", nullable=True)
+    interval95 = an_interval("t interval of the slope", unit="1", nullable=True)
+    p = a_number("two-sided p of no slope", unit="1", nullable=True)
+
+
+class ProportionalBiasOfBoth(Said):
+    """Proportional bias, for both pressures."""
+
+    systolic, diastolic = both(ProportionalBias, "proportional bias")
+
+
+class StandardOfOne(Said):
+    """Criteria 1 and 2 of ISO 81060-2 for one pressure."""
+
+    mean = a_number("mean error of all pairs", nullable=True)
+    sd = a_number("standard deviation of all pairs", nullable=True)
+    criterion_1 = a_flag("mean and standard deviation of all pairs are small enough")
+    sd_of_people = a_number("standard deviation of the people's mean errors", nullable=True)
+    largest_sd_of_people = a_number("largest one allowed at this mean error; null if none is", nullable=True)
+    criterion_2 = a_flag("the standard deviation of the people's mean errors is small enough")
+
+
+class StandardJudged(Said):
+    """The accuracy standard's criteria, each occasion taken as one person. No validation of a device model."""
+
+    enough = a_flag("there are as many people and pairs as the standard asks for")
+    systolic, diastolic = both(StandardOfOne, "both criteria")
+
+
+class DeviceChecked(Said):
+    """How a device agrees with its reference."""
+
+    device = a_text("id of the device")
+    reference_device = a_text("the caller's name for the reference", nullable=True)
+    pairs = a_count("comparisons")
+    occasions = a_count("independent ones: people or visits named, and each pair that names none")
+    verdict = a_choice(VERDICTS, "an equivalence test; few independent pairs leave it undecided")
+    bias = an_object(BiasOfBoth, "mean difference")
+    sd = an_object(DeviationOfBoth, "standard deviation of single differences, within and between occasions")
+    limits95 = an_object(LimitsOfBoth, "95 % limits of agreement of single readings")
+    limits95_intervals = an_object(LimitIntervalsOfBoth, "intervals of those limits")
+    proportional_bias = an_object(ProportionalBiasOfBoth, "slope of the difference on the mean")
+    standard = an_object(StandardJudged, "ISO 81060-2; null where no occasion has several pairs", nullable=True)
