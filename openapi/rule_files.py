@@ -111,7 +111,7 @@ def _declarations(of: type[Schema]) -> Iterator[type[Schema]]:
 
 
 def _limits() -> list[str]:
-    return ["adults_from_years", *_numbers(LevelSet(), ""), *_numbers(ProtocolBlock(), "protocol.")]
+    return ["adults_from_years", "after_birth_days", *_numbers(LevelSet(), ""), *_numbers(ProtocolBlock(), "protocol.")]
 
 
 def _numbers(block: Schema, prefix: str) -> Iterator[str]:

@@ -4,6 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+# A limit that a guideline does not publish: whatever is compared with it is unknown.
+UNPUBLISHED = float("nan")
+
 
 @dataclass(frozen=True, slots=True)
 class Category:
@@ -22,8 +25,9 @@ class Guideline:
     id: str
     adults_from_years: float
     in_pregnancy: str
+    after_birth_days: float  # how long after birth those limits still hold
     protocol: str
-    limits: Mapping[str, float]  # dotted names, such as home.hypertension.systolic; mm[Hg]
+    limits: Mapping[str, float]  # dotted names, such as home.hypertension.systolic; mm[Hg], or UNPUBLISHED
     categories: Mapping[str, tuple[Category, ...]]
     written: Mapping[str, Any]  # the file's content
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
-from heartlevel.ruling.language import Group, Mention, Term, leaves_of, shape_of
+from heartlevel.ruling.language import Group, Limit, Mention, Term, leaves_of, shape_of
 from heartlevel.ruling.reference import verdict
 from heartlevel.ruling.truth import tables_of
 from heartlevel.ruling.verdicts import Program
@@ -19,11 +19,18 @@ SHIPPED = rules().ruleset
 NUMBERS = [CATALOGUE[name] for name in ("systolic", "diastolic", "pulse_pressure")]
 FLAG, CHOICE = CATALOGUE["talking"], CATALOGUE["body_position"]
 VALUES = st.sampled_from([79.0, 80.0, 80.1, 119.9, 120.0, 135.0])
+# Of these, NICE publishes the first and does not publish the second.
+LIMITS = [Limit("ambulatory-day.hypertension.systolic"), Limit("ambulatory-night.hypertension.systolic")]
+NICE = ("nice-ng136", "nice-ng136")
 TERMS = st.one_of(
     st.builds(lambda fact, operator, value: Term(fact, operator, (value,)), st.sampled_from(NUMBERS),
               st.sampled_from(["below", "at_most", "above", "at_least", "equals"]), VALUES),
     st.builds(lambda fact, ends: Term(fact, "between", tuple(sorted(ends))), st.sampled_from(NUMBERS),
               st.tuples(VALUES, VALUES)),
+    st.builds(lambda fact, operator, limit: Term(fact, operator, (limit,)), st.sampled_from(NUMBERS),
+              st.sampled_from(["below", "at_most", "above", "at_least", "equals"]), st.sampled_from(LIMITS)),
+    st.builds(lambda fact, low, limit: Term(fact, "between", (low, limit)), st.sampled_from(NUMBERS),
+              st.just(79.0), st.sampled_from(LIMITS)),
     st.builds(lambda fact, known: Term(fact, "known", (known,)), st.sampled_from([*NUMBERS, FLAG, CHOICE]),
               st.sampled_from([0.0, 1.0])),
     st.builds(lambda value: Term(FLAG, "equals", (value,)), st.sampled_from([0.0, 1.0])),
@@ -66,11 +73,12 @@ def program_of(chain):
 def test_engine_columns_and_plain_reading_agree_on_chained_conditions(chain, rows):
     program = program_of(chain)  # asks the engine
     columns = {name: np.array([row[name] for row in rows], dtype=np.float64) for name in rows[0]}
-    outcomes = program.judge(columns.__getitem__, np.zeros(len(rows), dtype=np.int64)).outcomes
+    profile = np.full(len(rows), program.profiles[NICE], dtype=np.int64)
+    outcomes, limits = program.judge(columns.__getitem__, profile).outcomes, SHIPPED.limits(*NICE)
     for place, row in enumerate(rows):
         found: dict[str, bool | None] = {}
         for rule in program.rules:
-            found[rule.id] = verdict(rule.condition, row, {}, found)
+            found[rule.id] = verdict(rule.condition, row, limits, found)
         assert [CODES[code] for code in outcomes[:, place].tolist()] == list(found.values()), row
 
 
@@ -103,6 +111,7 @@ def interesting(scope, profile):
                 values = found.setdefault(leaf.fact.name, [np.nan, 0.0])
                 for one in leaf.values:
                     value = one if isinstance(one, float) else limits[one.name]
+                    value = 120.0 if np.isnan(value) else value  # no limit published: any value will do
                     near = (value - 0.1, value - 1e-12, value, value + 1e-12, value + 0.1)
                     beside = near if leaf.fact.kind == "number" else (value,)
                     values += beside

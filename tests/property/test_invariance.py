@@ -30,7 +30,7 @@ READING = st.fixed_dictionaries(
         "setting": st.sampled_from(SETTINGS) | st.just("home"),
     },
     optional={
-        "pulse": st.integers(40, 130), "site": st.sampled_from(SITES), "selected_from": st.integers(1, 4),
+        "pulse": st.integers(40, 130), "asleep": MAYBE, "site": st.sampled_from(SITES), "selected_from": st.integers(1, 4),
         "device": st.sampled_from(["d-1", "d-2", "stranger"]), "technique": TECHNIQUE,
         "circumstances": st.lists(st.sampled_from(["work-day", "stress", "cold"]), unique=True, max_size=2),
     },
@@ -38,7 +38,8 @@ READING = st.fixed_dictionaries(
 SUBJECT = st.fixed_dictionaries(
     {"id": st.just("s")},
     optional={
-        "age_years": st.integers(10, 90), "pregnant": MAYBE, "on_treatment": MAYBE, "irregular_pulse_known": MAYBE,
+        "age_years": st.integers(10, 90), "pregnant": MAYBE, "on_treatment": MAYBE, "fainting": MAYBE, "frail": MAYBE,
+        "days_since_birth": st.none() | st.integers(0, 60), "irregular_pulse_known": MAYBE,
         "arm_circumference_cm": st.fixed_dictionaries({"left": st.integers(20, 50)}),
         "avoid_arms": st.sampled_from([["left"], ["right"]]),
     },

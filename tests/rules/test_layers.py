@@ -93,12 +93,14 @@ def test_layers_lie_over_each_other_in_their_order(tmp_path):
         ("{of: rule, id: legs-crossed, set: 5, reason: x}", "not-an-object"),
         ("{of: guideline, id: esc-2024, set: {limits: {home: {hypertension: {systolic: 140}}}}, reason: x}", "140/85, but"),
         ("{of: guideline, id: esc-2024, set: {limits: {severe: {systolic: 390}}}, reason: x}", "urgent-rule: severe sys"),
+        ("{of: guideline, id: esc-2024, set: {after_birth_days: 41}, reason: x}", "urgent-rule: after_birth_days 41"),
         ("{of: rule, id: very-high, set: {when: {systolic: {above: 399}}}, reason: x}", "urgent-rule: 'very-high'"),
         ("{of: rule, id: very-high, set: {examples: []}, reason: x}", "urgent-rule: 'very-high'"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_kept: 25}}, reason: x}", "at most 24"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_recorded: 29}}, reason: x}", "at most 28"),
         ("{of: protocol, id: nice-ng136, set: {home: {discard_first_days: 4}}, reason: x}", "limits-order: all days"),
         ("{of: protocol, id: nice-ng136, set: {morning: {before_hour: 3}}, reason: x}", "ends before it begins"),
+        ("{of: protocol, id: nice-ng136, set: {ambulatory: {night: {before_hour: 1}}}, reason: x}", "the night ends"),
     ],
 )
 def test_a_mistake_in_a_change_is_named_at_its_place(tmp_path, change, said):

@@ -211,7 +211,7 @@ EMERGENCY = {"en": "emergency number", "es": "número de emergencias"}
 @pytest.mark.parametrize("language", SIGNS)
 def test_urgent_texts_say_whom_to_call_and_for_which_signs(language):
     assert not [name for name in URGENT if EMERGENCY[language] not in WORDED[language][name]["patient"]]
-    for name in ("very-high", "severe-in-pregnancy"):
+    for name in ("very-high", "severe-in-pregnancy", "severe-after-birth"):
         text = WORDED[language][name]["patient"]
         assert not [sign for sign in SIGNS[language] if sign not in text]
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import count, pairwise
-from math import inf, nextafter
+from math import inf, isnan, nextafter
 from typing import Any, TypeAlias
 
 from heartlevel.assessment import Assessment
@@ -99,6 +99,8 @@ def _cuts(terms: Sequence[Term], limits: Mapping[str, float]) -> list[_Cut]:
         if term.operator == "known":
             continue
         first, last = (limits[one.name] if isinstance(one, Limit) else one for one in (term.values[0], term.values[-1]))
+        if isnan(first) or isnan(last):  # a limit that the guideline does not publish cuts nothing
+            continue
         if term.operator not in ("above", "at_most"):
             cuts.setdefault(first - TOLERANCE, _Cut(first - TOLERANCE, first, "below", "at_least"))
         if term.operator not in ("below", "at_least"):

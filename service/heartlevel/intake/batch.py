@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 from typing import Any
 
@@ -171,7 +172,15 @@ def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
         described += request.devices.values()
         of_reading += [row_of.get(one.data.get("device") or "", 0) for one in request.readings]
     rows = np.array(of_reading, dtype=np.int64)
-    return {name: column[rows] for name, column in columns_of(DEVICE, described).items()}
+    columns = columns_of(DEVICE, described) | {
+        "device_number": np.array([np.nan, *range(1, len(described))]),
+        "device_checked_on": np.array([_ordinal(one.get("checked_on")) for one in described]),
+    }
+    return {name: column[rows] for name, column in columns.items()}
+
+
+def _ordinal(day: str | None) -> float:
+    return float(date.fromisoformat(day).toordinal()) if day else float("nan")
 
 
 def circumstance_column(name: str) -> str:

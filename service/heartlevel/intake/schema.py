@@ -51,7 +51,11 @@ class Subject(Block):
     id = text("the caller's name for the person; never logged", required=True)
     age_years = number("age in completed years", "a", 0, 130, fact="age_years")
     pregnant = flag("pregnant at the time of the readings", fact="pregnant")
+    days_since_birth = number("days since giving birth, at the time of the readings; absent for who has not", "d", 0, 400,
+                              fact="days_since_birth")  # fmt: skip
     on_treatment = flag("takes medicine that lowers blood pressure", fact="on_treatment")
+    fainting = flag("has fainted, or nearly, in the days of the readings", fact="fainting")
+    frail = flag("known to be frail", fact="frail")
     irregular_pulse_known = flag("an irregular pulse is known", fact="irregular_pulse_known")
     arm_circumference_cm = part(Circumference, "mid-upper-arm circumference, midway between shoulder and elbow")
     wrist_circumference_cm = number("circumference of the wrist", CM, 5, 50, fact="wrist_circumference_cm")
@@ -146,6 +150,7 @@ class Reading(Block):
     selected_from = number("how many readings this one was chosen from; 1 if none was thrown away", "1", 1, 100,
                            fact="selected_from")  # fmt: skip
     circumstances = Items(Choice(CIRCUMSTANCES), 20, **about("what kind of moment it was"))
+    asleep = flag("the person was asleep; for ambulatory readings", fact="asleep")
     technique = part(Technique, "how it was taken")
     device_status = part(DeviceStatus, "what the device reported")
 

@@ -5,6 +5,7 @@ contradict another. Every claim comes with the simplest facts that show it.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, product
+from math import isnan
 
 import numpy as np
 
@@ -84,7 +85,8 @@ def shown(value: float | bool | str | None) -> str:
 
 def _value(term: Term, value: float | Limit, limits: Mapping[str, float]) -> str:
     if isinstance(value, Limit):
-        return f"{value.name} ({limits[value.name]:g})"
+        limit = limits[value.name]
+        return f"{value.name} ({'none' if isnan(limit) else f'{limit:g}'})"
     return shown(term.fact.decoded(value))
 
 
@@ -108,7 +110,9 @@ def _alike(ruleset: RuleSet, rules: Sequence[Rule]) -> list[tuple[Profile, ...]]
     groups: dict[tuple[float, ...], list[Profile]] = {}
     for profile in product(ruleset.guidelines, ruleset.protocols):
         limits = ruleset.limits(*profile) if names else {}
-        groups.setdefault(tuple(limits[name] for name in names), []).append(profile)
+        figures = tuple(limits[name] for name in names)
+        if not any(map(isnan, figures)):  # without the limit the rule is meant to be unknown
+            groups.setdefault(figures, []).append(profile)
     return [tuple(group) for group in groups.values()]
 
 

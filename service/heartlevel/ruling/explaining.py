@@ -5,6 +5,7 @@ Numbers are rounded only as far as that leaves the outcome as it is.
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from math import isnan
 from typing import Any, TypeAlias
 
 from heartlevel.facts.catalogue import Fact
@@ -85,7 +86,7 @@ def _comparison(term: Term, row: Row) -> Tree:
 def _asked(term: Term, limits: Mapping[str, float]) -> Tree:
     fact, kept = term.fact, term.operator == "known"
     expected = [
-        {"limit": one.name, "value": limits[one.name]} if isinstance(one, Limit)
+        {"limit": one.name, "value": _published(limits[one.name])} if isinstance(one, Limit)
         else bool(one) if kept else decoded(fact, one)
         for one in term.values
     ]  # fmt: skip
@@ -97,6 +98,10 @@ def _asked(term: Term, limits: Mapping[str, float]) -> Tree:
         "operator": term.operator,
         "expected": expected if term.operator == "between" else expected[0],
     }
+
+
+def _published(limit: float) -> float | None:
+    return None if isnan(limit) else limit
 
 
 def decoded(fact: Fact, value: float | None) -> Any:
@@ -135,6 +140,8 @@ def requirement(term: Term, limits: Mapping[str, float]) -> str:
 def _expected(term: Term, limits: Mapping[str, float]) -> str:
     values = [spoken(term.fact, limits[one.name] if isinstance(one, Limit) else one) for one in term.values]
     named = [one.name for one in term.values if isinstance(one, Limit)]
+    if any(isnan(limits[name]) for name in named):
+        return f"compared with a limit that is not published ({', '.join(named)})"
     return WORDS[term.operator].format(*values) + (f" (limit {', '.join(named)})" if named else "")
 
 
@@ -150,6 +157,8 @@ def _sentence(term: Term, value: float | None, outcome: Verdict, limits: Mapping
     if term.operator == "known":
         return f"{_recorded(fact, True)}: {spoken(fact, value)}"
     said = f"{fact.name} is {spoken(fact, value)}"
+    if outcome is None:  # the value is known, so the limit is not
+        return f"{said}, {_expected(term, limits)}"
     if term.operator in ORDERED:
         return f"{said}, which is {'' if outcome else 'not '}{_expected(term, limits)}"
     return said if outcome else f"{said}, not {_expected(term, limits)}"

@@ -157,6 +157,10 @@ def _muted(file: Origin, at: Path_, item: Mapping[str, Any], to: Mapping[str, An
         if isinstance(limit, (int, float)) and limit > below.get(pressure, limit):
             detail = f"severe {pressure} {limit:g} is above the {below[pressure]:g} below: values between would go unnamed"
             yield file.fault((*at, "limits", "severe", pressure), "urgent-rule", detail)
+    days, least = to.get("after_birth_days"), item.get("after_birth_days")
+    if isinstance(days, (int, float)) and isinstance(least, (int, float)) and days < least:
+        detail = f"after_birth_days {days:g} is below the {least:g} below: severe values in between would go unnamed"
+        yield file.fault((*at, "after_birth_days"), "urgent-rule", detail)
 
 
 def _not_to_be_missed(file: Origin, at: Path_, written: Written, items: list[Written]) -> Iterator[RuleFault]:

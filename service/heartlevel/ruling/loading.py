@@ -8,7 +8,7 @@ from typing import Any
 import orjson
 
 from heartlevel.intake.faults import near, shown
-from heartlevel.profiles import Category, Guideline, Protocol
+from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol
 from heartlevel.resources import shipped
 from heartlevel.ruling.building import build_rules
 from heartlevel.ruling.content import SECTIONS, Content, content_of, is_valid, key_of
@@ -21,6 +21,7 @@ from heartlevel.ruling.wording import Languages, showing
 from heartlevel.vocabulary import SCOPES
 
 NEVER = float("inf")
+AMBULATORY = ("ambulatory-day", "ambulatory-night", "ambulatory-24h")
 
 
 def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
@@ -108,11 +109,13 @@ class _Checked:
                 detail = "the first category, and only it, has no `from`"
                 self.faults.append(file.fault(at, "categories-order", detail))
             categories[setting] = tuple(_category(one) for one in several)
-        limits = {"adults_from_years": float(item["adults_from_years"]), **_flat(item["limits"])}
+        plain = {name: float(item[name]) for name in ("adults_from_years", "after_birth_days")}
+        limits = {**plain, **_flat(item["limits"]), **_unpublished(item["limits"])}
         return Guideline(
             id=item["id"],
             adults_from_years=item["adults_from_years"],
             in_pregnancy=item["in_pregnancy"],
+            after_birth_days=item["after_birth_days"],
             protocol=item["protocol"],
             limits=limits,
             categories=categories,
@@ -186,6 +189,16 @@ def _flat(limits: Mapping[str, Any], prefix: str = "") -> dict[str, float]:
         elif isinstance(value, (int, float)) and not isinstance(value, bool):
             flat[f"{prefix}{name}"] = float(value)
     return flat
+
+
+def _unpublished(limits: Mapping[str, Any]) -> dict[str, float]:
+    """Return NaN for each ambulatory limit that a guideline says it does not have."""
+    return {
+        f"{name}.hypertension.{pressure}": UNPUBLISHED
+        for name in AMBULATORY
+        for pressure, value in limits[name]["hypertension"].items()
+        if value is None
+    }
 
 
 def _category(item: Mapping[str, Any]) -> Category:

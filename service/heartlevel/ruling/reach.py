@@ -188,6 +188,7 @@ def cells_of(fact: Fact, terms: Sequence[Term], limits: Mapping[str, float]) -> 
         return [0.0, 1.0]
     values = [one for term in terms if term.operator != "known" for one in term.values]
     compared = {limits[one.name] if isinstance(one, Limit) else one for one in values}
+    compared = {one for one in compared if not np.isnan(one)}  # nothing is cut by a limit that is not published
     if fact.kind == "choice":
         others = [float(place) for place in range(len(fact.names)) if place not in compared]
         return sorted([*compared, *others[:1]])  # all names compared with nothing are alike

@@ -1,6 +1,7 @@
 """The language's meaning, written plainly: one condition, one row of facts. The engine must agree with it."""
 
 from collections.abc import Mapping
+from math import isnan
 
 from heartlevel.columns import TOLERANCE
 from heartlevel.ruling.language import Condition, Group, Limit, Mention, Term
@@ -40,6 +41,8 @@ def _compared(term: Term, value: float | None, limits: Mapping[str, float]) -> V
     if value is None:
         return None
     first, last = (limits[one.name] if isinstance(one, Limit) else one for one in (term.values[0], term.values[-1]))
+    if isnan(first) or isnan(last):  # a limit that the guideline does not publish
+        return None
     match term.operator:
         case "below":
             return value < first - TOLERANCE

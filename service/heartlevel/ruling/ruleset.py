@@ -81,9 +81,11 @@ class RuleSet:
         object.__setattr__(self, "choices", choices)
 
     def guideline_for(self, request: Request) -> Guideline:
-        """Return the guideline whose limits hold for a request's subject: in pregnancy, its own."""
+        """Return the guideline whose limits hold for a request's subject: in pregnancy and soon after birth, its own."""
         asked = self.guidelines[request.guideline]
-        return self.guidelines[asked.in_pregnancy] if request.subject.get("pregnant") else asked
+        since = request.subject.get("days_since_birth")
+        after_birth = since is not None and since <= asked.after_birth_days
+        return self.guidelines[asked.in_pregnancy] if request.subject.get("pregnant") or after_birth else asked
 
     def limits(self, guideline: str, protocol: str) -> Mapping[str, float]:
         """Return all named limits of a guideline and a protocol together."""

@@ -123,9 +123,9 @@ class LevelSet(Block):
 
     office = part(Level, "in the office", **NEEDED)
     home = part(Level, "at home", **NEEDED)
-    ambulatory_day = part(AmbulatoryLevel, "ambulatory, day", data_key="ambulatory-day")
-    ambulatory_night = part(AmbulatoryLevel, "ambulatory, night", data_key="ambulatory-night")
-    ambulatory_24h = part(AmbulatoryLevel, "ambulatory, 24 hours", data_key="ambulatory-24h")
+    ambulatory_day = part(AmbulatoryLevel, "ambulatory, day; null if none is published", data_key="ambulatory-day", **NEEDED)
+    ambulatory_night = part(AmbulatoryLevel, "ambulatory, night, likewise", data_key="ambulatory-night", **NEEDED)
+    ambulatory_24h = part(AmbulatoryLevel, "ambulatory, 24 hours, likewise", data_key="ambulatory-24h", **NEEDED)
     severe = part(BothPressures, "severe from here, either pressure", **NEEDED)
     low = part(BothPressures, "low below here, either pressure", **NEEDED)
 
@@ -160,7 +160,8 @@ class GuidelineBlock(Profile):
     """A guideline: limits and categories."""
 
     adults_from_years = number("age from which it classifies", "a", 0, 130, **NEEDED)
-    in_pregnancy = text("guideline whose limits hold in pregnancy", **NEEDED)
+    in_pregnancy = text("guideline whose limits hold in pregnancy, and after birth", **NEEDED)
+    after_birth_days = count("days after birth on which those limits still hold", "d", 0, 400, **NEEDED)
     protocol = text("protocol used where none is asked for", **NEEDED)
     limits = part(LevelSet, "limits", **NEEDED)
     categories = part(Categories, "categories", **NEEDED)
@@ -208,6 +209,15 @@ class AccuracyStandard(Block):
     pairs = number("fewest pairs", "1", 2, 3000, **NEEDED)
 
 
+class AmbulatorySchedule(Block):
+    """What counts as day and night where it was not recorded who was asleep, and how many readings each needs."""
+
+    day = part(Hours, "the day, by the clock", **NEEDED)
+    night = part(Hours, "the night, by the clock", **NEEDED)
+    minimum_day_readings = count("fewest readings of the day", "1", 1, 200, **NEEDED)
+    minimum_night_readings = count("fewest readings of the night", "1", 1, 200, **NEEDED)
+
+
 class DeviceSchedule(Block):
     """How a person's device is held against a reference."""
 
@@ -224,6 +234,7 @@ class ProtocolBlock(Profile):
     evening = part(Hours, "the evening", **NEEDED)
     home = part(HomeSchedule, "at home", **NEEDED)
     office = part(OfficeSchedule, "in the office", **NEEDED)
+    ambulatory = part(AmbulatorySchedule, "ambulatory measurement", **NEEDED)
     device_check = part(DeviceSchedule, "device against reference", **NEEDED)
 
 

@@ -33,6 +33,9 @@ def senseless_schedule(written: Written) -> Iterator[RuleFault]:
     for part in ("morning", "evening"):
         if item[part]["from_hour"] >= item[part]["before_hour"]:
             yield file.fault((*path, part), "limits-order", f"the {part} ends before it begins")
+    for part in ("day", "night"):
+        if item["ambulatory"][part]["from_hour"] >= item["ambulatory"][part]["before_hour"]:
+            yield file.fault((*path, "ambulatory", part), "limits-order", f"the {part} ends before it begins")
     if home["minimum_days"] > home["days"]:
         yield file.fault((*at, "minimum_days"), "limits-order", "more days needed than are to be measured")
     if home["discard_first_days"] >= home["minimum_days"]:

@@ -5,7 +5,7 @@ were loaded. A row of a scope (a reading, a sitting, a person, a device check) g
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -63,6 +63,8 @@ class Program:
         bounds = np.array([[_interval(term, one) for term in self.terms] for one in limits], dtype=np.float64)
         bounds = bounds.reshape(len(limits), len(self.terms), 2)
         self._low, self._high = bounds[..., 0].T.copy(), bounds[..., 1].T.copy()
+        self._unlimited = np.isnan(self._low) | np.isnan(self._high)
+        self._some_unlimited = bool(self._unlimited.any())
         unknown = [_when_unknown(term) for term in self.terms]
         self._when_unknown = np.array(unknown, dtype=np.int8).reshape(-1, 1)
         self._place_of = {leaf: place for place, leaf in enumerate(self.terms)}
@@ -103,7 +105,11 @@ class Program:
         if not len(profile):
             return self._nothing
         facts = np.array([column(name) for name in self.facts], dtype=np.float64).reshape(-1, len(profile))
-        return self._decided(self._compared(facts, profile))
+        verdicts = self._decided(self._compared(facts, profile))
+        # For want of a limit is not for want of a fact.
+        unknown = dict(zip(self.facts, np.isnan(facts), strict=True))
+        undecided = {name: rows & unknown[name] for name, rows in verdicts.undecided.items()}
+        return replace(verdicts, undecided=undecided)
 
     def judge_example(self, facts: Mapping[str, float], profile: int, firing: Sequence[str]) -> dict[str, int]:
         """Judge one row of given facts, other rules' outcomes given too, by the same tables."""
@@ -115,7 +121,10 @@ class Program:
     def _compared(self, facts: Floats, profile: Ints) -> Outcomes:
         values = facts[self._fact_of]
         holds = (values >= self._low[:, profile]) & (values <= self._high[:, profile])
-        return np.where(np.isnan(values), self._when_unknown, holds.astype(np.int8))
+        undecided = np.isnan(values)
+        if self._some_unlimited:
+            undecided |= self._unlimited[:, profile]
+        return np.where(undecided, self._when_unknown, holds.astype(np.int8))
 
     def _decided(self, compared: Outcomes, forced: Outcomes | None = None) -> Verdicts:
         """Look every rule up. Rules that mention others see these as decided here, or as `forced`."""

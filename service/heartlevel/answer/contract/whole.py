@@ -68,7 +68,7 @@ class MadeWith(Said):
     service = a_text("version of the service")
     rules = an_object(RulesUsed, "the rule set")
     guideline = a_text("guideline asked for, or the default")
-    limits_from = a_text("guideline whose limits held; another one in pregnancy")
+    limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth")
     protocol = a_text("averaging protocol")
     language = a_text("language of the wording")
     as_of = a_text("date of the assessment, as given", nullable=True)
@@ -188,7 +188,7 @@ class OtherGuideline(Said):
     """What another guideline makes of the same readings; its categories bear its own names."""
 
     guideline = a_text("the guideline")
-    limits_from = a_text("guideline whose limits held; another one in pregnancy")
+    limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth")
     protocol = a_text("averaging protocol")
     setting = a_choice(SETTINGS, "which average was classified", nullable=True)
     systolic = a_number("systolic average", nullable=True)

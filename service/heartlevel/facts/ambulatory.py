@@ -1,0 +1,103 @@
+"""Facts of an ambulatory measurement: averages of the day, the night and all of it, and the fall at night."""
+
+import numpy as np
+
+from heartlevel.columns import Bools, Floats, sum_by
+from heartlevel.facts.catalogue import fact
+from heartlevel.facts.series import Series, Subjects
+from heartlevel.vocabulary import MMHG, SETTINGS
+
+AMBULATORY = SETTINGS.index("ambulatory")
+
+
+def _within(series: Series, part: str) -> Bools:
+    hour, owner = series.batch.hour, series.batch.subject_of
+    first = series.limit(f"protocol.ambulatory.{part}.from_hour")[owner]
+    last = series.limit(f"protocol.ambulatory.{part}.before_hour")[owner]
+    within: Bools = (hour >= first) & (hour < last)
+    return within
+
+
+def _part(series: Series, part: str) -> Bools:
+    """Mark the usable ambulatory readings of the day or the night: as recorded, else by the protocol's clock."""
+    asleep = series.readings["asleep"]
+    recorded = asleep == (1.0 if part == "night" else 0.0)
+    by_clock = np.isnan(asleep) & _within(series, part)
+    marked: Bools = series.rows(AMBULATORY) & (recorded | by_clock)
+    return marked
+
+
+def _mean(series: Series, rows: Bools, pressure: str) -> Floats:
+    owner = series.batch.subject_of[rows]
+    total = sum_by(owner, len(series.batch.requests), series.readings[pressure][rows])
+    with np.errstate(invalid="ignore"):
+        return total / series.count(rows)
+
+
+@fact("series", "usable ambulatory readings", unit="1", asked=False)
+def ambulatory_readings(c: Subjects) -> Floats:
+    """Usable ambulatory readings."""
+    return c.source.count(c.source.rows(AMBULATORY))
+
+
+@fact("series", "usable ambulatory readings awake; by the protocol's clock where not recorded", unit="1", asked=False)
+def ambulatory_day_readings(c: Subjects) -> Floats:
+    """Ambulatory readings of the day."""
+    return c.source.count(_part(c.source, "day"))
+
+
+@fact("series", "usable ambulatory readings asleep; by the protocol's clock where not recorded", unit="1", asked=False)
+def ambulatory_night_readings(c: Subjects) -> Floats:
+    """Ambulatory readings of the night."""
+    return c.source.count(_part(c.source, "night"))
+
+
+@fact("series", "ambulatory_day_readings and ambulatory_night_readings reach the protocol's minima", flag=True,
+      asked=False)  # fmt: skip
+def ambulatory_enough_for_protocol(c: Subjects) -> Floats:
+    """There are enough ambulatory readings by day and by night."""
+    day = c["ambulatory_day_readings"] >= c.source.limit("protocol.ambulatory.minimum_day_readings")
+    night = c["ambulatory_night_readings"] >= c.source.limit("protocol.ambulatory.minimum_night_readings")
+    return (day & night).astype(np.float64)
+
+
+@fact("series", "mean of the ambulatory readings of the day", unit=MMHG, asked=False)
+def ambulatory_day_systolic(c: Subjects) -> Floats:
+    """Systolic ambulatory average of the day."""
+    return _mean(c.source, _part(c.source, "day"), "systolic")
+
+
+@fact("series", "mean of the ambulatory readings of the day", unit=MMHG, asked=False)
+def ambulatory_day_diastolic(c: Subjects) -> Floats:
+    """Diastolic ambulatory average of the day."""
+    return _mean(c.source, _part(c.source, "day"), "diastolic")
+
+
+@fact("series", "mean of the ambulatory readings of the night", unit=MMHG, asked=False)
+def ambulatory_night_systolic(c: Subjects) -> Floats:
+    """Systolic ambulatory average of the night."""
+    return _mean(c.source, _part(c.source, "night"), "systolic")
+
+
+@fact("series", "mean of the ambulatory readings of the night", unit=MMHG, asked=False)
+def ambulatory_night_diastolic(c: Subjects) -> Floats:
+    """Diastolic ambulatory average of the night."""
+    return _mean(c.source, _part(c.source, "night"), "diastolic")
+
+
+@fact("series", "mean of all usable ambulatory readings", unit=MMHG, asked=False)
+def ambulatory_24h_systolic(c: Subjects) -> Floats:
+    """Systolic ambulatory average of all hours."""
+    return _mean(c.source, c.source.rows(AMBULATORY), "systolic")
+
+
+@fact("series", "mean of all usable ambulatory readings", unit=MMHG, asked=False)
+def ambulatory_24h_diastolic(c: Subjects) -> Floats:
+    """Diastolic ambulatory average of all hours."""
+    return _mean(c.source, c.source.rows(AMBULATORY), "diastolic")
+
+
+@fact("series", "1 − ambulatory_night_systolic / ambulatory_day_systolic", unit="1", asked=False)
+def ambulatory_night_fall(c: Subjects) -> Floats:
+    """Share by which the systolic average falls at night; negative where it rises."""
+    return 1 - c["ambulatory_night_systolic"] / c["ambulatory_day_systolic"]
