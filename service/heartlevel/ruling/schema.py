@@ -123,7 +123,7 @@ class LevelSet(Block):
 
     office = part(Level, "in the office", **NEEDED)
     home = part(Level, "at home", **NEEDED)
-    ambulatory_day = part(AmbulatoryLevel, "ambulatory, day; null if none is published", data_key="ambulatory-day", **NEEDED)
+    ambulatory_day = part(AmbulatoryLevel, "ambulatory, day; null if none published", data_key="ambulatory-day", **NEEDED)
     ambulatory_night = part(AmbulatoryLevel, "ambulatory, night, likewise", data_key="ambulatory-night", **NEEDED)
     ambulatory_24h = part(AmbulatoryLevel, "ambulatory, 24 hours, likewise", data_key="ambulatory-24h", **NEEDED)
     severe = part(BothPressures, "severe from here, either pressure", **NEEDED)
