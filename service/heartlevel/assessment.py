@@ -21,6 +21,7 @@ from heartlevel.ruling.reliability import reliability_of
 from heartlevel.ruling.ruleset import RuleSet
 from heartlevel.ruling.source import RuleFaults
 from heartlevel.ruling.verdicts import Program, Verdicts, programs_of
+from heartlevel.statistics.alternatives import Alternatives, alternatives, offsets_of
 from heartlevel.statistics.averages import Averages, average
 from heartlevel.statistics.classification import Classified, classify
 from heartlevel.statistics.selection import Selection, select
@@ -61,6 +62,7 @@ class Assessment:
     reliability: Ints
     selection: Selection
     averages: Averages
+    alternatives: Alternatives
     classified: Classified
     facts: dict[str, Columns]  # type: ignore[type-arg]  # by scope; each has its own source
     verdicts: dict[str, Verdicts]  # by scope
@@ -93,6 +95,11 @@ def assess(requests: Sequence[Request], rules: Rules) -> Assessment:
     on_series = programs["series"].judge(series.__getitem__, profile)
     on_devices = programs["device"].judge(devices.__getitem__, profile[devices.source.subject_of])
 
+    of_checks: Checks = devices.source
+    height, agreement = readings["hydrostatic_offset_mmhg"], of_checks.agreement
+    offsets = offsets_of(batch, height, of_checks.subject_of, agreement.pairs, agreement.bias)
+    others = alternatives(batch, selection, averages, protocols, ruleset.protocols, offsets)
+
     return Assessment(
         rules=ruleset,
         batch=batch,
@@ -100,7 +107,8 @@ def assess(requests: Sequence[Request], rules: Rules) -> Assessment:
         reliability=reliability,
         selection=selection,
         averages=averages,
-        classified=classify(averages, guidelines),
+        alternatives=others,
+        classified=classify(averages, others, guidelines),
         facts={"reading": readings, "sitting": sittings, "series": series, "device": devices},
         verdicts={"reading": on_readings, "sitting": on_sittings, "series": on_series, "device": on_devices},
     )

@@ -109,6 +109,21 @@ def calibrated(one: Run) -> None:
         print(f"  {said:>18.3f}{share_of(true, count):>14}{count:>7}")
 
 
+def by_days(of: Callable[[Scenario], Run], scenario: Scenario) -> None:
+    """Write, for each number of days, the Brier score and how often three ways are wrong or leave it open."""
+    print(f"  {'days':>4}{'Brier':>9}{'plain wrong %':>15}{'protocol wrong %':>18}{'service wrong %':>17}"
+          f"{'undetermined %':>16}")  # fmt: skip
+    for days in DAYS:
+        one = of(scenario.but(days=days))
+        limit, truth = home_limit(one.guideline), one.truth
+        means = measures.plain_mean(one.cohort), measures.protocol_mean(one.cohort, DISCARDED[one.guideline])
+        plain, protocol = (measures.score(measures.raised(mean, limit).astype(int), truth) for mean in means)
+        service = measures.score(measures.verdicts(one.judged), truth)
+        shares = [share_of(way.wrong, way.decided) for way in (plain, protocol, service)]
+        print(f"  {days:>4}{measures.brier(one.judged.probability, truth):>9.4f}{shares[0]:>15}{shares[1]:>18}"
+              f"{shares[2]:>17}{share_of(service.undetermined, truth.size):>16}")  # fmt: skip
+
+
 def office_only(one: Run) -> None:
     """Compare with what the truth's own office average, by the protocol's choice of readings, would show."""
     last_two = one.guideline == "esh-2023"
@@ -140,6 +155,12 @@ def under(guideline: str, of: Callable[[Scenario], Run]) -> None:
         for name, scenario in {"clean": CLEAN, "with errors": ERRORS}.items():
             print(f"\n{title}, {name}")
             table_of(of(scenario))
+    for name, scenario in {"clean": CLEAN, "with errors": ERRORS}.items():
+        print(f"\nClassification by days measured, {name}; a mean leaves nobody undetermined")
+        by_days(of, scenario)
+        for days in DAYS[::3]:
+            print(f"\nCalibration of the probability at the home limit, {days} days, {name}")
+            calibrated(of(scenario.but(days=days)))
     print("\nCoverage of the 95 % intervals, systolic and diastolic, %")
     for name, scenario in {"clean": CLEAN, "with errors": ERRORS}.items():
         for days in DAYS:

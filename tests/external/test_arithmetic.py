@@ -58,7 +58,8 @@ def test_variability_knows_the_order_and_spread_does_not(series, arv):
     batch = assessed(payload).batch
     found = variability(batch, batch.readings["systolic"], np.ones(6, dtype=bool))
     assert (found.sd[0], found.cv[0], found.arv[0]) == pytest.approx((5.4772, 4.3818, arv), abs=1e-4)
-    assert answer(payload)["variability"]["home"]["systolic"] == {"sd": 5.5, "cv": 4.4, "arv": arv}
+    said = answer(payload)["variability"]["home"]["systolic"]
+    assert (said["sd"], said["cv"], said["arv"]) == (5.5, 4.4, arv)
 
 
 # source: NICE NG136 drops day one (published); ESH 2023 too, AHA/AMA 2020 and ESC 2024 keep all (quoted from memory);

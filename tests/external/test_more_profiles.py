@@ -221,7 +221,7 @@ sitting_gap_minutes: 30
 morning: {from_hour: 4, before_hour: 12}
 evening: {from_hour: 16, before_hour: 24}
 home: {days: 5, minimum_days: 5, minimum_recorded: 0, minimum_kept: 12, sittings_per_day: 2, readings_per_sitting: 2,
-       spacing_minutes: 1, rest_minutes: 5, discard_first_days: 2, discard_first_readings: 1}
+       spacing_minutes: 1, rest_minutes: 5, discard_first_days: 2, discard_first_readings: 1, more_days_at_most: 28}
 office: {minimum_readings: 2, minimum_days: 1, use: all}
 device_check:
   largest_bias: 5

@@ -120,7 +120,11 @@ def test_both_languages_find_the_same():
     def bare(answer: dict) -> dict:
         findings = [{key: value for key, value in one.items() if key not in ALL} for one in answer["findings"]]
         steps = [{**step, "text": ""} for step in answer["next_steps"]]
-        return {**answer, "findings": findings, "next_steps": steps, "made_with": {}, "problems": [], "cautions": []}
+        gaps = [{**gap, "text": gap["text"] and ""} for gap in answer["what_next"]["gaps"]]
+        classified = {**answer["classification"], "would_change": ""}
+        said = {"classification": classified, "what_next": {**answer["what_next"], "gaps": gaps}}
+        said |= {"findings": findings, "next_steps": steps}
+        return {**answer, **said, "made_with": {}, "problems": [], "cautions": []}
 
     assert list(map(bare, answers("es"))) == list(map(bare, demo_answers()))
     assert {one["made_with"]["language"] for one in answers("es")} == {"es"}

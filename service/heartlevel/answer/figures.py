@@ -1,7 +1,7 @@
 """The statistics of one subject as they stand in the answer."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -9,19 +9,22 @@ import numpy as np
 
 from heartlevel.answer.findings import Finding
 from heartlevel.answer.numbers import pair, rounded
+from heartlevel.answer.sureness import would_change
 from heartlevel.assessment import Assessment
 from heartlevel.columns import TOLERANCE, Bools
 from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.profiles import Category
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
 from heartlevel.statistics.comparisons import PRESSURES
+from heartlevel.statistics.patterns import pattern_chances
 from heartlevel.statistics.selection import HOME, KEPT, LEFT_OUT, OFFICE, UNUSABLE
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
-from heartlevel.statistics.variability import variability
 from heartlevel.vocabulary import SETTINGS, UNDETERMINED
 
 # A category that rests on doubtful readings alone does not hold, even if no sound one contradicts it.
 MUST_REMAIN = ("without-doubtful",)
+MINIMUM_NOT_MET = "protocol-minimum-not-met"
 NO_INTERVAL = f"fewer-than-{FEWEST_DAYS}-days"
 
 
@@ -34,9 +37,7 @@ class Figures:
         averages = assessment.averages
         days = averages.day_count
         self.low, self.high = interval95(averages.day_mean, averages.standard_error, days)
-        usable = assessment.reliability != UNUSABLE
-        batch = assessment.batch
-        self.variability = {name: variability(batch, batch.readings[name], usable) for name in PRESSURES}
+        self.patterns = pattern_chances(averages, assessment.guidelines)
 
     def averages(self, subject: int) -> list[dict[str, Any]]:
         """Return every average of a subject that has readings."""
@@ -75,18 +76,6 @@ class Figures:
         for row in (rows.start + np.flatnonzero(mine)).tolist():
             found.setdefault(LEFT_OUT[reasons[row]], []).append(batch.names[row])
         return [{"because": reason, "readings": names} for reason, names in sorted(found.items())]
-
-    def variabilities(self, subject: int) -> dict[str, Any]:
-        """Return how much the usable readings of home and office vary from one to the next."""
-        found = {}
-        for setting in (HOME, OFFICE):
-            group = subject * len(SETTINGS) + setting
-            if self.variability["systolic"].sd[group] == self.variability["systolic"].sd[group]:
-                found[SETTINGS[setting]] = {
-                    name: {"sd": rounded(of.sd[group]), "cv": rounded(of.cv[group]), "arv": rounded(of.arv[group])}
-                    for name, of in self.variability.items()
-                }
-        return found
 
     def coverage(self, subject: int) -> dict[str, Any]:
         """Return how the home readings lie over days and hours."""
@@ -133,7 +122,16 @@ class Figures:
                 for place, (name, value) in enumerate(difference.items())
                 if value == value
             },
+            "chances": self._pattern_chances(subject),
+            **({} if self.patterns[subject] else {"no_chances": NO_INTERVAL}),
         }
+
+    def _pattern_chances(self, subject: int) -> list[dict[str, Any]] | None:
+        """Return the probability of each pattern at each pair of limits; None for too few days in either place."""
+        return [
+            {"limits": one.limits, "probability": {name: rounded(chance, 3) for name, chance in one.probability.items()}}
+            for one in self.patterns[subject]
+        ] or None
 
     def _difference(self, quantity: int, subject: int) -> list[float | None] | None:
         """Return the 95 % interval of office − home by Welch's method; None unless both have enough days."""
@@ -174,11 +172,7 @@ class Figures:
         setting = enough[0]
         group = subject * len(SETTINGS) + SETTINGS.index(setting)
         category = self._category("protocol", subject, setting)
-        alternatives = [
-            {"name": name, **self._mean(name, group), "category": self._category(name, subject, setting)}
-            for name in self.of.selection.alternatives
-            if name in MUST_REMAIN or self.of.averages.readings[self.of.averages.row(name), group]
-        ]
+        alternatives = list(self._alternatives(group, guideline.categories[setting]))
         titles = {one.id: one.title for one in guideline.categories[setting]}
         return {
             **whole,
@@ -191,7 +185,9 @@ class Figures:
             "probability_at_or_above": {
                 limit: rounded(chance, 3) for limit, chance in self.of.classified.probability[group].items()
             },
-            "holds": all(one["category"] == category for one in alternatives),
+            **self._chances(group),
+            "holds": not _changing(category, alternatives),
+            "would_change": self._would_change(subject, category, alternatives),
             "alternatives": alternatives,
         }
 
@@ -202,6 +198,33 @@ class Figures:
             for place, name in enumerate(PRESSURES)
         )
 
+    def _chances(self, group: int) -> dict[str, Any]:
+        """Return how probable each category is to be the true one; null, with the reason, for too few days."""
+        found = self.of.classified.probability_of[group]
+        if not found:
+            return {"category_probability": None, "no_probability": NO_INTERVAL}
+        return {"category_probability": {name: rounded(chance, 3) for name, chance in found.items()}}
+
+    def _alternatives(self, group: int, levels: Sequence[Category]) -> Iterator[dict[str, Any]]:
+        of = self.of.alternatives
+        for row, name in enumerate(of.names):
+            if of.applies[row, group] or name in MUST_REMAIN:
+                place = int(self.of.classified.of_alternatives[row, group])
+                means = {name: rounded(of.mean[pressure, row, group]) for pressure, name in enumerate(PRESSURES)}
+                one = {"name": name, **means, "category": None if place == NO_CATEGORY else levels[place].id}
+                yield one if of.enough[row, group] else {**one, "reason": MINIMUM_NOT_MET}
+
+    def _would_change(self, subject: int, category: str | None, alternatives: Sequence[dict[str, Any]]) -> str | None:
+        request = self.of.batch.requests[subject]
+        texts = self.of.rules.wording[request.language].sureness
+        titles = {name: one.written["title"] for name, one in self.of.rules.protocols.items()}
+        return would_change(texts, _changing(category, alternatives), titles)
+
     def _mean(self, selection: str, group: int) -> dict[str, Any]:
         row = self.of.averages.row(selection)
         return {name: rounded(self.of.averages.mean[place, row, group]) for place, name in enumerate(PRESSURES)}
+
+
+def _changing(category: str | None, alternatives: Sequence[dict[str, Any]]) -> list[str]:
+    """Return the alternatives that change the category; a protocol whose minimum is not met says nothing."""
+    return [one["name"] for one in alternatives if one["category"] != category and "reason" not in one]

@@ -9,6 +9,8 @@ from heartlevel.answer.device_checks import device_checks
 from heartlevel.answer.figures import Figures
 from heartlevel.answer.findings import Finding, entry_problems, expected_errors, findings_of, written_out
 from heartlevel.answer.numbers import rounded
+from heartlevel.answer.spread import Spread
+from heartlevel.answer.what_next import WhatNext
 from heartlevel.assessment import Assessment
 from heartlevel.intake.faults import in_order
 from heartlevel.version import VERSION
@@ -19,9 +21,10 @@ SHOWN = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
 
 def answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
     """Yield one answer a subject, in the order of the requests."""
-    figures, found = Figures(assessment), findings_of(assessment)
+    found = findings_of(assessment)
+    parts = Figures(assessment), Spread(assessment), WhatNext(assessment)
     for subject, findings in enumerate(found):
-        yield _answer(assessment, figures, findings, subject)
+        yield _answer(assessment, parts, findings, subject)
 
 
 def device_answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
@@ -45,11 +48,16 @@ def as_json(answer: dict[str, Any]) -> bytes:
     return orjson.dumps(answer)
 
 
-def _answer(of: Assessment, figures: Figures, findings: list[Finding], subject: int) -> dict[str, Any]:
-    request = of.batch.requests[subject]
+def _answer(
+    of: Assessment, parts: tuple[Figures, Spread, WhatNext], findings: list[Finding], subject: int
+) -> dict[str, Any]:
+    (figures, spread, then), request = parts, of.batch.requests[subject]
     wording = of.rules.wording[request.language]
     texts = [written_out(finding, of, subject) for finding in findings]
     problems = in_order([*request.problems, *entry_problems(findings, texts, of.batch.places)])
+    pattern, classification = figures.pattern(subject, findings), figures.classification(subject)
+    steps = _next_steps(findings, wording.next_steps)
+    codes = {step["code"] for step in steps}
     return {
         "subject": {"id": request.subject["id"]},
         "made_with": _made_with(of, subject),
@@ -57,13 +65,14 @@ def _answer(of: Assessment, figures: Figures, findings: list[Finding], subject: 
         "readings": list(_readings(of, findings, subject)),
         "findings": texts,
         "averages": figures.averages(subject),
-        "variability": figures.variabilities(subject),
+        "variability": spread.variability(subject),
         "coverage": figures.coverage(subject),
         "undocumented": figures.undocumented(subject),
-        "pattern": figures.pattern(subject, findings),
-        "classification": figures.classification(subject),
+        "pattern": pattern,
+        "classification": classification,
         "device_checks": device_checks(of, subject),
-        "next_steps": _next_steps(findings, wording.next_steps),
+        "next_steps": steps,
+        "what_next": then.what_next(subject, classification, pattern["label"], codes),
         "problems": [problem.as_dict() for problem in problems],
         "cautions": list(wording.cautions),
     }

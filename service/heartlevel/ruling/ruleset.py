@@ -56,6 +56,7 @@ class Wording:
     next_steps: Mapping[str, str]
     cautions: Sequence[str]
     said: Mapping[str, Said]
+    sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
     written: Mapping[str, Any]
 
 

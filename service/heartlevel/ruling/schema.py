@@ -188,6 +188,7 @@ class HomeSchedule(Block):
     rest_minutes = number("rest before the first reading", "min", 0, 60, **NEEDED)
     discard_first_days = count("days discarded", "d", 0, 10, **NEEDED)
     discard_first_readings = count("readings discarded of each sitting", "1", 0, 5, **NEEDED)
+    more_days_at_most = count("days looked ahead for how many more would do", "d", 0, 60, **NEEDED)
 
 
 class OfficeSchedule(Block):
@@ -254,6 +255,7 @@ class WordingBlock(Block):
     next_steps = Anything(**about("key to text, most important first", **NEEDED))
     cautions = Items(Text(SENTENCES), 20, **about("said with every answer", **NEEDED))
     names = Anything(**about("words for values that sentences show: yes, no, not recorded, names of choices"))
+    sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
     rules = Anything(**about("rule id to its texts in this language"))
 
 

@@ -54,7 +54,8 @@ class Languages:
             for name, rule in built.items()
         }
         wordings: dict[str, Wording] = {}
-        for language, (file, path, item) in self._items.items():
+        for language, written in self._items.items():
+            file, path, item = written
             for name in set(mapping(item.get("rules"))) - set(known):
                 hint = near(name, sorted(known))
                 self._faults.append(file.fault((*path, "rules", name), "unknown-name", f"there is no rule '{name}'", hint))
@@ -64,7 +65,9 @@ class Languages:
                 for name, texts in mapping(item.get("rules")).items()
                 if name in built
             }
-            wordings[language] = Wording(self.next_steps[language], item["cautions"], {**base, **worded}, item)
+            default = self._items.get(DEFAULT_LANGUAGE, written)[2]
+            sureness = {**mapping(default.get("sureness")), **mapping(item.get("sureness"))}
+            wordings[language] = Wording(self.next_steps[language], item["cautions"], {**base, **worded}, sureness, item)
         return wordings
 
     def _said(self, written: Written, rule: Rule, base: Said, limits: frozenset[str], voice: Voice) -> Said:
@@ -106,10 +109,10 @@ def _mistakes(written: Written) -> Iterator[RuleFault]:
     except ValueError:
         detail = f"{shown(item['language'])} is no tag of a known language"
         yield file.fault((*path, "language"), "unknown-name", detail)
-    for key in ("next_steps", "names", "rules"):
+    for key in ("next_steps", "names", "sureness", "rules"):
         if item.get(key) is not None and not isinstance(item[key], dict):
             yield file.fault((*path, key), "not-an-object", f"{key}: expected texts by name")
-    for key in ("next_steps", "names"):
+    for key in ("next_steps", "names", "sureness"):
         yield from _no_texts(file, (*path, key), mapping(item.get(key)))
     for name in mapping(item.get("names")):
         if name not in VALUES:

@@ -1,6 +1,6 @@
 """The category a pair of mean pressures reaches under a guideline, and how probable it is to reach each limit."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
@@ -8,6 +8,7 @@ import numpy as np
 
 from heartlevel.columns import TOLERANCE, Floats, Ints
 from heartlevel.profiles import Category, Guideline
+from heartlevel.statistics.alternatives import Alternatives
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, probability_at_or_above
 from heartlevel.vocabulary import SETTINGS
@@ -18,28 +19,33 @@ CLASSIFIED = ("home", "office")
 
 @dataclass(frozen=True, slots=True)
 class Classified:
-    """`category` has a row a selection and a column a group; `probability` a mapping of limits a group."""
+    """Categories have a row a selection, or an alternative, and a column a group; an empty mapping: too few days."""
 
     category: Ints
-    probability: Sequence[dict[str, float]]
+    of_alternatives: Ints
+    probability: Sequence[dict[str, float]]  # a group, by limit: of being at or above it
+    probability_of: Sequence[dict[str, float]]  # a group, by category: of its being the true one
 
 
-def classify(averages: Averages, guidelines: Sequence[Guideline]) -> Classified:
+def classify(averages: Averages, others: Alternatives, guidelines: Sequence[Guideline]) -> Classified:
     """Classify every average of home and office under each subject's own guideline."""
     groups = averages.readings.shape[1]
     category = np.full(averages.readings.shape, NO_CATEGORY, dtype=np.int64)
-    probability: list[dict[str, float]] = [{} for _ in range(groups)]
-    by_name = {guideline.id: guideline for guideline in guidelines}
-    for name, guideline in by_name.items():
+    of_alternatives = np.full(others.applies.shape, NO_CATEGORY, dtype=np.int64)
+    at_or_above: list[dict[str, float]] = [{} for _ in range(groups)]
+    of_category: list[dict[str, float]] = [{} for _ in range(groups)]
+    for name, guideline in {guideline.id: guideline for guideline in guidelines}.items():
         subjects = np.array([place for place, one in enumerate(guidelines) if one.id == name])
         for setting in CLASSIFIED:
             columns = subjects * len(SETTINGS) + SETTINGS.index(setting)
             levels = guideline.categories[setting]
             systolic, diastolic = averages.mean[0][:, columns], averages.mean[1][:, columns]
             category[:, columns] = category_reached(systolic, diastolic, levels)
-            for place, chances in zip(columns, _probabilities(averages, columns, levels), strict=True):
-                probability[place] = chances
-    return Classified(category, probability)
+            reached = category_reached(others.mean[0][:, columns], others.mean[1][:, columns], levels)
+            of_alternatives[:, columns] = np.where(others.enough[:, columns], reached, NO_CATEGORY)
+            for place, chances, shares in _probabilities(averages, columns, levels):
+                at_or_above[place], of_category[place] = chances, shares
+    return Classified(category, of_alternatives, at_or_above, of_category)
 
 
 def category_reached(systolic: Floats, diastolic: Floats, categories: Sequence[Category]) -> Ints:
@@ -51,24 +57,36 @@ def category_reached(systolic: Floats, diastolic: Floats, categories: Sequence[C
     return np.where(np.isnan(systolic) | np.isnan(diastolic), NO_CATEGORY, highest)
 
 
-def _probabilities(averages: Averages, columns: Ints, levels: Sequence[Category]) -> list[dict[str, float]]:
-    """Return, for each group with enough days, the probability of being at or above each category's lower limits."""
+def least_of(levels: Sequence[Category]) -> Floats:
+    """Return the least systolic and diastolic pressure (rows) that reaches each category or a higher one."""
+    limits = np.array([[one.systolic for one in levels], [one.diastolic for one in levels]])
+    return np.minimum.accumulate(limits[:, ::-1], axis=1)[:, ::-1]
+
+
+def chance_at_or_above(averages: Averages, groups: Ints, limits: Floats) -> Floats:
+    """Return the probability that a group's protocol mean reaches limits (a row a pressure); axes: limit, group."""
     row = averages.row("protocol")
-    found: list[dict[str, float]] = [{} for _ in columns]
-    enough = np.flatnonzero(averages.days[row, columns] >= FEWEST_DAYS)
-    limited = [one for one in levels if isfinite(one.systolic) or isfinite(one.diastolic)]
-    if not (len(enough) and limited):
-        return found
-    groups = columns[enough]
-    # Axes: pressure, level, group.
-    limits = np.array([[one.systolic for one in limited], [one.diastolic for one in limited]])[:, :, None]
     mean, error = (of[:2, row][:, None, groups] for of in (averages.day_mean, averages.standard_error))
     correlation, days = averages.correlation[row, groups], averages.days[row, groups]
-    chances = probability_at_or_above(mean, error, correlation, days, limits)
-    names = [limit_name(level) for level in limited]
-    for place, of_group in zip(enough.tolist(), chances.T.tolist(), strict=True):
-        found[place] = dict(zip(names, of_group, strict=True))
-    return found
+    return probability_at_or_above(mean, error, correlation, days, limits[:, :, None])
+
+
+def _probabilities(
+    averages: Averages, columns: Ints, levels: Sequence[Category]
+) -> Iterator[tuple[int, dict[str, float], dict[str, float]]]:
+    """Yield each group with enough days, the probabilities of its limits and those of its categories."""
+    groups = columns[averages.days[averages.row("protocol"), columns] >= FEWEST_DAYS]
+    limited = [one for one in levels if isfinite(one.systolic) or isfinite(one.diastolic)]
+    if not (len(groups) and limited):
+        return
+    written = np.array([[one.systolic for one in limited], [one.diastolic for one in limited]])
+    chances = chance_at_or_above(averages, groups, np.concatenate([written, least_of(levels)[:, 1:]], axis=1))
+    above = np.concatenate([np.ones((1, len(groups))), chances[len(limited) :], np.zeros((1, len(groups)))])
+    shares = np.maximum(-np.diff(above, axis=0), 0)  # of the highest category reached
+    names, ids = [limit_name(level) for level in limited], [level.id for level in levels]
+    rows = zip(groups.tolist(), chances[: len(limited)].T.tolist(), shares.T.tolist(), strict=True)
+    for group, of_limits, of_levels in rows:
+        yield group, dict(zip(names, of_limits, strict=True)), dict(zip(ids, of_levels, strict=True))
 
 
 def limit_name(level: Category) -> str:

@@ -23,12 +23,22 @@ OFFICE_USES = ("all", "last-two", "lower-of-last-two", "all-but-first")
 
 
 @dataclass(frozen=True, slots=True)
+class Placed:
+    """Which readings are usable, and each one's place in its sitting among these, from the first and from the last."""
+
+    usable: Bools
+    rank: Ints
+    last: Ints
+
+
+@dataclass(frozen=True, slots=True)
 class Selection:
     """A mask over readings for each average, and the reason each reading is left out of the protocol's."""
 
     averages: dict[str, Bools]  # reported, by basis
     alternatives: dict[str, Bools]  # other defensible selections of the protocol's readings
     left_out: Ints
+    placed: Placed
 
 
 def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequence[Protocol]) -> Selection:
@@ -37,7 +47,8 @@ def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequenc
     usable = reliability != UNUSABLE
     sound = reliability == SOUND
     rank, last = _ranks(batch, usable)
-    left_out = _left_out(batch, rule, usable, rank, last)
+    placed = Placed(usable, rank, last)
+    left_out = _left_out(batch, rule, placed)
     kept = left_out == KEPT
     averages = {
         "all": usable,
@@ -54,7 +65,7 @@ def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequenc
         "without-first-of-sitting": kept & (rank > 0),
         "without-first-day": kept & (batch.day_rank > 0),
     }
-    return Selection(averages, alternatives, left_out)
+    return Selection(averages, alternatives, left_out, placed)
 
 
 class _Rules:
@@ -86,16 +97,17 @@ def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
     return rank, (counts[batch.sitting_of] - 1 - rank if batch.size else rank)
 
 
-def _left_out(batch: Batch, rule: _Rules, usable: Bools, rank: Ints, last: Ints) -> Ints:
+def _left_out(batch: Batch, rule: _Rules, placed: Placed) -> Ints:
+    rank = placed.rank
     home, office = batch.setting == HOME, batch.setting == OFFICE
     skipped = rule["home.discard_first_readings"]
     most = skipped + rule["home.readings_per_sitting"]
     reasons = [
-        (~usable, BY_RULE),
+        (~placed.usable, BY_RULE),
         (home & (batch.day_rank < rule["home.discard_first_days"]), FIRST_DAYS),
         (home & (rank < skipped), FIRST_OF_SITTING),
         (home & (rank >= most), BEYOND_COUNT),
-        (office & ~_used_in_office(batch, rule.office_use, usable, rank, last), OFFICE_USE),
+        (office & ~_used_in_office(batch, rule.office_use, placed), OFFICE_USE),
         (~(home | office), NO_PROTOCOL),
     ]
     left_out = np.full(batch.size, KEPT, dtype=np.int64)
@@ -104,11 +116,28 @@ def _left_out(batch: Batch, rule: _Rules, usable: Bools, rank: Ints, last: Ints)
     return left_out
 
 
-def _used_in_office(batch: Batch, use: Ints, usable: Bools, rank: Ints, last: Ints) -> Bools:
-    alone = (rank == 0) & (last == 0)
-    last_two = last < 2
-    lower = _lowest(batch, usable & last_two)
-    return np.choose(use, [usable, last_two, lower, (rank > 0) | alone]).astype(bool)
+def used_in_office(batch: Batch, placed: Placed, use: str) -> Bools:
+    """Mark the office readings of each sitting that a protocol with this use averages, as far as they are usable."""
+    match use:
+        case "last-two":
+            last_two: Bools = placed.last < 2
+            return last_two
+        case "lower-of-last-two":
+            return _lowest(batch, placed.usable & (placed.last < 2))
+        case "all-but-first":
+            later: Bools = (placed.rank > 0) | (placed.last == 0)
+            return later
+        case _:
+            return placed.usable
+
+
+def _used_in_office(batch: Batch, use: Ints, placed: Placed) -> Bools:
+    """Mark them by each reading's own protocol."""
+    used = np.zeros(batch.size, dtype=np.bool_)
+    for place in np.unique(use).tolist():
+        mine = use == place
+        used[mine] = used_in_office(batch, placed, OFFICE_USES[place])[mine]
+    return used
 
 
 def _lowest(batch: Batch, chosen: Bools) -> Bools:

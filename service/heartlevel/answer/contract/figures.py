@@ -15,7 +15,7 @@ from heartlevel.answer.contract.declaring import (
     kept,
     some_names,
 )
-from heartlevel.statistics.selection import ALTERNATIVES, BASES, LEFT_OUT
+from heartlevel.statistics.selection import BASES, LEFT_OUT
 from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
 
 
@@ -55,6 +55,8 @@ class Spread(Said):
     sd = a_number("standard deviation")
     cv = a_number("coefficient of variation", unit="%", nullable=True)
     arv = a_number("average real variability: mean absolute difference of successive readings", nullable=True)
+    arv_weighted = a_number("the same, each difference weighted by the time between the readings", nullable=True)
+    day_sd = a_number("standard deviation of the day means", nullable=True)
 
 
 class SpreadOfBoth(Said):
@@ -64,11 +66,27 @@ class SpreadOfBoth(Said):
     diastolic = an_object(Spread, "diastolic pressure")
 
 
+class PairedDifference(Said):
+    """A mean difference within days."""
+
+    mean = a_number("mean of the days' differences", nullable=True)
+    interval95 = an_interval("t interval of it; null with fewer than 3 days", nullable=True)
+
+
+class MorningMinusEvening(Said):
+    """Morning minus evening mean of the same day."""
+
+    days = a_count("days that have both")
+    systolic = an_object(PairedDifference, "systolic pressure")
+    diastolic = an_object(PairedDifference, "diastolic pressure")
+
+
 class Variability(Said):
     """How usable readings vary; a setting with too few readings is absent."""
 
     home = an_object(SpreadOfBoth, "at home", required=False)
     office = an_object(SpreadOfBoth, "in the office", required=False)
+    morning_minus_evening = an_object(MorningMinusEvening, "home days that have both", required=False)
 
 
 class Coverage(Said):
@@ -104,6 +122,20 @@ class Differences(Said):
     diastolic = an_object(Difference, "diastolic pressure", required=False)
 
 
+class LimitsCompared(Said):
+    """The limits of both places, systolic before diastolic."""
+
+    home = a_text("limits at home")
+    office = a_text("limits in the office")
+
+
+class PatternChances(Said):
+    """The probability of each pattern at a pair of limits; home and office means are taken as independent."""
+
+    limits = an_object(LimitsCompared, "at or above which a pressure counts as raised")
+    probability = kept(fields.Dict, "by pattern", keys=fields.String(), values=fields.Float(), unit="1")
+
+
 class PatternFound(Said):
     """How home and office compare, as the rules decided it."""
 
@@ -112,15 +144,19 @@ class PatternFound(Said):
     label = a_choice((*PATTERNS, UNDETERMINED), "the pattern")
     because = some_names("ids of the findings that decided it")
     office_minus_home = an_object(Differences, "the difference")
+    chances = a_list(fields.Nested(PatternChances), "how probable each pattern is, home and office taken as independent; "
+                     "null with fewer than 3 days in either", nullable=True)  # fmt: skip
+    no_chances = a_text("why there are none", required=False)
 
 
 class Alternative(Said):
     """The category under another defensible selection of readings."""
 
-    name = a_choice(ALTERNATIVES, "the selection")
+    name = a_text("what if: the selection, the shift, or by-protocol- and a protocol's id; no reading is corrected")
     systolic = a_number("systolic average; null where no reading remains", nullable=True)
     diastolic = a_number("diastolic average", nullable=True)
     category = a_text("category", nullable=True)
+    reason = a_text("why there is no category; the alternative then says nothing", required=False)
 
 
 class Classification(Said):
@@ -139,5 +175,12 @@ class Classification(Said):
         fields.Dict, "probability that the true mean is at or above a limit, either pressure; null with fewer than 3 days",
         keys=fields.String(), values=fields.Float(allow_none=True), required=False,
     )  # fmt: skip
+    category_probability = kept(
+        fields.Dict, "probability that the true mean lies in a category, by its id; null with fewer than 3 days",
+        keys=fields.String(), values=fields.Float(), required=False, nullable=True, unit="1",
+    )  # fmt: skip
+    no_probability = a_text("why there is no such probability", required=False)
+    would_change = a_text("what would change the category, in words; null where the rules have none", required=False,
+                          nullable=True)  # fmt: skip
     holds = a_flag("no alternative changes the category", required=False)
     alternatives = a_list(fields.Nested(Alternative), "other selections", required=False)

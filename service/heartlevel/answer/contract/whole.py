@@ -6,6 +6,7 @@ from heartlevel.answer.compared import COMPARED
 from heartlevel.answer.contract.declaring import (
     Said,
     a_choice,
+    a_count,
     a_flag,
     a_list,
     a_number,
@@ -24,6 +25,7 @@ from heartlevel.answer.contract.figures import (
     Undocumented,
     Variability,
 )  # fmt: skip
+from heartlevel.answer.what_next import GAPS, NO_DAYS
 from heartlevel.ruling.explaining import KINDS, OUTCOMES
 from heartlevel.ruling.language import OPERATORS
 from heartlevel.vocabulary import (
@@ -175,6 +177,25 @@ class NextStep(Said):
     because = some_names("ids of the findings behind it")
 
 
+class Gap(Said):
+    """Something not measured yet."""
+
+    code = a_choice(GAPS, "what")
+    next_step = a_text("code of the next step of this answer that asks for it; null if none does", nullable=True)
+    text = a_text("what to do; null where the next step says it", nullable=True)
+
+
+class Next(Said):
+    """What to measure next, to be surer of the category at home."""
+
+    sure_at = a_number("probability of the category that counts as sure", unit="1")
+    more_days = kept(fields.Integer, "more days of the protocol until the category is expected to be sure, mean and spread "
+                     "between days staying as they are", nullable=True, unit="d")  # fmt: skip
+    no_more_days = a_choice(NO_DAYS, "why there is no such number", required=False)
+    days_looked_ahead = a_count("the protocol's `more_days_at_most`")
+    gaps = a_list(fields.Nested(Gap), "what is to be filled first, first")
+
+
 class ProblemNamed(Said):
     """Something in the request that could not be read or is doubtful as entered."""
 
@@ -219,6 +240,7 @@ class Answer(Said):
     other_guidelines = a_list(fields.Nested(OtherGuideline), "as asked for by `options.also_under`")
     device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
     next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
+    what_next = an_object(Next, "what to measure next, to be surer")
     problems = a_list(fields.Nested(ProblemNamed), "what could not be read")
     cautions = some_names("said with every answer")
 

@@ -1,0 +1,49 @@
+"""How many more days of measuring would be expected to make a category probable enough."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from heartlevel.columns import Floats, Ints
+from heartlevel.profiles import Guideline
+from heartlevel.statistics.averages import Averages
+from heartlevel.statistics.classification import NO_CATEGORY, least_of
+from heartlevel.statistics.selection import HOME
+from heartlevel.statistics.uncertainty import FEWEST_DAYS, probability_at_or_above
+from heartlevel.vocabulary import SETTINGS
+
+SURE = 0.95  # the convention of intervals, here for a category
+
+
+def more_days(
+    averages: Averages, category: Ints, chance: Floats, guidelines: Sequence[Guideline], most: Floats
+) -> Floats:
+    """Return the fewest more days of home readings after which each subject's home category is expected to be sure.
+
+    Expected: were the mean of days and the spread between them to stay as they are, the standard error falls with the
+    root of the days. `category` is each subject's, `chance` its probability now, `most` the days looked ahead; NaN where
+    those do not do, or there is no category or there are too few days to tell the spread.
+    """
+    needed = np.where(chance >= SURE, 0.0, np.nan)
+    row, groups = averages.row("protocol"), np.arange(len(guidelines)) * len(SETTINGS) + HOME
+    days = averages.days[row, groups]
+    asked = np.flatnonzero((category != NO_CATEGORY) & (days >= FEWEST_DAYS) & ~(chance >= SURE))
+    if not len(asked):
+        return needed
+    bounds = np.stack([_bounds(guidelines[one], int(category[one])) for one in asked.tolist()], axis=-1)
+    groups, now = groups[asked], days[asked]
+    later = now + np.arange(int(most[asked].max()) + 1)[:, None]  # axes: days ahead, subject
+    shrunk = averages.standard_error[:2, row, groups][:, None] * np.sqrt(now / later)
+    # Axes: pressure, lower and upper bound, days ahead, subject.
+    mean, rho = averages.day_mean[:2, row, groups][:, None, None], averages.correlation[row, groups]
+    above = probability_at_or_above(mean, shrunk[:, None], rho, later, bounds[:, :, None])
+    sure = (above[0] - above[1] >= SURE) & (later - now <= most[asked])
+    needed[asked] = np.where(sure.any(axis=0), sure.argmax(axis=0), np.nan)
+    return needed
+
+
+def _bounds(guideline: Guideline, category: int) -> Floats:
+    """Return the limits at or above which the category, and the one above it, are reached; a row a pressure."""
+    least = least_of(guideline.categories[SETTINGS[HOME]])
+    never = np.full((2, 1), np.inf)
+    return np.concatenate([least, never], axis=1)[:, category : category + 2]
