@@ -76,11 +76,21 @@ class Assessment:
 
 def assess(requests: Sequence[Request], rules: Rules) -> Assessment:
     """Assess the subjects of several requests together; each one's result is as if it had come alone."""
-    ruleset, programs = rules.ruleset, rules.programs
+    return assess_batch(batch_of(requests, sitting_gaps(requests, rules)), rules)
+
+
+def sitting_gaps(requests: Sequence[Request], rules: Rules) -> list[float]:
+    """Return how many minutes apart each request's protocol puts its sittings."""
+    protocols = rules.ruleset.protocols
+    return [protocols[request.protocol].limits["protocol.sitting_gap_minutes"] for request in requests]
+
+
+def assess_batch(batch: Batch, rules: Rules) -> Assessment:
+    """Assess a batch, wherever its columns came from. Of its requests only subject and options are looked at."""
+    ruleset, programs, requests = rules.ruleset, rules.programs, batch.requests
     guidelines = [ruleset.guideline_for(request) for request in requests]
     protocols = [ruleset.protocols[request.protocol] for request in requests]
     profile = _profiles(programs["reading"], guidelines, requests)
-    batch = batch_of(requests, [one.limits["protocol.sitting_gap_minutes"] for one in protocols])
 
     readings, sittings = columns_of_readings(batch), columns_of_sittings(batch)
     on_readings = programs["reading"].judge(readings.__getitem__, profile[batch.subject_of])

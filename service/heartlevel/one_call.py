@@ -17,6 +17,8 @@ from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, To
 
 # Subjects of a stream assessed in one go: enough to share the work, few enough to answer soon.
 TOGETHER = 32
+# The same where nobody waits for the first answer.
+TOGETHER_IN_BULK = 256
 Lines: TypeAlias = Iterable[tuple[int, bytes | LineTooLong]]  # numbered
 
 
@@ -74,16 +76,21 @@ class Outcome:
         return {"line": self.line, "detail": self.detail, "problems": [one.as_dict() for one in self.problems]}
 
 
-def in_turn(lines: Lines) -> Iterator[list[tuple[int, bytes | LineTooLong]]]:
+def in_turn(lines: Lines, together: int = TOGETHER) -> Iterator[list[tuple[int, bytes | LineTooLong]]]:
     """Yield the lines a few at a time, as many as are assessed together."""
     waiting = iter(lines)
-    while some := list(islice(waiting, TOGETHER)):
+    while some := list(islice(waiting, together)):
         yield some
 
 
-def answer_each(lines: Lines, rules: Rules, most_readings: int = MOST_READINGS) -> Iterator[Outcome]:
-    """Answer every numbered line in its place; a line that cannot be assessed costs no other."""
-    for some in in_turn(lines):
+def answer_each(
+    lines: Lines, rules: Rules, most_readings: int = MOST_READINGS, together: int = TOGETHER
+) -> Iterator[Outcome]:
+    """Answer every numbered line in its place; a line that cannot be assessed costs no other.
+
+    `together` lines are read before the first of them is answered; how many changes no answer.
+    """
+    for some in in_turn(lines, together):
         read_ones = [understood(number, line, rules, most_readings) for number, line in some]
         requests = [one for one in read_ones if isinstance(one, Request)]
         found = zip(requests, answered(requests, rules), strict=True)

@@ -11,6 +11,7 @@ from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import read
 from heartlevel.one_call import answered
 from heartlevel.profiles import Category
+from heartlevel.ruling import verdicts
 from heartlevel.ruling.language import Term
 from heartlevel.ruling.truth import UNKNOWN
 from heartlevel.statistics.classification import limit_name
@@ -37,17 +38,17 @@ def test_a_device_is_only_that_of_its_own_request():
 @pytest.mark.parametrize("scope", ["reading", "sitting", "series"])
 def test_a_fact_is_wanting_where_a_rule_that_compares_it_is_undecided_for_want_of_it(scope):
     assessment = assessed(*demo())
-    verdicts, columns = assessment.verdicts[scope], assessment.facts[scope]
+    judged, columns = assessment.verdicts[scope], assessment.facts[scope]
     wanting: dict[str, np.ndarray] = {}
-    for rule, outcomes in zip(verdicts.rules, verdicts.outcomes, strict=True):
+    for rule, outcomes in zip(judged.rules, judged.outcomes, strict=True):
         for leaf in rule.leaves:
             if isinstance(leaf, Term):
                 unknown = np.isnan(columns[leaf.fact.name]) & (leaf.operator != "known") & (outcomes == UNKNOWN)
                 wanting[leaf.fact.name] = wanting.get(leaf.fact.name, False) | unknown
     assert any(rows.any() for rows in wanting.values())
-    assert set(verdicts.undecided) == set(wanting)
+    assert set(judged.undecided) == set(wanting)
     for name, rows in wanting.items():
-        assert np.array_equal(verdicts.undecided[name], rows), name
+        assert np.array_equal(judged.undecided[name], rows), name
 
 
 def uneven_week(days: int) -> dict:
@@ -118,3 +119,17 @@ def test_subjects_with_other_devices_days_and_settings_have_the_same_answers_tog
     payloads = [*demo(), week(0), week(1), week(3, setting="office"), week(4, device="d-1")]
     together = [as_json(one) for one in answered([read(one, rules().ruleset.choices) for one in payloads], rules())]
     assert together == [as_json(answer(one)) for one in payloads]
+
+
+@pytest.mark.parametrize("scope", ["reading", "sitting", "series", "device"])
+def test_many_rows_are_decided_rule_by_rule_as_few_are_by_matrices(scope, monkeypatch):
+    found = []
+    for many in (0, 10**9):
+        monkeypatch.setattr(verdicts, "MANY_ROWS", many)
+        found.append(assessed(*demo(), week(3, options=FIRST_DAY_OUT)).verdicts[scope])
+    by_rule, by_matrix = found
+    assert by_matrix.fired().any()
+    assert np.array_equal(by_rule.outcomes, by_matrix.outcomes)
+    assert set(by_rule.undecided) == set(by_matrix.undecided)
+    for name, rows in by_matrix.undecided.items():
+        assert np.array_equal(by_rule.undecided[name], rows), name

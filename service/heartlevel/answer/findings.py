@@ -9,7 +9,7 @@ import numpy as np
 from heartlevel.answer.numbers import rounded
 from heartlevel.answer.reasons import reason_of
 from heartlevel.assessment import Assessment
-from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.faults import Problem
 from heartlevel.ruling.ruleset import Rule
 from heartlevel.vocabulary import SCOPES, SEVERITIES
@@ -78,17 +78,18 @@ def _readings_of_sittings(assessment: Assessment) -> list[list[int]]:
 
 def _fired(assessment: Assessment, scope: str) -> Iterator[tuple[Rule, int, dict[str, Any]]]:
     verdicts, columns = assessment.verdicts[scope], assessment.facts[scope]
-    values: dict[str, list[float]] = {}
-    rules, rows = np.nonzero(verdicts.fired())
-    for place, row in zip(rules.tolist(), rows.tolist(), strict=True):
-        rule = verdicts.rules[place]
-        facts = {}
-        for name in rule.shown_facts:
-            if name not in values:
-                values[name] = columns[name].tolist()
-            value = CATALOGUE[name].decoded(values[name][row])
-            facts[name] = rounded(value, FACT_PLACES) if isinstance(value, float) else value
-        yield rule, row, facts
+    for rule, fired in zip(verdicts.rules, verdicts.fired(), strict=True):
+        rows = np.flatnonzero(fired)
+        if len(rows):
+            shown = [_shown(CATALOGUE[name], columns[name][rows].tolist()) for name in rule.shown_facts]
+            for row, *values in zip(rows.tolist(), *shown, strict=True):
+                yield rule, row, dict(zip(rule.shown_facts, values, strict=True))
+
+
+def _shown(fact: Fact, values: list[float]) -> list[Any]:
+    if fact.kind == "number":
+        return [rounded(value, FACT_PLACES) for value in values]
+    return [fact.decoded(value) for value in values]
 
 
 def written_out(finding: Finding, assessment: Assessment, subject: int) -> dict[str, Any]:

@@ -194,10 +194,10 @@ def home_device_diastolic_bias(c: Subjects) -> Floats:
 @fact("series", "devices named by the home readings that the protocol keeps", unit="1", asked=False)
 def home_kept_devices(c: Subjects) -> Floats:
     """Devices in the home average."""
-    batch = c.source.batch
-    taken = [one.data.get("device") for request in batch.requests for one in request.readings]
-    used = {(int(batch.subject_of[row]), taken[row]) for row in np.flatnonzero(_kept(c)).tolist() if taken[row]}
-    count = count_by(np.array([subject for subject, _ in used], dtype=np.int64), len(batch.requests))
+    batch, number = c.source.batch, c.source.readings["device_number"]
+    named = _kept(c) & ~np.isnan(number)
+    used = np.unique(np.column_stack([batch.subject_of[named], number[named]]), axis=0)
+    count = count_by(used[:, 0].astype(np.int64), len(batch.requests))
     return np.where(count > 0, count, np.nan)
 
 

@@ -172,14 +172,21 @@ def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
         described += request.devices.values()
         of_reading += [row_of.get(one.data.get("device") or "", 0) for one in request.readings]
     rows = np.array(of_reading, dtype=np.int64)
+    number: dict[tuple[int, str], float] = {}  # of every device named, described or not
+    numbers = [
+        number.setdefault((place, name), float(len(number))) if (name := one.data.get("device")) else np.nan
+        for place, request in enumerate(requests)
+        for one in request.readings
+    ]
     columns = columns_of(DEVICE, described) | {
-        "device_number": np.array([np.nan, *range(1, len(described))]),
-        "device_checked_on": np.array([_ordinal(one.get("checked_on")) for one in described]),
+        "device_checked_on": np.array([ordinal(one.get("checked_on")) for one in described]),
     }
-    return {name: column[rows] for name, column in columns.items()}
+    of_device = {name: column[rows] for name, column in columns.items()}
+    return {**of_device, "device_number": np.array(numbers, dtype=np.float64)}
 
 
-def _ordinal(day: str | None) -> float:
+def ordinal(day: str | None) -> float:
+    """Return a written date as a number of days; NaN for none."""
     return float(date.fromisoformat(day).toordinal()) if day else float("nan")
 
 

@@ -37,18 +37,19 @@ def placed_in_time(
     """Sort readings by time, name each one, and leave out exact copies and what has no readable time."""
     taken, problems = [], []
     for place, data in readings.items():
-        moment, faults = _moment(data["taken_at"], zone, f"/readings/{place}/taken_at")
-        mistaken = _to_mmhg(data, place)
+        moment, faults = moment_of(data["taken_at"], zone, f"/readings/{place}/taken_at")
+        mistaken = to_mmhg(data, place)
         problems += faults + mistaken
         if moment is not None and not mistaken:
             name = data.get("id") or f"@{data['taken_at']}"
             taken.append(Taken(moment.timestamp(), moment, name, place, data))
     taken.sort(key=lambda one: one.instant)
-    kept, copies = _without_copies(taken)
-    return kept, problems + copies + _named_apart(kept)
+    kept, copies = without_copies(taken)
+    return kept, problems + copies + named_apart(kept)
 
 
-def _moment(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | None, list[Problem]]:
+def moment_of(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | None, list[Problem]]:
+    """Read a time; `at` is its pointer. None with the reason where it cannot be placed."""
     try:
         moment = datetime.fromisoformat(text.upper()) if RFC3339.fullmatch(text) else None
     except ValueError:
@@ -72,7 +73,8 @@ def _in_zone(naive: datetime, zone: ZoneInfo, at: str, text: str) -> tuple[datet
     return moment, []
 
 
-def _to_mmhg(data: dict[str, Any], place: int) -> list[Problem]:
+def to_mmhg(data: dict[str, Any], place: int) -> list[Problem]:
+    """Convert a reading's pressures where they are; a problem where no blood pressure is that high."""
     if data.get("unit") != KPA:
         return []
     faults = []
@@ -92,7 +94,8 @@ def _by_content(one: Taken) -> tuple[str, float, float, bytes]:
     return padded(one.name), one.data["systolic"], one.data["diastolic"], content
 
 
-def _without_copies(taken: list[Taken]) -> tuple[list[Taken], list[Problem]]:
+def without_copies(taken: list[Taken]) -> tuple[list[Taken], list[Problem]]:
+    """Leave out all but one of exact copies, and put readings of one instant in order. Sorted by time before."""
     kept: list[Taken] = []
     problems: list[Problem] = []
     for _, together in groupby(taken, key=lambda one: one.instant):
@@ -111,7 +114,7 @@ def _without_copies(taken: list[Taken]) -> tuple[list[Taken], list[Problem]]:
     return kept, problems
 
 
-def _named_apart(kept: Iterable[Taken]) -> list[Problem]:
+def named_apart(kept: Iterable[Taken]) -> list[Problem]:
     """Give readings that share a name a number, and say so where the caller gave the name."""
     problems, used = [], set[str]()
     for one in kept:

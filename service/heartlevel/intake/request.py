@@ -12,11 +12,11 @@ from marshmallow import ValidationError
 from heartlevel.intake.faults import Problem, from_messages, in_order, near, problem
 from heartlevel.intake.fields import Block, Items, messages
 from heartlevel.intake.moments import Taken, placed_in_time
-from heartlevel.intake.schema import ESSENTIAL, LISTS, Envelope
+from heartlevel.intake.schema import ESSENTIAL, LISTS, Envelope, Options
 from heartlevel.intake.screening import Screen
 from heartlevel.vocabulary import EXPLANATIONS
 
-ENVELOPE = Envelope()
+ENVELOPE, OPTIONS = Envelope(), Options()
 MOST_READINGS = 5_000
 BLOCKS = {name: block() for name, block in LISTS.items()}
 ENVELOPE_SCREEN, SCREENS = Screen(ENVELOPE), {name: Screen(block) for name, block in BLOCKS.items()}
@@ -124,6 +124,17 @@ def _envelope(payload: object) -> tuple[dict[str, Any], list[Problem]]:
         return valid, list(from_messages(messages(error), ENVELOPE, payload, ""))
 
 
+def read_options(payload: object, choices: Choices) -> tuple[dict[str, Any], ZoneInfo | None, date | None]:
+    """Return options that many subjects share, the zone and the date of the assessment. Raises RefusedRequest."""
+    options = checked(OPTIONS, payload)
+    faults, zone, as_of = options_of(options, choices)
+    if faults:
+        raise RefusedRequest(faults)
+    guideline = options.get("guideline") or choices.default_guideline
+    chosen = {"guideline": guideline, "protocol": options.get("protocol") or choices.guidelines[guideline]}
+    return {**options, **chosen}, zone, as_of
+
+
 def options_of(
     options: dict[str, Any], choices: Choices
 ) -> tuple[list[Problem], ZoneInfo | None, date | None]:
@@ -191,14 +202,14 @@ def items_of(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list
     for place, item in enumerate(raw):
         found = SCREENS[name].load(item)
         if found is None:
-            found, faults = _item(item, name, f"/{name}/{place}")
+            found, faults = read_item(item, name, f"/{name}/{place}")
             problems += faults
         if found is not None:
             kept[place] = found
     return kept, problems
 
 
-def _item(item: object, name: str, at: str) -> tuple[dict[str, Any] | None, list[Problem]]:
+def read_item(item: object, name: str, at: str) -> tuple[dict[str, Any] | None, list[Problem]]:
     """Read an item that may be at fault: what is usable of it, None if nothing is, and its problems."""
     block = BLOCKS[name]
     try:

@@ -14,7 +14,7 @@ from heartlevel.intake.fields import Anything, Block, Choice, Flag, Items, Numbe
 Look: TypeAlias = Callable[[Any], Any]
 
 
-class _Unfit(Exception):
+class Unfit(Exception):
     """Something may be wrong; marshmallow says what."""
 
 
@@ -29,35 +29,36 @@ class Screen:
         """Return the object loaded; None if marshmallow has to look."""
         try:
             loaded: dict[str, Any] = self._look(raw)
-        except _Unfit:
+        except Unfit:
             return None
         return loaded
 
 
 def _look_at_object(block: Block) -> Look:
-    looks = {name: _look_at(field) for name, field in block.fields.items()}
+    looks = {name: look_at(field) for name, field in block.fields.items()}
     nullable = frozenset(name for name, field in block.fields.items() if field.allow_none)
     required = frozenset(name for name, field in block.fields.items() if field.required)
 
     def look_at_all(raw: Any) -> dict[str, Any]:
         if type(raw) is not dict or not required <= raw.keys():
-            raise _Unfit
+            raise Unfit
         loaded: dict[str, Any] = {}
         for name, value in raw.items():
             if value is None:
                 if name not in nullable:
-                    raise _Unfit
+                    raise Unfit
                 loaded[name] = None
             elif look := looks.get(name):
                 loaded[name] = look(value)
             else:
-                raise _Unfit
+                raise Unfit
         return loaded
 
     return look_at_all
 
 
-def _look_at(field: fields.Field[Any]) -> Look:
+def look_at(field: fields.Field[Any]) -> Look:
+    """Return the quick look at one field's value; it raises Unfit where marshmallow has to look."""
     # By exact type: a kind of field derived from another may be stricter than it.
     look = LOOKS.get(type(field))
     return look(field) if look else _asking(field)
@@ -70,7 +71,7 @@ def _asking(field: fields.Field[Any]) -> Look:
         try:
             return field.deserialize(value)
         except ValidationError:
-            raise _Unfit from None
+            raise Unfit from None
 
     return ask
 
@@ -82,7 +83,7 @@ def _number(field: Number) -> Look:
         # The exact type leaves booleans out, the limits NaN and infinity.
         if (type(value) is float or type(value) is int) and low <= value <= high:
             return float(value)
-        raise _Unfit
+        raise Unfit
 
     return number
 
@@ -91,7 +92,7 @@ def _flag(_: Flag) -> Look:
     def flag(value: Any) -> bool:
         if value is True or value is False:
             return value
-        raise _Unfit
+        raise Unfit
 
     return flag
 
@@ -114,18 +115,18 @@ def _choice(field: Choice) -> Look:
     def choice(value: Any) -> str:
         if type(value) is str and value in names:
             return value
-        raise _Unfit
+        raise Unfit
 
     return choice
 
 
 def _items(field: Items) -> Look:
-    look, least, longest = _look_at(field.inner), field.least, field.longest
+    look, least, longest = look_at(field.inner), field.least, field.longest
 
     def items(value: Any) -> list[Any]:
         if type(value) is list and least <= len(value) <= longest:
             return [look(one) for one in value]
-        raise _Unfit
+        raise Unfit
 
     return items
 

@@ -14,6 +14,8 @@ def reliability_of(batch: Batch, on_readings: Verdicts, on_sittings: Verdicts) -
 
 
 def _worst(verdicts: Verdicts, rows: int) -> Ints:
-    effects = np.array([rule.effect for rule in verdicts.rules], dtype=np.int64)
-    worst = np.zeros(rows, dtype=np.int64)
-    return np.max(verdicts.fired() * effects[:, None], axis=0, initial=0) if len(effects) else worst
+    worst, fired = np.zeros(rows, dtype=np.int64), verdicts.fired()
+    for effect in sorted({rule.effect for rule in verdicts.rules} - {0}):
+        of_effect = [place for place, rule in enumerate(verdicts.rules) if rule.effect == effect]
+        worst[fired[of_effect].any(axis=0)] = effect
+    return worst

@@ -5,7 +5,8 @@ were loaded. A row of a scope (a reading, a sitting, a person, a device check) g
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property, partial
 from itertools import product
 
 import numpy as np
@@ -22,13 +23,22 @@ EVERYTHING = (-np.inf, np.inf)
 NOTHING = (np.inf, -np.inf)
 
 
-@dataclass(frozen=True, slots=True)
+# Above so many rows it is quicker to go rule by rule than to multiply matrices that are mostly zeros.
+MANY_ROWS = 512
+
+
+@dataclass(frozen=True)
 class Verdicts:
     """Outcomes of all rules of a scope: a row a rule, a column a row of the scope; and of their comparisons."""
 
     rules: tuple[Rule, ...]
     outcomes: Outcomes  # FALSE, TRUE or UNKNOWN
-    undecided: Mapping[str, Bools]  # fact -> rows where a rule is unknown for want of it
+    wanting: Callable[[], Mapping[str, Bools]]
+
+    @cached_property
+    def undecided(self) -> Mapping[str, Bools]:
+        """For each fact the rows where a rule is unknown for want of it; worked out when first asked for."""
+        return self.wanting()
 
     def fired(self) -> Bools:
         """Mark where each rule fires."""
@@ -69,8 +79,9 @@ class Program:
         self._when_unknown = np.array(unknown, dtype=np.int8).reshape(-1, 1)
         self._place_of = {leaf: place for place, leaf in enumerate(self.terms)}
         self._compile_tables()
+        self._by_rule = self._leaves_by_rule()
         no_rows = np.zeros((len(self.terms), 0), dtype=np.int8)
-        self._nothing = self._decided(no_rows)
+        self._nothing = self._decided(no_rows, np.zeros(0, dtype=np.int64))
 
     def _compile_tables(self) -> None:
         shapes = [shape_of(rule.condition, rule.leaves) for rule in self.rules]
@@ -104,18 +115,16 @@ class Program:
         """Judge every row of the scope. `column` gives a fact's column, `profile` each row's pair number."""
         if not len(profile):
             return self._nothing
+        if len(profile) > MANY_ROWS:
+            return self._decided_by_rule(self._compared_by_term(column, profile), profile)
         facts = np.array([column(name) for name in self.facts], dtype=np.float64).reshape(-1, len(profile))
-        verdicts = self._decided(self._compared(facts, profile))
-        # For want of a limit is not for want of a fact.
-        unknown = dict(zip(self.facts, np.isnan(facts), strict=True))
-        undecided = {name: rows & unknown[name] for name, rows in verdicts.undecided.items()}
-        return replace(verdicts, undecided=undecided)
+        return self._decided(self._compared(facts, profile), profile)
 
     def judge_example(self, facts: Mapping[str, float], profile: int, firing: Sequence[str]) -> dict[str, int]:
         """Judge one row of given facts, other rules' outcomes given too, by the same tables."""
         given = np.array([[facts.get(name, np.nan)] for name in self.facts]).reshape(-1, 1)
         forced = np.array([[TRUE if rule.id in firing else FALSE] for rule in self.rules], dtype=np.int8)
-        verdicts = self._decided(self._compared(given, np.array([profile])), forced)
+        verdicts = self._decided(self._compared(given, np.array([profile])), np.array([profile]), forced)
         return dict(zip((rule.id for rule in self.rules), verdicts.outcomes[:, 0].tolist(), strict=True))
 
     def _compared(self, facts: Floats, profile: Ints) -> Outcomes:
@@ -126,7 +135,7 @@ class Program:
             undecided |= self._unlimited[:, profile]
         return np.where(undecided, self._when_unknown, holds.astype(np.int8))
 
-    def _decided(self, compared: Outcomes, forced: Outcomes | None = None) -> Verdicts:
+    def _decided(self, compared: Outcomes, profile: Ints, forced: Outcomes | None = None) -> Verdicts:
         """Look every rule up. Rules that mention others see these as decided here, or as `forced`."""
         rows = compared.shape[1]
         leaves = np.zeros((len(self.terms) + len(self.rules), rows))
@@ -140,12 +149,53 @@ class Program:
             outcomes[stratum.rules] = decided
             if forced is None:
                 leaves[len(self.terms) + stratum.rules] = decided
-        return Verdicts(self.rules, outcomes, self._wanting(compared, outcomes))
+        return Verdicts(self.rules, outcomes, partial(self._wanting, compared, outcomes, profile))
 
-    def _wanting(self, compared: Outcomes, outcomes: Outcomes) -> dict[str, Bools]:
-        """Return, for each fact, the rows where it is unknown and a rule that compares it is undecided."""
+    def _leaves_by_rule(self) -> list[tuple[int, list[int], Outcomes]]:
+        """Return, those mentioned first, each rule's place with its leaves and its truth table."""
+        tables = tables_of([shape_of(rule.condition, rule.leaves) for rule in self.rules])
+        leaves = [[self._leaf(leaf) for leaf in rule.leaves] for rule in self.rules]
+        return [(place, leaves[place], tables[place]) for stratum in self._strata for place in stratum.rules.tolist()]
+
+    def _compared_by_term(self, column: Callable[[str], Floats], profile: Ints) -> Outcomes:
+        """Compare as `_compared` does, for many rows: one comparison at a time, and none where nothing is known."""
+        compared = np.empty((len(self.terms), len(profile)), dtype=np.int8)
+        same = bool((profile == profile[0]).all())
+        ends = [*self._first_term_of[1:].tolist(), len(self.terms)]
+        for name, start, end in zip(self.facts, self._first_term_of.tolist(), ends, strict=True):
+            values = column(name)
+            unknown = np.isnan(values)
+            none, some = bool(unknown.all()), bool(unknown.any())
+            for term in range(start, end):
+                if not none:
+                    low, high = (of[term, profile[0]] if same else of[term, profile] for of in (self._low, self._high))
+                    compared[term] = (values >= low) & (values <= high)
+                if some:
+                    compared[term][unknown] = self._when_unknown[term, 0]
+                if self._unlimited[term].any():
+                    compared[term][self._unlimited[term, profile]] = UNKNOWN
+        return compared
+
+    def _decided_by_rule(self, compared: Outcomes, profile: Ints) -> Verdicts:
+        """Decide as `_decided` does, for many rows: each rule's own leaves only."""
+        terms = len(self.terms)
+        outcomes = np.zeros((len(self.rules), compared.shape[1]), dtype=np.int8)
+        for place, leaves, table in self._by_rule:
+            digit = np.uint8(3) if len(table) <= 3**5 else np.int64(3)
+            pattern = np.zeros(compared.shape[1], dtype=digit.dtype)
+            for leaf in reversed(leaves):
+                outcome = compared[leaf] if leaf < terms else outcomes[leaf - terms]
+                pattern = pattern * digit + outcome.view(np.uint8)
+            outcomes[place] = table[pattern]
+        return Verdicts(self.rules, outcomes, partial(self._wanting, compared, outcomes, profile))
+
+    def _wanting(self, compared: Outcomes, outcomes: Outcomes, profile: Ints) -> dict[str, Bools]:
+        """Return, for each fact, the rows where it is unknown and a rule that compares it is undecided.
+
+        What is compared with a limit that is not published is not wanting: no fact would decide it.
+        """
         undecided = self._uses[:, : len(self.terms)].T @ (outcomes == UNKNOWN).astype(np.float64) > 0
-        wanting = undecided & (compared == UNKNOWN)
+        wanting = undecided & (compared == UNKNOWN) & ~self._unlimited[:, profile]
         by_fact = np.logical_or.reduceat(wanting, self._first_term_of, axis=0)
         return dict(zip(self.facts, by_fact, strict=True))
 

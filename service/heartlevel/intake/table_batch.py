@@ -1,0 +1,276 @@
+"""From a table's cells to batches: times, units, copies, order; no Python object a reading."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from math import isnan
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+from heartlevel.columns import Floats, Ints
+from heartlevel.intake.batch import Batch, circumstance_column, ordinal
+from heartlevel.intake.columnwise import Column
+from heartlevel.intake.moments import Taken, local_hour, moment_of, named_apart, to_mmhg, without_copies
+from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, Recorded
+from heartlevel.intake.request import Request, read_item
+from heartlevel.intake.schema import HIGHEST_READABLE
+from heartlevel.intake.table_columns import COLUMN_AT, CellProblem
+from heartlevel.intake.table_columns import DEVICE as OF_DEVICE
+from heartlevel.intake.table_columns import READING as OF_READING
+from heartlevel.intake.table_columns import SUBJECT as OF_SUBJECT
+from heartlevel.intake.tabular import Cells, first_of_subject
+from heartlevel.intake.written_times import day_and_hour, moments
+from heartlevel.vocabulary import CIRCUMSTANCES, KPA, MMHG_PER_KPA, SIDES, UNITS
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(slots=True)
+class Table:
+    """A table's readings, sorted by subject and time, and its subjects, refused ones left out."""
+
+    subjects: Sequence[str]
+    of_subject: Mapping[str, Floats]  # recorded facts, a row a subject
+    readings: Mapping[str, Floats]  # recorded facts, a row a reading
+    names: Sequence[str]
+    rows: Ints  # each reading's row in the table
+    subject_of: Ints
+    instant: Floats
+    day: Ints
+    hour: Floats
+    problems: Sequence[CellProblem]
+
+
+class _Times:
+    """When each row was taken. `texts` holds each row's time as it was written."""
+
+    def __init__(self, cells: Cells, zone: ZoneInfo | None) -> None:
+        kept = cells.kept.tolist()
+        written = zip(cells.columns["taken_at"].values(), kept, strict=True)
+        self.texts = [text if known else "" for text, known in written]
+        of = moments(self.texts, zone)
+        self.instant, self.zone = of.instant, zone
+        self.day, self.hour = day_and_hour(of.local)
+        for row in np.flatnonzero(cells.kept & ~of.sure).tolist():
+            self._alone(cells, row)
+
+    def _alone(self, cells: Cells, row: int) -> None:
+        moment, problems = moment_of(self.texts[row], self.zone, "/taken_at")
+        cells.note(row, OF_READING, problems)
+        if moment is None:
+            cells.kept[row] = False
+        else:
+            self.instant[row], self.day[row] = moment.timestamp(), moment.toordinal()
+            self.hour[row] = local_hour(moment)
+
+
+def table_of(cells: Cells, zone: ZoneInfo | None, as_of: date | None) -> Table:
+    """Put the rows that can be assessed in order of subject and time, pressures in mm[Hg], copies left out."""
+    times = _Times(cells, zone)
+    _convert(cells)
+    rows = np.flatnonzero(cells.kept)
+    rows = rows[np.lexsort((times.instant[rows], cells.subject_of[rows]))]
+    rows = _without_copies(cells, times, rows)
+    names = _names(cells, times, rows)
+    place = np.cumsum(~cells.refused) - 1
+    subjects = [name for name, no in zip(cells.subjects, cells.refused.tolist(), strict=True) if not no]
+    return Table(
+        subjects=subjects,
+        of_subject=_of_subject(cells, as_of),
+        readings=_facts(cells, rows),
+        names=names,
+        rows=rows,
+        subject_of=place[cells.subject_of[rows]],
+        instant=times.instant[rows],
+        day=times.day[rows],
+        hour=times.hour[rows],
+        problems=sorted(set(cells.problems), key=lambda one: (one.row, one.column, one.code)),
+    )
+
+
+def _convert(cells: Cells) -> None:
+    """Convert kilopascals; what was no blood pressure in kilopascals is left out, with the problem."""
+    unit = cells.columns.get("unit")
+    if unit is None:
+        return
+    in_kpa = cells.kept & (unit.codes == UNITS.index(KPA))
+    mistaken = np.zeros(len(in_kpa), dtype=bool)
+    columns = {name: cells.columns[name] for name in ("systolic", "diastolic")}
+    converted = {name: column.codes * MMHG_PER_KPA for name, column in columns.items()}
+    for values in converted.values():
+        mistaken |= in_kpa & (values > HIGHEST_READABLE)
+    for row in np.flatnonzero(mistaken).tolist():
+        data = {name: float(column.codes[row]) for name, column in columns.items()} | {"unit": KPA}
+        cells.note(row, OF_READING, _about_the_row(to_mmhg(data, 0)))
+        cells.kept[row] = False
+    for name, column in columns.items():
+        column.codes = np.where(in_kpa, converted[name], column.codes)
+
+
+def _about_the_row(problems: Sequence[Any]) -> list[Any]:
+    """Return problems of the first reading of a request as problems of a row."""
+    return [type(one)(one.pointer.removeprefix("/readings/0"), one.code, one.detail, one.hint) for one in problems]
+
+
+def _without_copies(cells: Cells, times: _Times, rows: Ints) -> Ints:
+    """Leave out exact copies; order readings of one instant as in a request."""
+    owner, instant = cells.subject_of[rows], times.instant[rows]
+    same = (owner[1:] == owner[:-1]) & (instant[1:] == instant[:-1])
+    if not same.any():
+        return rows
+    tied = np.append(False, same) | np.append(same, False)
+    group = np.cumsum(np.append(True, ~same))[tied]
+    taken = _taken(cells, times, rows[tied])
+    kept: list[int] = []
+    rank: list[tuple[int, int]] = []
+    starts = np.flatnonzero(np.append(True, np.diff(group) != 0)).tolist()
+    for start, end in zip(starts, [*starts[1:], len(taken)], strict=True):
+        several, copies = without_copies(taken[start:end])
+        for one in copies:
+            cells.note(int(one.pointer.rpartition("/")[2]), OF_READING, [type(one)("", one.code, one.detail)])
+        kept += [one.place for one in several]
+        rank += [(start, place) for place in range(len(several))]
+    position = np.flatnonzero(tied)
+    at = np.concatenate([np.flatnonzero(~tied), [position[start] + place for start, place in rank]])
+    return np.concatenate([rows[~tied], kept])[np.argsort(at, kind="stable")].astype(np.int64)
+
+
+def _taken(cells: Cells, times: _Times, rows: Ints) -> list[Taken]:
+    """Return rows as readings of a request are kept, to be compared by the same code."""
+    taken = []
+    names = _given_names(cells, times, rows)
+    for row, name, item in zip(rows.tolist(), names, cells.objects(OF_READING, rows), strict=True):
+        data, _ = read_item(item, "readings", "")
+        whole = data or {}
+        to_mmhg(whole, 0)
+        # The local time plays no part in the comparison.
+        taken.append(Taken(float(times.instant[row]), EPOCH, name, row, whole))
+    return taken
+
+
+def _given_names(cells: Cells, times: _Times, rows: Ints) -> list[str]:
+    given = cells.columns.get("id")
+    if given is None:
+        return [f"@{times.texts[row]}" for row in rows.tolist()]
+    ids = given.values()
+    return [ids[row] or f"@{times.texts[row]}" for row in rows.tolist()]
+
+
+def _names(cells: Cells, times: _Times, rows: Ints) -> list[str]:
+    """Name each reading; those of a subject that share a name are told apart as in a request."""
+    names = _given_names(cells, times, rows)
+    owner = cells.subject_of[rows]
+    twice = pd.DataFrame({"owner": owner, "name": pd.Series(names, dtype=object)}).duplicated().to_numpy()
+    ids = cells.columns["id"].values() if "id" in cells.columns and twice.any() else None
+    for subject in np.unique(owner[twice]).tolist():
+        start, end = np.searchsorted(owner, [subject, subject + 1]).tolist()
+        taken = [
+            Taken(0.0, EPOCH, names[at], int(rows[at]), {"id": ids[rows[at]] if ids else None}) for at in range(start, end)
+        ]
+        for one in named_apart(taken):
+            row = int(one.pointer.split("/")[2])
+            cells.note(row, OF_READING, [type(one)("/id", one.code, one.detail, one.hint)])
+        names[start:end] = [one.name for one in taken]
+    return names
+
+
+def _facts(cells: Cells, rows: Ints) -> dict[str, Floats]:
+    found = {one.fact: _recorded(cells, OF_READING, one)[rows] for one in READING}
+    found |= {one.fact: _recorded(cells, OF_DEVICE, one)[rows] for one in DEVICE}
+    checked = cells.columns.get("device.checked_on")
+    device, unknown = cells.columns.get("device"), np.full(len(rows), np.nan)
+    found["device_number"] = unknown if device is None else _numbers(device)[rows]
+    found["device_checked_on"] = unknown if checked is None else _ordinals(checked)[rows]
+    column = cells.columns.get("circumstances")
+    for name in CIRCUMSTANCES:
+        found[circumstance_column(name)] = _listed(column, name, len(cells.kept))[rows]
+    return found
+
+
+def _numbers(device: Column) -> Floats:
+    """Number the devices by their names."""
+    names = device.held or []
+    number = {name: float(place) for place, name in enumerate(names)}
+    return device.looked_up([number[name] for name in names])
+
+
+def _ordinals(day: Column) -> Floats:
+    return day.looked_up([ordinal(one) for one in day.held or ()])
+
+
+def _recorded(cells: Cells, of: str, one: Recorded) -> Floats:
+    column = cells.columns.get(COLUMN_AT[of, one.path])
+    return np.full(len(cells.kept), np.nan) if column is None else column.codes
+
+
+def _listed(column: Column | None, name: str, size: int) -> Floats:
+    """Return whether a thing was listed; unknown where no list was given."""
+    if column is None:
+        return np.full(size, np.nan)
+    return column.looked_up([np.nan if one is None else float(name in one) for one in column.held or ()])
+
+
+def _of_subject(cells: Cells, as_of: date | None) -> dict[str, Floats]:
+    whole = {one.fact: _recorded(cells, OF_SUBJECT, one) for one in SUBJECT}
+    avoided = cells.columns.get("subject.avoid_arms")
+    around = {side: cells.columns.get(f"subject.arm_circumference_cm.{side}") for side in SIDES}
+    size = len(cells.kept)
+    for side in SIDES:
+        column = around[side]
+        whole[f"circumference_{side}"] = np.full(size, np.nan) if column is None else column.codes
+        whole[f"avoid_{side}"] = _listed(avoided, side, size)
+    found = {name: first_of_subject(cells, values)[~cells.refused] for name, values in whole.items()}
+    found["as_of"] = np.full(int((~cells.refused).sum()), as_of.toordinal() if as_of else np.nan)
+    return found
+
+
+def batches(table: Table, options: Mapping[str, Any], gap: float, most: int) -> Iterator[Batch]:
+    """Yield whole subjects, about `most` readings at a time; at least one batch, if of nobody.
+
+    `options` are those of all subjects, `gap` their protocol's minutes between sittings.
+    """
+    starts = np.searchsorted(table.subject_of, np.arange(len(table.subjects) + 1))
+    first = 0
+    while True:
+        # Subjects without readings take room too.
+        last = int(np.searchsorted(starts, starts[first] + most, side="right")) - 1
+        last = min(max(last, first + 1), first + most, len(table.subjects))
+        rows = slice(int(starts[first]), int(starts[last]))
+        yield _batch(table, options, gap, slice(first, last), rows)
+        if last == len(table.subjects):
+            return
+        first = last
+
+
+def _batch(table: Table, options: Mapping[str, Any], gap: float, subjects: slice, rows: slice) -> Batch:
+    of_subject = {name: column[subjects] for name, column in table.of_subject.items()}
+    pregnant, since_birth = (of_subject["pregnant"] == 1).tolist(), of_subject["days_since_birth"].tolist()
+    named = zip(table.subjects[subjects], pregnant, since_birth, strict=True)
+    return Batch(
+        requests=[_request(name, expecting, days, options) for name, expecting, days in named],
+        subjects=of_subject,
+        readings={name: column[rows] for name, column in table.readings.items()},
+        names=table.names[rows],
+        places=table.rows[rows].tolist(),
+        subject_of=table.subject_of[rows] - subjects.start,
+        instant=table.instant[rows],
+        day=table.day[rows],
+        hour=table.hour[rows],
+        sitting_gap=np.full(subjects.stop - subjects.start, gap),
+    )
+
+
+def _request(name: str, pregnant: bool, since_birth: float, options: Mapping[str, Any]) -> Request:
+    after_birth = {} if isnan(since_birth) else {"days_since_birth": since_birth}
+    return Request(
+        subject={"id": name, "pregnant": pregnant, **after_birth},
+        guideline=options["guideline"],
+        protocol=options["protocol"],
+        language=options.get("language") or "en",
+        as_of=options["as_of"],
+        strict=False,
+        explain="brief",
+    )

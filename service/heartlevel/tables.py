@@ -1,0 +1,199 @@
+"""An assessment as tables: columns taken from its arrays, no object a subject. Numbers are not rounded."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from heartlevel.answer.figures import MUST_REMAIN
+from heartlevel.assessment import Assessment
+from heartlevel.columns import Bools, Ints
+from heartlevel.statistics.averages import QUANTITIES
+from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
+from heartlevel.statistics.uncertainty import interval95
+from heartlevel.vocabulary import RELIABILITIES, SCOPES, SETTINGS, UNDETERMINED
+
+Texts = npt.NDArray[np.object_]
+Parts = dict[str, Any]  # equally long arrays by column name
+SHOWN = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
+COUNTED = ("home_readings", "home_days", "home_sittings", "office_readings", "office_days")
+TOO_YOUNG, TOO_FEW = "below-the-age-the-guideline-classifies", "too-few-readings"
+
+
+def texts(values: Any) -> Texts:
+    """Return texts as an array of objects."""
+    return np.array(list(values), dtype=np.object_)
+
+
+def names_of(of: Assessment) -> Texts:
+    """Return the subjects' ids."""
+    return texts(one.subject["id"] for one in of.batch.requests)
+
+
+def readings_table(of: Assessment) -> Parts:
+    """Return a row a reading: `row` in the table it came from, id, reliability, pressures."""
+    columns = of.facts["reading"]
+    return {
+        "row": np.array(of.batch.places, dtype=np.int64),
+        "subject": names_of(of)[of.batch.subject_of],
+        "id": texts(of.batch.names),
+        "reliability": texts(RELIABILITIES)[of.reliability],
+        **{name: columns[name] for name in SHOWN},
+    }
+
+
+def findings_table(of: Assessment) -> Parts:
+    """Return a row for each rule that fired for a subject, with how many readings it concerns and the first's row."""
+    parts = [_found(of, scope) for scope in SCOPES]
+    whole = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    order = np.lexsort((whole.pop("place"), whole["severity"] != "high", ~whole["urgent"], whole.pop("owner")))
+    return {name: values[order] for name, values in whole.items()}
+
+
+def _found(of: Assessment, scope: str) -> Parts:
+    verdicts = of.verdicts[scope]
+    size = len(of.batch.requests)
+    which, owner, count, first = _counted(of, scope, size)
+    rules = verdicts.rules
+
+    def written(value: Any, dtype: Any = np.object_) -> npt.NDArray[Any]:
+        return np.array([value(rule) for rule in rules] or [value_of_none(dtype)], dtype=dtype)[which]
+
+    return {
+        "subject": names_of(of)[owner],
+        "rule": written(lambda rule: rule.id),
+        "scope": np.full(len(which), scope, dtype=np.object_),
+        "severity": written(lambda rule: rule.written["severity"]),
+        "urgent": written(lambda rule: rule.urgent, np.bool_),
+        "effect": written(lambda rule: rule.written["effect"]),
+        "readings": count,
+        "first_row": first,
+        "owner": owner,
+        "place": which,
+    }
+
+
+def value_of_none(dtype: Any) -> Any:
+    """Return what stands in for the rules of a scope that has none."""
+    return False if dtype is np.bool_ else ""
+
+
+def _counted(of: Assessment, scope: str, size: int) -> tuple[Ints, Ints, Ints, Ints]:
+    """Return, for each rule and subject it fired for: both, the readings concerned and the first's row (−1: none)."""
+    fired = of.verdicts[scope].fired()
+    if scope in ("series", "device"):
+        subject = np.arange(size) if scope == "series" else of.checks.subject_of
+        which, rows = np.nonzero(fired)
+        pairs = np.unique(which * size + subject[rows]) if size else np.zeros(0, dtype=np.int64)
+        nothing = np.zeros(len(pairs), dtype=np.int64)
+        return pairs // max(size, 1), pairs % max(size, 1), nothing, nothing - 1
+    batch = of.batch
+    which, rows = np.nonzero(fired if scope == "reading" else fired[:, batch.sitting_of])
+    # Rows are sorted by subject, so that pairs of rule and subject come in runs.
+    pairs = which * size + batch.subject_of[rows]
+    starts = np.flatnonzero(np.append(True, np.diff(pairs) != 0)) if len(pairs) else np.zeros(0, dtype=np.int64)
+    count = np.diff(np.append(starts, len(pairs)))
+    places = np.array(batch.places, dtype=np.int64)
+    return which[starts], batch.subject_of[rows[starts]], count, places[rows[starts]]
+
+
+def averages_table(of: Assessment) -> Parts:
+    """Return a row for each average of a subject that has readings."""
+    averages, bases = of.averages, list(of.selection.averages)
+    rows, groups = np.nonzero(averages.readings[: len(bases)])
+    order = np.lexsort((rows, groups))
+    rows, groups = rows[order], groups[order]
+    whole: Parts = {
+        "subject": names_of(of)[groups // len(SETTINGS)],
+        "setting": texts(SETTINGS)[groups % len(SETTINGS)],
+        "basis": texts(bases)[rows],
+        "readings": averages.readings[rows, groups].astype(np.int64),
+        "days": averages.days[rows, groups].astype(np.int64),
+    }
+    for place, name in enumerate(QUANTITIES):
+        at = place, rows, groups
+        low, high = interval95(averages.day_mean[at], averages.standard_error[at], averages.day_count[at])
+        whole |= {f"{name}_mean": averages.mean[at], f"{name}_sd": averages.sd[at],
+                  f"{name}_mean_of_days": averages.day_mean[at],
+                  f"{name}_low95": low, f"{name}_high95": high}  # fmt: skip
+    return whole
+
+
+def subjects_table(of: Assessment) -> Parts:
+    """Return a row a subject: category, whether it holds, pattern and coverage."""
+    columns, batch = of.facts["series"], of.batch
+    return {
+        "subject": names_of(of),
+        "guideline": texts(one.guideline for one in batch.requests),
+        "limits_from": texts(one.id for one in of.guidelines),
+        "protocol": texts(one.protocol for one in batch.requests),
+        "urgent": _any_urgent(of),
+        **_category(of),
+        "pattern": _pattern(of),
+        "readings": np.bincount(batch.subject_of, minlength=len(batch.requests)),
+        **{name: columns[name].astype(np.int64) for name in COUNTED},
+        "home_enough_for_protocol": columns["home_enough_for_protocol"] == 1,
+        "office_enough_for_protocol": columns["office_enough_for_protocol"] == 1,
+        "office_minus_home_systolic": columns["office_minus_home_systolic"],
+        "office_minus_home_diastolic": columns["office_minus_home_diastolic"],
+    }
+
+
+def _any_urgent(of: Assessment) -> Bools:
+    batch = of.batch
+    urgent = np.zeros(len(batch.requests), dtype=bool)
+    owners = {"reading": batch.subject_of, "sitting": batch.subject_of_sitting,
+              "series": np.arange(len(urgent)), "device": of.checks.subject_of}  # fmt: skip
+    for scope, owner in owners.items():
+        rules = [place for place, rule in enumerate(of.verdicts[scope].rules) if rule.urgent]
+        urgent[owner[of.verdicts[scope].fired()[rules].any(axis=0)]] = True
+    return urgent
+
+
+def _pattern(of: Assessment) -> Texts:
+    """Return the label of the one rule that decides; undetermined where none or several do."""
+    rules = of.verdicts["series"].rules
+    deciding = [place for place, rule in enumerate(rules) if rule.written.get("pattern")]
+    fired = of.verdicts["series"].fired()[deciding]
+    labels = texts([*(rules[place].written["pattern"] for place in deciding), UNDETERMINED])
+    only = np.where(fired.sum(axis=0) == 1, np.argmax(fired, axis=0) if deciding else 0, len(deciding))
+    return labels[only]
+
+
+def _category(of: Assessment) -> Parts:
+    """Return the category of the best average there is, as in an answer's `classification`."""
+    size, averages, columns = len(of.batch.requests), of.averages, of.facts["series"]
+    adults = np.array([one.adults_from_years for one in of.guidelines], dtype=np.float64)
+    adult = ~(of.batch.subjects["age_years"] < adults)
+    enough = [(columns[f"{name}_enough_for_protocol"] == 1) & adult for name in CLASSIFIED]
+    has_one = np.logical_or.reduce(enough)
+    setting = np.where(enough[0], SETTINGS.index(CLASSIFIED[0]), SETTINGS.index(CLASSIFIED[1]))
+    group, row = np.arange(size) * len(SETTINGS) + setting, averages.row("protocol")
+    place = np.where(has_one, of.classified.category[row, group], NO_CATEGORY)
+    category = texts(
+        None if one == NO_CATEGORY else guideline.categories[SETTINGS[where]][one].id
+        for one, where, guideline in zip(place.tolist(), setting.tolist(), of.guidelines, strict=True)
+    )
+    return {
+        "setting": texts([*SETTINGS, None])[np.where(has_one, setting, len(SETTINGS))],
+        "category": category,
+        "reason": texts([None, TOO_FEW, TOO_YOUNG])[np.where(has_one, 0, np.where(adult, 1, 2))],
+        "holds": has_one & _holds(of, group, place),
+        "systolic": np.where(has_one, averages.mean[0, row, group], np.nan),
+        "diastolic": np.where(has_one, averages.mean[1, row, group], np.nan),
+    }
+
+
+def _holds(of: Assessment, group: Ints, place: Ints) -> Bools:
+    others = of.alternatives
+    must_remain = np.array([name in MUST_REMAIN for name in others.names])[:, None]
+    counts = (others.applies[:, group] | must_remain) & others.enough[:, group]
+    changes: Bools = counts & (of.classified.of_alternatives[:, group] != place)
+    none: Bools = ~np.any(changes, axis=0)
+    return none
+
+
+def joined(parts: list[Mapping[str, Any]]) -> Parts:
+    """Join tables of the same columns."""
+    return {name: np.concatenate([one[name] for one in parts]) for name in parts[0]}
