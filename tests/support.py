@@ -1,11 +1,18 @@
 """What several tests share."""
 
+import csv
+import io
 import json
 from functools import cache
 from pathlib import Path
 
+import pytest
+from click.testing import CliRunner
+
 from heartlevel import Rules, answer_to
+from heartlevel.command import assess as assessing
 from heartlevel.command.demo import HARBOUR_LANE
+from heartlevel.command.main import main
 
 # A rule as a clinic would add it in a layer.
 OWN_RULE = """
@@ -72,3 +79,41 @@ def without_worded_rules(folder: Path) -> None:
     """Leave only next steps and cautions in a copy's wording: its rules are taken out."""
     for path in (folder / "wording").glob("*.yaml"):
         path.write_text(path.read_text().partition("\nrules:\n")[0] + "\n")
+
+
+def assess_in_process(*arguments: str, given: str | bytes | None = None):
+    """Run `heartlevel assess` with the shipped rules, loaded once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(assessing, "loaded", lambda folder, layers: rules())
+        return CliRunner().invoke(main, ["assess", *map(str, arguments)], input=given)
+
+
+def requests(subjects: int = 10, readings: int = 3) -> list[dict]:
+    """Invented subjects; every third has urgent pressures."""
+    return [
+        {**week(), "subject": {"id": f"s-{number:03d}", "age_years": 30 + number % 50},
+         "readings": [reading(f"2026-03-{1 + day:02d}T07:10:00+01:00", 190 + day if number % 3 == 0 else 121 + day, 82)
+                      for day in range(readings)]}
+        for number in range(subjects)
+    ]  # fmt: skip
+
+
+def as_ndjson(payloads: list[dict]) -> bytes:
+    return b"".join(json.dumps(one).encode() + b"\n" for one in payloads)
+
+
+def as_rows(payloads: list[dict]) -> list[dict]:
+    """The same subjects as rows of a table, one reading a row, dotted names."""
+    return [
+        {"subject": one["subject"]["id"], "subject.age_years": one["subject"]["age_years"],
+         "options.time_zone": one["options"]["time_zone"], **row}
+        for one in payloads for row in one["readings"]
+    ]  # fmt: skip
+
+
+def as_csv(rows: list[dict]) -> str:
+    text = io.StringIO()
+    writer = csv.DictWriter(text, rows[0], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()

@@ -67,6 +67,7 @@ class Outcome:
     line: int
     answer: dict[str, Any] | None = None
     detail: str = ""
+    code: str = ""  # of what is wrong with the line as a whole
     problems: tuple[Problem, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
@@ -103,21 +104,21 @@ def understood(
 ) -> Request | Outcome:
     """Return a line's request or, if it cannot be assessed, what stands in its place."""
     if isinstance(line, LineTooLong):
-        return Outcome(number, detail=f"the line is longer than {LONGEST_LINE} bytes")
+        return Outcome(number, detail=f"the line is longer than {LONGEST_LINE} bytes", code="line-too-long")
     try:
         return read(orjson.loads(line), rules.ruleset.choices, most_readings)
     except orjson.JSONDecodeError as error:
-        return Outcome(number, detail=f"not JSON: column {error.colno}")
+        return Outcome(number, detail=f"not JSON: column {error.colno}", code="not-json")
     except TooManyReadings as error:
-        return Outcome(number, detail=str(error))
+        return Outcome(number, detail=str(error), code="too-many-readings")
     except RefusedRequest as error:
-        return Outcome(number, detail=str(error), problems=tuple(error.problems))
+        return Outcome(number, detail=str(error), code="refused", problems=tuple(error.problems))
 
 
 def _outcome(number: int, request: Request, answer: dict[str, Any]) -> Outcome:
     refused = _refused_if_strict(request, answer)
     if refused:
-        return Outcome(number, detail=str(refused), problems=tuple(refused.problems))
+        return Outcome(number, detail=str(refused), code="refused", problems=tuple(refused.problems))
     return Outcome(number, answer)
 
 

@@ -5,6 +5,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
+from heartlevel.command import assess as assessing
 from heartlevel.command import main as command
 from heartlevel.command.demo import HARBOUR_LANE
 from support import demo, rules, week
@@ -16,7 +17,8 @@ UNREADABLE = {**week(), "devices": [{"id": 5}]}
 
 @pytest.fixture(autouse=True)
 def rules_loaded_once(monkeypatch):
-    monkeypatch.setattr(command, "loaded", lambda folder, layers: rules())
+    for module in (command, assessing):
+        monkeypatch.setattr(module, "loaded", lambda folder, layers: rules())
 
 
 def run(*arguments: str, given: str | bytes | None = None):

@@ -11,7 +11,7 @@ from heartlevel.assessment import Rules
 from heartlevel.ruling.layers import TOP
 from heartlevel.ruling.source import RuleFaults
 
-FAILED = 1
+FAILED, URGENT, UNREADABLE = 1, 10, 20
 Command = TypeVar("Command", bound=Callable[..., Any])
 DIRECTORY = click.Path(exists=True, file_okay=False, path_type=Path)
 

@@ -1,0 +1,74 @@
+"""From lines of JSON to Parquet, a bounded number of rows at a time; the same lines give the same bytes."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import orjson
+
+from heartlevel.bulk.judging import FINDING_COLUMNS
+
+MOST_ROWS = 10_000
+MOST_BYTES = 16 * 1024 * 1024
+
+
+def findings_table(lines: Path, table: Path) -> None:
+    """Write lines of findings as a table, one row a finding."""
+    import pyarrow
+
+    text = pyarrow.string()
+    kinds = {"urgent": pyarrow.bool_(), "readings": pyarrow.list_(text)}
+    _convert(lines, table, pyarrow.schema([(name, kinds.get(name, text)) for name in FINDING_COLUMNS]), _as_it_is)
+
+
+def answers_table(lines: Path, table: Path) -> None:
+    """Write lines of answers as a table, one row a subject; `answer` is the whole answer as JSON."""
+    import pyarrow
+
+    text, count = pyarrow.string(), pyarrow.int32()
+    schema = pyarrow.schema(
+        [("subject", text), ("urgent", pyarrow.bool_()), ("guideline", text), ("category", text), ("pattern", text),
+         ("readings", count), ("findings", count), ("problems", count), ("rules_fingerprint", text), ("answer", text)]
+    )  # fmt: skip
+    _convert(lines, table, schema, _row_of_answer)
+
+
+def _as_it_is(line: bytes) -> dict[str, Any]:
+    row: dict[str, Any] = orjson.loads(line)
+    return row
+
+
+def _row_of_answer(line: bytes) -> dict[str, Any]:
+    answer = orjson.loads(line)
+    return {
+        "subject": answer["subject"]["id"],
+        "urgent": answer["urgent"],
+        "guideline": answer["classification"]["guideline"],
+        "category": answer["classification"]["category"],
+        "pattern": answer["pattern"]["label"],
+        **{name: len(answer[name]) for name in ("readings", "findings", "problems")},
+        "rules_fingerprint": answer["made_with"]["rules"]["fingerprint"],
+        "answer": line.rstrip(b"\n").decode(),
+    }
+
+
+def _convert(lines: Path, table: Path, schema: Any, row_of: Callable[[bytes], dict[str, Any]]) -> None:
+    import pyarrow
+    from pyarrow import parquet
+
+    with parquet.ParquetWriter(table, schema, compression="zstd") as writer:
+        for some in _batches(lines):
+            writer.write_table(pyarrow.Table.from_pylist([row_of(line) for line in some], schema=schema))
+
+
+def _batches(path: Path) -> Iterator[list[bytes]]:
+    held, size = list[bytes](), 0
+    with path.open("rb") as file:
+        for line in file:
+            held.append(line)
+            size += len(line)
+            if len(held) >= MOST_ROWS or size >= MOST_BYTES:
+                yield held
+                held, size = [], 0
+    if held:
+        yield held

@@ -1,0 +1,37 @@
+"""`heartlevel device-check`: hold devices against references, without readings."""
+
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import IO, NoReturn
+
+import click
+import orjson
+
+from heartlevel.answer.whole import as_json
+from heartlevel.command.options import UNREADABLE, loaded, rules_options
+from heartlevel.intake.request import RefusedRequest
+from heartlevel.one_call import device_answer_to
+
+
+@click.command("device-check")
+@click.argument("file", type=click.File("rb"))
+@rules_options
+def device_check(file: IO[bytes], folder: Path | None, layers: tuple[Path, ...]) -> None:
+    """Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer."""
+    rules = loaded(folder, layers)
+    try:
+        answer = device_answer_to(orjson.loads(file.read()), rules)
+    except orjson.JSONDecodeError as error:
+        _unreadable([f"not JSON: line {error.lineno}, column {error.colno}"])
+    except RefusedRequest as error:
+        _unreadable([str(error), *map(str, error.problems)])
+    else:
+        click.echo(as_json(answer))
+        sys.exit(UNREADABLE if answer["problems"] else 0)
+
+
+def _unreadable(lines: Iterable[str]) -> NoReturn:
+    for line in lines:
+        click.echo(line, err=True)
+    sys.exit(UNREADABLE)

@@ -1,0 +1,210 @@
+"""Columns mapped, rows brought together, bad rows named without their values."""
+
+import json
+import random
+
+import pytest
+
+from heartlevel.bulk import grouping
+from support import as_csv, as_ndjson, as_rows, assess_in_process, requests
+
+PAYLOADS = requests(12)
+MAPPING = """
+columns:
+  Patient: subject
+  Day: taken_at
+  Hour: taken_at
+  SYS: {to: systolic, unit: kPa}
+  DIA: {to: diastolic, unit: kPa}
+  Where: {to: setting, values: {H: home, P: office, "?": null}}
+  Arm: {to: subject.arm_circumference_cm.left, unit: mm}
+  Talked: {to: technique.talking, values: {yes: true, no: false}}
+  Cuff from: cuff.arm_min_cm
+fixed: {taken_by: self}
+time_zone: Europe/Oslo
+time_format: "%d.%m.%Y %H:%M"
+decimal: ","
+ignore: [Ward]
+"""
+TABLE = """Patient;Day;Hour;SYS;DIA;Where;Arm;Talked;Cuff from;Ward
+s-1;01.03.2026;07:10;18,9;10,9;H;291;yes;22;a secret
+s-1;01.03.2026;07:12;18,8;10,8;H;291;no;22;a secret
+"""
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "m.yaml").write_text(MAPPING)
+    return tmp_path
+
+
+def run(folder, table, *more):
+    (folder / "t.csv").write_text(table)
+    result = assess_in_process(folder / "t.csv", "--json", "--problems", folder / "p", *more)
+    problems = [json.loads(line) for line in (folder / "p").read_text().splitlines()] if (folder / "p").exists() else []
+    return result, [json.loads(line) for line in result.stdout.splitlines()], problems
+
+
+def test_a_mapped_table_is_the_request_it_says(folder):
+    _, (answer,), problems = run(folder, TABLE, "--columns", folder / "m.yaml")
+    device = {"id": "d", "cuff": {"arm_min_cm": 22}}
+    readings = [
+        {"taken_at": f"2026-03-01T07:1{minute}:00", "systolic": systolic, "diastolic": diastolic, "unit": "kPa",
+         "setting": "home", "taken_by": "self", "device": "d", "technique": {"talking": talking}}
+        for minute, systolic, diastolic, talking in [(0, 18.9, 10.9, True), (2, 18.8, 10.8, False)]
+    ]  # fmt: skip
+    request = {"subject": {"id": "s-1", "arm_circumference_cm": {"left": 29.1}}, "devices": [device],
+               "readings": readings, "options": {"time_zone": "Europe/Oslo"}}  # fmt: skip
+    wanted = json.loads(assess_in_process("-", "--json", given=json.dumps(request)).stdout)
+    for one in (answer, wanted):
+        for finding in one["findings"]:
+            finding.pop("devices", None)  # a device without a name is given one
+    assert answer == wanted
+    assert problems == []
+
+
+def test_a_dry_run_says_how_columns_are_understood_and_shows_no_value(folder):
+    (folder / "t.csv").write_text(TABLE.replace("Ward", "systolc"))
+    result = assess_in_process(folder / "t.csv", "--columns", folder / "m.yaml", "--dry-run")
+    assert result.exit_code == 2
+    assert "SYS        -> systolic (number mm[Hg], here in kPa); here: number" in result.stdout
+    assert "Arm        -> subject.arm_circumference_cm.left (number cm, here in mm); here: number" in result.stdout
+    assert "systolc    NOT UNDERSTOOD (did you mean 'systolic'?); here: text" in result.stdout
+    assert not any(value in result.stdout for value in ("secret", "18,9", "291", "s-1", "07:10"))
+
+
+def test_a_dry_run_of_a_table_that_can_be_read_ends_with_nought(folder):
+    (folder / "t.csv").write_text(TABLE)
+    result = assess_in_process(folder / "t.csv", "--columns", folder / "m.yaml", "--dry-run")
+    assert (result.exit_code, "left out" in result.stdout) == (0, True)
+
+
+def test_columns_missing_doubled_or_not_understood_stop_the_run_at_once(folder):
+    result, _, _ = run(folder, "subject,taken_at,systolic,systolic,setting,colour\n")
+    assert result.exit_code == 2
+    assert [line.partition(": ")[2] for line in result.stderr.splitlines()] == [
+        "no column for diastolic",
+        "column 'colour' is not understood; map it, or name it under `ignore`",
+        "more than one column for systolic",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("mapping", "fault"),
+    [
+        ("columns: {A: systolc}", "columns: A: systolc: no such name (did you mean 'systolic'?)"),
+        ("colums: {}", "colums: no such name (did you mean 'columns'?)"),
+        ("columns: {A: {to: systolic, unit: cm}}", "columns: A: unit: expected one of mm[Hg], kPa"),
+        ("columns: {A: {to: systolic, unit: kPa}, B: diastolic}",
+         "columns: systolic and diastolic must have the same unit"),
+        ("columns: {A: {to: setting, unit: cm}}", "columns: A: unit: expected one of none, as the field has no unit"),
+        ("columns: [A]", "columns: a mapping is expected"),
+        ("decimal: true", "decimal: one character is expected"),
+        ("fixed: {where: home}", "fixed: where: no such name"),
+        ("- a", "a mapping is expected"),
+    ],
+)
+def test_a_mapping_at_fault_is_a_wrong_call_that_says_where(folder, mapping, fault):
+    (folder / "m.yaml").write_text(mapping)
+    result, _, _ = run(folder, TABLE, "--columns", folder / "m.yaml")
+    assert (result.exit_code, result.stderr.strip()) == (2, f"{folder}/m.yaml: {fault}")
+
+
+def test_bad_rows_are_named_by_line_and_column_without_values_and_cost_no_other(folder):
+    table = (
+        "subject,taken_at,systolic,diastolic,setting,subject.age_years\n"
+        "s-1,2026-03-01T07:10:00Z,oops77,80,home,50\n"
+        '\ns-1,2026-03-01T07:12:00Z,121,80,"home",51\n'
+        ",2026-03-01T07:12:00Z,121,80,home,50\n"
+        "s-2,too,few\n"
+        '"s-\n3",2026-03-01T07:12:00Z,121,80,home,977\n'
+        "s-4,2026-03-01T07:12:00Z,121,80,home,50\n"
+    )
+    (folder / "t.csv").write_text(table)
+    result, answers, problems = run(folder, table)
+    assert result.exit_code == 20
+    assert {one["subject"]["id"] for one in answers} == {"s-1", "s-4"}
+    found = sorted((one["line"], one["column"], one["pointer"], one["code"]) for one in problems)
+    assert found == [
+        (2, "systolic", "/readings/0/systolic", "not-a-number"),
+        (4, "subject.age_years", None, "rows-differ"),
+        (5, None, None, "no-subject"),
+        (6, None, None, "cells-differ"),
+        (7, "subject.age_years", "/subject/age_years", "out-of-range"),
+    ]
+    assert not any(value in (folder / "p").read_text() for value in ("oops77", "977"))
+
+
+def test_a_line_that_is_no_utf8_costs_no_other(folder):
+    table = as_csv(as_rows(PAYLOADS[:2])).encode().splitlines(keepends=True)
+    (folder / "t.csv").write_bytes(b"".join([*table[:2], b"\xff\xfe,1,2\n", *table[2:]]))
+    result = assess_in_process(folder / "t.csv", "--json", "--problems", folder / "p")
+    (found,) = [json.loads(line) for line in (folder / "p").read_text().splitlines()]
+    assert (found["line"], found["code"], len(result.stdout.splitlines())) == (3, "not-utf-8", 2)
+
+
+def answers_of(rows, folder, *more):
+    return sorted(run(folder, as_csv(rows), *more)[0].stdout.splitlines())
+
+
+@pytest.mark.parametrize("largest", [8 * 1024 * 1024, 200])
+def test_rows_in_any_order_are_brought_together(folder, monkeypatch, largest):
+    monkeypatch.setattr(grouping, "LARGEST_BUCKET", largest)
+    monkeypatch.setattr(grouping, "BUCKETS", 3)
+    rows = as_rows(PAYLOADS)
+    shuffled = random.Random(3).sample(rows, len(rows))
+    wanted = sorted(assess_in_process("-", "--json", given=as_ndjson(PAYLOADS)).stdout.splitlines())
+    assert answers_of(shuffled, folder) == answers_of(rows, folder) == wanted
+
+
+def test_subjects_go_on_from_one_table_into_the_next(folder):
+    rows = as_rows(PAYLOADS)
+    for number in range(3):
+        (folder / f"{number}.csv").write_text(as_csv(rows[number::3]))
+    found = assess_in_process(*sorted(folder.glob("*.csv")), "--json").stdout
+    assert sorted(found.splitlines()) == answers_of(rows, folder)
+
+
+def test_grouped_rows_are_answered_in_their_order_and_a_subject_that_returns_is_named(folder):
+    rows = as_rows(PAYLOADS)
+    _, answers, problems = run(folder, as_csv([*rows, rows[0]]), "--grouped")
+    assert [one["subject"]["id"] for one in answers] == [one["subject"]["id"] for one in PAYLOADS]
+    assert [(one["line"], one["code"]) for one in problems] == [(len(rows) + 2, "subject-returned")]
+
+
+def test_many_grouped_subjects_must_ascend(folder, monkeypatch):
+    monkeypatch.setattr(grouping, "MOST_REMEMBERED", 4)
+    rows = as_rows(PAYLOADS)
+    _, _, problems = run(folder, as_csv([*rows, rows[0]]), "--grouped")
+    assert [one["code"] for one in problems] == ["subject-returned"]
+    assert run(folder, as_csv(rows[::-1]), "--grouped")[0].exit_code == 2
+
+
+def test_a_large_bucket_is_parted_again_until_it_is_small(tmp_path, monkeypatch):
+    monkeypatch.setattr(grouping, "LARGEST_BUCKET", 200)
+    monkeypatch.setattr(grouping, "BUCKETS", 3)
+    held = []
+    monkeypatch.setattr(grouping, "_groups", lambda rows, real=grouping._groups: counted(list(real(rows)), held))
+    rows = [(f"s-{number % 90}", (0, number, [])) for number in range(900)]
+    assert len(list(grouping.gathered(iter(rows), tmp_path))) == 90
+    assert max(held) <= 8
+
+
+def counted(groups: list, held: list[int]) -> list:
+    held.append(len(groups))
+    return groups
+
+
+def test_no_more_rows_of_a_subject_are_held_than_are_needed_to_refuse_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(grouping, "MOST_ROWS", 3)
+    rows = [("many", (0, line, [])) for line in range(9)]
+    for found in (grouping.gathered(iter(rows), tmp_path), grouping.in_sequence(iter(rows))):
+        assert [len(group.rows) for group in found] == [3]
+
+
+def test_a_subject_with_too_many_rows_is_refused_and_costs_no_other(folder):
+    rows = [{"subject": "many", "taken_at": "x", "systolic": 1, "diastolic": 1, "setting": "home"}] * 5002
+    rows.append({**rows[0], "subject": "few"})
+    _, answers, problems = run(folder, as_csv(rows))
+    assert [one["subject"]["id"] for one in answers] == ["few"]
+    assert "too-many-readings" in {one["code"] for one in problems}
