@@ -14,7 +14,7 @@ from heartlevel.facts.series import Series, columns_of_series
 from heartlevel.facts.sitting import columns_of_sittings
 from heartlevel.intake.batch import Batch, batch_of
 from heartlevel.intake.request import Request
-from heartlevel.profiles import Guideline
+from heartlevel.profiles import Guideline, Protocol
 from heartlevel.ruling.examples import wrong_examples
 from heartlevel.ruling.loading import load
 from heartlevel.ruling.reliability import reliability_of
@@ -59,6 +59,7 @@ class Assessment:
     rules: RuleSet
     batch: Batch
     guidelines: Sequence[Guideline]  # whose limits hold, one a subject
+    protocols: Sequence[Protocol]  # that readings are averaged by, one a subject
     reliability: Ints
     selection: Selection
     averages: Averages
@@ -81,16 +82,15 @@ def assess(requests: Sequence[Request], rules: Rules) -> Assessment:
 
 def sitting_gaps(requests: Sequence[Request], rules: Rules) -> list[float]:
     """Return how many minutes apart each request's protocol puts its sittings."""
-    protocols = rules.ruleset.protocols
-    return [protocols[request.protocol].limits["protocol.sitting_gap_minutes"] for request in requests]
+    return [rules.ruleset.protocol_for(request).limits["protocol.sitting_gap_minutes"] for request in requests]
 
 
 def assess_batch(batch: Batch, rules: Rules) -> Assessment:
     """Assess a batch, wherever its columns came from. Of its requests only subject and options are looked at."""
     ruleset, programs, requests = rules.ruleset, rules.programs, batch.requests
     guidelines = [ruleset.guideline_for(request) for request in requests]
-    protocols = [ruleset.protocols[request.protocol] for request in requests]
-    profile = _profiles(programs["reading"], guidelines, requests)
+    protocols = [ruleset.protocol_for(request) for request in requests]
+    profile = _profiles(programs["reading"], guidelines, protocols)
 
     readings, sittings = columns_of_readings(batch), columns_of_sittings(batch)
     on_readings = programs["reading"].judge(readings.__getitem__, profile[batch.subject_of])
@@ -114,6 +114,7 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
         rules=ruleset,
         batch=batch,
         guidelines=guidelines,
+        protocols=protocols,
         reliability=reliability,
         selection=selection,
         averages=averages,
@@ -124,7 +125,7 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
     )
 
 
-def _profiles(program: Program, guidelines: Sequence[Guideline], requests: Sequence[Request]) -> Ints:
-    pairs = zip(guidelines, requests, strict=True)
-    return np.array([program.profiles[one.id, request.protocol] for one, request in pairs], dtype=np.int64)
+def _profiles(program: Program, guidelines: Sequence[Guideline], protocols: Sequence[Protocol]) -> Ints:
+    pairs = zip(guidelines, protocols, strict=True)
+    return np.array([program.profiles[guideline.id, protocol.id] for guideline, protocol in pairs], dtype=np.int64)
 

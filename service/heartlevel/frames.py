@@ -2,15 +2,17 @@
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields
+from functools import partial
 from typing import Any
 
 import pandas as pd
 
-from heartlevel.assessment import Assessment, Rules, assess_batch
+from heartlevel.assessment import Assessment, Rules, assess_batch, sitting_gaps
 from heartlevel.intake.faults import problem
 from heartlevel.intake.request import RefusedRequest, read_options
-from heartlevel.intake.table_batch import Table, batches, table_of
 from heartlevel.intake.table_columns import CellProblem
+from heartlevel.intake.table_parts import batches
+from heartlevel.intake.table_readings import Table, table_of
 from heartlevel.intake.tabular import cells_of
 from heartlevel.tables import averages_table, findings_table, joined, readings_table, subjects_table
 
@@ -71,8 +73,7 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
 
 
 def _assessments(table: Table, options: Mapping[str, Any], rules: Rules) -> Iterator[Assessment]:
-    gap = rules.ruleset.protocols[options["protocol"]].limits["protocol.sitting_gap_minutes"]
-    for batch in batches(table, options, gap, TOGETHER):
+    for batch in batches(table, options, partial(sitting_gaps, rules=rules), TOGETHER):
         yield assess_batch(batch, rules)
 
 

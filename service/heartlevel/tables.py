@@ -127,7 +127,7 @@ def subjects_table(of: Assessment) -> Parts:
         "subject": names_of(of),
         "guideline": texts(one.guideline for one in batch.requests),
         "limits_from": texts(one.id for one in of.guidelines),
-        "protocol": texts(one.protocol for one in batch.requests),
+        "protocol": texts(one.id for one in of.protocols),
         "urgent": _any_urgent(of),
         **_category(of),
         "pattern": _pattern(of),

@@ -9,6 +9,7 @@ import platform
 import subprocess
 import sys
 from collections.abc import Callable
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 from statistics import median
@@ -24,10 +25,11 @@ from invented import readings  # noqa: E402
 
 from heartlevel import Rules  # noqa: E402
 from heartlevel.answer.whole import as_json  # noqa: E402
-from heartlevel.assessment import assess_batch  # noqa: E402
+from heartlevel.assessment import assess_batch, sitting_gaps  # noqa: E402
 from heartlevel.frames import PARTS, TOGETHER, assess_frame  # noqa: E402
-from heartlevel.intake.table_batch import batches, table_of  # noqa: E402
 from heartlevel.intake.table_columns import PLACES, nested  # noqa: E402
+from heartlevel.intake.table_parts import batches  # noqa: E402
+from heartlevel.intake.table_readings import table_of  # noqa: E402
 from heartlevel.intake.tabular import cells_of  # noqa: E402
 from heartlevel.one_call import TOGETHER_IN_BULK, answer_each  # noqa: E402
 
@@ -69,14 +71,13 @@ def side_by_side(title: str, works: dict[str, tuple[Callable[[], object], int]],
 
 def stages(frame: pd.DataFrame, rules: Rules, rounds: int) -> None:
     """Print what each stage takes."""
-    choices, size = rules.ruleset.choices, len(frame)
-    guideline = choices.default_guideline
-    options = {"guideline": guideline, "protocol": choices.guidelines[guideline], "as_of": None}
+    size, gaps = len(frame), partial(sitting_gaps, rules=rules)
+    options = {"guideline": rules.ruleset.default_guideline, "as_of": None}
     table = table_of(cells_of(frame), None, None)
-    assessed = [assess_batch(batch, rules) for batch in batches(table, options, 10, TOGETHER)]
+    assessed = [assess_batch(batch, rules) for batch in batches(table, options, gaps, TOGETHER)]
 
     def assess() -> None:
-        for batch in batches(table, options, 10, TOGETHER):
+        for batch in batches(table, options, gaps, TOGETHER):
             assess_batch(batch, rules)
 
     side_by_side("stage of tables", {

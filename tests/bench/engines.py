@@ -6,6 +6,7 @@ hazards demand: no background threads, one sid, a rule that always fires, the st
 
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from time import process_time
 
@@ -16,22 +17,24 @@ import numpy as np  # noqa: E402
 from invented import PER_SUBJECT, readings  # noqa: E402
 
 from heartlevel import Rules  # noqa: E402
+from heartlevel.assessment import sitting_gaps  # noqa: E402
 from heartlevel.facts.reading import columns_of_readings  # noqa: E402
 from heartlevel.frames import TOGETHER  # noqa: E402
-from heartlevel.intake.table_batch import batches, table_of  # noqa: E402
+from heartlevel.intake.table_parts import batches  # noqa: E402
+from heartlevel.intake.table_readings import table_of  # noqa: E402
 from heartlevel.intake.tabular import cells_of  # noqa: E402
 
 FAR = 1e9
 RULES = Rules.load()
 PROGRAM = RULES.programs["reading"]
 GUIDELINE = RULES.ruleset.choices.default_guideline
-OPTIONS = {"guideline": GUIDELINE, "protocol": RULES.ruleset.choices.guidelines[GUIDELINE], "as_of": None}
+OPTIONS = {"guideline": GUIDELINE, "as_of": None}
 
 
 def columns(size: int) -> list[dict[str, np.ndarray]]:
     """Return the facts of invented readings, ready, in batches."""
     table = table_of(cells_of(readings(max(1, size // PER_SUBJECT))), None, None)
-    facts = [columns_of_readings(batch) for batch in batches(table, OPTIONS, 10, TOGETHER)]
+    facts = [columns_of_readings(batch) for batch in batches(table, OPTIONS, partial(sitting_gaps, rules=RULES), TOGETHER)]
     return [{name: of[name] for name in PROGRAM.facts} for of in facts]
 
 

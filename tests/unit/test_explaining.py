@@ -99,7 +99,7 @@ def test_every_change_over_the_demo_silences_its_rule_when_the_row_is_judged_aga
             continue
         assert reason["silenced_by"], rule.id
         subject = int(owners(whole, rule.scope)[row])
-        guideline, protocol = whole.guidelines[subject].id, whole.batch.requests[subject].protocol
+        guideline, protocol = whole.guidelines[subject].id, whole.protocols[subject].id
         program, columns = rules().programs[rule.scope], whole.facts[rule.scope]
         as_it_was = {name: float(columns[name][row]) for name in program.facts}
         for values in product(*(satisfying(change) for change in reason["silenced_by"])):

@@ -12,8 +12,7 @@ SHOWN = ("setting", "systolic", "diastolic", "category", "title", "raised", "hol
 
 def under_others(request: Request) -> list[Request]:
     """Return the request as it would be under each of the other guidelines it names."""
-    others = request.also_under.items()
-    return [replace(request, guideline=guideline, protocol=protocol, also_under={}) for guideline, protocol in others]
+    return [replace(request, guideline=guideline, also_under=()) for guideline in request.also_under]
 
 
 def other_guidelines(answer: Mapping[str, Any], others: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:

@@ -95,7 +95,7 @@ def _shown(fact: Fact, values: list[float]) -> list[Any]:
 def written_out(finding: Finding, assessment: Assessment, subject: int) -> dict[str, Any]:
     """Return a finding as it stands in the answer."""
     request = assessment.batch.requests[subject]
-    limits = assessment.rules.limits(assessment.guidelines[subject].id, request.protocol)
+    limits = assessment.rules.limits(assessment.guidelines[subject].id, assessment.protocols[subject].id)
     written = finding.rule.written
     said = assessment.rules.wording[request.language].said[finding.rule.id]
     answer: dict[str, Any] = {

@@ -34,7 +34,7 @@ def reason_of(assessment: Assessment, rule: Rule, row: int, subject: int) -> dic
     rules = {one.id: one for one in verdicts.rules}
     facts = {term.fact.name: float(columns[term.fact.name][row]) for term in terms_of(rule.condition, rules)}
     known = {name: None if value != value else value for name, value in facts.items()}
-    limits = assessment.rules.limits(assessment.guidelines[subject].id, assessment.batch.requests[subject].protocol)
+    limits = assessment.rules.limits(assessment.guidelines[subject].id, assessment.protocols[subject].id)
     asked = Row(known, limits, rules)
     findings = {name: VERDICTS.get(code) for name, code in zip(rules, verdicts.outcomes[:, row].tolist(), strict=True)}
     fires = findings[rule.id] is True

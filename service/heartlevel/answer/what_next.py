@@ -100,8 +100,7 @@ def _chance_now(of: Assessment, category: Ints) -> Floats:
 
 
 def _of_protocol(of: Assessment, name: str) -> Floats:
-    protocols = of.rules.protocols
-    figures = [protocols[one.protocol].limits[f"protocol.home.{name}"] for one in of.batch.requests]
+    figures = [one.limits[f"protocol.home.{name}"] for one in of.protocols]
     return np.array(figures, dtype=np.float64)
 
 

@@ -29,7 +29,7 @@ def read_checks(payload: object, choices: Choices) -> Request:
     return Request(
         subject=NOBODY,
         guideline=guideline,
-        protocol=options.get("protocol") or choices.guidelines[guideline],
+        protocol=options.get("protocol"),
         language=options.get("language") or "en",
         as_of=as_of,
         strict=bool(options.get("strict")),

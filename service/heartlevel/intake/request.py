@@ -41,9 +41,9 @@ class TooManyReadings(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Choices:
-    """What the rule set in force offers: guideline -> its own protocol, protocols, languages."""
+    """What the rule set in force offers."""
 
-    guidelines: Mapping[str, str]
+    guidelines: Collection[str]
     protocols: Collection[str]
     languages: Collection[str]
     default_guideline: str
@@ -55,12 +55,12 @@ class Request:
 
     subject: dict[str, Any]
     guideline: str
-    protocol: str
+    protocol: str | None  # as asked for; else that of the guideline whose limits hold
     language: str
     as_of: date | None
     strict: bool
     explain: str
-    also_under: Mapping[str, str] = field(default_factory=dict)  # other guideline -> protocol
+    also_under: tuple[str, ...] = ()  # other guidelines to be judged by too
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
     readings: list[Taken] = field(default_factory=list)
     checks: list[dict[str, Any]] = field(default_factory=list)
@@ -85,12 +85,12 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     request = Request(
         subject=envelope["subject"],
         guideline=guideline,
-        protocol=options.get("protocol") or choices.guidelines[guideline],
+        protocol=options.get("protocol"),
         language=options.get("language") or "en",
         as_of=as_of,
         strict=bool(options.get("strict")),
         explain=options.get("explain") or EXPLANATIONS[0],
-        also_under={one: options.get("protocol") or choices.guidelines[one] for one in options.get("also_under") or ()},
+        also_under=tuple(options.get("also_under") or ()),
         problems=skipped,
     )
     _fill(request, lists, zone)
@@ -130,9 +130,7 @@ def read_options(payload: object, choices: Choices) -> tuple[dict[str, Any], Zon
     faults, zone, as_of = options_of(options, choices)
     if faults:
         raise RefusedRequest(faults)
-    guideline = options.get("guideline") or choices.default_guideline
-    chosen = {"guideline": guideline, "protocol": options.get("protocol") or choices.guidelines[guideline]}
-    return {**options, **chosen}, zone, as_of
+    return {**options, "guideline": options.get("guideline") or choices.default_guideline}, zone, as_of
 
 
 def options_of(

@@ -77,8 +77,7 @@ class RuleSet:
 
     def __post_init__(self) -> None:
         """Derive what a request may choose from."""
-        own = {name: guideline.protocol for name, guideline in self.guidelines.items()}
-        choices = Choices(own, tuple(self.protocols), tuple(self.wording), self.default_guideline)
+        choices = Choices(tuple(self.guidelines), tuple(self.protocols), tuple(self.wording), self.default_guideline)
         object.__setattr__(self, "choices", choices)
 
     def guideline_for(self, request: Request) -> Guideline:
@@ -87,6 +86,10 @@ class RuleSet:
         since = request.subject.get("days_since_birth")
         after_birth = since is not None and since <= asked.after_birth_days
         return self.guidelines[asked.in_pregnancy] if request.subject.get("pregnant") or after_birth else asked
+
+    def protocol_for(self, request: Request) -> Protocol:
+        """Return the protocol a request's readings are averaged by: the one asked for, else that of `guideline_for`."""
+        return self.protocols[request.protocol or self.guideline_for(request).protocol]
 
     def limits(self, guideline: str, protocol: str) -> Mapping[str, float]:
         """Return all named limits of a guideline and a protocol together."""

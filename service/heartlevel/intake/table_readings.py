@@ -1,9 +1,8 @@
-"""From a table's cells to batches: times, units, copies, order; no Python object a reading."""
+"""From a table's cells to its readings in order: times, units, copies, names; no Python object a reading."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from math import isnan
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -11,11 +10,11 @@ import numpy as np
 import pandas as pd
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.intake.batch import Batch, circumstance_column, ordinal
+from heartlevel.intake.batch import circumstance_column, ordinal
 from heartlevel.intake.columnwise import Column
 from heartlevel.intake.moments import Taken, local_hour, moment_of, named_apart, to_mmhg, without_copies
 from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, Recorded
-from heartlevel.intake.request import Request, read_item
+from heartlevel.intake.request import read_item
 from heartlevel.intake.schema import HIGHEST_READABLE
 from heartlevel.intake.table_columns import COLUMN_AT, CellProblem
 from heartlevel.intake.table_columns import DEVICE as OF_DEVICE
@@ -225,52 +224,3 @@ def _of_subject(cells: Cells, as_of: date | None) -> dict[str, Floats]:
     found = {name: first_of_subject(cells, values)[~cells.refused] for name, values in whole.items()}
     found["as_of"] = np.full(int((~cells.refused).sum()), as_of.toordinal() if as_of else np.nan)
     return found
-
-
-def batches(table: Table, options: Mapping[str, Any], gap: float, most: int) -> Iterator[Batch]:
-    """Yield whole subjects, about `most` readings at a time; at least one batch, if of nobody.
-
-    `options` are those of all subjects, `gap` their protocol's minutes between sittings.
-    """
-    starts = np.searchsorted(table.subject_of, np.arange(len(table.subjects) + 1))
-    first = 0
-    while True:
-        # Subjects without readings take room too.
-        last = int(np.searchsorted(starts, starts[first] + most, side="right")) - 1
-        last = min(max(last, first + 1), first + most, len(table.subjects))
-        rows = slice(int(starts[first]), int(starts[last]))
-        yield _batch(table, options, gap, slice(first, last), rows)
-        if last == len(table.subjects):
-            return
-        first = last
-
-
-def _batch(table: Table, options: Mapping[str, Any], gap: float, subjects: slice, rows: slice) -> Batch:
-    of_subject = {name: column[subjects] for name, column in table.of_subject.items()}
-    pregnant, since_birth = (of_subject["pregnant"] == 1).tolist(), of_subject["days_since_birth"].tolist()
-    named = zip(table.subjects[subjects], pregnant, since_birth, strict=True)
-    return Batch(
-        requests=[_request(name, expecting, days, options) for name, expecting, days in named],
-        subjects=of_subject,
-        readings={name: column[rows] for name, column in table.readings.items()},
-        names=table.names[rows],
-        places=table.rows[rows].tolist(),
-        subject_of=table.subject_of[rows] - subjects.start,
-        instant=table.instant[rows],
-        day=table.day[rows],
-        hour=table.hour[rows],
-        sitting_gap=np.full(subjects.stop - subjects.start, gap),
-    )
-
-
-def _request(name: str, pregnant: bool, since_birth: float, options: Mapping[str, Any]) -> Request:
-    after_birth = {} if isnan(since_birth) else {"days_since_birth": since_birth}
-    return Request(
-        subject={"id": name, "pregnant": pregnant, **after_birth},
-        guideline=options["guideline"],
-        protocol=options["protocol"],
-        language=options.get("language") or "en",
-        as_of=options["as_of"],
-        strict=False,
-        explain="brief",
-    )

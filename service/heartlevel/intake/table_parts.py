@@ -1,0 +1,63 @@
+"""A table cut into batches of whole subjects."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from math import isnan
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from heartlevel.intake.batch import Batch
+from heartlevel.intake.request import Request
+from heartlevel.intake.table_readings import Table
+
+Gaps: TypeAlias = Callable[[Sequence[Request]], Sequence[float]]
+
+
+def batches(table: Table, options: Mapping[str, Any], gaps: Gaps, most: int) -> Iterator[Batch]:
+    """Yield whole subjects, about `most` readings at a time; at least one batch, if of nobody.
+
+    `options` are those of all subjects, `gaps` tells the minutes between sittings for each request.
+    """
+    starts = np.searchsorted(table.subject_of, np.arange(len(table.subjects) + 1))
+    first = 0
+    while True:
+        # Subjects without readings take room too.
+        last = int(np.searchsorted(starts, starts[first] + most, side="right")) - 1
+        last = min(max(last, first + 1), first + most, len(table.subjects))
+        rows = slice(int(starts[first]), int(starts[last]))
+        yield _batch(table, options, gaps, slice(first, last), rows)
+        if last == len(table.subjects):
+            return
+        first = last
+
+
+def _batch(table: Table, options: Mapping[str, Any], gaps: Gaps, subjects: slice, rows: slice) -> Batch:
+    of_subject = {name: column[subjects] for name, column in table.of_subject.items()}
+    pregnant, since_birth = (of_subject["pregnant"] == 1).tolist(), of_subject["days_since_birth"].tolist()
+    named = zip(table.subjects[subjects], pregnant, since_birth, strict=True)
+    requests = [_request(name, expecting, days, options) for name, expecting, days in named]
+    return Batch(
+        requests=requests,
+        subjects=of_subject,
+        readings={name: column[rows] for name, column in table.readings.items()},
+        names=table.names[rows],
+        places=table.rows[rows].tolist(),
+        subject_of=table.subject_of[rows] - subjects.start,
+        instant=table.instant[rows],
+        day=table.day[rows],
+        hour=table.hour[rows],
+        sitting_gap=np.array(gaps(requests), dtype=np.float64),
+    )
+
+
+def _request(name: str, pregnant: bool, since_birth: float, options: Mapping[str, Any]) -> Request:
+    after_birth = {} if isnan(since_birth) else {"days_since_birth": since_birth}
+    return Request(
+        subject={"id": name, "pregnant": pregnant, **after_birth},
+        guideline=options["guideline"],
+        protocol=options.get("protocol"),
+        language=options.get("language") or "en",
+        as_of=options["as_of"],
+        strict=False,
+        explain="brief",
+    )
