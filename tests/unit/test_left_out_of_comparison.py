@@ -31,3 +31,23 @@ def test_a_reading_taken_standing_to_see_the_pressure_follow_is_in_no_seated_ave
 def test_a_reading_taken_standing_with_none_before_it_is_only_doubtful():
     found = answer(with_office(week(), STANDING))
     assert [one["reliability"] for one in found["readings"] if one["id"] == "up"] == ["doubtful"]
+
+
+def label(payload: dict) -> str:
+    return answer(payload)["pattern"]["label"]
+
+
+def test_readings_that_are_all_doubtful_name_no_pattern():
+    assert label(with_office(week(), *OFFICE)) == "sustained"
+    low = {"arm_height_cm": 20}
+    assert label(with_office(week(technique=low), *OFFICE)) == "undetermined"
+    talking = [{**one, "technique": {**one["technique"], "talking": True}} for one in OFFICE]
+    assert label(with_office(week(), *talking)) == "undetermined"
+    assert "office-mostly-doubtful-technique" in rules_fired(answer(with_office(week(), *talking)))
+
+
+def test_readings_months_apart_name_no_pattern():
+    later = [{**one, "taken_at": one["taken_at"].replace("2026-03", "2026-07")} for one in OFFICE]
+    found = answer({**with_office(week(), *later), "options": {"time_zone": "Europe/Oslo", "as_of": "2026-08-01"}})
+    assert "readings-far-apart" in rules_fired(found)
+    assert found["pattern"]["label"] == "undetermined"

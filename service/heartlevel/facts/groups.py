@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from heartlevel.columns import Floats
+from heartlevel.columns import Floats, extreme_by
 from heartlevel.facts.catalogue import fact
 from heartlevel.facts.reading import Readings
 from heartlevel.facts.series import Subjects
-from heartlevel.statistics.selection import HOME
-from heartlevel.vocabulary import BODY_POSITIONS
+from heartlevel.statistics.selection import HOME, OFFICE
+from heartlevel.vocabulary import BODY_POSITIONS, RELIABILITIES
 
 STANDING = BODY_POSITIONS.index("standing")
 
@@ -35,3 +35,23 @@ def home_longest_pause_days(c: Subjects) -> Floats:
     same = subject[1:] == subject[:-1]
     np.maximum.at(longest, subject[1:][same], np.diff(day)[same].astype(np.float64))
     return longest
+
+
+@fact("series", "doubtful office readings / usable office readings", unit="1", asked=False)
+def office_doubtful_share(c: Subjects) -> Floats:
+    """Share of usable office readings that are doubtful."""
+    doubtful = c.source.reliability == RELIABILITIES.index("doubtful")
+    return c.source.share(c.source.rows(OFFICE), doubtful.astype(np.float64))
+
+
+@fact("series", "|last home day − last office day|, of usable readings", unit="d", asked=False)
+def home_office_days_apart(c: Subjects) -> Floats:
+    """Days between the last home and the last office reading."""
+    batch = c.source.batch
+
+    def last(setting: int) -> Floats:
+        rows = c.source.rows(setting)
+        day = batch.day[rows].astype(np.float64)
+        return extreme_by(batch.subject_of[rows], len(batch.requests), day, largest=True)
+
+    return np.abs(last(HOME) - last(OFFICE))
