@@ -1,5 +1,5 @@
 """Writes openapi.json from paths.yaml and the declarations of request, answer and rule files; answers the examples;
-writes the lists in rules/README.md.
+writes the lists in rules/README.md, and rules/COVERAGE.md.
 
     python openapi/generate.py            write them
     python openapi/generate.py --check    exit 1 if a committed one differs
@@ -15,6 +15,7 @@ from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin, OpenAPIConverter
 from marshmallow import Schema, fields
 
+from coverage_page import coverage_page
 from heartlevel import Rules, answer_to
 from heartlevel.answer.contract.whole import Answer, DeviceChecksAnswer
 from heartlevel.intake.fields import Anything
@@ -30,6 +31,7 @@ TARGET = FOLDER / "openapi.json"
 RULE_FILES = FOLDER / "rule-files.schema.json"
 EXAMPLES = FOLDER / "examples"
 README = FOLDER.parent / "rules" / "README.md"
+COVERAGE = FOLDER.parent / "rules" / "COVERAGE.md"
 REQUEST, ANSWER = ".request.json", ".answer.json"
 CHECKS, CHECKED = ".checks-request.json", ".checks-answer.json"
 
@@ -108,6 +110,7 @@ def made() -> dict[Path, str]:
     page = README.read_text("utf-8")
     return {
         README: with_lists(page, rules.ruleset),
+        COVERAGE: coverage_page(),
         **{path: as_text(content) for path, content in {TARGET: document(), RULE_FILES: rule_files(), **answers}.items()},
     }
 
