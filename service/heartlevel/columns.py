@@ -4,7 +4,7 @@ Numbers are float64 with NaN for unknown; a flag is 1, 0 or NaN; a choice is its
 """
 
 from collections.abc import Callable, Mapping
-from typing import Generic, TypeAlias, TypeVar
+from typing import Any, Generic, TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,7 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 TOLERANCE = 1e-9
 
 Source = TypeVar("Source")
+Made = TypeVar("Made")
 
 
 class Columns(Generic[Source]):
@@ -32,6 +33,7 @@ class Columns(Generic[Source]):
         self.source = source
         self._known = dict(recorded)
         self._derived = derived
+        self._made: dict[Callable[[Columns[Source]], Any], Any] = {}
 
     def __getitem__(self, name: str) -> Floats:
         """Return a fact's column; KeyError if the scope has no such fact."""
@@ -39,6 +41,13 @@ class Columns(Generic[Source]):
         if column is None:
             column = self._known[name] = self._derived[name](self)
         return column
+
+    def once(self, make: Callable[["Columns[Source]"], Made]) -> Made:
+        """Return what a function makes of these columns; several facts may need it, and it is made once."""
+        if make not in self._made:
+            self._made[make] = make(self)
+        made: Made = self._made[make]
+        return made
 
 
 def count_by(groups: Ints, size: int, chosen: Bools | None = None) -> Floats:

@@ -78,12 +78,12 @@ def _readings_of_sittings(assessment: Assessment) -> list[list[int]]:
 
 def _fired(assessment: Assessment, scope: str) -> Iterator[tuple[Rule, int, dict[str, Any]]]:
     verdicts, columns = assessment.verdicts[scope], assessment.facts[scope]
-    for rule, fired in zip(verdicts.rules, verdicts.fired(), strict=True):
-        rows = np.flatnonzero(fired)
-        if len(rows):
-            shown = [_shown(CATALOGUE[name], columns[name][rows].tolist()) for name in rule.shown_facts]
-            for row, *values in zip(rows.tolist(), *shown, strict=True):
-                yield rule, row, dict(zip(rule.shown_facts, values, strict=True))
+    all_fired = verdicts.fired()
+    for place in np.flatnonzero(all_fired.any(axis=1)).tolist():
+        rule, rows = verdicts.rules[place], np.flatnonzero(all_fired[place])
+        shown = [_shown(CATALOGUE[name], columns[name][rows].tolist()) for name in rule.shown_facts]
+        for row, *values in zip(rows.tolist(), *shown, strict=True):
+            yield rule, row, dict(zip(rule.shown_facts, values, strict=True))
 
 
 def _shown(fact: Fact, values: list[float]) -> list[Any]:

@@ -20,14 +20,19 @@ def _within(series: Series, part: str) -> Bools:
 
 def _part(series: Series, part: str) -> Bools:
     """Mark the usable ambulatory readings of the day or the night: as recorded, else by the protocol's clock."""
+    worn = series.rows(AMBULATORY)
+    if not worn.any():  # most requests have none
+        return worn
     asleep = series.readings["asleep"]
     recorded = asleep == (1.0 if part == "night" else 0.0)
     by_clock = np.isnan(asleep) & _within(series, part)
-    marked: Bools = series.rows(AMBULATORY) & (recorded | by_clock)
+    marked: Bools = worn & (recorded | by_clock)
     return marked
 
 
 def _mean(series: Series, rows: Bools, pressure: str) -> Floats:
+    if not rows.any():
+        return np.full(len(series.batch.requests), np.nan)
     owner = series.batch.subject_of[rows]
     total = sum_by(owner, len(series.batch.requests), series.readings[pressure][rows])
     with np.errstate(invalid="ignore"):

@@ -5,7 +5,7 @@ from scipy.special import stdtrit
 
 from heartlevel.columns import Bools, Floats, count_by, extreme_by, rank_within, sum_by
 from heartlevel.facts.catalogue import fact
-from heartlevel.facts.device import columns_of_devices
+from heartlevel.facts.device import Checks, columns_of_devices
 from heartlevel.facts.series import Subjects
 from heartlevel.statistics.agreement import AGREES, DISAGREES
 from heartlevel.statistics.selection import HOME, KEPT, UNUSABLE
@@ -21,6 +21,9 @@ ONE_IN_TEN = 0.9  # quantile that leaves a tenth beyond either end of an 80 % in
 def _arm_means(c: Subjects) -> tuple[Floats, Floats]:
     """Return each sitting's mean systolic pressure of the left and of the right upper arm, NaN where not measured."""
     batch = c.source.batch
+    if not all((batch.readings["site"] == arm).any() for arm in ARMS):  # most requests have one side only
+        unmeasured = np.full(batch.sittings, np.nan)
+        return unmeasured, unmeasured
     # A fall on standing is not to be taken for a difference of the arms.
     usable = ~np.isin(batch.readings["body_position"], NOT_SEATED) & (c.source.reliability != UNUSABLE)
     left, right = (_mean_by_sitting(c, usable & (batch.readings["site"] == arm)) for arm in ARMS)
@@ -37,14 +40,14 @@ def _mean_by_sitting(c: Subjects, rows: Bools) -> Floats:
 @fact("series", "sittings with usable readings, not standing or lying, of both upper arms", unit="1", asked=False)
 def arm_sittings(c: Subjects) -> Floats:
     """Sittings in which both arms were measured."""
-    left, right = _arm_means(c)
+    left, right = c.once(_arm_means)
     return count_by(c.source.batch.subject_of_sitting, len(c.source.batch.requests), ~np.isnan(right - left))
 
 
 @fact("series", "mean over arm_sittings of (mean systolic of the right arm − of the left)", unit=MMHG, asked=False)
 def right_minus_left_systolic(c: Subjects) -> Floats:
     """Systolic difference of the arms; negative where the left is higher."""
-    left, right = _arm_means(c)
+    left, right = c.once(_arm_means)
     both, batch = ~np.isnan(right - left), c.source.batch
     owner, size = batch.subject_of_sitting[both], len(batch.requests)
     with np.errstate(invalid="ignore"):
@@ -117,14 +120,14 @@ def _first_minus_second(c: Subjects) -> Floats:
       asked=False)  # fmt: skip
 def home_repeated_sittings(c: Subjects) -> Floats:
     """Home sittings whose first two readings can be held against each other."""
-    repeated = ~np.isnan(_first_minus_second(c))
+    repeated = ~np.isnan(c.once(_first_minus_second))
     return count_by(c.source.batch.subject_of_sitting, len(c.source.batch.requests), repeated)
 
 
 @fact("series", "mean over home_repeated_sittings of (first systolic − second systolic)", unit=MMHG, asked=False)
 def home_first_minus_second_systolic(c: Subjects) -> Floats:
     """How far first readings at home lie above second ones."""
-    away, batch = _first_minus_second(c), c.source.batch
+    away, batch = c.once(_first_minus_second), c.source.batch
     known = ~np.isnan(away)
     owner, size = batch.subject_of_sitting[known], len(batch.requests)
     with np.errstate(invalid="ignore"):
@@ -145,6 +148,10 @@ def _kept(c: Subjects) -> Bools:
     return kept
 
 
+def _device_checks(c: Subjects) -> Checks:
+    return columns_of_devices(c.source.batch, c.source.protocols).source
+
+
 def _by_device(c: Subjects, quantity: int | None) -> Floats:
     """Spread the checks over the readings taken with the device checked; unknown where none decided.
 
@@ -155,7 +162,7 @@ def _by_device(c: Subjects, quantity: int | None) -> Floats:
     spread = np.full(batch.size, np.nan)
     if not batch.checks:
         return spread
-    checks = columns_of_devices(batch, list(c.source.protocols)).source
+    checks = c.once(_device_checks)
     disagrees = checks.agreement.verdict == DISAGREES
     decided = disagrees | ((checks.agreement.verdict == AGREES) & (quantity is None))
     figures = disagrees.astype(np.float64) if quantity is None else checks.agreement.bias[quantity]
@@ -196,8 +203,9 @@ def home_kept_devices(c: Subjects) -> Floats:
     """Devices in the home average."""
     batch, number = c.source.batch, c.source.readings["device_number"]
     named = _kept(c) & ~np.isnan(number)
-    used = np.unique(np.column_stack([batch.subject_of[named], number[named]]), axis=0)
-    count = count_by(used[:, 0].astype(np.int64), len(batch.requests))
+    numbers = 1 + int(number[named].max(initial=0))
+    used = np.unique(batch.subject_of[named] * numbers + number[named].astype(np.int64))
+    count = count_by(used // numbers, len(batch.requests))
     return np.where(count > 0, count, np.nan)
 
 

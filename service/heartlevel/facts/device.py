@@ -1,6 +1,8 @@
 """Facts of one device check: a person's device held against a reference."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TypeAlias
 
 import numpy as np
@@ -28,8 +30,22 @@ class Checks:
 Devices: TypeAlias = Columns[Checks]
 
 
-def columns_of_devices(batch: Batch, protocols: list[Protocol]) -> Devices:
+def columns_of_devices(batch: Batch, protocols: Sequence[Protocol]) -> Devices:
     """Return the facts of all device checks, the subject's among them."""
+    checks = _checks(batch, protocols) if batch.checks else _no_checks()
+    subject = {name: column[checks.subject_of] for name, column in batch.subjects.items()}
+    return Columns(checks, subject, DERIVED["device"])
+
+
+@cache  # most batches have none, and nothing is quicker than not comparing it
+def _no_checks() -> Checks:
+    nobody = np.zeros(0, dtype=np.int64)
+    compared, no_limit = comparisons_of([]), np.zeros(0)
+    judged = standard(compared, dict.fromkeys(STANDARD_LIMITS, no_limit))
+    return Checks(nobody, agreement(compared, no_limit, no_limit), judged)
+
+
+def _checks(batch: Batch, protocols: Sequence[Protocol]) -> Checks:
     owners = [place for place, request in enumerate(batch.requests) for _ in request.checks]
     subject_of = np.array(owners, dtype=np.int64)
 
@@ -39,8 +55,7 @@ def columns_of_devices(batch: Batch, protocols: list[Protocol]) -> Devices:
     compared = comparisons_of(batch.checks)
     agreed = agreement(compared, limit("largest_bias"), limit("minimum_pairs"))
     judged = standard(compared, {name: limit(f"standard.{name}") for name in STANDARD_LIMITS})
-    subject = {name: column[subject_of] for name, column in batch.subjects.items()}
-    return Columns(Checks(subject_of, agreed, judged), subject, DERIVED["device"])
+    return Checks(subject_of, agreed, judged)
 
 
 def _row(values: Floats, pressure: int) -> Floats:
