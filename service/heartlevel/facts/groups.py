@@ -44,14 +44,43 @@ def office_doubtful_share(c: Subjects) -> Floats:
     return c.source.share(c.source.rows(OFFICE), doubtful.astype(np.float64))
 
 
+def _last_day(c: Subjects, setting: int) -> Floats:
+    batch, rows = c.source.batch, c.source.rows(setting)
+    day = batch.day[rows].astype(np.float64)
+    return extreme_by(batch.subject_of[rows], len(batch.requests), day, largest=True)
+
+
+def _last_home_day(c: Subjects) -> Floats:
+    return _last_day(c, HOME)
+
+
 @fact("series", "|last home day − last office day|, of usable readings", unit="d", asked=False)
 def home_office_days_apart(c: Subjects) -> Floats:
     """Days between the last home and the last office reading."""
-    batch = c.source.batch
+    return np.abs(c.once(_last_home_day) - _last_day(c, OFFICE))
 
-    def last(setting: int) -> Floats:
-        rows = c.source.rows(setting)
-        day = batch.day[rows].astype(np.float64)
-        return extreme_by(batch.subject_of[rows], len(batch.requests), day, largest=True)
 
-    return np.abs(last(HOME) - last(OFFICE))
+def _home_days(c: Subjects, after: bool) -> Floats:
+    """Count the home days from the start of the present treatment on, or before it; unknown where that was not recorded."""
+    batch, began = c.source.batch, c["treatment_since"]
+    since = batch.day - began[batch.subject_of]
+    days = c.source.days(c.source.rows(HOME) & ((since >= 0) if after else (since < 0)))
+    return np.where(np.isnan(began), np.nan, days)
+
+
+@fact("series", "home days before treatment_since", unit="d", asked=False)
+def home_days_before_treatment(c: Subjects) -> Floats:
+    """Home days before the present treatment."""
+    return _home_days(c, after=False)
+
+
+@fact("series", "home days from treatment_since on", unit="d", asked=False)
+def home_days_on_treatment(c: Subjects) -> Floats:
+    """Home days under the present treatment."""
+    return _home_days(c, after=True)
+
+
+@fact("series", "last home day − treatment_since", unit="d", asked=False)
+def days_on_treatment(c: Subjects) -> Floats:
+    """Days from the start of the present treatment to the last home reading; negative if all were taken before it."""
+    return c.once(_last_home_day) - c["treatment_since"]

@@ -146,6 +146,8 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
     readings |= _circumstances([one.data.get("circumstances") for one in taken])
     subjects = columns_of(SUBJECT, [request.subject for request in requests])
     subjects |= _sides([request.subject for request in requests])
+    since = [ordinal(request.subject.get("treatment_since")) for request in requests]
+    subjects["treatment_since"] = np.array(since, dtype=np.float64)
     subjects["as_of"] = np.array(
         [request.as_of.toordinal() if request.as_of else None for request in requests], dtype=np.float64
     )

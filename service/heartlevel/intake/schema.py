@@ -54,6 +54,7 @@ class Subject(Block):
     days_since_birth = number("days since giving birth, at the time of the readings; absent for who has not", "d", 0, 400,
                               fact="days_since_birth")  # fmt: skip
     on_treatment = flag("takes medicine that lowers blood pressure", fact="on_treatment")
+    treatment_since = day("the present treatment for blood pressure began")
     fainting = flag("has fainted, or nearly, in the days of the readings", fact="fainting")
     frail = flag("known to be frail", fact="frail")
     irregular_pulse_known = flag("an irregular pulse is known", fact="irregular_pulse_known")

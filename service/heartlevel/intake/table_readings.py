@@ -221,6 +221,8 @@ def _of_subject(cells: Cells, as_of: date | None) -> dict[str, Floats]:
         column = around[side]
         whole[f"circumference_{side}"] = np.full(size, np.nan) if column is None else column.codes
         whole[f"avoid_{side}"] = _listed(avoided, side, size)
+    since = cells.columns.get("subject.treatment_since")
+    whole["treatment_since"] = np.full(size, np.nan) if since is None else _ordinals(since)
     found = {name: first_of_subject(cells, values)[~cells.refused] for name, values in whole.items()}
     found["as_of"] = np.full(int((~cells.refused).sum()), as_of.toordinal() if as_of else np.nan)
     return found

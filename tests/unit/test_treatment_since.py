@@ -1,0 +1,46 @@
+"""Readings before, after, and soon after the start of a treatment."""
+
+import pandas
+import pytest
+
+from heartlevel import RefusedRequest, assess
+from support import answer, rules, rules_fired, week
+
+BOTH, SOON = "treatment-began-between-readings", "soon-after-treatment-began"
+
+
+def under_treatment_since(day: str) -> dict:
+    payload = week()  # 1 to 7 March
+    payload["subject"]["treatment_since"] = day
+    return payload
+
+
+# source: ACC/AHA 2017, home readings from 2 weeks after a change (quoted from memory)
+@pytest.mark.parametrize(
+    ("day", "fired"),
+    [("2026-02-21", set()), ("2026-02-22", {SOON}), ("2026-03-01", {SOON}), ("2026-03-02", {BOTH, SOON}),
+     ("2026-03-07", {BOTH, SOON}), ("2026-03-08", set())],
+)  # fmt: skip
+def test_readings_within_two_weeks_of_the_start_of_a_treatment_are_named(day, fired):
+    days = sorted({one["taken_at"][:10] for one in week()["readings"]})
+    assert (days[0], days[-1]) == ("2026-03-01", "2026-03-07")
+    assert rules_fired(answer(under_treatment_since(day))) & {BOTH, SOON} == fired
+
+
+def test_without_a_date_nothing_is_said_of_one():
+    assert not rules_fired(answer(week())) & {BOTH, SOON}
+
+
+def test_a_date_that_is_none_is_refused_with_the_subject():
+    payload = {**under_treatment_since("2026-13-01"), "options": {"time_zone": "Europe/Oslo"}}
+    with pytest.raises(RefusedRequest) as refused:
+        answer(payload)
+    assert [one.pointer for one in refused.value.problems] == ["/subject/treatment_since"]
+
+
+def test_a_table_says_the_same():
+    rows = [{"subject": "s-1", "subject.treatment_since": "2026-03-04", "taken_at": one["taken_at"],
+             "systolic": one["systolic"], "diastolic": one["diastolic"], "setting": one["setting"]}
+            for one in week()["readings"]]  # fmt: skip
+    found = assess(pandas.DataFrame(rows), rules(), time_zone="Europe/Oslo").findings
+    assert {BOTH, SOON} <= set(found["rule"])
