@@ -17,7 +17,7 @@ from heartlevel.bulk.places import Place, placed
 from heartlevel.bulk.rows import Made, request_from
 from heartlevel.bulk.tables import Layout
 from heartlevel.intake.ndjson import LineTooLong
-from heartlevel.one_call import Outcome, answer_each
+from heartlevel.one_call import TOGETHER_IN_BULK, Outcome, answer_each
 
 FINDING_COLUMNS = ("subject", "finding", "rule", "scope", "severity", "urgent", "effect", "title", "explanation",
                    "advice", "readings", "facts", "rules_fingerprint")  # fmt: skip
@@ -85,7 +85,7 @@ def _outcomes(plan: Plan, items: Sequence[Item]) -> Iterator[tuple[Item, Made | 
     made = [request_from(item, plan.layouts, plan.mapped) if isinstance(item, Group) else None for item in items]
     asked = [(at, _asked(item, request)) for at, (item, request) in enumerate(zip(items, made, strict=True))
              if not isinstance(item, Bad)]  # fmt: skip
-    answered = answer_each(asked, plan.rules)
+    answered = answer_each(asked, plan.rules, together=TOGETHER_IN_BULK)
     for item, request in zip(items, made, strict=True):
         yield item, request, None if isinstance(item, Bad) else next(answered)
 
