@@ -16,7 +16,7 @@ from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rul
 
 @pytest.fixture(scope="module")
 def cluster():
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as started:
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0") as started:
         yield started
 
 
