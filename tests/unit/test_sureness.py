@@ -194,3 +194,26 @@ def test_ambulatory_measurement_is_suggested_where_home_and_office_keep_disagree
     assert "ambulatory" not in gaps({**payload, "readings": [*payload["readings"], night]})
     agreeing = [{**one, "systolic": 118, "diastolic": 72} for one in payload["readings"]]
     assert "ambulatory" not in gaps({**payload, "readings": agreeing})
+
+
+def test_evenings_are_a_gap_until_there_are_as_many_as_the_protocol_needs_days():
+    def with_evenings(count: int) -> dict:
+        payload = week(days=5)
+        evenings = sorted({one["taken_at"][:10] for one in payload["readings"]})[:count]
+        kept = [one for one in payload["readings"] if "T07" in one["taken_at"] or one["taken_at"][:10] in evenings]
+        return {**payload, "readings": kept}
+
+    least = int(rules().ruleset.protocols["aha-ama-2020"].limits["protocol.home.minimum_days"])
+    assert "evenings" in gaps(with_evenings(least - 1))
+    assert "evenings" not in gaps(with_evenings(least))
+
+
+def test_days_are_looked_ahead_up_to_the_most_and_no_further(monkeypatch):
+    payload = by_days(118, 128, 119, 127)
+    needed = answer(payload)["what_next"]["more_days"]
+    assert needed > 1
+    limits = rules().ruleset.protocols["aha-ama-2020"].limits
+    monkeypatch.setitem(limits, "protocol.home.more_days_at_most", float(needed))
+    assert answer(payload)["what_next"]["more_days"] == needed
+    monkeypatch.setitem(limits, "protocol.home.more_days_at_most", float(needed - 1))
+    assert answer(payload)["what_next"]["no_more_days"] == "not-within-the-days-looked-ahead"
