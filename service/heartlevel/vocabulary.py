@@ -6,6 +6,7 @@ and may change between versions.
 
 SETTINGS = ("home", "office", "work", "pharmacy", "ambulatory")
 TRUE_PRESSURES = ("changing", "constant")
+CHECKED_BY = ("device", "reference")
 TAKEN_BY = ("self", "carer", "staff", "unattended")
 SIDES = ("left", "right")
 PLACEMENTS = ("upper-arm", "wrist", "forearm", "finger")

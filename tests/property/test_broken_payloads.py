@@ -28,9 +28,10 @@ REQUIRED = {(): {"subject", "readings"}, ("subject",): {"id"}, ("devices", 0): {
             ("readings", 0): {"taken_at", "systolic", "diastolic", "setting"},
             ("device_checks", 0): {"device", "pairs"}, ("device_checks", 0, "pairs", 0): {"device", "reference"},
             ("device_checks", 0, "pairs", 0, "device"): {"systolic", "diastolic"},
-            ("device_checks", 0, "pairs", 0, "reference"): {"systolic", "diastolic"}}  # fmt: skip
+            ("device_checks", 0, "pairs", 0, "reference"): {"systolic", "diastolic"},
+            ("device_checks", 0, "sequence", 0): {"by", "systolic", "diastolic"}}  # fmt: skip
 ESSENTIAL = {"devices": {"id"}, "readings": {"taken_at", "systolic", "diastolic", "setting", "unit"},
-             "device_checks": {"device", "pairs"}}  # fmt: skip
+             "device_checks": {"device", "pairs", "sequence"}}  # fmt: skip
 CHOICES = {"setting", "unit", "taken_by", "site", "method", "placement", "inflation", "shape", "body_position",
            "arm_level", "guideline", "protocol", "language", "time_zone"}  # fmt: skip
 NO_TIMES = ["2026-02-30T07:10:00+01:00", "2026-03-02T25:10:00Z", "2026-03-02", "yesterday", "2026-03-02T07:10:00+25:00"]
@@ -80,6 +81,8 @@ def good() -> list[dict]:
     one["devices"] = [{"id": "d-1", "placement": "upper-arm", "cuff": {"arm_min_cm": 22, "arm_max_cm": 32}}, {"id": "d-2"}]
     pair = {"device": {"systolic": 138, "diastolic": 86}, "reference": {"systolic": 134, "diastolic": 84}}
     one["device_checks"] = [{"device": "d-1", "reference_device": "office-1", "pairs": [pair, deepcopy(pair)]}]
+    turns = [{"by": by, "systolic": 131, "diastolic": 82} for by in ("device", "device", "reference", "device")]
+    one["device_checks"].append({"device": "d-1", "sequence": turns})
     short = [{**each, "readings": each["readings"][:8]} for each in demo()]
     whole = [one, week(1), {**week(1), "options": {}}, *(each for each in short if not answer(each)["problems"])]
     return orjson.loads(orjson.dumps(whole))  # nothing in it is shared, so that damage stays where it is done

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from heartlevel import RuleFaults, Rules, answer_to
+from heartlevel.one_call import device_answer_to
 from heartlevel.ruling.difference import differences
 from heartlevel.ruling.layers import merged
 from heartlevel.ruling.loading import load
@@ -19,6 +20,11 @@ def layer(folder: Path, *changes: str, own: str = "") -> Path:
     if own:
         (top / "reading" / "own.yaml").write_text(own)
     return top
+
+
+def in_steps(change: str) -> str:
+    """A change of a protocol's stepwise check of a device."""
+    return f"{{of: protocol, id: nice-ng136, set: {{device_check: {{procedure: {change}}}}}, reason: x}}"
 
 
 def refused(folder: Path) -> list[str]:
@@ -76,6 +82,17 @@ def test_layers_lie_over_each_other_in_their_order(tmp_path):
     assert [severity(one, two), severity(two, one)] == ["low", "high"]
 
 
+def test_a_clinics_own_order_and_bands_of_the_stepwise_check_hold(tmp_path):
+    change = in_steps("{order: [reference, device, reference], usable_within: 2}")
+    assert refused(layer(tmp_path / "wrong", change))
+    change = in_steps("{order: [device, reference, device], usable_within: 2}")
+    loaded = Rules.load(None, (layer(tmp_path, change),))
+    turns = [{"by": by, "systolic": systolic, "diastolic": 80} for by, systolic in (("device", 133), ("reference", 130))]
+    asked = {"device_checks": [{"device": "d", "sequence": turns}], "options": {"protocol": "nice-ng136"}}
+    verdicts = [device_answer_to(asked, one)["device_checks"][0]["procedure"]["verdict"] for one in (loaded, rules())]
+    assert verdicts == ["go-on", "order-not-followed"]
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
@@ -99,6 +116,10 @@ def test_layers_lie_over_each_other_in_their_order(tmp_path):
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_kept: 25}}, reason: x}", "at most 24"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_recorded: 29}}, reason: x}", "at most 28"),
         ("{of: protocol, id: nice-ng136, set: {home: {discard_first_days: 4}}, reason: x}", "limits-order: all days"),
+        (in_steps("{usable_within: 11}"), "limits-order: usable within 11"),
+        (in_steps("{order: [reference, device, device]}"), "limits-order: the first reading of the"),
+        (in_steps("{order: [device, device, reference]}"), "limits-order: the first reading of the"),
+        (in_steps("{order: [device, device, device]}"), "limits-order: the first reading of the"),
         ("{of: protocol, id: nice-ng136, set: {morning: {before_hour: 3}}, reason: x}", "ends before it begins"),
         ("{of: protocol, id: nice-ng136, set: {ambulatory: {night: {before_hour: 1}}}, reason: x}", "the night ends"),
     ],

@@ -112,6 +112,20 @@ def test_averaged_readings_of_a_device_that_disagrees_are_counted_among_those_wh
     assert unknown(agreeing["home_device_systolic_bias"])
 
 
+def in_steps(device, away):
+    by = ("device", "device", "reference")
+    return {"device": device, "sequence": [
+        {"by": one, "systolic": 130 + away * (one == "device"), "diastolic": 80} for one in by
+    ]}  # fmt: skip
+
+
+def test_a_device_that_failed_the_stepwise_check_disagrees_and_a_usable_one_does_not():
+    found = facts(WITH_DEVICES, devices=DEVICES, device_checks=[in_steps("d-1", -12), in_steps("d-2", 2)])
+    assert (found["home_disagreeing_device_share"][0], found["home_device_systolic_bias"][0]) == (0.25, -12)
+    for undecided in (in_steps("d-1", 8), {"device": "d-1", "sequence": in_steps("d-1", 12)["sequence"][::-1]}):
+        assert unknown(facts(WITH_DEVICES, devices=DEVICES, device_checks=[undecided])["home_disagreeing_device_share"])
+
+
 def test_of_several_checks_of_a_device_the_worst_counts():
     for checks in ([checked("d-1", -12), checked("d-1", 0)], [checked("d-1", 0), checked("d-1", -12)]):
         found = facts(WITH_DEVICES, devices=DEVICES, device_checks=checks)

@@ -122,6 +122,10 @@ WIDER: list[tuple[str, dict, list[tuple[str, str]]]] = [
      [("/devices/0/id", "id-repeated"), ("/devices/1/id", "id-repeated")]),
     ("unknown-device", {**good(), "device_checks": [{"device": "d-9", "pairs": []}]},
      [("/device_checks/0/device", "unknown-device")]),
+    ("not-both", {**good(), "device_checks": [{"device": "d-1", "pairs": [], "sequence": []}]},
+     [("/device_checks/0/sequence", "not-both")]),
+    ("missing", {**good(), "device_checks": [{"device": "d-1", "pairs": None, "sequence": None}]},
+     [("/device_checks/0/pairs", "missing")]),
 ]  # fmt: skip
 
 

@@ -101,6 +101,11 @@ def test_two_checks_of_one_device_count_by_their_pairs():
     assert alternative(payload, "shifted-by-device-bias")["systolic"] == pytest.approx(127 - 20 / 3, abs=0.05)
 
 
+def test_a_check_without_a_pair_takes_nothing_from_another_of_the_same_device():
+    payload = {**week(device="d-1"), "devices": [{"id": "d-1"}], "device_checks": [CHECK, {"device": "d-1", "pairs": []}]}
+    assert alternative(payload, "shifted-by-device-bias")["systolic"] == 120.0
+
+
 @pytest.mark.parametrize(("language", "said", "day"), [
     ("en", "No reading was corrected.", "without the day farthest from the others"),
     ("es", "No se corrigió ninguna lectura.", "sin el día más alejado de los demás"),

@@ -37,9 +37,10 @@ def post(client, *checks, **options):
     return client.post(PATH, json={"device_checks": list(checks), "options": options})
 
 
-def test_the_example_is_answered_as_committed(client):
-    body = json.loads((EXAMPLES / "several-people.checks-request.json").read_text("utf-8"))
-    answer = json.loads((EXAMPLES / "several-people.checks-answer.json").read_text("utf-8"))
+@pytest.mark.parametrize("name", ["several-people", "in-steps"])
+def test_the_example_is_answered_as_committed(client, name):
+    body = json.loads((EXAMPLES / f"{name}.checks-request.json").read_text("utf-8"))
+    answer = json.loads((EXAMPLES / f"{name}.checks-answer.json").read_text("utf-8"))
     assert client.post(PATH, json=body).get_json() == answer
 
 
@@ -62,6 +63,12 @@ def test_a_check_alone_has_the_figures_it_has_in_an_assessment(client):
 @pytest.mark.parametrize(
     ("bad", "pointer"),
     [(5, "/device_checks/1"), ({"device": "d"}, "/device_checks/1/pairs"),
+     ({**CLOSE, "sequence": []}, "/device_checks/1/sequence"),
+     ({"device": "d", "sequence": [{"systolic": 130, "diastolic": 80}]}, "/device_checks/1/sequence/0/by"),
+     ({"device": "d", "sequence": [{"by": "office", "systolic": 130, "diastolic": 80}]}, "/device_checks/1/sequence/0/by"),
+     ({"device": "d", "sequence": [{"by": "device", "systolic": 1300, "diastolic": 80}]},
+      "/device_checks/1/sequence/0/systolic"),
+     ({"device": "d", "sequence": {}}, "/device_checks/1/sequence"),
      ({"device": "d", "pairs": [{**pair(), "occasion": 7}]}, "/device_checks/1/pairs/0/occasion"),
      ({"device": "d", "pairs": [{"device": {"systolic": "x", "diastolic": 80}, "reference": pair()["reference"]}]},
       "/device_checks/1/pairs/0/device/systolic")],
@@ -73,6 +80,13 @@ def test_a_check_that_cannot_be_read_is_named_and_the_others_answered(client, ba
     assert [one["verdict"] for one in answer["device_checks"]] == ["agrees", "disagrees"]
     strict = post(client, CLOSE, bad, strict=True)
     assert (strict.status_code, [one["pointer"] for one in strict.get_json()["problems"]]) == (422, [pointer])
+
+
+def test_what_is_null_counts_as_not_given(client):
+    turns = [{"by": by, "systolic": 130, "diastolic": 80} for by in ("device", "device", "reference")]
+    for check in ({**CLOSE, "sequence": None}, {"device": "d", "pairs": None, "sequence": turns}):
+        answer = post(client, check).get_json()
+        assert (len(answer["device_checks"]), answer["problems"]) == (1, [])
 
 
 def test_an_unreadable_detail_costs_the_detail_alone(client):

@@ -10,6 +10,7 @@ from heartlevel.columns import Floats
 from heartlevel.statistics.accuracy_standard import Standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement
 from heartlevel.statistics.comparisons import PRESSURES
+from heartlevel.statistics.procedure import PROCEDURE_VERDICTS, Procedure
 
 P_PLACES, SLOPE_PLACES, SD_PLACES = 4, 3, 2
 
@@ -23,6 +24,7 @@ def device_checks(of: Assessment, subject: int) -> list[dict[str, Any]]:
             "reference_device": check.get("reference_device"),
             **_agreement(of.checks.agreement, place),
             "standard": _standard(of.checks.standard, of.checks.agreement, place),
+            "procedure": _procedure(of.checks.procedure, place),
         }
         for check, place in zip(of.batch.requests[subject].checks, columns, strict=True)
     ]
@@ -78,5 +80,18 @@ def _standard(of: Standard, agreed: Agreement, place: int) -> dict[str, Any] | N
                 "criterion_2": bool(of.second[row, place]),
             }
             for row, name in enumerate(PRESSURES)
+        },
+    }
+
+
+def _procedure(of: Procedure, place: int) -> dict[str, Any] | None:
+    """Return what the stepwise check says where a sequence was sent."""
+    if np.isnan(of.verdict[place]):
+        return None
+    return {
+        "verdict": PROCEDURE_VERDICTS[int(of.verdict[place])],
+        "differences": {
+            name: {pressure: rounded(values[row, place]) for row, pressure in enumerate(PRESSURES)}
+            for name, values in (("first", of.first), ("second", of.second))
         },
     }

@@ -8,6 +8,7 @@ from heartlevel.facts.catalogue import fact
 from heartlevel.facts.device import Checks, columns_of_devices
 from heartlevel.facts.series import Subjects
 from heartlevel.statistics.agreement import AGREES, DISAGREES
+from heartlevel.statistics.procedure import REPLACE, USABLE
 from heartlevel.statistics.selection import HOME, KEPT, UNUSABLE
 from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import BODY_POSITIONS, MMHG, SETTINGS, SIDES, SITES
@@ -163,8 +164,9 @@ def _by_device(c: Subjects, quantity: int | None) -> Floats:
     if not batch.checks:
         return spread
     checks = c.once(_device_checks)
-    disagrees = checks.agreement.verdict == DISAGREES
-    decided = disagrees | ((checks.agreement.verdict == AGREES) & (quantity is None))
+    verdict, stepwise = checks.agreement.verdict, checks.procedure.verdict
+    disagrees = (verdict == DISAGREES) | (stepwise == REPLACE)
+    decided = disagrees | (((verdict == AGREES) | (stepwise == USABLE)) & (quantity is None))
     figures = disagrees.astype(np.float64) if quantity is None else checks.agreement.bias[quantity]
     said: dict[int, dict[str | None, float]] = {}
     for place in np.flatnonzero(decided).tolist():
@@ -177,8 +179,8 @@ def _by_device(c: Subjects, quantity: int | None) -> Floats:
     return spread
 
 
-@fact("series", "home readings that the protocol keeps with a device whose check_verdict is disagrees / those with one "
-      "whose check_verdict is agrees or disagrees", unit="1", asked=False)  # fmt: skip
+@fact("series", "home readings that the protocol keeps with a device whose check_verdict is disagrees or check_procedure "
+      "replace / those with one that either of them decides on", unit="1", asked=False)  # fmt: skip
 def home_disagreeing_device_share(c: Subjects) -> Floats:
     """Share of the averaged home readings that a device took which disagreed with its reference."""
     return c.source.share(_kept(c), _by_device(c, None))

@@ -15,6 +15,7 @@ from heartlevel.statistics.accuracy_standard import LIMITS as STANDARD_LIMITS
 from heartlevel.statistics.accuracy_standard import Standard, standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement, agreement
 from heartlevel.statistics.comparisons import comparisons_of
+from heartlevel.statistics.procedure import BANDS, PROCEDURE_VERDICTS, Procedure, procedure
 from heartlevel.vocabulary import MMHG
 
 
@@ -25,6 +26,7 @@ class Checks:
     subject_of: Ints
     agreement: Agreement
     standard: Standard
+    procedure: Procedure
 
 
 Devices: TypeAlias = Columns[Checks]
@@ -42,7 +44,8 @@ def _no_checks() -> Checks:
     nobody = np.zeros(0, dtype=np.int64)
     compared, no_limit = comparisons_of([]), np.zeros(0)
     judged = standard(compared, dict.fromkeys(STANDARD_LIMITS, no_limit))
-    return Checks(nobody, agreement(compared, no_limit, no_limit), judged)
+    stepwise = procedure([], [], dict.fromkeys(BANDS, no_limit))
+    return Checks(nobody, agreement(compared, no_limit, no_limit), judged, stepwise)
 
 
 def _checks(batch: Batch, protocols: Sequence[Protocol]) -> Checks:
@@ -55,7 +58,9 @@ def _checks(batch: Batch, protocols: Sequence[Protocol]) -> Checks:
     compared = comparisons_of(batch.checks)
     agreed = agreement(compared, limit("largest_bias"), limit("minimum_pairs"))
     judged = standard(compared, {name: limit(f"standard.{name}") for name in STANDARD_LIMITS})
-    return Checks(subject_of, agreed, judged)
+    orders = [protocols[one].written["device_check"]["procedure"]["order"] for one in owners]
+    stepwise = procedure(batch.checks, orders, {name: limit(f"procedure.{name}") for name in BANDS})
+    return Checks(subject_of, agreed, judged, stepwise)
 
 
 def _row(values: Floats, pressure: int) -> Floats:
@@ -103,3 +108,36 @@ def check_diastolic_sd(c: Devices) -> Floats:
 def check_verdict(c: Devices) -> Floats:
     """Whether the device agrees with the reference."""
     return c.source.agreement.verdict
+
+
+@fact("device", "systolic differences of a sequence by the protocol's bands; unknown where pairs were sent",
+      names=PROCEDURE_VERDICTS, asked=False)  # fmt: skip
+def check_procedure(c: Devices) -> Floats:
+    """What the stepwise check says of the device."""
+    return c.source.procedure.verdict
+
+
+@fact("device", "device before the first reference − that reference, systolic", unit=MMHG, asked=False)
+def check_first_systolic_difference(c: Devices) -> Floats:
+    """Systolic difference at the first step of the stepwise check."""
+    return _row(c.source.procedure.first, 0)
+
+
+@fact("device", "device before the first reference − that reference, diastolic", unit=MMHG, asked=False)
+def check_first_diastolic_difference(c: Devices) -> Floats:
+    """Diastolic difference at the first step of the stepwise check."""
+    return _row(c.source.procedure.first, 1)
+
+
+@fact("device", "mean of the device before and after the first reference − that reference, systolic", unit=MMHG,
+      asked=False)  # fmt: skip
+def check_second_systolic_difference(c: Devices) -> Floats:
+    """Systolic difference at the second step of the stepwise check."""
+    return _row(c.source.procedure.second, 0)
+
+
+@fact("device", "mean of the device before and after the first reference − that reference, diastolic", unit=MMHG,
+      asked=False)  # fmt: skip
+def check_second_diastolic_difference(c: Devices) -> Floats:
+    """Diastolic difference at the second step of the stepwise check."""
+    return _row(c.source.procedure.second, 1)

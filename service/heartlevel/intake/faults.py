@@ -1,6 +1,6 @@
 """Words for what is wrong with a request: where it is, what was found, what was expected, the near match."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from difflib import get_close_matches
 from re import sub
@@ -31,6 +31,7 @@ DETAILS = {
     "unknown-time-zone": "found {found}; expected an IANA time zone name",
     "unknown-device": "found {found}, which is the id of no device of this request",
     "id-repeated": "the id {found} is used more than once",
+    "not-both": "given beside {expected}; only one of the two may be",
     "exact-duplicate": "the same reading is there twice; this copy was left out",
     "unit-mistaken": "found {found}, which is {expected}; no blood pressure is that high",
 }
@@ -67,6 +68,14 @@ class Problem:
 def problem(pointer: str, code: str, found: object = None, expected: str = "", hint: str | None = None) -> Problem:
     """Word a problem of a known code."""
     return Problem(pointer, code, WORDS[code].format(found=shown(found), expected=expected), hint)
+
+
+def of_several(item: Mapping[str, Any], names: Sequence[str], at: str) -> list[Problem]:
+    """Return what is wrong where not exactly one of several fields is given; null counts as not given."""
+    given = [name for name in names if item.get(name) is not None]
+    if not given:
+        return [problem(f"{at}/{names[0]}", "missing", expected=" or ".join(names))]
+    return [problem(f"{at}/{name}", "not-both", expected=given[0]) for name in given[1:]]
 
 
 def in_order(problems: Iterable[Problem]) -> list[Problem]:

@@ -9,10 +9,10 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from marshmallow import ValidationError
 
-from heartlevel.intake.faults import Problem, from_messages, in_order, near, problem
+from heartlevel.intake.faults import Problem, from_messages, in_order, near, of_several, problem
 from heartlevel.intake.fields import Block, Items, messages
 from heartlevel.intake.moments import Taken, placed_in_time
-from heartlevel.intake.schema import ESSENTIAL, LISTS, Envelope, Options
+from heartlevel.intake.schema import ESSENTIAL, LISTS, ONE_OF, Envelope, Options
 from heartlevel.intake.screening import Screen
 from heartlevel.vocabulary import EXPLANATIONS
 
@@ -196,12 +196,14 @@ def _lists(
 def items_of(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
     """Read one of the envelope's lists item by item: the usable items under their place, and all problems."""
     problems: list[Problem] = []
-    kept = {}
+    kept, either = {}, ONE_OF.get(name)
     for place, item in enumerate(raw):
         found = SCREENS[name].load(item)
         if found is None:
             found, faults = read_item(item, name, f"/{name}/{place}")
             problems += faults
+        if found is not None and either and (faults := of_several(found, either, f"/{name}/{place}")):
+            problems, found = problems + faults, None
         if found is not None:
             kept[place] = found
     return kept, problems

@@ -18,6 +18,7 @@ from heartlevel.intake.fields import (
 from heartlevel.vocabulary import (
     ARM_LEVELS,
     BODY_POSITIONS,
+    CHECKED_BY,
     CIRCUMSTANCES,
     CUFF_SHAPES,
     EXPLANATIONS,
@@ -171,13 +172,21 @@ class Pair(Block):
     occasion = text("the person or visit it belongs to, where several pairs do; such pairs do not count as independent")
 
 
+class InTurn(Pressures):
+    """One reading of a stepwise check."""
+
+    by = choice(CHECKED_BY, "the device being checked, or the reference device", required=True)
+
+
 class DeviceCheck(Block):
-    """A person's device held against the office's."""
+    """A person's device held against the office's: either `pairs` or `sequence`, and never both."""
 
     device = text("id of one of the request's devices", required=True)
     reference_device = text("the caller's name for the reference")
     true_pressure = choice(TRUE_PRESSURES, "within an occasion; changing where absent")
-    pairs = Items(Part(Pair), 1000, **about("the comparisons", required=True))
+    pairs = Items(Part(Pair), 1000, **about("the comparisons, in any order"))
+    sequence = Items(Part(InTurn), 100, **about(
+        "the readings of the protocol's stepwise check on one arm, in the order in which they were taken"))  # fmt: skip
 
 
 class Options(Block):
@@ -217,5 +226,7 @@ LISTS: dict[str, type[Block]] = {"devices": Device, "readings": Reading, "device
 ESSENTIAL = {
     "devices": ("id",),
     "readings": ("taken_at", "systolic", "diastolic", "setting", "unit"),
-    "device_checks": ("device", "pairs"),
+    "device_checks": ("device", "pairs", "sequence"),
 }
+# Exactly one of these is to be given.
+ONE_OF = {"device_checks": ("pairs", "sequence")}

@@ -5,6 +5,7 @@ from typing import Any
 from heartlevel.intake.fields import (
     Anything,
     Block,
+    Choice,
     Items,
     Number,
     Part,
@@ -20,6 +21,7 @@ from heartlevel.intake.fields import (
 )  # fmt: skip
 from heartlevel.statistics.selection import OFFICE_USES
 from heartlevel.vocabulary import (
+    CHECKED_BY,
     DIRECTIONS,
     EFFECTS,
     MMHG,
@@ -219,12 +221,22 @@ class AmbulatorySchedule(Block):
     minimum_night_readings = count("fewest readings of the night", "1", 1, 200, **NEEDED)
 
 
+class StepwiseCheck(Block):
+    """The check in steps: first reference against the reading of the device before it, then against those around it."""
+
+    order = Items(Choice(CHECKED_BY), 20, 3, **about("who takes each reading in turn", **NEEDED))
+    usable_within = number("first systolic difference at which the device is usable", MMHG, 0, 50, **NEEDED)
+    doubtful_within = number("first systolic difference at which one goes on to the second", MMHG, 0, 50, **NEEDED)
+    mean_within = number("second systolic difference at which the device is usable", MMHG, 0, 50, **NEEDED)
+
+
 class DeviceSchedule(Block):
     """How a person's device is held against a reference."""
 
     largest_bias = number("mean difference that still counts as agreeing", MMHG, 0, 50, **NEEDED)
     minimum_pairs = number("fewest independent comparisons that may show agreement", "1", 2, 100, **NEEDED)
     standard = part(AccuracyStandard, "the accuracy standard", **NEEDED)
+    procedure = part(StepwiseCheck, "the check in steps", **NEEDED)
 
 
 class ProtocolBlock(Profile):

@@ -44,6 +44,18 @@ def senseless_schedule(written: Written) -> Iterator[RuleFault]:
         if home[name] > most:
             detail = f"{home[name]:g} readings needed, but the schedule gives at most {most:g}"
             yield file.fault((*at, name), "limits-order", detail)
+    yield from _senseless_steps(file, (*path, "device_check", "procedure"), item["device_check"]["procedure"])
+
+
+def _senseless_steps(file: Origin, at: Path_, steps: Mapping[str, Any]) -> Iterator[RuleFault]:
+    order, within = steps["order"], (steps["usable_within"], steps["doubtful_within"])
+    first = order.index("reference") if "reference" in order else len(order)
+    if first == 0 or order[first + 1 : first + 2] != ["device"]:
+        detail = "the first reading of the reference does not stand between two of the device"
+        yield file.fault((*at, "order"), "limits-order", detail)
+    if within[0] > within[1]:
+        detail = f"usable within {within[0]:g}, but doubtful only within {within[1]:g}"
+        yield file.fault((*at, "usable_within"), "limits-order", detail)
 
 
 def _at_most(home: Mapping[str, Any]) -> dict[str, float]:

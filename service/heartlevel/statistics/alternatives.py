@@ -159,7 +159,8 @@ def offsets_of(batch: Batch, height: Floats, owners: Ints, pairs: Floats, bias: 
     of_reading = np.full((PRESSURES, batch.size), np.nan)
     checked: dict[tuple[int, str], list[int]] = {}
     for place, (owner, check) in enumerate(zip(owners.tolist(), batch.checks, strict=True)):
-        checked.setdefault((owner, check["device"]), []).append(place)
+        if pairs[place]:  # one without a pair says nothing, and must not take away what another says
+            checked.setdefault((owner, check["device"]), []).append(place)
     pooled = {
         key: (bias[:, places] * pairs[places]).sum(axis=1) / pairs[places].sum() for key, places in checked.items()
     }

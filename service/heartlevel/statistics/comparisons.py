@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints, count_by, sum_by
+from heartlevel.vocabulary import CHECKED_BY
 
 PRESSURES = ("systolic", "diastolic")
 CONSTANT = "constant"
-SIDES = ("device", "reference")
+DEVICE, REFERENCE = SIDES = CHECKED_BY
+ONE_SEQUENCE = "sequence"  # the occasion of all its pairs: one person at one time, and some share a reading
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ class Comparisons:
 
 def comparisons_of(checks: Sequence[Mapping[str, Any]]) -> Comparisons:
     """Put the checks' pairs into columns, in an order of their own: the sent one plays no part in any sum."""
-    rows = [(place, pair) for place, check in enumerate(checks) for pair in sorted(check["pairs"], key=_by_content)]
+    rows = [(place, pair) for place, check in enumerate(checks) for pair in sorted(_pairs_of(check), key=_by_content)]
     numbers: dict[tuple[int, object], int] = {}
     occasion_of, check_of_occasion = [], []
     for row, (place, pair) in enumerate(rows):
@@ -93,6 +95,21 @@ def comparisons_of(checks: Sequence[Mapping[str, Any]]) -> Comparisons:
         reference=reference,
         constant=np.array([check.get("true_pressure") == CONSTANT for check in checks], dtype=np.bool_),
     )
+
+
+def _pairs_of(check: Mapping[str, Any]) -> Sequence[Mapping[str, Any]]:
+    """Return the pairs sent, or those of a sequence: each reference with the mean of the device's readings next to it."""
+    sequence = check.get("sequence")
+    if sequence is None:
+        sent: Sequence[Mapping[str, Any]] = check["pairs"]
+        return sent
+    found = []
+    for place, one in enumerate(sequence):
+        around = [other for other in sequence[max(place - 1, 0) : place + 2] if other["by"] == DEVICE]
+        if one["by"] == REFERENCE and around:
+            mean = {name: sum(other[name] for other in around) / len(around) for name in PRESSURES}
+            found.append({DEVICE: mean, REFERENCE: one, "occasion": ONE_SEQUENCE})
+    return found
 
 
 def _by_content(pair: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -13,6 +13,7 @@ from heartlevel.answer.contract.declaring import (
     an_object,
 )
 from heartlevel.statistics.agreement import VERDICTS
+from heartlevel.statistics.procedure import PROCEDURE_VERDICTS
 
 
 def both(block: type[Said], meaning: str) -> tuple[Any, Any]:
@@ -92,13 +93,36 @@ class StandardJudged(Said):
     systolic, diastolic = both(StandardOfOne, "both criteria")
 
 
+class DifferenceOfBoth(Said):
+    """Device minus reference at one step, for both pressures; null where the readings for it are not there."""
+
+    systolic = a_number("systolic pressure; it decides", nullable=True)
+    diastolic = a_number("diastolic pressure", nullable=True)
+
+
+class StepwiseDifferences(Said):
+    """Device minus reference at both steps."""
+
+    first = an_object(DifferenceOfBoth, "the device before the first reference, minus that reference")
+    second = an_object(DifferenceOfBoth, "mean of the device before and after the first reference, minus that reference")
+
+
+class ProcedureFollowed(Said):
+    """The stepwise check of one person's device, by the protocol's bands: a screening rule, not the accuracy standard."""
+
+    verdict = a_choice(
+        PROCEDURE_VERDICTS,
+        "go-on: one more reading decides; order-not-followed: the readings that decide were not taken in turn")  # fmt: skip
+    differences = an_object(StepwiseDifferences, "differences at both steps")
+
+
 class DeviceChecked(Said):
     """How a device agrees with its reference."""
 
     device = a_text("id of the device")
     reference_device = a_text("the caller's name for the reference", nullable=True)
     pairs = a_count("comparisons")
-    occasions = a_count("independent ones: people or visits named, and each pair that names none")
+    occasions = a_count("independent ones: people or visits named, each pair that names none, a sequence as a whole")
     verdict = a_choice(VERDICTS, "an equivalence test; few independent pairs leave it undecided")
     bias = an_object(BiasOfBoth, "mean difference")
     sd = an_object(DeviationOfBoth, "standard deviation of single differences, within and between occasions")
@@ -106,3 +130,4 @@ class DeviceChecked(Said):
     limits95_intervals = an_object(LimitIntervalsOfBoth, "intervals of those limits")
     proportional_bias = an_object(ProportionalBiasOfBoth, "slope of the difference on the mean")
     standard = an_object(StandardJudged, "ISO 81060-2; null where no occasion has several pairs", nullable=True)
+    procedure = an_object(ProcedureFollowed, "the stepwise check; null where pairs were sent", nullable=True)

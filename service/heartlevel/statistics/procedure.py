@@ -1,0 +1,93 @@
+"""The stepwise check of one person's device: a few readings in turn, and what their differences say by fixed bands.
+
+A screening rule (published, quoted from memory), not the accuracy standard's; bands and order are the protocol's.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from heartlevel.columns import TOLERANCE, Bools, Floats
+from heartlevel.statistics.comparisons import PRESSURES, REFERENCE
+
+PROCEDURE_VERDICTS = ("usable", "go-on", "replace", "order-not-followed")
+USABLE, GO_ON, REPLACE, NOT_FOLLOWED = range(4)
+BANDS = ("usable_within", "doubtful_within", "mean_within")
+STEPS = 3  # the device before the first reference, that reference, the device after it
+SYSTOLIC = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Procedure:
+    """One column a device check; the first axis of differences is systolic, diastolic, in mm[Hg].
+
+    Both differences are device − reference: `first` takes the device's reading before the first reference, `second`
+    the mean of those before and after it. NaN where the readings were not taken in the order; all is NaN for pairs.
+    """
+
+    first: Floats
+    second: Floats
+    verdict: Floats  # place in PROCEDURE_VERDICTS
+
+
+@dataclass(frozen=True, slots=True)
+class _Turns:
+    """The readings that decide, by check, as far as the order was followed."""
+
+    taken: Floats  # axes: step, pressure, check
+    sent: Bools  # a sequence was sent
+    strayed: Bools  # a reading that decides was taken by the wrong one of the two
+
+
+def procedure(
+    checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]], within: Mapping[str, Floats]
+) -> Procedure:
+    """Judge each check's `sequence` by its protocol's order and by `within`, the protocol's BANDS (mm[Hg], one a check).
+
+    Systolic differences decide, each band's end included. Only the readings up to the one that decides have to be in
+    order, so that a device found unusable at the first step is not cleared by what followed.
+    """
+    turns = _turns(checks, orders)
+    before, reference, after = turns.taken
+    first, second = before - reference, (before + after) / 2 - reference
+    usable, doubtful = (_inside(first, within[name]) for name in ("usable_within", "doubtful_within"))
+    known, seconded = (~np.isnan(one[SYSTOLIC]) for one in (first, second))
+    decided = [
+        (~turns.sent, np.nan),
+        (~known, NOT_FOLLOWED),
+        (usable, USABLE),
+        (~doubtful, REPLACE),
+        (seconded & _inside(second, within["mean_within"]), USABLE),
+        (seconded, REPLACE),
+        (turns.strayed, NOT_FOLLOWED),
+    ]
+    verdict = np.select([when for when, _ in decided], [then for _, then in decided], GO_ON).astype(np.float64)
+    return Procedure(first, second, verdict)
+
+
+def _inside(difference: Floats, within: Floats) -> Bools:
+    inside: Bools = np.abs(difference[SYSTOLIC]) <= within + TOLERANCE
+    return inside
+
+
+def _turns(checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]]) -> _Turns:
+    taken = np.full((STEPS, len(PRESSURES), len(checks)), np.nan)
+    sent, strayed = np.zeros((2, len(checks)), dtype=np.bool_)
+    for place, (check, order) in enumerate(zip(checks, orders, strict=True)):
+        sequence = check.get("sequence")
+        if sequence is None:
+            continue
+        last = order.index(REFERENCE) + 1
+        followed = _followed([one["by"] for one in sequence], order[: last + 1])
+        for step, one in enumerate(sequence[last - 2 : followed]):
+            taken[step, :, place] = [one[name] for name in PRESSURES]
+        sent[place], strayed[place] = True, followed < min(len(sequence), last + 1)
+    return _Turns(taken, sent, strayed)
+
+
+def _followed(by: Sequence[str], order: Sequence[str]) -> int:
+    """Count the readings from the first on that were taken in turn."""
+    alike = [one == other for one, other in zip(by, order, strict=False)]
+    return alike.index(False) if False in alike else len(alike)
