@@ -236,7 +236,8 @@ def _compared_with(fact: Fact) -> JsonSchema:
     if fact.kind != "number":
         return value
     value |= {"minimum": fact.low} if isfinite(fact.low) else {}
-    value |= {"maximum": fact.high} if isfinite(fact.high) else {}
+    most = 1 if fact.share else fact.high
+    value |= {"maximum": most} if isfinite(most) else {}
     return {"anyOf": [value, {"$ref": "#/$defs/limit"}]}
 
 

@@ -47,4 +47,4 @@ def _kind(fact: Fact) -> str:
         return ", ".join(fact.names)
     unit = f", {fact.unit}" if fact.unit and fact.unit != "1" else ""
     bounds = f", {fact.low:g} to {fact.high:g}" if isfinite(fact.low) else ""
-    return f"{fact.kind}{unit}{bounds}"
+    return f"{fact.kind}{unit}{bounds}{', share: 1 is all' if fact.share else ''}"

@@ -6,6 +6,7 @@ import pytest
 
 from heartlevel import RuleFaults, Rules, answer_to
 from heartlevel.one_call import device_answer_to
+from heartlevel.resources import shipped
 from heartlevel.ruling.difference import differences
 from heartlevel.ruling.layers import merged
 from heartlevel.ruling.loading import load
@@ -188,3 +189,97 @@ def test_wording_can_be_changed_where_limits_are_changed_too(tmp_path):
         "{of: rule, id: low, set: {severity: high}, reason: x}",
     ]
     assert Rules.load(None, (layer(tmp_path, *changes),)).ruleset.layers
+
+
+OWN_GUIDELINE = (shipped("rules") / "guidelines" / "esh-2023.yaml").read_text().replace("id: esh-2023", "id: our-own", 1)
+
+
+def with_guideline(folder: Path, old: str, new: str) -> Path:
+    top = layer(folder)
+    (top / "guidelines").mkdir()
+    assert old in OWN_GUIDELINE
+    (top / "guidelines" / "own.yaml").write_text(OWN_GUIDELINE.replace(old, new, 1))
+    return top
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("severe: {systolic: 180", "severe: {systolic: 181", "severe systolic 181 is above the 180 of every"),
+        ("after_birth_days: 42", "after_birth_days: 41", "after_birth_days 41 is below the 42 of every"),
+        ("in_pregnancy: isshp-2021", "in_pregnancy: our-own", "in pregnancy severe systolic 180 of 'our-own'"),
+        ("in_pregnancy: isshp-2021", "in_pregnancy: nice-ng136", "in pregnancy severe diastolic 120 of 'nice-ng136'"),
+    ],
+)
+def test_an_added_guideline_cannot_leave_unnamed_what_all_below_call_severe(tmp_path, old, new, said):
+    faults = refused(with_guideline(tmp_path, old, new))
+    line = OWN_GUIDELINE[: OWN_GUIDELINE.index(old)].count("\n") + 1
+    assert all(fault.startswith(f"clinic/guidelines/own.yaml:{line}:") for fault in faults), faults
+    assert any(f"urgent-rule: {said}" in fault for fault in faults), faults
+
+
+def test_an_added_guideline_may_be_as_lax_as_the_laxest_below_and_stricter(tmp_path):
+    for number, severe in enumerate(("{systolic: 180, diastolic: 120}", "{systolic: 170, diastolic: 105}")):
+        changed = with_guideline(tmp_path / str(number), "{systolic: 180, diastolic: 110}\n  low", f"{severe}\n  low")
+        assert "our-own" in load(None, (changed,)).guidelines
+
+
+def test_the_guideline_of_pregnancy_cannot_be_changed_for_one_that_names_fewer_severe_values(tmp_path):
+    change = "{of: guideline, id: esc-2024, set: {in_pregnancy: esc-2024}, reason: x}"
+    (fault,) = refused(layer(tmp_path, change))
+    assert fault.startswith("clinic/layer.yaml:4:") and "severe systolic 180 of 'esc-2024' is above the 160" in fault
+
+
+def test_the_beginning_of_hypertension_cannot_move_onto_another_category_and_leave_the_categories(tmp_path):
+    moved = "limits: {home: {hypertension: {systolic: 135, diastolic: 85}}}"
+    (fault,) = refused(layer(tmp_path / "a", f"{{of: guideline, id: acc-aha-2025, set: {{{moved}}}, reason: x}}"))
+    assert fault.startswith("clinic/layer.yaml:4:") and "the home categories stay as they were" in fault
+    anew = "categories: {home: [{id: n, title: N}, {id: h, title: H, from: {systolic: 135, diastolic: 85}}]}"
+    parts = [f"{{of: guideline, id: acc-aha-2025, set: {{{part}}}, reason: x}}" for part in (moved, anew)]
+    laid = load(None, (layer(tmp_path / "b", *parts),))
+    assert laid.guidelines["acc-aha-2025"].limits["home.hypertension.systolic"] == 135
+
+
+def test_a_decimal_comma_is_named_in_the_file_it_stands_in(tmp_path):
+    limits = "{home: {hypertension: {systolic: 135,5}}}"
+    faults = refused(layer(tmp_path, f"{{of: guideline, id: esc-2024, set: {{limits: {limits}}}, reason: x}}"))
+    assert any(fault.startswith("clinic/layer.yaml:4:") and "decimals take a point" in fault for fault in faults), faults
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("{above: 100}", "{above: 100,5}", "decimals take a point"),
+        ("{above: 100}", '{above: "100"}', "no quotes"),
+        ("{above: 100}", "{above: home.hypertension.systolic}", "write {limit: home.hypertension.systolic}"),
+        ("{pulse: {above: 100}}", "{or: [{pulse: {above: 100}}]}", "write `any`"),
+        ("{pulse: {above: 100}}", "{talking: {equals: 'yes'}}", "true or false, without quotes"),
+        ("{pulse}", "{pulse", "unknown-placeholder: a brace is opened"),
+    ],
+)
+def test_what_was_meant_is_said(tmp_path, old, new, said):
+    assert old in OWN_RULE
+    assert any(said in fault for fault in refused(layer(tmp_path, own=OWN_RULE.replace(old, new, 1))))
+
+
+def test_a_layer_whose_own_file_is_misnamed_is_not_asked_for_a_rule_sets_file_alone(tmp_path):
+    folder = layer(tmp_path)
+    (folder / "layer.yaml").rename(folder / "layer.yml")
+    with pytest.raises(RuleFaults) as caught:
+        load(folder)
+    said = "\n".join(map(str, caught.value.faults))
+    assert "rename it to layer.yaml" in said and "a layer has a layer.yaml in its place" in said
+
+
+def test_a_percentage_where_a_share_belongs_is_a_mistake(tmp_path):
+    own = OWN_RULE.replace("scope: reading", "scope: series").replace("{pulse} a minute", "fast")
+    for number, (limit, meant) in enumerate(((50, False), (0.5, True))):
+        folder = layer(tmp_path / str(number))
+        (folder / "series").mkdir()
+        compared = own.replace("pulse: {above: 100}", f"home_doubtful_share: {{above: {limit}}}")
+        given = compared.replace("pulse: 101", "home_doubtful_share: 0.6").replace("pulse: 100", "home_doubtful_share: 0.4")
+        (folder / "series" / "own.yaml").write_text(given)
+        if meant:
+            assert "pulse-fast-here" in {rule.id for rule in load(None, (folder,)).every_rule()}
+        else:
+            assert any("home_doubtful_share is a share, at most 1; found 50 (50 % is" in one for one in refused(folder))

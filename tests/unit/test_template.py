@@ -104,7 +104,7 @@ def test_only_facts_are_named_as_facts_shown():
         ("{limit:severe.sistolic}", "TemplateFault: limit:severe.sistolic"),
         ("{limit:severe.sistolic plural other=x}", "TemplateFault: limit:severe.sistolic"),
         ("{systolic}", "TemplateFault: systolic"),
-        ("{home_days", "TemplateFault: expected '}'"),
+        ("{home_days", "Unpaired: a brace is opened and not closed"),
         ("{home_days:plural}", "WrongForms: '' does not name forms"),
         ("{home_days:plural day days}", "WrongForms: 'day days' does not name forms"),
         ("{home_days:plural one= other=days}", "WrongForms: 'one= other=days' does not name forms"),

@@ -102,7 +102,7 @@ def ambulatory_24h_diastolic(c: Subjects) -> Floats:
     return _mean(c.source, c.source.rows(AMBULATORY), "diastolic")
 
 
-@fact("series", "1 − ambulatory_night_systolic / ambulatory_day_systolic", unit="1", asked=False)
+@fact("series", "1 − ambulatory_night_systolic / ambulatory_day_systolic", unit="1", share=True, asked=False)
 def ambulatory_night_fall(c: Subjects) -> Floats:
     """Share by which the systolic average falls at night; negative where it rises."""
     return 1 - c["ambulatory_night_systolic"] / c["ambulatory_day_systolic"]

@@ -38,6 +38,7 @@ class Fact:
     names: tuple[str, ...] = ()
     low: float = -inf  # what a request can record; derived facts have no such limits
     high: float = inf
+    share: bool = False  # part of a whole: never above 1
     asked: bool = True  # unknown because it was not recorded, so that an answer lists it as undocumented
 
     def decoded(self, value: float) -> float | bool | str | None:
@@ -76,6 +77,7 @@ def fact(
     unit: str | None = None,
     names: tuple[str, ...] = (),
     flag: bool = False,
+    share: bool = False,
     asked: bool = True,
 ) -> Callable[[Function], Function]:
     """Enter a function into the catalogue as a derived fact of its own name."""
@@ -83,7 +85,7 @@ def fact(
 
     def entered(function: Function) -> Function:
         meaning = " ".join((function.__doc__ or "").split()).rstrip(".")
-        _enter(Fact(function.__name__, scope, kind, unit, formula, meaning, names, asked=asked))
+        _enter(Fact(function.__name__, scope, kind, unit, formula, meaning, names, share=share, asked=asked))
         DERIVED.setdefault(scope, {})[function.__name__] = function
         return function
 

@@ -180,7 +180,7 @@ def _by_device(c: Subjects, quantity: int | None) -> Floats:
 
 
 @fact("series", "home readings that the protocol keeps with a device whose check_verdict is disagrees or check_procedure "
-      "replace / those with one that either of them decides on", unit="1", asked=False)  # fmt: skip
+      "replace / those with one that either of them decides on", unit="1", share=True, asked=False)  # fmt: skip
 def home_disagreeing_device_share(c: Subjects) -> Floats:
     """Share of the averaged home readings that a device took which disagreed with its reference."""
     return c.source.share(_kept(c), _by_device(c, None))

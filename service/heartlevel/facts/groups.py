@@ -37,7 +37,7 @@ def home_longest_pause_days(c: Subjects) -> Floats:
     return longest
 
 
-@fact("series", "doubtful office readings / usable office readings", unit="1", asked=False)
+@fact("series", "doubtful office readings / usable office readings", unit="1", share=True, asked=False)
 def office_doubtful_share(c: Subjects) -> Floats:
     """Share of usable office readings that are doubtful."""
     doubtful = c.source.reliability == RELIABILITIES.index("doubtful")

@@ -138,33 +138,33 @@ def span_days(c: Subjects) -> Floats:
     return extreme_by(owner, size, day, largest=True) - extreme_by(owner, size, day, largest=False)
 
 
-@fact("series", "quiet among home readings whose circumstances were recorded", unit="1")
+@fact("series", "quiet among home readings whose circumstances were recorded", unit="1", share=True)
 def home_quiet_share(c: Subjects) -> Floats:
     """Share of home readings taken in a quiet moment."""
     return c.source.share(c.source.rows(HOME), c.source.readings["circumstance_quiet"])
 
 
-@fact("series", "stress among home readings whose circumstances were recorded", unit="1")
+@fact("series", "stress among home readings whose circumstances were recorded", unit="1", share=True)
 def home_stress_share(c: Subjects) -> Floats:
     """Share of home readings taken under stress."""
     return c.source.share(c.source.rows(HOME), c.source.readings["circumstance_stress"])
 
 
-@fact("series", "home readings whose circumstances were recorded / home readings", unit="1")
+@fact("series", "home readings whose circumstances were recorded / home readings", unit="1", share=True)
 def home_circumstances_share(c: Subjects) -> Floats:
     """Share of home readings with recorded circumstances."""
     recorded = ~np.isnan(c.source.readings["circumstance_quiet"])
     return c.source.share(c.source.rows(HOME), recorded.astype(np.float64))
 
 
-@fact("series", "doubtful home readings / usable home readings", unit="1")
+@fact("series", "doubtful home readings / usable home readings", unit="1", share=True)
 def home_doubtful_share(c: Subjects) -> Floats:
     """Share of usable home readings that are doubtful."""
     doubtful = c.source.reliability == RELIABILITIES.index("doubtful")
     return c.source.share(c.source.rows(HOME), doubtful.astype(np.float64))
 
 
-@fact("series", "selected_from above 1 among readings where it was recorded", unit="1")
+@fact("series", "selected_from above 1 among readings where it was recorded", unit="1", share=True)
 def selected_share(c: Subjects) -> Floats:
     """Share of readings that were picked out of several."""
     chosen_from = c.source.readings["selected_from"]

@@ -11,7 +11,7 @@ from heartlevel.intake.schema import Reading
 from heartlevel.ruling.language import Condition, Mention, Parser, Term, leaves_of
 from heartlevel.ruling.ruleset import Rule
 from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, repeated_names
-from heartlevel.ruling.template import ENGLISH, Template, TemplateFault, Voice, WrongForms
+from heartlevel.ruling.template import ENGLISH, Template, TemplateFault, Unpaired, Voice, WrongForms
 from heartlevel.ruling.truth import MOST_LEAVES
 from heartlevel.vocabulary import EFFECTS
 
@@ -32,6 +32,8 @@ def sentence(
         return Template(text, facts, limits, voice)
     except WrongForms as fault:
         faults.append(file.fault(path, "wrong-plural", str(fault)))
+    except Unpaired as fault:
+        faults.append(file.fault(path, "unknown-placeholder", str(fault)))
     except TemplateFault as fault:
         hint = near(str(fault).removeprefix("limit:"), limits if "limit:" in str(fault) else facts)
         detail = f"'{{{fault}}}' is no fact of this scope and no limit"

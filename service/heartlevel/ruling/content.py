@@ -11,7 +11,7 @@ from marshmallow import ValidationError
 from heartlevel.intake.faults import from_messages, near
 from heartlevel.intake.fields import Block, messages
 from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock, WordingBlock
-from heartlevel.ruling.source import Origin, Path_, RuleFault, SourceFile, Written
+from heartlevel.ruling.source import DECIMAL_POINT, Origin, Path_, RuleFault, SourceFile, Written
 from heartlevel.vocabulary import SCOPES
 
 MOST_RULES = 500
@@ -65,7 +65,8 @@ def _misnamed(folder: Path, prefix: str) -> Iterator[RuleFault]:
 
 def _top(path: Path, shown_as: str, layered: bool, faults: list[RuleFault]) -> Written | None:
     if not path.is_file():
-        faults.append(RuleFault(shown_as, 1, 1, "missing-file", f"a directory of rules needs {path.name}"))
+        hint = None if layered else "a layer has a layer.yaml in its place"
+        faults.append(RuleFault(shown_as, 1, 1, "missing-file", f"a directory of rules needs {path.name}", hint))
         return None
     file = SourceFile(path, shown_as, layered)
     faults += file.faults
@@ -100,14 +101,27 @@ def is_valid(block: Block, written: Written, faults: list[RuleFault]) -> bool:
 def _worded(error: ValidationError, block: Block, file: Origin, path: Path_, item: Any) -> list[RuleFault]:
     found = []
     for one in from_messages(messages(error), block, item, ""):
-        steps = tuple(int(step) if step.isdigit() else step for step in one.pointer.split("/")[1:])
+        steps = _steps(one.pointer, item)
         dotted = f"{'.'.join(map(str, steps))}: " if steps else ""
-        hint = _nested(one.pointer) if one.code == "unknown-key" else None
+        hint = _meant(one.pointer) if one.code == "unknown-key" else None
         found.append(file.fault((*path, *steps), one.code, f"{dotted}{one.detail}", hint or one.hint))
     return found
 
 
-def _nested(pointer: str) -> str | None:
-    """Show how a dotted name, as conditions have it, is written in a profile."""
-    *parents, last = pointer.rpartition("/")[2].split(".")
+def _steps(pointer: str, item: Any) -> Path_:
+    """Return a pointer's steps; digits are a place in a list only where a list is."""
+    steps: list[str | int] = []
+    for step in pointer.split("/")[1:]:
+        key = int(step) if isinstance(item, list) and step.isdigit() else step
+        steps.append(key)
+        item = item.get(key) if isinstance(item, dict) else item[key] if isinstance(key, int) else None
+    return tuple(steps)
+
+
+def _meant(pointer: str) -> str | None:
+    """Say what a name that is no field was meant to be: part of a number, or a name dotted as conditions have it."""
+    name = pointer.rpartition("/")[2]
+    if name.isdigit():
+        return DECIMAL_POINT
+    *parents, last = name.split(".")
     return f"write it nested: {': {'.join([*parents, last])}: …{'}' * len(parents)}" if parents else None

@@ -9,10 +9,11 @@ from typing import Any, TypeAlias
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.faults import near, shown
-from heartlevel.ruling.source import Path_
+from heartlevel.ruling.source import DECIMAL_POINT, PLAIN_NUMBER, Path_
 
 GROUPS = ("all", "any", "none")
 ORDERED = ("below", "at_most", "above", "at_least", "between")
+OTHERWISE_CALLED = {"and": "all", "or": "any", "not": "none"}
 OPERATORS = (*ORDERED, "equals", "one_of", "known")
 
 
@@ -124,16 +125,18 @@ class Parser:
     def _comparison(self, name: str, inner: Any, path: Path_) -> Condition | None:
         fact = self.facts.get(name)
         if fact is None:
-            hint: str | None = near(name, self.facts) or "GET /v1/facts lists them"
+            group = OTHERWISE_CALLED.get(str(name).lower())
+            hint = f"write `{group}`" if group else near(name, self.facts) or "GET /v1/facts lists them"
             known = f"is a fact of scope {CATALOGUE[name].scope}" if name in CATALOGUE else "is no fact"
             return self._fault(path, "unknown-fact", f"'{name}' {known}", hint)
         if not isinstance(inner, dict) or len(inner) != 1:
-            return self._fault(path, "not-a-comparison", f"found {self._seen(inner)}; expected one operator and value")
+            broken = isinstance(inner, dict) and any(str(key).isdigit() for key in inner)
+            detail = f"found {self._seen(inner)}; expected one operator and value"
+            return self._fault(path, "not-a-comparison", detail, DECIMAL_POINT if broken else None)
         ((operator, value),) = inner.items()
         here = (*path, operator)
         if operator not in OPERATORS:
-            hint = near(operator, OPERATORS)
-            return self._fault(here, "unknown-operator", f"'{operator}' is no operator", hint)
+            return self._fault(here, "unknown-operator", f"'{operator}' is no operator", near(operator, OPERATORS))
         if operator in ORDERED and fact.kind != "number":
             return self._fault(here, "wrong-operator", f"{name} is a {fact.kind}; {operator} is for numbers")
         return self._term(fact, operator, value, here)
@@ -171,16 +174,29 @@ class Parser:
                 raise TypeError
             coded = fact.encoded(value)
         except TypeError:
-            self._fault(path, "wrong-value", f"{fact.name} is a {fact.kind}; found {shown(value)}")
+            detail = f"{fact.name} is a {fact.kind}; found {shown(value)}"
+            self._fault(path, "wrong-value", detail, self._plain(fact, value))
         except ValueError:
             wanted = ", ".join(fact.names)
             self._fault(path, "wrong-value", f"{shown(value)} is none of {wanted}", near(value, fact.names))
         else:
+            if fact.share and coded > 1:
+                detail = f"{fact.name} is a share, at most 1; found {shown(value)}"
+                self._fault(path, "out-of-range", detail, "50 % is written 0.5")
+                return None
             if fact.kind != "number" or fact.low <= coded <= fact.high:
                 return coded
             detail = f"{fact.name} is recorded from {fact.low:g} to {fact.high:g} {fact.unit}; found {shown(value)}"
             self._fault(path, "out-of-range", detail)
         return None
+
+    def _plain(self, fact: Fact, value: object) -> str | None:
+        """Say how a text in place of a number or a flag was meant to be written."""
+        if not isinstance(value, str):
+            return None
+        if value in self.limits:
+            return f"write {{limit: {value}}}"
+        return {"number": PLAIN_NUMBER, "flag": "true or false, without quotes"}.get(fact.kind)
 
     def _limit(self, fact: Fact, value: Mapping[str, Any], path: Path_) -> Limit | None:
         name = value.get("limit")

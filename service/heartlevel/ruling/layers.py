@@ -12,7 +12,9 @@ from typing import Any
 from heartlevel.intake.faults import near
 from heartlevel.ruling.content import Content, content_of, is_valid, key_of
 from heartlevel.ruling.schema import LayerBlock
+from heartlevel.ruling.sense import unmoved_categories
 from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, mapping
+from heartlevel.ruling.urgency import loosened
 from heartlevel.vocabulary import SCOPES
 
 TOP = "layer.yaml"
@@ -86,10 +88,13 @@ def lay(content: Content, folder: Path, faults: list[RuleFault]) -> Layer | None
     if above.top is None or not is_valid(LayerBlock(), above.top, faults):
         return None
     file, _, data = above.top
+    below = list(content.items["guidelines"])
     made = tuple(_changed(content, file, place, change, faults, data["name"])
                  for place, change in enumerate(data.get("changes") or ()))  # fmt: skip
     for section, items in above.items.items():
         content.items[section] += items
+    for judge in (loosened, unmoved_categories):
+        faults += judge(below, content.items["guidelines"])
     return Layer(data["name"], data["revision"], made)
 
 

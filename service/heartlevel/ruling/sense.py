@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from heartlevel.ruling.source import Origin, Path_, RuleFault, Written
+from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, mapping
 
 RAISED = ("office", "home", "ambulatory-day", "ambulatory-night", "ambulatory-24h")
+ANEW = "write `categories` anew too; lists are replaced whole"
 
 
 def senseless_limits(written: Written) -> Iterator[RuleFault]:
@@ -24,6 +25,35 @@ def senseless_limits(written: Written) -> Iterator[RuleFault]:
     for setting, categories in item["categories"].items():
         yield from _rising(file, (*path, "categories", setting), categories)
         yield from _not_a_category(file, (*at, setting, "hypertension"), limits[setting]["hypertension"], categories)
+
+
+def unmoved_categories(below: Sequence[Written], laid: Sequence[Written]) -> Iterator[RuleFault]:
+    """Yield where a layer moves the beginning of hypertension and leaves the categories, onto another one's beginning.
+
+    Otherwise a category called hypertension would be left below the new limit. Items may be unchecked.
+    """
+    before = {mapping(item).get("id"): item for _, _, item in below}
+    for file, path, item in laid:
+        old = mapping(before.get(mapping(item).get("id")))
+        for setting, categories in mapping(mapping(item).get("categories")).items():
+            was, raised = (_hypertension(one, setting) for one in (old, item))
+            if was in ({}, raised) or mapping(old.get("categories")).get(setting) != categories:
+                continue
+            if any(mapping(mapping(one).get("from")) == raised for one in _listed(categories)):
+                detail = f"hypertension begins at {_pair(raised)} now, but the {setting} categories stay as they were"
+                yield file.fault((*path, "limits", setting, "hypertension"), "limits-order", detail, ANEW)
+
+
+def _hypertension(guideline: object, setting: str) -> dict[str, Any]:
+    return mapping(mapping(mapping(mapping(guideline).get("limits")).get(setting)).get("hypertension"))
+
+
+def _listed(value: object) -> list[Any]:
+    return value if isinstance(value, list) else []
+
+
+def _pair(raised: Mapping[str, Any]) -> str:
+    return "/".join(f"{raised[name]:g}" for name in ("systolic", "diastolic") if raised.get(name) is not None)
 
 
 def senseless_schedule(written: Written) -> Iterator[RuleFault]:
@@ -92,9 +122,7 @@ def _not_a_category(
 ) -> Iterator[RuleFault]:
     """Yield where hypertension begins at a limit at which no category does: finding and category would disagree."""
     if all(one.get("from") != raised for one in categories):
-        limit = "/".join(f"{raised.get(name):g}" for name in ("systolic", "diastolic") if raised.get(name) is not None)
-        hint = "write `categories` anew too; lists are replaced whole"
-        yield file.fault(at, "limits-order", f"hypertension begins at {limit}, but no category does", hint)
+        yield file.fault(at, "limits-order", f"hypertension begins at {_pair(raised)}, but no category does", ANEW)
 
 
 def _rising(file: Origin, at: Path_, categories: Sequence[Mapping[str, Any]]) -> Iterator[RuleFault]:

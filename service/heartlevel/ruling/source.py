@@ -14,6 +14,8 @@ from heartlevel.ruling.cures import CURES
 Place: TypeAlias = tuple[int, int]  # line and column, from 1
 Path_: TypeAlias = tuple[str | int, ...]  # keys and indexes from the top of the file
 
+PLAIN_NUMBER = "a plain number: no unit, no quotes, a point for decimals"
+DECIMAL_POINT = "a comma within a number? decimals take a point: 5.5"
 LONGEST_FILE = 512 * 1024
 DEEPEST = 40
 LARGEST = 10**15

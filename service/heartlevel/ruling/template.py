@@ -32,6 +32,10 @@ class WrongForms(TemplateFault):
     """Forms of a word that do not fit the language or the fact."""
 
 
+class Unpaired(TemplateFault):
+    """Braces that do not pair."""
+
+
 @dataclass(frozen=True, slots=True)
 class Voice:
     """How a language writes numbers, and the words it has for values: yes, no, not recorded, names of choices."""
@@ -90,13 +94,13 @@ class Template:
     """A sentence, taken apart once."""
 
     def __init__(self, text: str, facts: Mapping[str, Fact], limits: frozenset[str], voice: Voice = ENGLISH) -> None:
-        """Check every place. Raises TemplateFault with the name that is no fact or limit, WrongForms with the cause."""
+        """Check every place. Raises TemplateFault with the name that is no fact or limit; its kinds say the cause."""
         self._voice = voice
         try:
             parsed = Formatter().parse(text)
             parts = [(before, _whole(name, converted), style or "") for before, name, style, converted in parsed]
         except ValueError as error:
-            raise TemplateFault(str(error)) from error
+            raise Unpaired("a brace is opened and not closed, or closed and not opened") from error
         self._parts = [
             (before, None if name is None else _place(name, style, facts, limits, voice)) for before, name, style in parts
         ]
