@@ -72,5 +72,5 @@ def on_scheduler(address: str) -> Judge:
 def _client(address: str) -> Client:
     try:
         return Client(address)  # type: ignore[no-untyped-call]
-    except OSError as error:
+    except (OSError, ValueError) as error:  # no answer, or no address
         raise WrongCall(f"no scheduler answers at {address}") from error

@@ -66,6 +66,11 @@ def test_a_scheduler_that_does_not_answer_is_a_wrong_call(inputs, tmp_path):
     assert (result.exit_code, result.stderr) == (2, "no scheduler answers at tcp://127.0.0.1:1\n")
 
 
+def test_a_scheduler_that_has_no_address_is_a_wrong_call(inputs, tmp_path):
+    result = assess_in_process(inputs[1], "--output", tmp_path / "out.ndjson", "--scheduler", "nonsense")
+    assert (result.exit_code, result.stderr) == (2, "no scheduler answers at nonsense\n")
+
+
 def test_what_cannot_be_read_is_said_before_a_cluster_is_asked(tmp_path):
     with pytest.raises(WrongCall, match="no such file"):
         assess_files([tmp_path / "none.csv"], tmp_path / "out.ndjson", rules(), "tcp://127.0.0.1:1")

@@ -147,3 +147,15 @@ def test_elements_carry_the_line_they_begin_on_and_what_is_no_element_is_kept(te
 def test_an_element_longer_than_allowed_costs_no_other():
     found = list(arrays.elements_of(io.BytesIO(b'[1,"' + b"x" * 90 + b'",2]'), longest=20))
     assert [type(one).__name__ for _, one in found] == ["bytes", "LineTooLong", "bytes"]
+
+
+def test_a_table_with_our_names_is_known_by_its_head_where_its_name_says_nothing(tmp_path):
+    wanted = plain("-", given=as_ndjson(PAYLOADS))
+    for table in (CONTENTS["table.csv"], CONTENTS["semicolons.csv"], CONTENTS["with-mark.csv"]):
+        (tmp_path / "table.txt").write_bytes(table)
+        assert plain("-", given=table) == plain(tmp_path / "table.txt") == wanted
+
+
+def test_the_row_names_that_pandas_writes_to_parquet_are_no_column(tmp_path):
+    as_parquet([{**row, "__index_level_0__": 7} for row in as_rows(PAYLOADS)], tmp_path / "t.parquet")
+    assert plain(tmp_path / "t.parquet") == plain("-", given=as_ndjson(PAYLOADS))

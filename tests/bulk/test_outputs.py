@@ -2,6 +2,7 @@
 
 import csv
 import json
+import sys
 
 import pytest
 from pyarrow import parquet
@@ -82,3 +83,19 @@ def test_problems_of_a_request_are_named_by_pointer_without_values(tmp_path):
         (1, "/readings/3/systolic", "not-a-number"), (2, None, "not-json"), (3, "/subject/id", "not-a-text")]  # fmt: skip
     assert not any(value in (tmp_path / "p").read_text() for value in ("secret", "77123"))
     assert result.stderr == ""
+
+
+def test_findings_alone_say_that_something_could_not_be_read(tmp_path):
+    text = as_ndjson([{**PAYLOADS[-1], "readings": [{**PAYLOADS[-1]["readings"][0], "systolic": "secret"}]}])
+    result = assess_in_process("-", "--to", "findings", given=text)
+    assert (result.exit_code, result.stderr) == (20, "problems in what was read: 1; --problems FILE names each\n")
+    result = assess_in_process("-", "--to", "findings", "--problems", tmp_path / "p", given=text)
+    assert (result.exit_code, result.stderr) == (20, "")
+
+
+@pytest.mark.parametrize("more", [[], ["--to", "findings"]])
+def test_parquet_that_cannot_be_written_is_refused_before_anything_is_assessed(lines, monkeypatch, more):
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    result = assess_in_process(lines, "--output", lines.parent / "out.parquet", *more)
+    assert (result.exit_code, result.stderr) == (2, "pyarrow is not installed: pip install 'heartlevel[bulk]'\n")
+    assert [path.name for path in lines.parent.iterdir()] == [lines.name]

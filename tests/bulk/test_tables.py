@@ -30,6 +30,7 @@ TABLE = """Patient;Day;Hour;SYS;DIA;Where;Arm;Talked;Cuff from;Ward
 s-1;01.03.2026;07:10;18,9;10,9;H;291;yes;22;a secret
 s-1;01.03.2026;07:12;18,8;10,8;H;291;no;22;a secret
 """
+A_ZONE = "expected an IANA time zone name (did you mean 'Europe/Oslo'?)"
 
 
 @pytest.fixture
@@ -208,3 +209,59 @@ def test_a_subject_with_too_many_rows_is_refused_and_costs_no_other(folder):
     _, answers, problems = run(folder, as_csv(rows))
     assert [one["subject"]["id"] for one in answers] == ["few"]
     assert "too-many-readings" in {one["code"] for one in problems}
+
+
+@pytest.mark.parametrize(
+    ("mapping", "fault"),
+    [
+        ("time_zone: Europe/Olso", f"time_zone: found 'Europe/Olso'; {A_ZONE}"),
+        ("time_zone: 1", "time_zone: a text is expected"),
+        ("fixed: {options.time_zone: Oslo}", f"fixed: options.time_zone: found 'Oslo'; {A_ZONE}"),
+        ("fixed: {taken_by: slef}",
+         "fixed: taken_by: found 'slef'; expected one of self, carer, staff, unattended (did you mean 'self'?)"),
+        ("fixed: {subject.age_years: 580}", "fixed: subject.age_years: found 580; expected a number from 0 to 130 a"),
+        ("columns: {A: {to: taken_by, values: {S: slef}}}",
+         "columns: A: values: S: found 'slef'; expected one of self, carer, staff, unattended (did you mean 'self'?)"),
+        ("time_format: '%d.%m.%Q'", "time_format: is no format of a time"),
+        ("time_format: '%d.%m.%Y'", "time_format: must hold year, month, day and hour"),
+        ("time_format: '%d.%m.%Y %I:%M'", "time_format: must hold year, month, day and hour"),
+    ],
+)
+def test_a_slip_that_would_cost_every_row_stops_the_run_before_the_first(folder, mapping, fault):
+    (folder / "m.yaml").write_text(mapping)
+    result, _, _ = run(folder, TABLE, "--columns", folder / "m.yaml")
+    assert (result.exit_code, result.stderr.strip()) == (2, f"{folder}/m.yaml: {fault}")
+
+
+@pytest.mark.parametrize(
+    "more", ["time_format: '%Y%m%dT%H%M%z'", "time_format: '%d/%m/%y %H'", "fixed: {options.as_of: 2026-03-09}"]
+)
+def test_values_that_fields_take_are_no_slips(folder, more):
+    (folder / "m.yaml").write_text(more)
+    (folder / "t.csv").write_text("subject,taken_at,systolic,diastolic,setting\n")
+    assert assess_in_process(folder / "t.csv", "--columns", folder / "m.yaml").exit_code == 0
+
+
+def test_a_dry_run_takes_no_number_that_the_run_would_not_take(folder):
+    (folder / "m.yaml").write_text(MAPPING.replace('decimal: ","', ""))
+    (folder / "t.csv").write_text(TABLE)
+    result = assess_in_process(folder / "t.csv", "--columns", folder / "m.yaml", "--dry-run")
+    assert "SYS        -> systolic (number mm[Hg], here in kPa); here: text" in result.stdout
+
+
+def test_rows_that_differ_are_named_on_the_screen_where_no_file_takes_them(folder):
+    rows = as_rows(PAYLOADS[:1])
+    rows[2]["subject.age_years"] = 99
+    (folder / "t.csv").write_text(as_csv(rows))
+    result = assess_in_process(folder / "t.csv", "--json")
+    said = "subject.age_years: an earlier row of this subject, or device, says otherwise; the earlier one was taken"
+    assert (result.exit_code, result.stderr.strip()) == (30, f"{folder}/t.csv:4: {said}")
+
+
+def test_problems_without_values_still_make_sense(folder):
+    table = TABLE.replace("18,9", "189").replace("01.03.2026;07:12", "29.03.2026;02:30")
+    _, _, problems = run(folder, table, "--columns", folder / "m.yaml")
+    assert [(one["column"], one["detail"]) for one in problems] == [
+        ("SYS", "no blood pressure is that high in kPa"),
+        ("Day", "found a value, which the clocks of the time zone skipped"),
+    ]

@@ -59,7 +59,10 @@ def test_a_table_with_one_column_twice_is_refused():
         assess_frame(pd.concat([frame, frame[["systolic"]]], axis=1), rules())
 
 
-@pytest.mark.parametrize("options", [{"guideline": "nobodys"}, {"time_zone": "Mars/Base"}, {"strict": True}, {"zone": 1}])
+@pytest.mark.parametrize(
+    "options",
+    [{"guideline": "nobodys"}, {"time_zone": "Mars/Base"}, {"strict": True}, {"also_under": ["esc-2024"]}, {"zone": 1}],
+)
 def test_an_option_at_fault_is_refused(options):
     with pytest.raises(RefusedRequest):
         assess_frame(table(1), rules(), options)

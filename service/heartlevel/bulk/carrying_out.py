@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, TypeAlias
@@ -93,8 +94,11 @@ def meter_for(source: Source, moved: Callable[[int], None] = lambda position: No
 def carried_out(job: Job, judge: Judge, show: Show, meter: Meter) -> Counts:
     """Assess everything; return what was found, in parts of an earlier run too where one is resumed.
 
-    Raises WrongCall if the run cannot be resumed, or the tables are not as they were said to be.
+    Raises WrongCall if the run cannot be resumed, or the tables are not as they were said to be; ModuleNotFoundError
+    where Parquet is to be written without pyarrow.
     """
+    if job.kind.convert:
+        import_module("pyarrow")  # before hours of work, not after
     if job.output is None:
         with TemporaryDirectory(prefix="heartlevel-") as folder:
             return _shown(job, judge(job.plan(), parts_of(job.source, Path(folder), meter)), show)

@@ -24,6 +24,7 @@ class Field:
     path: tuple[str, ...]  # within that part
     kind: str
     unit: str
+    declared: fields.Field[Any]
 
 
 def _declared() -> Iterator[Field]:
@@ -32,7 +33,7 @@ def _declared() -> Iterator[Field]:
     yield from _fields_of(Device(), "device", "device.", ())
     yield from _fields_of(Cuff(), "device", "cuff.", ("cuff",))
     yield from _fields_of(Options(), "options", "options.", ())
-    yield Field("subject", "subject", ("id",), TEXT, "")
+    yield Field("subject", "subject", ("id",), TEXT, "", Subject().fields["id"])
 
 
 def _fields_of(block: Block, part: str, before: str, path: tuple[str, ...]) -> Iterator[Field]:
@@ -40,7 +41,7 @@ def _fields_of(block: Block, part: str, before: str, path: tuple[str, ...]) -> I
         if isinstance(field, Part):
             yield from _fields_of(field.schema, part, f"{before}{name}.", (*path, name))  # type: ignore[arg-type]
         else:
-            yield Field(f"{before}{name}", part, (*path, name), _kind(field), field.metadata.get("unit", ""))
+            yield Field(f"{before}{name}", part, (*path, name), _kind(field), field.metadata.get("unit", ""), field)
 
 
 def _kind(field: fields.Field[Any]) -> str:

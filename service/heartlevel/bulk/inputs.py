@@ -5,14 +5,17 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from glob import glob
 from pathlib import Path
+from re import compile as pattern
 from typing import IO
 
+from heartlevel.bulk.fields import ALIASES, FIELDS
 from heartlevel.bulk.opening import COMPRESSED, Meter, beginning, opened, raise_if_damaged, spooled
 
 LINES, CSV, PARQUET = "json", "csv", "parquet"
 FORMATS = (LINES, CSV, PARQUET)
 ENDINGS = {".json": LINES, ".ndjson": LINES, ".jsonl": LINES, ".csv": CSV, ".tsv": CSV, ".parquet": PARQUET}
 STANDARD_INPUT = "-"
+BETWEEN_NAMES = pattern(r'[,;|\s"\ufeff]+')
 
 
 class WrongCall(Exception):
@@ -98,7 +101,15 @@ def _format_of(path: Path, mapped: bool) -> str:
 def _by_content(first: bytes, mapped: bool) -> str:
     if first.startswith(b"PAR1"):
         return PARQUET
-    return LINES if first.lstrip()[:1] in (b"{", b"[") or not mapped else CSV
+    if first.lstrip()[:1] in (b"{", b"["):
+        return LINES
+    return CSV if mapped or _names_fields(first) else LINES
+
+
+def _names_fields(first: bytes) -> bool:
+    """Tell whether the first line names fields of the request, as the head of a table does."""
+    names = set(BETWEEN_NAMES.split(first.partition(b"\n")[0].decode("utf-8", "replace")))
+    return not names.isdisjoint(FIELDS.keys() | ALIASES.keys())
 
 
 def _standard_input(stream: IO[bytes], forced: str | None, mapped: bool) -> Input:

@@ -73,6 +73,7 @@ def judged(plan: Plan, part: Part) -> Judged:
             counts.refused += 1
             notes += _notes(places, outcome)
             continue
+        notes += [f"{one.input}:{one.line}: {one.column}: {one.detail}" for one in places if one.pointer is None]
         output.append(plan.render(outcome.answer))
         counts.subjects += 1
         counts.readings += len(outcome.answer["readings"])

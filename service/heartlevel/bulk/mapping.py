@@ -15,16 +15,19 @@
 from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from re import compile as pattern
 from typing import Any
 
 import yaml
 
 from heartlevel.bulk.fields import ALIASES, FIELDS, NUMBER, PRESSURES
 from heartlevel.bulk.inputs import WrongCall
+from heartlevel.bulk.mapping_values import fixed_faults, format_faults, translated_faults, zone_faults
 from heartlevel.intake.faults import near
 from heartlevel.vocabulary import KPA, MMHG
 
 REST = "everything-else"
+INDEX = pattern(r"__index_level_\d+__")  # the rows' numbers or names, as pandas writes them to Parquet
 KEYS = ("columns", "fixed", "time_zone", "time_format", "decimal", "delimiter", "ignore")
 COLUMN_KEYS = ("to", "unit", "values")
 # Exact by definition of the units. A pressure in kPa is not converted here: the request names its unit.
@@ -61,7 +64,7 @@ class Mapped:
 
     def ignored(self, theirs: str) -> bool:
         """Tell whether a column is left out knowingly."""
-        return REST in self.ignore or theirs.strip() in self.ignore
+        return REST in self.ignore or theirs.strip() in self.ignore or bool(INDEX.fullmatch(theirs))
 
 
 class _TextKeys(yaml.SafeLoader):
@@ -126,14 +129,18 @@ def _faults(written: Any) -> Iterator[str]:
     for theirs, one in (written.get("columns") or {}).items():
         yield from (f"columns: {theirs}: {fault}" for fault in _column_faults(one))
     yield from (f"fixed: {_unknown(name, FIELDS)}" for name in written.get("fixed") or {} if _ours(name) not in FIELDS)
+    yield from fixed_faults(written.get("fixed") or {})
     yield from _setting_faults(written)
     yield from _unit_faults(written.get("columns") or {})
 
 
 def _setting_faults(written: Mapping[str, Any]) -> Iterator[str]:
-    for key in ("time_zone", "time_format"):
-        if key in written and not isinstance(written[key], str):
-            yield f"{key}: a text is expected"
+    if "time_zone" in written:
+        yield from (f"time_zone: {fault}" for fault in zone_faults(written["time_zone"]))
+    if not isinstance(written.get("time_format", ""), str):
+        yield "time_format: a text is expected"
+    elif "time_format" in written:
+        yield from (f"time_format: {fault}" for fault in format_faults(written["time_format"]))
     for key in ("decimal", "delimiter"):
         if key in written and not (isinstance(written[key], str) and len(written[key]) == 1):
             yield f"{key}: one character is expected"
@@ -150,6 +157,8 @@ def _column_faults(one: Any) -> Iterator[str]:
         return
     if not isinstance(full.get("values") or {}, dict):
         yield "values: a mapping is expected"
+    else:
+        yield from translated_faults(_ours(to), full.get("values") or {})
     if "unit" in full and full["unit"] not in _units(_ours(to)):
         yield f"unit: expected one of {', '.join(_units(_ours(to))) or 'none, as the field has no unit'}"
 

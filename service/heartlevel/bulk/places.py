@@ -21,6 +21,11 @@ ABOUT_ROWS = {
     "subject-returned": "rows of this subject came before, apart from these; the row was left out (see --grouped)",
     "rows-differ": "an earlier row of this subject, or device, says otherwise; the earlier one was taken",
 }
+# Where the usual words would make no sense without the value.
+WITHOUT_VALUE = {
+    "id-repeated": "the id is used more than once",
+    "unit-mistaken": "no blood pressure is that high in kPa",
+}
 
 
 class Naming(Protocol):
@@ -110,5 +115,5 @@ def _differing(naming: Naming, made: Made) -> Iterator[Place]:
 def _worded(code: str) -> str:
     """Word a problem without what was found. What is no fault of form is doubtful by a rule of that name."""
     if code in DETAILS:
-        return DETAILS[code].format(found="something else", expected="what the field takes")
+        return WITHOUT_VALUE.get(code) or DETAILS[code].format(found="a value", expected="what the field takes")
     return "doubtful as entered; the finding of this rule says why"

@@ -22,7 +22,7 @@ def understood(one: Input, mapped: Mapped) -> tuple[list[str], bool]:
     cells = list(zip(*samples, strict=True)) or [()] * len(names)
     faults = list(faults_of(names, columns, mapped))
     width = max(map(len, names))
-    lines = [f"  {name:{width}}  {_meaning(name, column, mapped)}; here: {kind_of(some)}"
+    lines = [f"  {name:{width}}  {_meaning(name, column, mapped)}; here: {kind_of(some, mapped.decimal)}"
              for name, column, some in zip(names, columns, cells, strict=True)]  # fmt: skip
     fixed = [f"  fixed: {name}" for name in mapped.fixed]
     return [f"{one.name}: {one.format}, first {len(samples)} rows", *lines, *fixed, *_missing(faults)], not faults
@@ -42,20 +42,20 @@ def _missing(faults: Sequence[str]) -> Iterator[str]:
     yield from (f"  ! {fault}" for fault in faults)
 
 
-def kind_of(cells: Sequence[Any]) -> str:
+def kind_of(cells: Sequence[Any], decimal: str) -> str:
     """Say of what kind the cells are that are not empty; several kinds if they differ."""
-    kinds = {_kind(cell.strip() if isinstance(cell, str) else cell) for cell in cells} - {NOTHING}
+    kinds = {_kind(cell.strip() if isinstance(cell, str) else cell, decimal) for cell in cells} - {NOTHING}
     return " or ".join(sorted(kinds)) or NOTHING
 
 
-def _kind(cell: Any) -> str:
+def _kind(cell: Any, decimal: str) -> str:
     if cell is None or cell == "":
         return NOTHING
     if isinstance(cell, bool) or (isinstance(cell, str) and cell.lower() in ("true", "false")):
         return "true or false"
     if isinstance(cell, list):
         return "list"
-    return "number" if not isinstance(cell, str) or _fits(float, cell.replace(",", ".")) else _text_kind(cell)
+    return "number" if not isinstance(cell, str) or _fits(float, cell.replace(decimal, ".")) else _text_kind(cell)
 
 
 def _text_kind(cell: str) -> str:

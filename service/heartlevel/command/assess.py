@@ -98,6 +98,8 @@ def _carried_out(job: bulk.Job, options: dict[str, Any]) -> Counts:
     progress.start(meter.total)
     counts = bulk.carried_out(job, _judge(options), partial(_show, job, progress), meter)
     progress.end(counts)
+    if counts.problems and job.problems is None and job.kind in (bulk.FINDINGS_CSV, bulk.FINDINGS_TABLE):
+        click.echo(f"problems in what was read: {counts.problems}; --problems FILE names each", err=True)
     return counts
 
 

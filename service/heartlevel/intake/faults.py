@@ -104,11 +104,12 @@ def shown(value: object) -> str:
 def near(name: object, allowed: Iterable[str]) -> str | None:
     """Suggest the closest allowed name, else list the allowed ones."""
     names = list(allowed)
+    by_small = {one.lower(): one for one in names}
     # Only a short text can be a slip of the pen; comparing costs time in the text's length.
     text = name[:LONGEST_NAME].lower() if isinstance(name, str) else ""
-    match = get_close_matches(text, names, n=1, cutoff=0.6)
+    match = get_close_matches(text, by_small, n=1, cutoff=0.6)
     if match:
-        return f"did you mean '{match[0]}'?"
+        return f"did you mean '{by_small[match[0]]}'?"
     return f"one of: {', '.join(names)}" if 0 < len(names) <= 40 else None
 
 
