@@ -16,6 +16,7 @@ from heartlevel.intake.batch import Batch, batch_of
 from heartlevel.intake.request import Request
 from heartlevel.profiles import Guideline, Protocol
 from heartlevel.ruling.examples import wrong_examples
+from heartlevel.ruling.known_errors import known_errors
 from heartlevel.ruling.loading import load
 from heartlevel.ruling.reliability import reliability_of
 from heartlevel.ruling.ruleset import RuleSet
@@ -107,7 +108,10 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
 
     of_checks: Checks = devices.source
     height, agreement = readings["hydrostatic_offset_mmhg"], of_checks.agreement
-    offsets = offsets_of(batch, height, of_checks.subject_of, agreement.pairs, agreement.bias)
+    technique = known_errors(
+        batch, {"reading": on_readings, "sitting": on_sittings}, {"reading": readings, "sitting": sittings}
+    )
+    offsets = offsets_of(batch, height, technique, of_checks.subject_of, agreement.pairs, agreement.bias)
     others = alternatives(batch, selection, averages, protocols, ruleset.protocols, offsets)
 
     return Assessment(

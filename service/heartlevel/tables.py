@@ -6,7 +6,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from heartlevel.answer.figures import MUST_REMAIN
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Ints
 from heartlevel.statistics.averages import QUANTITIES
@@ -187,8 +186,7 @@ def _category(of: Assessment) -> Parts:
 
 def _holds(of: Assessment, group: Ints, place: Ints) -> Bools:
     others = of.alternatives
-    must_remain = np.array([name in MUST_REMAIN for name in others.names])[:, None]
-    counts = (others.applies[:, group] | must_remain) & others.enough[:, group]
+    counts = others.applies[:, group] & others.enough[:, group]
     changes: Bools = counts & (of.classified.of_alternatives[:, group] != place)
     none: Bools = ~np.any(changes, axis=0)
     return none

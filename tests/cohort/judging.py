@@ -11,11 +11,21 @@ from cohort.simulation import Cohort
 from heartlevel.answer.whole import answers
 from heartlevel.assessment import assess
 from heartlevel.intake.request import Request, read
+from heartlevel.statistics.alternatives import (
+    BY_BIAS,
+    BY_HEIGHT,
+    BY_PROTOCOL,
+    BY_TECHNIQUE,
+    MEAN_OF_DAYS,
+    WITHOUT_EXTREME_DAY,
+)
+from heartlevel.statistics.selection import ALTERNATIVES
+from heartlevel.vocabulary import PATTERNS
 from support import average, reading, rules, rules_fired
 
 TOGETHER = 250
 FIRST_VISIT, FIRST_DAY = date(2026, 2, 23), date(2026, 3, 2)  # both Mondays
-HOURS, OFFICE_DAYS = (7, 20), (0, 2)
+HOURS, OFFICE_DAYS = (7, 20), (0, 2, 4)
 PRESSURES = ("systolic", "diastolic")
 
 
@@ -31,6 +41,10 @@ class Judged:
     holds: np.ndarray
     label: np.ndarray
     doubtful: np.ndarray  # the service found most home readings doubtful
+    category: np.ndarray  # its place among the guideline's home categories, −1 for none from home readings
+    of_categories: np.ndarray  # probability of each of these, a row each
+    changing: np.ndarray  # whether each alternative, a row each, changes the category
+    of_patterns: np.ndarray  # probability of each pattern at the limits of hypertension, a row each
 
 
 def home_limit(guideline: str) -> tuple[float, float]:
@@ -40,6 +54,20 @@ def home_limit(guideline: str) -> tuple[float, float]:
 def limit_of(guideline: str, setting: str) -> tuple[float, float]:
     limits = rules().ruleset.guidelines[guideline].limits
     return tuple(limits[f"{setting}.hypertension.{name}"] for name in PRESSURES)
+
+
+def reached(guideline: str, pressures: np.ndarray) -> np.ndarray:
+    """Return the place of the highest home category that each subject's pressures reach, by its lower limits."""
+    levels = rules().ruleset.guidelines[guideline].categories["home"]
+    least = np.array([[one.systolic, one.diastolic] for one in levels])
+    reaches = (pressures[:, None] >= least.T[:, :, None]).any(axis=0)
+    reaches[0] = True
+    return len(levels) - 1 - reaches[::-1].argmax(axis=0)
+
+
+def alternative_names() -> tuple[str, ...]:
+    of_protocols = (BY_PROTOCOL + one for one in rules().ruleset.protocols)
+    return (*ALTERNATIVES, WITHOUT_EXTREME_DAY, MEAN_OF_DAYS, *of_protocols, BY_HEIGHT, BY_BIAS, BY_TECHNIQUE)
 
 
 def payloads(cohort: Cohort, guideline: str) -> Iterator[dict]:
@@ -87,14 +115,15 @@ def judge(cohort: Cohort, guideline: str) -> Judged:
     waiting = requests(cohort, guideline)
     for first in range(0, len(waiting), TOGETHER):
         some = waiting[first : first + TOGETHER]
-        found += [condensed(answer, home_limit(guideline)) for answer in answers(assess(some, rules()))]
+        found += [condensed(answer, guideline) for answer in answers(assess(some, rules()))]
     return Judged(*(np.array(column).T for column in zip(*found, strict=True)))
 
 
-def condensed(answer: dict, limit: tuple[float, float]) -> tuple:
+def condensed(answer: dict, guideline: str) -> tuple:
     home, whole = average(answer), answer["classification"]
     given = whole["category"] is not None and whole["setting"] == "home"
-    chance = whole.get("probability_at_or_above", {}).get("{:g}/{:g}".format(*limit)) if given else None
+    at_home = whole if given else {}
+    chance = at_home.get("probability_at_or_above", {}).get(written(home_limit(guideline)))
     interval = [home[name]["interval95"] or (None, None) for name in PRESSURES]
     sound = [one for one in answer["averages"] if (one["setting"], one["basis"]) == ("home", "sound")]
     return (
@@ -106,7 +135,29 @@ def condensed(answer: dict, limit: tuple[float, float]) -> tuple:
         whole.get("holds", False),
         answer["pattern"]["label"],
         "mostly-doubtful-technique" in rules_fired(answer),
+        *category(at_home, guideline),
+        patterns(answer, guideline),
     )
+
+
+def category(at_home: dict, guideline: str) -> tuple[int, list[float], list[bool]]:
+    """Return the category's place, each category's probability, and which alternatives change the category."""
+    ids = [one.id for one in rules().ruleset.guidelines[guideline].categories["home"]]
+    found = at_home.get("category")
+    of_each = at_home.get("category_probability") or {}
+    others = {one["name"] for one in at_home.get("alternatives", ()) if one["category"] != found and "reason" not in one}
+    changing = [name in others for name in alternative_names()]
+    return ids.index(found) if found else -1, [number(of_each.get(one)) for one in ids], changing
+
+
+def patterns(answer: dict, guideline: str) -> list[float]:
+    limits = {setting: written(limit_of(guideline, setting)) for setting in ("home", "office")}
+    at_limits = [one["probability"] for one in answer["pattern"]["chances"] or () if one["limits"] == limits]
+    return [at_limits[0][name] if at_limits else np.nan for name in PATTERNS]
+
+
+def written(limit: tuple[float, float]) -> str:
+    return "{:g}/{:g}".format(*limit)
 
 
 def number(value: float | None) -> float:

@@ -1,12 +1,13 @@
 """Print how the service does against the truth of a simulated cohort.
 
-`python tests/cohort/report.py --subjects 2000 --seed 1`; `--parameters` prints what the people are made of instead.
+`python tests/cohort/report.py --subjects 2000 --seed 1`; `--parameters` prints what the people are made of instead,
+`--page` writes the short page README.md beside this file.
 No test asks for these tables. They hold for the simulated people, and for patients only as far as the parameters do.
 """
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -18,14 +19,12 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parent.parent / "service")]
 
 import numpy as np  # noqa: E402
 
-from cohort import measures  # noqa: E402
+from cohort import cost, measures  # noqa: E402
 from cohort.judging import Judged, home_limit, judge, limit_of  # noqa: E402
+from cohort.page import CLEAN, DAYS, DISCARDED, ERRORS, SCENARIOS, page  # noqa: E402
 from cohort.parameters import table  # noqa: E402
 from cohort.simulation import Cohort, Scenario, simulate  # noqa: E402
 
-CLEAN, ERRORS = Scenario(), Scenario(errors=True)
-DAYS = (5, 7, 10, 14)
-DISCARDED = {"acc-aha-2025": 0, "esh-2023": 1}  # days; as rules/protocols have it
 SAMPLING = Scenario(transients=False, habits_of_writing=False)
 SOURCES = {
     "day-to-day noise only, two readings twice a day": SAMPLING,
@@ -57,10 +56,9 @@ def run(subjects: int, seed: int, of: tuple[str, Scenario]) -> Run:
     return Run(guideline, cohort, judge(cohort, guideline))
 
 
-def runs(subjects: int, seed: int) -> dict[tuple[str, Scenario], Run]:
+def runs(subjects: int, seed: int, scenarios: Iterable[Scenario]) -> dict[tuple[str, Scenario], Run]:
     """Judge every scenario that a table needs once, on two processors."""
-    by_days = [scenario.but(days=days) for scenario in (CLEAN, ERRORS) for days in DAYS]
-    wanted = {(guideline, scenario): None for guideline in DISCARDED for scenario in (*by_days, *SOURCES.values())}
+    wanted = {(guideline, scenario): None for guideline in DISCARDED for scenario in scenarios}
     with ProcessPoolExecutor(2) as pool:
         return dict(zip(wanted, pool.map(partial(run, subjects, seed), wanted), strict=True))
 
@@ -172,17 +170,29 @@ def under(guideline: str, of: Callable[[Scenario], Run]) -> None:
     print(f"  with errors, technique found mostly doubtful: {100 * of(ERRORS).judged.doubtful.mean():.1f} % of people")
 
 
+def write_page(subjects: int, seed: int) -> None:
+    found = runs(subjects, seed, SCENARIOS)
+    of = {key: (one.cohort, one.judged) for key, one in found.items()}
+    written = page(lambda guideline, scenario: of[guideline, scenario], subjects, seed, cost.ratios())
+    (HERE / "README.md").write_text(written)
+
+
 def main() -> None:
     words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     words.add_argument("--subjects", type=int, default=2000)
     words.add_argument("--seed", type=int, default=1)
     words.add_argument("--parameters", action="store_true", help="print the table of parameters and stop")
+    words.add_argument("--page", action="store_true", help="write the page README.md")
     given = words.parse_args()
     if given.parameters:
         print(table())
         return
+    if given.page:
+        write_page(given.subjects, given.seed)
+        return
     start = perf_counter()
-    found = runs(given.subjects, given.seed)
+    by_days = [scenario.but(days=days) for scenario in (CLEAN, ERRORS) for days in DAYS]
+    found = runs(given.subjects, given.seed, [*by_days, *SOURCES.values()])
     print(f"{given.subjects} subjects, seed {given.seed}; ± is the binomial standard error; "
           f"{len(found)} scenarios in {perf_counter() - start:.0f} s")  # fmt: skip
     for guideline in DISCARDED:

@@ -6,7 +6,7 @@ import numpy as np
 
 from cohort.parameters import FIGURES, HABITS
 
-LONGEST, SITTINGS, MOST, VISITS, OFFICE_READINGS = 14, 2, 3, 2, 3
+LONGEST, SITTINGS, MOST, MOST_VISITS, OFFICE_READINGS = 14, 2, 3, 3, 3
 STREAMS = ("people", "weeks", "days", "sittings", "readings", "technique", "devices", "digits", "schedule", "office")
 
 
@@ -15,6 +15,7 @@ class Scenario:
     """What is switched on. The people and their noise are the same in every scenario of one seed."""
 
     days: int = 7
+    visits: int = 2  # to the office
     errors: bool = False  # technique errors and inexact devices at home
     transients: bool = True  # a first day and first readings that are higher
     habits_of_writing: bool = True  # digits, missed sittings, third readings
@@ -137,11 +138,11 @@ def technique(draw: np.random.Generator, subjects: int) -> tuple[np.ndarray, np.
 def at_the_office(draw: np.random.Generator, subjects: int, usual: np.ndarray, scenario: Scenario) -> tuple:
     """Return the office's readings as written down, and each person's usual pressure there."""
     there = usual + figure("office above home", 1) + figure("SD of office above home", 1) * pair(draw, subjects)
-    visit = figure("SD between office visits", 1, 1) * pair(draw, subjects, VISITS)
-    reading = figure("SD within a sitting", 1, 1, 1) * pair(draw, subjects, VISITS, OFFICE_READINGS)
+    visit = figure("SD between office visits", 1, 1) * pair(draw, subjects, MOST_VISITS)
+    reading = figure("SD within a sitting", 1, 1, 1) * pair(draw, subjects, MOST_VISITS, OFFICE_READINGS)
     value = there[:, :, None, None] + visit[..., None] + reading + first_readings("office", scenario)[:, :, 0]
-    tens = draw.random((subjects, VISITS)) < share("visits rounded to tens") * scenario.habits_of_writing
-    return rounded(value, tens[..., None]), there
+    tens = draw.random((subjects, MOST_VISITS)) < share("visits rounded to tens") * scenario.habits_of_writing
+    return rounded(value, tens[..., None])[:, :, : scenario.visits], there
 
 
 def written_down(draw: dict, value: np.ndarray, scenario: Scenario) -> tuple[np.ndarray, np.ndarray]:

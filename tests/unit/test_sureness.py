@@ -95,6 +95,57 @@ def test_the_bias_of_a_checked_device_is_taken_off_the_mean_of_its_readings():
     assert "shifted-by-device-bias" not in names(week(device="d-1"))
 
 
+# The middles of the ranges: legs crossed 2.5 to 14.89 and 1.4 to 10.81 (Kallioinen et al., J Hypertens 2017;35:421), back
+# unsupported 6.5 diastolic (the same), a cuff too wide −1.45 to −3.7 and −0.96 to −4.7 (the same); as in rules/reading.
+@pytest.mark.parametrize(("technique", "cuff", "systolic", "diastolic"), [
+    ({"legs_crossed": True}, {}, 8.695, 6.105),
+    ({"legs_crossed": True, "back_supported": False}, {}, 8.695, 6.5),
+    ({"legs_crossed": True}, {"arm_min_cm": 34, "arm_max_cm": 44}, 8.695 - 2.575, 6.105 - 2.83),
+    ({"arm_height_cm": -10}, {}, 7.8, 7.8),
+])  # fmt: skip
+def test_the_strongest_published_error_of_each_way_is_taken_off_and_errors_are_not_added(
+    technique, cuff, systolic, diastolic
+):
+    found = alternative(week_on_an_arm_of_30_cm(technique, cuff), "shifted-by-technique-error")
+    assert found["systolic"] == pytest.approx(127 - systolic, abs=0.051)
+    assert found["diastolic"] == pytest.approx(81.5 - diastolic, abs=0.051)
+
+
+def week_on_an_arm_of_30_cm(technique: dict, cuff: dict) -> dict:
+    whole = week(technique=technique, device="d-1", site="left-upper-arm")
+    whole["subject"]["arm_circumference_cm"] = {"left": 30}
+    return {**whole, "devices": [{"id": "d-1", "placement": "upper-arm", "cuff": cuff}]}
+
+
+def test_doubtful_readings_alone_hold_a_category_that_their_published_errors_would_not_change():
+    crossed = {"legs_crossed": True}
+    far, near = (week(pressures=((one, 70), (one, 70)), technique=crossed) for one in (165, 136))
+    assert answer(far)["classification"]["holds"] is True
+    assert answer(near)["classification"]["holds"] is False
+    assert "strongest technique fault" in answer(near)["classification"]["would_change"]
+    assert alternative(far, "without-doubtful")["reason"] == "no-sound-readings"
+
+
+def test_without_technique_faults_there_is_nothing_to_take_off():
+    assert "shifted-by-technique-error" not in names(week())
+
+
+@pytest.mark.parametrize("technique", [{"cuff_mark_over_artery": False}, {"cuff_mark_in_range": False}])
+def test_readings_of_whose_fault_no_size_or_direction_is_published_hold_nothing(technique):
+    payload = week(pressures=((165, 102), (163, 101)), technique=technique)
+    nothing = {"name": "shifted-by-technique-error", "systolic": None, "diastolic": None, "category": None}
+    assert alternative(payload, "shifted-by-technique-error") == nothing
+    assert answer(payload)["classification"]["holds"] is False
+
+
+def test_readings_of_whose_fault_nothing_is_published_are_left_out_beside_others():
+    payload = week(pressures=((150, 90), (120, 70)))
+    for higher, lower in zip(payload["readings"][::2], payload["readings"][1::2], strict=True):
+        higher["technique"], lower["technique"] = {"cuff_mark_over_artery": False}, {"back_supported": False}
+    found = alternative(payload, "shifted-by-technique-error")
+    assert (found["systolic"], found["diastolic"]) == (120, 63.5)
+
+
 def test_two_checks_of_one_device_count_by_their_pairs():
     one = {"device": "d-1", "pairs": CHECK["pairs"][:1]}
     payload = {**week(device="d-1"), "devices": [{"id": "d-1"}], "device_checks": [CHECK, one]}
@@ -133,7 +184,8 @@ def test_it_holds_exactly_where_no_alternative_has_another_category():
 def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     written = rules().ruleset.wording[language].written["sureness"]
     named = {*ALTERNATIVES, "without-most-extreme-day", "mean-of-day-means", "shifted-by-arm-height",
-             "shifted-by-device-bias", "by-protocol", "holds", "changes", *(f"gap-{one}" for one in GAPS)}  # fmt: skip
+             "shifted-by-device-bias", "shifted-by-technique-error",
+             "by-protocol", "holds", "changes", *(f"gap-{one}" for one in GAPS)}  # fmt: skip
     assert set(written) == named
     assert "{alternatives}" in written["changes"]
     assert "{protocol}" in written["by-protocol"]

@@ -14,7 +14,14 @@ from referencing.jsonschema import DRAFT202012
 
 from heartlevel import RefusedRequest, answer_to
 from heartlevel.resources import shipped
-from heartlevel.statistics.alternatives import BY_BIAS, BY_HEIGHT, BY_PROTOCOL, MEAN_OF_DAYS, WITHOUT_EXTREME_DAY
+from heartlevel.statistics.alternatives import (
+    BY_BIAS,
+    BY_HEIGHT,
+    BY_PROTOCOL,
+    BY_TECHNIQUE,
+    MEAN_OF_DAYS,
+    WITHOUT_EXTREME_DAY,
+)
 from heartlevel.statistics.selection import ALTERNATIVES, BASES
 from heartlevel.web.application import create_app
 from support import demo, demo_answers, rules
@@ -91,7 +98,7 @@ def test_the_described_names_of_averages_and_alternatives_are_those_given():
     assert {one["basis"] for answer in answers for one in answer["averages"]} == set(BASES)
     given = {one["name"] for answer in answers for one in answer["classification"].get("alternatives", [])}
     protocols = {BY_PROTOCOL + one for one in rules().ruleset.protocols}
-    assert given == {*ALTERNATIVES, WITHOUT_EXTREME_DAY, MEAN_OF_DAYS, BY_HEIGHT, BY_BIAS} | protocols
+    assert given == {*ALTERNATIVES, WITHOUT_EXTREME_DAY, MEAN_OF_DAYS, BY_HEIGHT, BY_BIAS, BY_TECHNIQUE} | protocols
 
 
 @pytest.mark.parametrize("name", EXAMPLES)

@@ -14,6 +14,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import TOLERANCE, Bools
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.profiles import Category
+from heartlevel.statistics.alternatives import WITHOUT_DOUBTFUL
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
 from heartlevel.statistics.comparisons import PRESSURES
@@ -22,9 +23,8 @@ from heartlevel.statistics.selection import HOME, KEPT, LEFT_OUT, OFFICE, UNUSAB
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
 from heartlevel.vocabulary import SETTINGS, UNDETERMINED
 
-# A category that rests on doubtful readings alone does not hold, even if no sound one contradicts it.
-MUST_REMAIN = ("without-doubtful",)
-MINIMUM_NOT_MET = "protocol-minimum-not-met"
+# Why an alternative says nothing. What doubtful readings alone may still say, the one by their published errors tells.
+MINIMUM_NOT_MET, NONE_SOUND = "protocol-minimum-not-met", "no-sound-readings"
 NO_INTERVAL = f"fewer-than-{FEWEST_DAYS}-days"
 
 
@@ -208,11 +208,12 @@ class Figures:
     def _alternatives(self, group: int, levels: Sequence[Category]) -> Iterator[dict[str, Any]]:
         of = self.of.alternatives
         for row, name in enumerate(of.names):
-            if of.applies[row, group] or name in MUST_REMAIN:
+            if of.applies[row, group]:
                 place = int(self.of.classified.of_alternatives[row, group])
                 means = {name: rounded(of.mean[pressure, row, group]) for pressure, name in enumerate(PRESSURES)}
                 one = {"name": name, **means, "category": None if place == NO_CATEGORY else levels[place].id}
-                yield one if of.enough[row, group] else {**one, "reason": MINIMUM_NOT_MET}
+                reason = NONE_SOUND if name == WITHOUT_DOUBTFUL else MINIMUM_NOT_MET
+                yield one if of.enough[row, group] else {**one, "reason": reason}
 
     def _would_change(self, subject: int, category: str | None, alternatives: Sequence[dict[str, Any]]) -> str | None:
         request = self.of.batch.requests[subject]
@@ -226,5 +227,5 @@ class Figures:
 
 
 def _changing(category: str | None, alternatives: Sequence[dict[str, Any]]) -> list[str]:
-    """Return the alternatives that change the category; a protocol whose minimum is not met says nothing."""
+    """Return the alternatives that change the category; one that gives a reason says nothing."""
     return [one["name"] for one in alternatives if one["category"] != category and "reason" not in one]

@@ -15,6 +15,7 @@ from heartlevel.vocabulary import SETTINGS
 BY_PROTOCOL = "by-protocol-"
 WITHOUT_EXTREME_DAY, MEAN_OF_DAYS = "without-most-extreme-day", "mean-of-day-means"
 BY_HEIGHT, BY_BIAS = "shifted-by-arm-height", "shifted-by-device-bias"
+WITHOUT_DOUBTFUL, BY_TECHNIQUE = "without-doubtful", "shifted-by-technique-error"
 PRESSURES = 2
 DISCARDS = ("discard_first_days", "discard_first_readings", "readings_per_sitting")
 AT_HOME = tuple(f"protocol.home.{name}" for name in DISCARDS)
@@ -28,16 +29,17 @@ class Alternatives:
 
     names: tuple[str, ...]
     mean: Floats  # axes: pressure, name, group
-    applies: Bools  # axes: name, group
-    enough: Bools  # axes: name, group; the minimum of a protocol is met
+    applies: Bools  # axes: name, group; without a mean it stands for a category that rests on nothing
+    enough: Bools  # axes: name, group; false where it has no say: a protocol's minimum is not met, no reading is sound
 
 
 @dataclass(frozen=True, slots=True)
 class Offsets:
-    """What each reading would read too high by (mm[Hg]), NaN where unknown: for the arm's height, for the device."""
+    """What each reading would read too high by (mm[Hg]), NaN where unknown: for the arm's height, device, technique."""
 
     height: Floats
     bias: Floats  # a row a pressure
+    technique: Floats  # a row a pressure
 
 
 def alternatives(
@@ -54,21 +56,44 @@ def alternatives(
     base, row = averages.mean[:2, averages.row("protocol")], averages.row("protocol")
     first = [averages.row(name) for name in ALTERNATIVES]
     shifts = np.stack([_shift(batch, kept, np.stack([offsets.height] * PRESSURES)), _shift(batch, kept, offsets.bias)], 1)
+    doubtful = kept & ~selection.averages["sound"]
+    # A reading of whose fault nothing is published has no say in it.
+    explained = kept & ~(doubtful & np.isnan(offsets.technique).all(axis=0))
     masks, of_each = _by_protocols(batch, selection, list(every.values()))
     # One pass over all masks; of the protocols, those that choose alike share one.
-    means, counts = _means(batch, [without_extreme_day(batch, kept, of_values), *masks], of_values)
-    extreme, others, counted = means[:, :1], means[:, 1:][:, of_each], counts[1:][of_each]
+    means, counts = _means(batch, [without_extreme_day(batch, kept, of_values), explained, *masks], of_values)
+    extreme, others, counted = means[:, :1], means[:, 2:][:, of_each], counts[2:][of_each]
+    technique = means[:, 1:2] - np.nan_to_num(_shift(batch, explained, offsets.technique))[:, None]
     mean = np.concatenate(
-        [averages.mean[:2, first], extreme, averages.day_mean[:2, row][:, None], others, base[:, None] - shifts], axis=1
+        [averages.mean[:2, first], extreme, averages.day_mean[:2, row][:, None], others, base[:, None] - shifts, technique],
+        axis=1,
     )
-    names = (*ALTERNATIVES, WITHOUT_EXTREME_DAY, MEAN_OF_DAYS, *(BY_PROTOCOL + one for one in every), BY_HEIGHT, BY_BIAS)
-    applies = ~np.isnan(mean[0])
-    rows = slice(len(ALTERNATIVES) + 2, len(ALTERNATIVES) + 2 + len(every))
-    mine = np.array([one.id for one in own])[:, None] == np.array(list(every))
-    applies[rows] &= ~np.repeat(mine, len(SETTINGS), axis=0).T
-    enough = np.ones_like(applies)
-    enough[rows] = minimum_met(averages, counted, list(every.values()))
+    names = (*ALTERNATIVES, WITHOUT_EXTREME_DAY, MEAN_OF_DAYS, *(BY_PROTOCOL + one for one in every), BY_HEIGHT, BY_BIAS,
+             BY_TECHNIQUE)  # fmt: skip
+    in_doubt = count_by(batch.group_of, batch.groups, doubtful) > 0
+    applies, enough = _having_a_say(names, mean, in_doubt, own, minimum_met(averages, counted, list(every.values())))
     return Alternatives(names, mean, applies, enough)
+
+
+def _having_a_say(
+    names: Sequence[str], mean: Floats, in_doubt: Bools, own: Sequence[Protocol], met: Bools
+) -> tuple[Bools, Bools]:
+    """Return which alternatives apply to each group, and which of these say something; `met` has a row a protocol.
+
+    Where some reading is doubtful, both that look beyond the doubt apply, even if no reading remains for them: the one by
+    published errors then says that the category rests on nothing, the one without the doubtful says nothing.
+    """
+    applies = ~np.isnan(mean[0])
+    enough = np.ones_like(applies)
+    rows = slice(len(ALTERNATIVES) + 2, len(ALTERNATIVES) + 2 + len(met))
+    mine = np.array([one.id for one in own])[:, None] == np.array([one.removeprefix(BY_PROTOCOL) for one in names[rows]])
+    applies[rows] &= ~np.repeat(mine, len(SETTINGS), axis=0).T
+    enough[rows] = met
+    without = names.index(WITHOUT_DOUBTFUL)
+    enough[without] = applies[without]
+    applies[without] |= in_doubt
+    applies[names.index(BY_TECHNIQUE)] = in_doubt
+    return applies, enough
 
 
 def minimum_met(averages: Averages, kept: Floats, protocols: Sequence[Protocol]) -> Bools:
@@ -154,7 +179,7 @@ def _within(batch: Batch, placed: Placed, days: float, skipped: float, most: flo
     return marked
 
 
-def offsets_of(batch: Batch, height: Floats, owners: Ints, pairs: Floats, bias: Floats) -> Offsets:
+def offsets_of(batch: Batch, height: Floats, technique: Floats, owners: Ints, pairs: Floats, bias: Floats) -> Offsets:
     """Return each reading's offsets. The checks' `pairs` and `bias` are pooled where a device has several."""
     of_reading = np.full((PRESSURES, batch.size), np.nan)
     checked: dict[tuple[int, str], list[int]] = {}
@@ -170,4 +195,4 @@ def offsets_of(batch: Batch, height: Floats, owners: Ints, pairs: Floats, bias: 
             of_device = pooled.get((owner, one.data.get("device") or ""))
             if of_device is not None:
                 of_reading[:, row] = of_device
-    return Offsets(height, of_reading)
+    return Offsets(height, of_reading, technique)
