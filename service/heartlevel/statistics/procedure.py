@@ -38,7 +38,7 @@ class _Turns:
 
     taken: Floats  # axes: step, pressure, check
     sent: Bools  # a sequence was sent
-    strayed: Bools  # a reading that decides was taken by the wrong one of the two
+    strayed: Bools  # a reading follows those; before all have been taken, it was taken by the wrong one of the two
 
 
 def procedure(
@@ -83,7 +83,7 @@ def _turns(checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]])
         followed = _followed([one["by"] for one in sequence], order[: last + 1])
         for step, one in enumerate(sequence[last - 2 : followed]):
             taken[step, :, place] = [one[name] for name in PRESSURES]
-        sent[place], strayed[place] = True, followed < min(len(sequence), last + 1)
+        sent[place], strayed[place] = True, followed < len(sequence)
     return _Turns(taken, sent, strayed)
 
 
