@@ -21,7 +21,8 @@ from heartlevel.answer.contract.whole import Answer, DeviceChecksAnswer
 from heartlevel.intake.fields import Anything
 from heartlevel.intake.schema import LISTS, DeviceChecks, Envelope
 from heartlevel.one_call import device_answer_to
-from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock
+from heartlevel.ruling.profile_schema import GuidelineBlock, ProtocolBlock
+from heartlevel.ruling.schema import RuleBlock
 from heartlevel.version import VERSION
 from rule_files import rule_files
 from rules_readme import with_lists
@@ -39,7 +40,7 @@ CHECKS, CHECKED = ".checks-request.json", ".checks-answer.json"
 def title_of(schema: Any) -> str:
     """Name a schema in the document: rule files' blocks lose their suffix."""
     of = schema if isinstance(schema, type) else type(schema)
-    folder = "Rule" if of.__module__ == "heartlevel.ruling.schema" else ""
+    folder = "Rule" if of.__module__.startswith("heartlevel.ruling.") else ""
     name = of.__name__.removesuffix("Block")
     return name if name in ("Rule", "Guideline", "Protocol") else folder + name
 

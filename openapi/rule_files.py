@@ -17,16 +17,8 @@ from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import KEBAB_CASE, Block, Count, Name, Number, Part
 from heartlevel.ruling.building import READING_FIELDS
 from heartlevel.ruling.language import GROUPS, OPERATORS, ORDERED
-from heartlevel.ruling.schema import (
-    GuidelineBlock,
-    LayerBlock,
-    LevelSet,
-    ProtocolBlock,
-    RuleBlock,
-    RuleSetBlock,
-    RuleTexts,
-    WordingBlock,
-)
+from heartlevel.ruling.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
+from heartlevel.ruling.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTexts, WordingBlock
 from heartlevel.ruling.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
 

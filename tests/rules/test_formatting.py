@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from heartlevel.resources import shipped
 from heartlevel.ruling.commented import NotFormatted
 from heartlevel.ruling.formatting import LONGEST, block_of, formatted
-from heartlevel.ruling.schema import ProtocolBlock, RuleBlock, WordingBlock
+from heartlevel.ruling.profile_schema import ProtocolBlock
+from heartlevel.ruling.schema import RuleBlock, WordingBlock
 
 FILES = sorted(shipped("rules").rglob("*.yaml"))
 CANNOT_BE_KEPT = "put it above"

@@ -10,7 +10,8 @@ from marshmallow import ValidationError
 
 from heartlevel.intake.faults import from_messages, near
 from heartlevel.intake.fields import Block, messages
-from heartlevel.ruling.schema import GuidelineBlock, ProtocolBlock, RuleBlock, WordingBlock
+from heartlevel.ruling.profile_schema import GuidelineBlock, ProtocolBlock
+from heartlevel.ruling.schema import RuleBlock, WordingBlock
 from heartlevel.ruling.source import DECIMAL_POINT, Origin, Path_, RuleFault, SourceFile, Written
 from heartlevel.vocabulary import SCOPES
 

@@ -17,7 +17,8 @@ from heartlevel.ruling.commented import BLOCK_TEXT, CommentedFile, Item, NotForm
 from heartlevel.ruling.content import SECTIONS
 from heartlevel.ruling.language import OPERATORS
 from heartlevel.ruling.layers import TOP
-from heartlevel.ruling.schema import CategoryBlock, Example, LayerBlock, RuleSetBlock, Source
+from heartlevel.ruling.profile_schema import CategoryBlock
+from heartlevel.ruling.schema import Example, LayerBlock, RuleSetBlock, Source
 
 WIDTH = 120  # of texts that are filled anew
 LONGEST = 126  # of any line; a text with no longer line keeps its breaks,
