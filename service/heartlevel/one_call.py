@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import chain, islice
+from itertools import islice
 from typing import Any, TypeAlias
 
 import orjson
@@ -40,11 +40,12 @@ def answered(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, An
     """Yield each request's answer, with what other guidelines make of it where it asks for them."""
     if not requests:
         return
-    found = answers(assess([*requests, *chain.from_iterable(map(under_others, requests))], rules))
-    own = list(islice(found, len(requests)))
-    for request, answer in zip(requests, own, strict=True):
-        others = other_guidelines(answer, list(islice(found, len(request.also_under))))
-        yield {**answer, "other_guidelines": others}
+    # Each is followed by what others make of it, so that no answer waits in memory for those after it.
+    found = answers(assess([one for request in requests for one in (request, *under_others(request))], rules))
+    for request in requests:
+        answer = next(found)
+        answer["other_guidelines"] = other_guidelines(answer, list(islice(found, len(request.also_under))))
+        yield answer
 
 
 def device_answer_to(payload: object, rules: Rules) -> dict[str, Any]:

@@ -29,7 +29,8 @@ BUILD = [*PROJECT["build-system"]["requires"], "setuptools"]  # setuptools: dura
 LOCKS = {"docker/requirements.lock": RUNTIME, "tests/requirements.lock": RUNTIME + TEST, "docker/build.lock": BUILD}
 PYTHONS = ["3.11", "3.12"]
 ENTRY = re.compile(
-    r"(?P<pin>[a-z0-9-]+(?:\[[a-z0-9,-]+\])?==[\w.+!]+(?: ; [^\\\n]+)?)(?P<hashes>(?: \\\n    --hash=sha256:[0-9a-f]{64})+)\n"
+    r"(?P<pin>[a-z0-9-]+(?:\[[a-z0-9,-]+\])?==[\w.+!]+(?: ; [^\\\n]+)?)"
+    r"(?P<hashes>(?: \\\n    --hash=sha256:[0-9a-f]{64})+)\n"
 )
 DOCKERFILE = (TOP / "docker/Dockerfile").read_text()
 HEALTHCHECK = json.loads(re.search(r"^HEALTHCHECK .*\\\n +CMD (\[.*\])$", DOCKERFILE, re.MULTILINE)[1])

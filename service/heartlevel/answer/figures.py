@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from heartlevel.answer.findings import Finding
-from heartlevel.answer.numbers import pair, rounded
+from heartlevel.answer.numbers import all_rounded, pair, rounded
 from heartlevel.answer.sureness import would_change
 from heartlevel.assessment import Assessment
 from heartlevel.columns import TOLERANCE, Bools
@@ -26,6 +26,8 @@ from heartlevel.vocabulary import SETTINGS, UNDETERMINED
 # Why an alternative says nothing. What doubtful readings alone may still say, the one by their published errors tells.
 MINIMUM_NOT_MET, NONE_SOUND = "protocol-minimum-not-met", "no-sound-readings"
 NO_INTERVAL = f"fewer-than-{FEWEST_DAYS}-days"
+# Of every reading.
+SHOWN = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
 
 
 class Figures:
@@ -34,38 +36,37 @@ class Figures:
     def __init__(self, assessment: Assessment) -> None:
         """Prepare the arrays that several subjects' answers are read from."""
         self.of = assessment
-        averages = assessment.averages
-        days = averages.day_count
-        self.low, self.high = interval95(averages.day_mean, averages.standard_error, days)
+        averages, others = assessment.averages, assessment.alternatives
+        ends = interval95(averages.day_mean, averages.standard_error, averages.day_count)
+        shown = np.stack([averages.mean, averages.sd, averages.day_mean, *ends], axis=-1)
+        # By selection, group and quantity: mean, standard deviation, mean of days, low and high end.
+        self.shown = all_rounded(shown.transpose(1, 2, 0, 3)[: len(assessment.selection.averages)])
+        self.readings, self.days = (of.astype(np.int64).tolist() for of in (averages.readings, averages.days))
+        columns = assessment.facts["reading"]
+        self.pressures = all_rounded(np.stack([columns[name] for name in SHOWN], axis=1))
+        self.of_alternatives = all_rounded(others.mean.transpose(2, 1, 0))  # by group and name
         self.patterns = pattern_chances(averages, assessment.guidelines)
 
     def averages(self, subject: int) -> list[dict[str, Any]]:
         """Return every average of a subject that has readings."""
-        of, found = self.of.averages, []
-        for setting, name in enumerate(SETTINGS):
-            group = subject * len(SETTINGS) + setting
+        found, first = [], subject * len(SETTINGS)
+        for group, setting in enumerate(SETTINGS, start=first):
             for row, basis in enumerate(self.of.selection.averages):
-                if of.readings[row, group]:
-                    found.append({"setting": name, "basis": basis, **self._average(row, group)})
+                if self.readings[row][group]:
+                    found.append({"setting": setting, "basis": basis, **self._average(row, group)})
+                    if basis == "protocol":
+                        found[-1]["left_out"] = self._left_out(group)
         return found
 
     def _average(self, row: int, group: int) -> dict[str, Any]:
-        of = self.of.averages
-        whole: dict[str, Any] = {"readings": int(of.readings[row, group]), "days": int(of.days[row, group])}
-        for place, name in enumerate(QUANTITIES):
-            at = place, row, group
-            if of.mean[at] == of.mean[at]:
-                interval = pair(self.low[at], self.high[at])
-                whole[name] = {
-                    "mean": rounded(of.mean[at]),
-                    "sd": rounded(of.sd[at]),
-                    "mean_of_days": rounded(of.day_mean[at]),
-                    "interval95": interval,
-                }
-                if interval is None:
+        whole: dict[str, Any] = {"readings": self.readings[row][group], "days": self.days[row][group]}
+        for name, (mean, sd, mean_of_days, low, high) in zip(QUANTITIES, self.shown[row][group], strict=True):
+            if mean is not None:
+                whole[name] = {"mean": mean, "sd": sd, "mean_of_days": mean_of_days, "interval95": None}
+                if low is None:
                     whole[name]["no_interval"] = NO_INTERVAL
-        if of.selections[row] == "protocol":
-            whole["left_out"] = self._left_out(group)
+                else:
+                    whole[name]["interval95"] = [low, high]
         return whole
 
     def _left_out(self, group: int) -> list[dict[str, Any]]:
@@ -210,7 +211,7 @@ class Figures:
         for row, name in enumerate(of.names):
             if of.applies[row, group]:
                 place = int(self.of.classified.of_alternatives[row, group])
-                means = {name: rounded(of.mean[pressure, row, group]) for pressure, name in enumerate(PRESSURES)}
+                means = dict(zip(PRESSURES, self.of_alternatives[group][row], strict=True))
                 one = {"name": name, **means, "category": None if place == NO_CATEGORY else levels[place].id}
                 reason = NONE_SOUND if name == WITHOUT_DOUBTFUL else MINIMUM_NOT_MET
                 yield one if of.enough[row, group] else {**one, "reason": reason}

@@ -6,17 +6,14 @@ from typing import Any
 import orjson
 
 from heartlevel.answer.device_checks import device_checks
-from heartlevel.answer.figures import Figures
+from heartlevel.answer.figures import SHOWN, Figures
 from heartlevel.answer.findings import Finding, entry_problems, expected_errors, findings_of, written_out
-from heartlevel.answer.numbers import rounded
 from heartlevel.answer.spread import Spread
 from heartlevel.answer.what_next import WhatNext
 from heartlevel.assessment import Assessment
 from heartlevel.intake.faults import in_order
 from heartlevel.version import VERSION
 from heartlevel.vocabulary import RELIABILITIES
-
-SHOWN = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
 
 
 def answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
@@ -62,7 +59,7 @@ def _answer(
         "subject": {"id": request.subject["id"]},
         "made_with": _made_with(of, subject),
         "urgent": any(finding.rule.urgent for finding in findings),
-        "readings": list(_readings(of, findings, subject)),
+        "readings": list(_readings(of, figures, findings, subject)),
         "findings": texts,
         "averages": figures.averages(subject),
         "variability": spread.variability(subject),
@@ -96,22 +93,22 @@ def _made_with(of: Assessment, subject: int) -> dict[str, Any]:
     }
 
 
-def _readings(of: Assessment, findings: Sequence[Finding], subject: int) -> Iterator[dict[str, Any]]:
+def _readings(
+    of: Assessment, figures: Figures, findings: Sequence[Finding], subject: int
+) -> Iterator[dict[str, Any]]:
     errors = expected_errors(findings)
     named: dict[int, list[str]] = {}
     for finding in findings:
         for row in finding.readings:
             named.setdefault(row, []).append(finding.name)
     rows = of.batch.rows_of(subject)
-    shown = [of.facts["reading"][name][rows].tolist() for name in SHOWN]
-    values = zip(*([rounded(one) for one in column] for column in shown), strict=True)
     levels = of.reliability[rows].tolist()
-    for row, level, of_row in zip(range(rows.start, rows.stop), levels, values, strict=True):
+    for row, level, values in zip(range(rows.start, rows.stop), levels, figures.pressures[rows], strict=True):
         yield {
             "id": of.batch.names[row],
             "reliability": RELIABILITIES[level],
             "findings": named.get(row, []),
-            **dict(zip(SHOWN, of_row, strict=True)),
+            **dict(zip(SHOWN, values, strict=True)),
             "expected_errors": errors.get(row, []),
         }
 

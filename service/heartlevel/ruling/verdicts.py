@@ -7,7 +7,7 @@ were loaded. A row of a scope (a reading, a sitting, a person, a device check) g
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from itertools import product
+from itertools import chain, product
 
 import numpy as np
 import numpy.typing as npt
@@ -23,7 +23,7 @@ EVERYTHING = (-np.inf, np.inf)
 NOTHING = (np.inf, -np.inf)
 
 
-# Above so many rows it is quicker to go rule by rule than to multiply matrices that are mostly zeros.
+# Above so many rows it is quicker to go rule by rule than to gather all rules' leaves at once.
 MANY_ROWS = 512
 
 
@@ -51,8 +51,10 @@ class _Stratum:
     """Rules that can be decided together: those they mention are decided before."""
 
     rules: Ints
-    weights: Floats  # rules × leaves: each leaf's place value in the rule's pattern
-    offsets: Ints  # where each rule's table starts
+    leaves: Ints  # of the first rule, then of the second, and so on
+    weights: Ints  # a column: each leaf's place value in its rule's pattern
+    first: Ints  # where each rule's leaves start
+    offsets: Ints  # a column: where each rule's table starts
 
 
 class Program:
@@ -79,7 +81,6 @@ class Program:
         self._when_unknown = np.array(unknown, dtype=np.int8).reshape(-1, 1)
         self._place_of = {leaf: place for place, leaf in enumerate(self.terms)}
         self._compile_tables()
-        self._by_rule = self._leaves_by_rule()
         no_rows = np.zeros((len(self.terms), 0), dtype=np.int8)
         self._nothing = self._decided(no_rows, np.zeros(0, dtype=np.int64))
 
@@ -88,15 +89,14 @@ class Program:
         tables = tables_of(shapes)
         self._table = np.concatenate([*tables, np.zeros(0, dtype=np.int8)])
         offsets = np.cumsum([0, *map(len, tables)])[:-1]
-        leaves = len(self.terms) + len(self.rules)
-        weights = np.zeros((len(self.rules), leaves))
-        for place, rule in enumerate(self.rules):
-            for digit, leaf in enumerate(rule.leaves):
-                weights[place, self._leaf(leaf)] = 3.0**digit
-        self._uses = (weights > 0).astype(np.float64)
-        self._strata = [
-            _Stratum(members, weights[members], offsets[members]) for members in self._levels()
-        ]  # fmt: skip
+        leaves = [[self._leaf(leaf) for leaf in rule.leaves] for rule in self.rules]
+        self._strata = [_stratum(members, leaves, offsets) for members in self._levels()]
+        self._by_rule = [
+            (place, leaves[place], tables[place]) for stratum in self._strata for place in stratum.rules.tolist()
+        ]
+        uses = sorted((leaf, rule) for rule, several in enumerate(leaves) for leaf in several if leaf < len(self.terms))
+        of_term, self._users = np.array(uses, dtype=np.int64).reshape(-1, 2).T
+        self._first_user_of = np.searchsorted(of_term, np.arange(len(self.terms)))
 
     def _leaf(self, leaf: Leaf) -> int:
         if isinstance(leaf, Mention):
@@ -138,24 +138,18 @@ class Program:
     def _decided(self, compared: Outcomes, profile: Ints, forced: Outcomes | None = None) -> Verdicts:
         """Look every rule up. Rules that mention others see these as decided here, or as `forced`."""
         rows = compared.shape[1]
-        leaves = np.zeros((len(self.terms) + len(self.rules), rows))
+        leaves = np.zeros((len(self.terms) + len(self.rules), rows), dtype=np.int64)
         leaves[: len(self.terms)] = compared
         if forced is not None:
             leaves[len(self.terms) :] = forced
         outcomes = np.zeros((len(self.rules), rows), dtype=np.int8)
         for stratum in self._strata:
-            pattern = (stratum.weights @ leaves).astype(np.int64)
-            decided = self._table[stratum.offsets[:, None] + pattern]
+            pattern = np.add.reduceat(leaves[stratum.leaves] * stratum.weights, stratum.first, axis=0)
+            decided = self._table[stratum.offsets + pattern]
             outcomes[stratum.rules] = decided
             if forced is None:
                 leaves[len(self.terms) + stratum.rules] = decided
         return Verdicts(self.rules, outcomes, partial(self._wanting, compared, outcomes, profile))
-
-    def _leaves_by_rule(self) -> list[tuple[int, list[int], Outcomes]]:
-        """Return, those mentioned first, each rule's place with its leaves and its truth table."""
-        tables = tables_of([shape_of(rule.condition, rule.leaves) for rule in self.rules])
-        leaves = [[self._leaf(leaf) for leaf in rule.leaves] for rule in self.rules]
-        return [(place, leaves[place], tables[place]) for stratum in self._strata for place in stratum.rules.tolist()]
 
     def _compared_by_term(self, column: Callable[[str], Floats], profile: Ints) -> Outcomes:
         """Compare as `_compared` does, for many rows: one comparison at a time, and none where nothing is known."""
@@ -194,10 +188,24 @@ class Program:
 
         What is compared with a limit that is not published is not wanting: no fact would decide it.
         """
-        undecided = self._uses[:, : len(self.terms)].T @ (outcomes == UNKNOWN).astype(np.float64) > 0
-        wanting = undecided & (compared == UNKNOWN) & ~self._unlimited[:, profile]
+        undecided = np.logical_or.reduceat((outcomes == UNKNOWN)[self._users], self._first_user_of, axis=0)
+        wanting = undecided & (compared == UNKNOWN)
+        if self._some_unlimited:
+            wanting &= ~self._unlimited[:, profile]
         by_fact = np.logical_or.reduceat(wanting, self._first_term_of, axis=0)
         return dict(zip(self.facts, by_fact, strict=True))
+
+
+def _stratum(rules: Ints, leaves: Sequence[Sequence[int]], offsets: Ints) -> _Stratum:
+    """Lay the rules' leaves end to end: summing stretches needs no matrix that is mostly zeros, and no BLAS threads."""
+    of_rules = [leaves[rule] for rule in rules.tolist()]
+    return _Stratum(
+        rules,
+        leaves=np.array(list(chain.from_iterable(of_rules)), dtype=np.int64),
+        weights=np.array([3**digit for one in of_rules for digit in range(len(one))], dtype=np.int64)[:, None],
+        first=np.cumsum([0, *map(len, of_rules)])[:-1],
+        offsets=offsets[rules][:, None],
+    )
 
 
 def _interval(term: Term, limits: Mapping[str, float]) -> tuple[float, float]:
