@@ -16,6 +16,7 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 # Converted and averaged pressures carry rounding in the last digits; 134.99999999999997 is 135.
 TOLERANCE = 1e-9
 
+Numbers = TypeVar("Numbers", Floats, Ints)
 Source = TypeVar("Source")
 Made = TypeVar("Made")
 
@@ -28,19 +29,26 @@ class Columns(Generic[Source]):
         source: Source,
         recorded: Mapping[str, Floats],
         derived: Mapping[str, Callable[["Columns[Source]"], Floats]],
+        of_subjects: Mapping[str, Floats] | None = None,
+        subject_of: Ints | None = None,
     ) -> None:
-        """Take the recorded columns and the functions of the derived ones."""
+        """Take the recorded columns, the functions of the derived ones, and the subjects' with each row's subject."""
         self.source = source
         self._known = dict(recorded)
         self._derived = derived
+        self._of_subjects, self._subject_of = of_subjects or {}, subject_of
         self._made: dict[Callable[[Columns[Source]], Any], Any] = {}
 
     def __getitem__(self, name: str) -> Floats:
         """Return a fact's column; KeyError if the scope has no such fact."""
         column = self._known.get(name)
         if column is None:
-            column = self._known[name] = self._derived[name](self)
+            column = self._known[name] = self._made_of(name)
         return column
+
+    def _made_of(self, name: str) -> Floats:
+        derivation = self._derived.get(name)
+        return derivation(self) if derivation else self._of_subjects[name][self._subject_of]
 
     def once(self, make: Callable[["Columns[Source]"], Made]) -> Made:
         """Return what a function makes of these columns; several facts may need it, and it is made once."""
@@ -48,6 +56,11 @@ class Columns(Generic[Source]):
             self._made[make] = make(self)
         made: Made = self._made[make]
         return made
+
+
+def steps(values: Numbers) -> Numbers:
+    """Return each value less the one before it: `numpy.diff` for one axis, without its overhead."""
+    return values[1:] - values[:-1]
 
 
 def count_by(groups: Ints, size: int, chosen: Bools | None = None) -> Floats:
@@ -72,7 +85,7 @@ def rank_within(groups: Ints, size: int) -> Ints:
     """Return each row's place, from 0, among the rows of its group."""
     order = np.argsort(groups, kind="stable")
     counts = np.bincount(groups, minlength=size)
-    starts = np.concatenate(([0], np.cumsum(counts)[:-1])) if size else np.zeros(0, dtype=np.int64)
+    starts = np.cumsum(counts) - counts
     ranks = np.empty(len(groups), dtype=np.int64)
     ranks[order] = np.arange(len(groups)) - starts[groups[order]]
     return ranks

@@ -93,10 +93,10 @@ def longest_same_run(c: Subjects) -> Floats:
     batch = c.source.batch
     order = np.argsort(batch.group_of, kind="stable")
     rows = order[(c.source.reliability != UNUSABLE)[order]]
-    starts = np.ones(len(rows), dtype=bool)
-    starts[1:] = np.diff(batch.group_of[rows]) != 0
-    for name in ("systolic", "diastolic"):
-        starts[1:] |= np.diff(batch.readings[name][rows]) != 0
+    starts = np.arange(len(rows)) == 0
+    for values in (batch.group_of, batch.readings["systolic"], batch.readings["diastolic"]):
+        values = values[rows]
+        starts[1:] |= values[1:] != values[:-1]
     length = count_by(np.cumsum(starts) - 1, int(starts.sum()))
     return extreme_by(batch.subject_of[rows][starts], len(batch.requests), length, largest=True)
 

@@ -35,8 +35,7 @@ Devices: TypeAlias = Columns[Checks]
 def columns_of_devices(batch: Batch, protocols: Sequence[Protocol]) -> Devices:
     """Return the facts of all device checks, the subject's among them."""
     checks = _checks(batch, protocols) if batch.checks else _no_checks()
-    subject = {name: column[checks.subject_of] for name, column in batch.subjects.items()}
-    return Columns(checks, subject, DERIVED["device"])
+    return Columns(checks, {}, DERIVED["device"], batch.subjects, checks.subject_of)
 
 
 @cache  # most batches have none, and nothing is quicker than not comparing it

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from heartlevel.columns import Floats, extreme_by
+from heartlevel.columns import Floats, extreme_by, steps
 from heartlevel.facts.catalogue import fact
 from heartlevel.facts.reading import Readings
 from heartlevel.facts.series import Subjects
@@ -33,7 +33,7 @@ def home_longest_pause_days(c: Subjects) -> Floats:
     longest = np.full(len(batch.requests), np.nan)
     longest[subject] = 0
     same = subject[1:] == subject[:-1]
-    np.maximum.at(longest, subject[1:][same], np.diff(day)[same].astype(np.float64))
+    np.maximum.at(longest, subject[1:][same], steps(day)[same].astype(np.float64))
     return longest
 
 

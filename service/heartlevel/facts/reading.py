@@ -5,7 +5,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Floats
+from heartlevel.columns import Columns, Floats, steps
 from heartlevel.facts.catalogue import DERIVED, fact
 from heartlevel.intake.batch import Batch
 from heartlevel.vocabulary import MMHG, MMHG_PER_KPA, PASCAL_PER_MMHG, PLACEMENTS, SIDES, SITES
@@ -17,6 +17,7 @@ BLOOD_DENSITY = 1060.0  # kg/m3; published figures run from 1050 to 1065 (quoted
 GRAVITY = 9.80665  # m/s2, standard acceleration of free fall
 OFFSET_PER_CM = BLOOD_DENSITY * GRAVITY * 0.01 / PASCAL_PER_MMHG
 SATURDAY = 5
+NO_SITE = -1
 # Each site's side and placement as codes, by the site's code.
 SIDE_OF_SITE = np.array([SIDES.index(site.partition("-")[0]) for site in SITES] + [np.nan])
 PLACEMENT_OF_SITE = np.array([PLACEMENTS.index(site.partition("-")[2]) for site in SITES] + [np.nan])
@@ -24,8 +25,7 @@ PLACEMENT_OF_SITE = np.array([PLACEMENTS.index(site.partition("-")[2]) for site 
 
 def columns_of_readings(batch: Batch) -> Readings:
     """Return the facts of all readings, the subject's among them."""
-    subject = {name: column[batch.subject_of] for name, column in batch.subjects.items()}
-    return Columns(batch, {**subject, **batch.readings}, DERIVED["reading"])
+    return Columns(batch, batch.readings, DERIVED["reading"], batch.subjects, batch.subject_of)
 
 
 def _by_site(site: Floats, table: Floats) -> Floats:
@@ -126,12 +126,12 @@ def hydrostatic_offset_mmhg(c: Readings) -> Floats:
       asked=False)  # fmt: skip
 def minutes_since_last_inflation(c: Readings) -> Floats:
     """Minutes since the cuff was last inflated on this limb; unknown for the first reading."""
-    batch, site = c.source, np.nan_to_num(c["site"], nan=-1).astype(np.int64)
+    batch, site = c.source, np.where(np.isnan(c["site"]), NO_SITE, c["site"])
     minutes = np.full(batch.size, np.nan)
-    for limb in np.unique(site):
-        rows = np.flatnonzero((site == limb) | (site == -1) | (limb == -1))
-        same = np.diff(batch.subject_of[rows]) == 0
-        since = np.where(same, np.diff(batch.instant[rows]) / 60, np.nan)
+    for limb in set(site.tolist()):
+        rows = np.flatnonzero((site == limb) | (site == NO_SITE) | (limb == NO_SITE))
+        same = steps(batch.subject_of[rows]) == 0
+        since = np.where(same, steps(batch.instant[rows]) / 60, np.nan)
         here = site[rows[1:]] == limb
         minutes[rows[1:][here]] = since[here]
     return minutes

@@ -4,7 +4,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Floats, count_by, extreme_by
+from heartlevel.columns import Columns, Floats, Ints, count_by, extreme_by, steps
 from heartlevel.facts.catalogue import DERIVED, fact
 from heartlevel.intake.batch import Batch
 from heartlevel.vocabulary import MMHG, SETTINGS
@@ -16,8 +16,7 @@ SHORTEST_RUN = 3  # two readings are no trend
 
 def columns_of_sittings(batch: Batch) -> Sittings:
     """Return the facts of all sittings, the subject's among them."""
-    subject = {name: column[batch.subject_of_sitting] for name, column in batch.subjects.items()}
-    return Columns(batch, subject, DERIVED["sitting"])
+    return Columns(batch, {}, DERIVED["sitting"], batch.subjects, batch.subject_of_sitting)
 
 
 @fact("sitting", "setting of the sitting's readings", names=SETTINGS)
@@ -59,11 +58,11 @@ def sitting_diastolic_range(c: Sittings) -> Floats:
     return _for_several(c, _spread(c.source, c.source.readings["diastolic"]))
 
 
-def _nth(batch: Batch, name: str, place: int) -> Floats:
+def _nth(c: Sittings, name: str, place: int) -> Floats:
     """Return the value of each sitting's reading at a place counted from 0, or from −1 for the last."""
-    rank = batch.rank_in_sitting
+    batch, rank = c.source, c.source.rank_in_sitting
     if place < 0:
-        rank = rank - np.bincount(batch.sitting_of, minlength=batch.sittings)[batch.sitting_of]
+        rank = rank - c["sitting_readings"][batch.sitting_of].astype(np.int64)
     rows = rank == place
     values = np.full(batch.sittings, np.nan)
     values[batch.sitting_of[rows]] = batch.readings[name][rows]
@@ -73,18 +72,23 @@ def _nth(batch: Batch, name: str, place: int) -> Floats:
 @fact("sitting", "first systolic − last systolic; unknown for one reading", unit=MMHG)
 def sitting_systolic_fall(c: Sittings) -> Floats:
     """How far the systolic value fell from first to last."""
-    return _for_several(c, _nth(c.source, "systolic", 0) - _nth(c.source, "systolic", -1))
+    return _for_several(c, _nth(c, "systolic", 0) - _nth(c, "systolic", -1))
+
+
+def _moves(c: Sittings) -> tuple[Ints, Floats]:
+    """Return, of each reading but the first of its sitting, the sitting and how the systolic value moved to it."""
+    batch = c.source
+    order = np.argsort(batch.sitting_of, kind="stable")
+    sitting, systolic = batch.sitting_of[order], batch.readings["systolic"][order]
+    follows = sitting[1:] == sitting[:-1]
+    return sitting[1:][follows], steps(systolic)[follows]
 
 
 def _steady(c: Sittings, direction: float) -> Floats:
     """Return whether three or more readings each moved on in one direction; unknown for fewer."""
-    batch = c.source
-    order = np.argsort(batch.sitting_of, kind="stable")
-    sitting = batch.sitting_of[order]
-    moved = np.diff(batch.readings["systolic"][order]) * direction > 0
-    against = (np.diff(sitting) == 0) & ~moved
-    broken = count_by(sitting[1:][against], batch.sittings) > 0
-    return np.where(c["sitting_readings"] >= SHORTEST_RUN, (~broken).astype(np.float64), np.nan)
+    sitting, move = c.once(_moves)
+    broken = count_by(sitting, c.source.sittings, move * direction <= 0) > 0
+    return np.where(c["sitting_readings"] >= SHORTEST_RUN, ~broken, np.nan)
 
 
 @fact("sitting", "each systolic is lower than the one before it; unknown for fewer than three", flag=True)
@@ -100,7 +104,7 @@ def sitting_steady_rise(c: Sittings) -> Floats:
 
 
 def _first_two(c: Sittings, name: str) -> Floats:
-    return np.abs(_nth(c.source, name, 0) - _nth(c.source, name, 1))
+    return np.abs(_nth(c, name, 0) - _nth(c, name, 1))
 
 
 @fact("sitting", "|first systolic − second systolic|; unknown for one reading", unit=MMHG)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, rank_within
+from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
 from heartlevel.intake.moments import local_hour
 from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, columns_of
 from heartlevel.intake.request import Request
@@ -77,7 +77,7 @@ class Batch:
         Ambulatory readings come all day long; each is a sitting of its own.
         """
         order = self._by_group
-        gap = np.diff(self.instant[order]) >= self.sitting_gap[self.subject_of[order[1:]]] * 60
+        gap = steps(self.instant[order]) >= self.sitting_gap[self.subject_of[order[1:]]] * 60
         return self._numbered(order, gap | (self.setting[order[1:]] == AMBULATORY))
 
     @cached_property
