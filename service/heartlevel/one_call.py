@@ -1,6 +1,6 @@
 """From request objects to answers: what the HTTP routes, the command and Python callers share."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from typing import Any, TypeAlias
@@ -22,14 +22,25 @@ TOGETHER_IN_BULK = 256
 Lines: TypeAlias = Iterable[tuple[int, bytes | LineTooLong]]  # numbered
 
 
-def answer_to(payload: object, rules: Rules, most_readings: int = MOST_READINGS) -> dict[str, Any]:
-    """Return the answer to one request object.
+def answer_alone(request: Request, rules: Rules) -> dict[str, Any]:
+    """Return the answer to one request."""
+    (answer,) = answered([request], rules)
+    return answer
+
+
+def answer_to(
+    payload: object,
+    rules: Rules,
+    most_readings: int = MOST_READINGS,
+    answer_one: Callable[[Request, Rules], dict[str, Any]] = answer_alone,
+) -> dict[str, Any]:
+    """Return the answer to one request object. `answer_one` may assess it together with others.
 
     Raises RefusedRequest if subject, options or the outer shape are at fault, or, in strict requests, if
     anything is; TooManyReadings if there are more readings than one request may hold.
     """
     request = read(payload, rules.ruleset.choices, most_readings)
-    (answer,) = answered([request], rules)
+    answer = answer_one(request, rules)
     refused = _refused_if_strict(request, answer)
     if refused:
         raise refused

@@ -12,6 +12,7 @@ from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
+from heartlevel.web.together import Together
 
 MEBIBYTE = 1024 * 1024
 
@@ -35,6 +36,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     in_force = RulesInForce(folder, layers, rules)
     in_force.noted = observability.count_reload
     app.extensions["heartlevel"] = in_force
+    app.extensions["heartlevel-together"] = Together()
     observability.register(app)
     problems.register(app)
     app.register_blueprint(routes)

@@ -16,6 +16,7 @@ from heartlevel.resources import shipped
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
 from heartlevel.web.reloading import RulesInForce
+from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
 
 JSON, NDJSON = "application/json", "application/x-ndjson"
@@ -65,7 +66,8 @@ def assessments() -> Response:
         return Response(_line_by_line(request.stream, rules_in_force(), _most_readings()), content_type=NDJSON)
     if request.mimetype != JSON:
         abort(415, f"send {JSON} or {NDJSON}")
-    answer = answer_to(parsed(request.get_data()), rules_in_force(), _most_readings())
+    together: Together = current_app.extensions["heartlevel-together"]
+    answer = answer_to(parsed(request.get_data()), rules_in_force(), _most_readings(), together.answer)
     _count(answer)
     return respond(answer)
 

@@ -19,7 +19,7 @@ def settings() -> dict[str, Any]:
     return {
         "preload_app": True,
         "worker_class": "gthread",  # its heartbeat goes on while a long stream is answered
-        "threads": 4,
+        "threads": 8,
         "keepalive": 65,  # longer than load balancers usually keep an idle connection
         "max_requests": 50_000,
         "max_requests_jitter": 5_000,
