@@ -33,6 +33,7 @@ from heartlevel.assessment import assess  # noqa: E402
 from heartlevel.intake.request import read  # noqa: E402
 
 WORKERS, CONNECTIONS, IN_PROCESS_RUNS = 2, 8, 400
+TOGETHER = (1, 2, 4, 8)
 JSON = {"Content-Type": "application/json"}
 SERVERS = {
     "assessments": ("/v1/assessments", lambda port: ["-c", "from heartlevel.command.main import main; main()", "serve",
@@ -166,7 +167,21 @@ def step_by_step() -> None:
     print(f"{'step':<14}{'median ms':>12}   ({IN_PROCESS_RUNS} runs)")
     for name, several in times.items():
         print(f"{name:<14}{median(several):>12.3f}")
-    print(f"{'all':<14}{median(map(sum, zip(*times.values(), strict=True))):>12.3f}")
+    print(f"{'all':<14}{median(map(sum, zip(*times.values(), strict=True))):>12.3f}\n")
+    side_by_side(rules, sent)
+
+
+def side_by_side(rules: Rules, sent: dict) -> None:
+    """Time what requests cost that are assessed as one batch, as a worker does with those that arrive together."""
+    print(f"{'together':<14}{'ms each':>12}   (assess and answer)")
+    for count in TOGETHER:
+        requests, times = [read(sent, rules.ruleset.choices) for _ in range(count)], []
+        for _ in range(IN_PROCESS_RUNS // count):
+            began = perf_counter()
+            for _answer in answers(assess(requests, rules)):
+                pass
+            times.append(1000 * (perf_counter() - began) / count)
+        print(f"{count:<14}{median(times):>12.3f}")
 
 
 def answered(rules: Rules, sent: dict, done: Callable[[str], object]) -> dict:
