@@ -25,7 +25,7 @@ Lines: TypeAlias = Iterable[tuple[int, bytes | LineTooLong]]  # numbered
 def answer_to(payload: object, rules: Rules, most_readings: int = MOST_READINGS) -> dict[str, Any]:
     """Return the answer to one request object.
 
-    Raises RefusedRequest if subject, options or the outer shape are at fault, or, in strict requests, if
+    Raises RefusedRequest if options, the outer shape or the subject's name are at fault, or, in strict requests, if
     anything is; TooManyReadings if there are more readings than one request may hold.
     """
     request = read(payload, rules.ruleset.choices, most_readings)

@@ -72,7 +72,7 @@ def higher_arm(c: Subjects) -> Floats:
 @fact("series", "a side is in avoid_arms; unknown where the list was not sent", flag=True, asked=False)
 def an_arm_to_avoid(c: Subjects) -> Floats:
     """One of the arms is not to be measured, so that arms cannot be compared."""
-    return np.maximum(c["avoid_left"], c["avoid_right"])
+    return np.fmax(c["avoid_left"], c["avoid_right"])  # of a list read in part, one side may be known
 
 
 @fact("series", "sides that are the only one with a usable reading in some home sitting", unit="1", asked=False)

@@ -145,7 +145,7 @@ class PatternFound(Said):
     because = some_names("ids of the findings that decided it")
     office_minus_home = an_object(Differences, "the difference")
     chances = a_list(fields.Nested(PatternChances), "how probable each pattern is, home and office taken as independent; "
-                     "null with fewer than 3 days in either", nullable=True)  # fmt: skip
+                     "null with fewer than 3 days in either, and where nothing is classified", nullable=True)  # fmt: skip
     no_chances = a_text("why there are none", required=False)
 
 

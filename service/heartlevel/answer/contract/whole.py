@@ -67,7 +67,8 @@ class MadeWith(Said):
     service = a_text("version of the service")
     rules = an_object(RulesUsed, "the rule set")
     guideline = a_text("guideline asked for, or the default")
-    limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth")
+    limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth, and the one of both "
+                         "with the lower severe limits where it could not be read which holds")  # fmt: skip
     protocol = a_text("averaging protocol")
     language = a_text("language of the wording")
     as_of = a_text("date of the assessment, as given", nullable=True)
@@ -220,7 +221,7 @@ class Answer(Said):
     device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
     next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
     what_next = an_object(Next, "what to measure next, to be surer")
-    problems = a_list(fields.Nested(ProblemNamed), "what could not be read")
+    problems = a_list(fields.Nested(ProblemNamed), "what could not be read, and so counts as not recorded")
     cautions = some_names("said with every answer")
 
 
