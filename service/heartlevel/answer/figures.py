@@ -180,14 +180,15 @@ class Figures:
         group = subject * len(SETTINGS) + SETTINGS.index(setting)
         category = self._category("protocol", subject, setting)
         alternatives = list(self._alternatives(group, guideline.categories[setting]))
-        titles = {one.id: one.title for one in guideline.categories[setting]}
+        title = {one.id: one.title for one in guideline.categories[setting]}.get(category or "")
+        words = self.of.rules.wording[self.of.batch.requests[subject].language].categories
         return {
             **whole,
             "setting": setting,
             "basis": "protocol",
             **self._mean("protocol", group),
             "category": category,
-            "title": titles.get(category or ""),
+            "title": title and words.get(title, title),
             "raised": self._raised(subject, setting, group),
             "probability_at_or_above": {
                 limit: rounded(chance, 3) for limit, chance in self.of.classified.probability[group].items()

@@ -57,6 +57,7 @@ class Wording:
     next_steps: Mapping[str, str]
     cautions: Sequence[str]
     said: Mapping[str, Said]
+    categories: Mapping[str, str]  # by the title in the guideline; one not there is called what the guideline calls it
     sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
     written: Mapping[str, Any]
 

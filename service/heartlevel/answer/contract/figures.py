@@ -169,7 +169,7 @@ class Classification(Said):
     basis = a_choice(("protocol",), "which readings were averaged", required=False)
     systolic = a_number("systolic average", required=False)
     diastolic = a_number("diastolic average", required=False)
-    title = a_text("the guideline's own term", required=False)
+    title = a_text("the guideline's own term, in the language of the answer where the wording has it", required=False)
     raised = a_flag("at or above the guideline's limit of hypertension in this setting, either pressure", required=False)
     probability_at_or_above = kept(
         fields.Dict, "probability that the true mean is at or above a limit, either pressure; null with fewer than 3 days",
