@@ -119,6 +119,7 @@ def _texts_by_name(parts: JsonSchema) -> None:
     text = {"type": "string", "minLength": 1}
     parts["next_steps"] |= {"type": "object", "additionalProperties": text}
     parts["names"] |= {"type": ["object", "null"], "propertyNames": {"enum": sorted(VALUES)}, "additionalProperties": text}
+    parts["categories"] |= {"type": ["object", "null"], "additionalProperties": text}
     parts["rules"] |= {"type": ["object", "null"], "additionalProperties": {"$ref": "#/$defs/RuleTexts"}}
 
 

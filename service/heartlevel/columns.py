@@ -81,6 +81,18 @@ def extreme_by(groups: Ints, size: int, values: Floats, *, largest: bool) -> Flo
     return result
 
 
+def median_by(groups: Ints, size: int, values: Floats) -> Floats:
+    """Return the median of each group's values; NaN where there are none."""
+    result = np.full(size, np.nan)
+    order = np.lexsort((values, groups))
+    counts = np.bincount(groups, minlength=size)
+    has = counts > 0
+    starts = np.cumsum(counts)[has] - counts[has]
+    low, high = (values[order][starts + middle] for middle in ((counts[has] - 1) // 2, counts[has] // 2))
+    result[has] = (low + high) / 2
+    return result
+
+
 def rank_within(groups: Ints, size: int) -> Ints:
     """Return each row's place, from 0, among the rows of its group."""
     order = np.argsort(groups, kind="stable")

@@ -36,7 +36,7 @@ def answer_to(
 ) -> dict[str, Any]:
     """Return the answer to one request object. `answer_one` may assess it together with others.
 
-    Raises RefusedRequest if subject, options or the outer shape are at fault, or, in strict requests, if
+    Raises RefusedRequest if options, the outer shape or the subject's name are at fault, or, in strict requests, if
     anything is; TooManyReadings if there are more readings than one request may hold.
     """
     request = read(payload, rules.ruleset.choices, most_readings)

@@ -36,4 +36,5 @@ STANDINGS = ("published", "published-from-memory", "common-practice")
 DIRECTIONS = ("high", "low", "either")
 PATTERNS = ("sustained", "office-only-elevation", "home-only-elevation", "normal-in-both")
 UNDETERMINED = "undetermined"
+LIMITS_UNCLEAR = "limits-unclear"  # why there is no category where a detail that decides the limits could not be read
 EXPLANATIONS = ("brief", "full")

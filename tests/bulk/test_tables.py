@@ -124,7 +124,7 @@ def test_bad_rows_are_named_by_line_and_column_without_values_and_cost_no_other(
     (folder / "t.csv").write_text(table)
     result, answers, problems = run(folder, table)
     assert result.exit_code == 20
-    assert {one["subject"]["id"] for one in answers} == {"s-1", "s-4"}
+    assert {one["subject"]["id"] for one in answers} == {"s-1", "s-\n3", "s-4"}
     found = sorted((one["line"], one["column"], one["pointer"], one["code"]) for one in problems)
     assert found == [
         (2, "systolic", "/readings/0/systolic", "not-a-number"),

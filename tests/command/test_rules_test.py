@@ -43,13 +43,14 @@ def test_an_example_that_comes_out_otherwise_is_shown_with_every_comparison_and_
     line = edit(folder, before, before.replace("fires", "silent"))
     result = run(folder)
     assert result.exit_code == 1
-    assert result.output.splitlines()[:9] == [
+    assert result.output.splitlines()[:10] == [
         f"{COMPARISON}:{line}: office-pressure-raised, example 6",
         "    given: office_systolic 139, office_diastolic 90",
         "    under: esc-2024, esc-2024",
         "  - silent",
         "  + fires",
         "    finding under-eighteen: false",
+        "    finding limits-unclear: false",
         "    office_systolic at least office.hypertension.systolic (140): 139 -> false",
         "    office_diastolic at least office.hypertension.diastolic (90): 90 -> true",
         "",

@@ -136,11 +136,39 @@ def test_a_rise_takes_three_readings_each_above_the_one_before_and_ten_in_all():
 @pytest.mark.parametrize("last", [{"site": "right-upper-arm"}, {"technique": {"body_position": "standing"}}])
 def test_a_reading_of_another_arm_or_posture_is_no_repeat(last):
     """Common practice."""
-    cases = {(120, 128, 136): "steady-rise-in-sitting", (136, 128, 120): "steady-fall-in-sitting",
+    cases = {(120, 128, 136): "steady-rise-in-sitting", (142, 128, 120): "steady-fall-in-sitting",
              (140, 120): "repeats-disagree"}  # fmt: skip
     for systolic, rule in cases.items():
         assert repeats(*systolic) == {rule}
         assert repeats(*systolic, last=last) == set()
+
+
+def test_later_readings_are_lower_and_only_a_fall_of_twenty_in_all_is_told():
+    """Salazar et al., J Hum Hypertens 2015;29:373: the third lies 5 to 6 below the first, spread 9 to 10."""
+    cases = [(136, 128, 117), (136, 128, 116), (136, 110, 118), (136, 130, 124, 116), (140, 121)]
+    assert [repeats(*case) == {"steady-fall-in-sitting"} for case in cases] == [False, True, False, True, False]
+
+
+@pytest.mark.parametrize(("setting", "apart", "expected"), [
+    ("office", 10, False), ("office", 11, True), ("pharmacy", 11, True), ("home", 11, False), ("home", 19, False),
+    ("home", 20, True),
+])  # fmt: skip
+def test_one_pair_disagrees_above_ten_but_at_home_from_twenty(setting, apart, expected):
+    """ESC/ESH 2018 for the office; at home a quarter of pairs differ by 10 or more (J Hypertens 2021, n = 77 520)."""
+    assert ("repeats-disagree" in fired(at(0, 120 + apart, setting=setting), at(2, 120, setting=setting))) is expected
+
+
+@pytest.mark.parametrize(("far", "near", "third", "expected"), [
+    (4, 3, False, True), (3, 3, False, False), (3, 4, False, False), (2, 0, False, False), (3, 0, True, True),
+])  # fmt: skip
+def test_pairs_of_a_home_series_are_told_where_more_than_half_lie_above_ten(far, near, third, expected):
+    """The same source; half of at least three sittings, common practice."""
+    apart = [12] * far + [4] * near
+    readings = [at(2 * place, 130 + more * (1 - place), day=day)
+                for day, more in enumerate(apart, start=1) for place in (0, 1, 2)[: 2 + third]]  # fmt: skip
+    assert ("home-repeats-apart" in fired(*readings)) is expected
+    lower = [one | {"systolic": 130, "diastolic": one["systolic"] - 50} for one in readings]
+    assert ("home-repeats-apart" in fired(*lower)) is expected
 
 
 @pytest.mark.parametrize(("sittings", "more", "expected"), [

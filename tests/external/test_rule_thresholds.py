@@ -47,6 +47,8 @@ def mentioned(when):
 
 
 def number(value, limits):
+    if isinstance(value, list):
+        return [number(one, limits) for one in value]
     return limits[value["limit"]] if isinstance(value, dict) else value
 
 
@@ -78,7 +80,7 @@ def values_of(fact, written, limits):
     numbers = set()
     for operator, value in written:
         if operator != "known":
-            numbers |= set(value) if isinstance(value, list) else {number(value, limits)}
+            numbers |= set(number(value, limits)) if isinstance(value, list) else {number(value, limits)}
     return [UNKNOWN, *sorted({one + step for one in numbers or {50} for step in (-STEP, 0, STEP)})]
 
 
@@ -104,7 +106,8 @@ def judged(rule, facts, firing, guideline):
 
 def profiles_of(rule):
     """A guideline for each set of figures that the rule may meet as named limits."""
-    names = {value["limit"] for _, _, value in comparisons(rule.written["when"]) if isinstance(value, dict)}
+    written = (value if isinstance(value, list) else [value] for _, _, value in comparisons(rule.written["when"]))
+    names = {value["limit"] for value in chain.from_iterable(written) if isinstance(value, dict)}
     figures = {}
     for one in GUIDELINES.values():
         limits = rules().ruleset.limits(one.id, one.protocol)
@@ -151,7 +154,7 @@ def wanted_turns(rule, limits):
     for fact, operator, value in comparisons(rule.written["when"]):
         if CATALOGUE[fact].kind != "number" or operator == "known":
             continue
-        first, last = value if operator == "between" else [number(value, limits)] * 2
+        first, last = number(value, limits) if operator == "between" else [number(value, limits)] * 2
         if operator in ("below", "at_least", "between", "equals"):
             yield fact, (first - STEP, first)
         if operator in ("at_most", "above", "between", "equals"):

@@ -121,9 +121,10 @@ def test_both_languages_find_the_same():
         findings = [{key: value for key, value in one.items() if key not in ALL} for one in answer["findings"]]
         steps = [{**step, "text": ""} for step in answer["next_steps"]]
         gaps = [{**gap, "text": gap["text"] and ""} for gap in answer["what_next"]["gaps"]]
-        classified = {**answer["classification"], "would_change": ""}
+        classified = {**answer["classification"], "would_change": "", "title": ""}
         said = {"classification": classified, "what_next": {**answer["what_next"], "gaps": gaps}}
-        said |= {"findings": findings, "next_steps": steps}
+        others = [{**one, "title": one["title"] and ""} for one in answer["other_guidelines"]]
+        said |= {"findings": findings, "next_steps": steps, "other_guidelines": others}
         return {**answer, **said, "made_with": {}, "problems": [], "cautions": []}
 
     assert list(map(bare, answers("es"))) == list(map(bare, demo_answers()))

@@ -47,6 +47,18 @@ def test_low_is_urgent_in_a_person_who_faints(fainting, systolic, diastolic, low
     assert found["urgent"] is (low and fainting is True)
 
 
+@pytest.mark.parametrize(("age", "named"), [(17, False), (18, True), (None, True)])
+def test_no_reading_of_a_child_is_called_low_by_a_limit_of_adults_unless_the_child_faints(age, named):
+    assert ("low" in rules_fired(once(88, 50, {"age_years": age}))) is named
+    assert ("very-low" in rules_fired(once(75, 45, {"age_years": age}))) is named
+    for systolic, diastolic in ((88, 50), (75, 45)):
+        assert once(systolic, diastolic, {"age_years": age, "fainting": True})["urgent"]
+
+
+def test_a_very_low_reading_of_a_person_who_faints_is_told_as_that_too():
+    assert {"very-low", "low-with-fainting"} <= rules_fired(once(75, 45, {"fainting": True}))
+
+
 @pytest.mark.parametrize(("subject", "missed"), [({"frail": True}, True), ({"fainting": True}, True), ({}, False)])
 def test_who_is_frail_or_faints_is_to_be_measured_standing(subject, missed):
     assert ("not-measured-standing" in rules_fired(once(120, 75, subject))) is missed

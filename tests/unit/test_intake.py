@@ -159,6 +159,7 @@ def test_all_faults_are_told_at_once_in_the_order_of_their_places():
     ("payload", "places"),
     [
         ({"subject": {}, "readings": 5}, ["/readings", "/subject/id"]),
+        ({"subject": {"pregnant": "yes"}, "readings": []}, ["/subject/id", "/subject/pregnant"]),
         ({"subject": {"id": "s"}, "devices": 5, "readings": {}, "device_checks": ""},
          ["/device_checks", "/devices", "/readings"]),
         ({"subject": {"id": 5, "age_years": -1}, "readings": [{}], "extra": 1,

@@ -3,7 +3,7 @@
 import pandas
 import pytest
 
-from heartlevel import RefusedRequest, assess
+from heartlevel import assess
 from support import answer, rules, rules_fired, week
 
 BOTH, SOON = "treatment-began-between-readings", "soon-after-treatment-began"
@@ -31,11 +31,10 @@ def test_without_a_date_nothing_is_said_of_one():
     assert not rules_fired(answer(week())) & {BOTH, SOON}
 
 
-def test_a_date_that_is_none_is_refused_with_the_subject():
-    payload = {**under_treatment_since("2026-13-01"), "options": {"time_zone": "Europe/Oslo"}}
-    with pytest.raises(RefusedRequest) as refused:
-        answer(payload)
-    assert [one.pointer for one in refused.value.problems] == ["/subject/treatment_since"]
+def test_a_date_that_is_none_counts_as_not_recorded():
+    given = answer(under_treatment_since("2026-13-01"))
+    assert [one["pointer"] for one in given["problems"]] == ["/subject/treatment_since"]
+    assert {**given, "problems": []} == answer(week())
 
 
 def test_a_table_says_the_same():

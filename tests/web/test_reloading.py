@@ -133,6 +133,9 @@ def test_a_request_may_insist_on_a_rule_set(app, client, folder):
     refused = client.post("/v1/assessments", json=week(days=1), headers=pinned)
     assert (refused.status_code, refused.content_type) == (412, "application/problem+json")
     assert tag.strip('"') not in refused.get_json()["detail"]
+    assert refused.headers["ETag"] == client.get("/ready").headers["ETag"] != tag
+    again = client.post("/v1/assessments", json=week(days=1), headers={"If-Match": refused.headers["ETag"]})
+    assert again.status_code == 200
 
 
 def test_one_request_is_answered_by_one_rule_set_even_if_it_lasts(app, client, folder):

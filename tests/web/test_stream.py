@@ -42,6 +42,17 @@ def test_every_line_is_answered_in_its_place(client):
     assert got[3]["problems"][0]["pointer"] == "/readings"
 
 
+def test_a_stream_names_the_rules_of_all_its_lines_and_may_pin_them(client):
+    kind = "application/x-ndjson"
+    response = client.post("/v1/assessments", data=json.dumps(week(days=1)) + "\n{", content_type=kind)
+    tag = response.headers["ETag"]
+    assert tag == f'"{json.loads(response.data.splitlines()[0])["made_with"]["rules"]["fingerprint"]}"'
+    assert client.post("/v1/assessments", data="{", content_type=kind, headers={"If-Match": tag}).status_code == 200
+    for other in ('"sha256:0"', f"W/{tag}"):  # a weak tag matches nothing (RFC 9110, 13.1.1)
+        refused = client.post("/v1/assessments", data="{", content_type=kind, headers={"If-Match": other})
+        assert (refused.status_code, refused.headers["ETag"]) == (412, tag)
+
+
 def test_a_stream_may_be_longer_than_one_request(client):
     body = (json.dumps(week(days=2)) + "\n") * 40
     assert len(body) > 2_000

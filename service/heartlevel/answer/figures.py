@@ -21,10 +21,11 @@ from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.patterns import pattern_chances
 from heartlevel.statistics.selection import HOME, KEPT, LEFT_OUT, OFFICE, UNUSABLE
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
-from heartlevel.vocabulary import SETTINGS, UNDETERMINED
+from heartlevel.vocabulary import LIMITS_UNCLEAR, SETTINGS, UNDETERMINED
 
 # Why an alternative says nothing. What doubtful readings alone may still say, the one by their published errors tells.
 MINIMUM_NOT_MET, NONE_SOUND = "protocol-minimum-not-met", "no-sound-readings"
+TOO_YOUNG = "below-the-age-the-guideline-classifies"
 NO_INTERVAL = f"fewer-than-{FEWEST_DAYS}-days"
 # Of every reading.
 SHOWN = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
@@ -123,16 +124,19 @@ class Figures:
                 for place, (name, value) in enumerate(difference.items())
                 if value == value
             },
-            "chances": self._pattern_chances(subject),
-            **({} if self.patterns[subject] else {"no_chances": NO_INTERVAL}),
+            **self._pattern_chances(subject),
         }
 
-    def _pattern_chances(self, subject: int) -> list[dict[str, Any]] | None:
-        """Return the probability of each pattern at each pair of limits; None for too few days in either place."""
-        return [
-            {"limits": one.limits, "probability": {name: rounded(chance, 3) for name, chance in one.probability.items()}}
-            for one in self.patterns[subject]
-        ] or None
+    def _pattern_chances(self, subject: int) -> dict[str, Any]:
+        """Return the probability of each pattern at each pair of limits; why not, where there is none."""
+        reason = self._unclassified(subject) or (None if self.patterns[subject] else NO_INTERVAL)
+        if reason:
+            return {"chances": None, "no_chances": reason}
+        chances = ((one.limits, one.probability) for one in self.patterns[subject])
+        return {"chances": [
+            {"limits": limits, "probability": {name: rounded(chance, 3) for name, chance in of_each.items()}}
+            for limits, of_each in chances
+        ]}  # fmt: skip
 
     def _difference(self, quantity: int, subject: int) -> list[float | None] | None:
         """Return the 95 % interval of office − home by Welch's method; None unless both have enough days."""
@@ -153,35 +157,39 @@ class Figures:
     def _category(self, selection: str, subject: int, setting: str) -> str | None:
         group = subject * len(SETTINGS) + SETTINGS.index(setting)
         place = int(self.of.classified.category[self.of.averages.row(selection), group])
-        if place == NO_CATEGORY or not self._adult(subject):
+        if place == NO_CATEGORY or self._unclassified(subject):
             return None
         return self.of.guidelines[subject].categories[setting][place].id
 
-    def _adult(self, subject: int) -> bool:
+    def _unclassified(self, subject: int) -> str | None:
+        """Return why a person is not classified, whatever the readings; None for who is."""
+        if self.of.batch.requests[subject].unclear:
+            return LIMITS_UNCLEAR
         age = self.of.batch.subjects["age_years"][subject]
-        return not age < self.of.guidelines[subject].adults_from_years
+        return TOO_YOUNG if age < self.of.guidelines[subject].adults_from_years else None
 
     def classification(self, subject: int) -> dict[str, Any]:
         """Return the category of the best average there is, and whether other selections would change it."""
         guideline, columns = self.of.guidelines[subject], self.of.facts["series"]
         enough = [name for name in CLASSIFIED if columns[f"{name}_enough_for_protocol"][subject] == 1]
         whole: dict[str, Any] = {"guideline": guideline.id, "category": None}
-        if not self._adult(subject):
-            return {**whole, "reason": "below-the-age-the-guideline-classifies"}
+        if reason := self._unclassified(subject):
+            return {**whole, "reason": reason}
         if not enough:
             return {**whole, "reason": "too-few-readings"}
         setting = enough[0]
         group = subject * len(SETTINGS) + SETTINGS.index(setting)
         category = self._category("protocol", subject, setting)
         alternatives = list(self._alternatives(group, guideline.categories[setting]))
-        titles = {one.id: one.title for one in guideline.categories[setting]}
+        title = {one.id: one.title for one in guideline.categories[setting]}.get(category or "")
+        words = self.of.rules.wording[self.of.batch.requests[subject].language].categories
         return {
             **whole,
             "setting": setting,
             "basis": "protocol",
             **self._mean("protocol", group),
             "category": category,
-            "title": titles.get(category or ""),
+            "title": title and words.get(title, title),
             "raised": self._raised(subject, setting, group),
             "probability_at_or_above": {
                 limit: rounded(chance, 3) for limit, chance in self.of.classified.probability[group].items()

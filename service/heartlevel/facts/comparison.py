@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.special import stdtrit
 
-from heartlevel.columns import Bools, Floats, count_by, extreme_by, rank_within, sum_by
+from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by, rank_within, sum_by
 from heartlevel.facts.catalogue import fact
 from heartlevel.facts.device import Checks, columns_of_devices
 from heartlevel.facts.series import Subjects
@@ -72,7 +72,7 @@ def higher_arm(c: Subjects) -> Floats:
 @fact("series", "a side is in avoid_arms; unknown where the list was not sent", flag=True, asked=False)
 def an_arm_to_avoid(c: Subjects) -> Floats:
     """One of the arms is not to be measured, so that arms cannot be compared."""
-    return np.maximum(c["avoid_left"], c["avoid_right"])
+    return np.fmax(c["avoid_left"], c["avoid_right"])  # of a list read in part, one side may be known
 
 
 @fact("series", "sides that are the only one with a usable reading in some home sitting", unit="1", asked=False)
@@ -101,8 +101,8 @@ def longest_same_run(c: Subjects) -> Floats:
     return extreme_by(batch.subject_of[rows][starts], len(batch.requests), length, largest=True)
 
 
-def _first_minus_second(c: Subjects) -> Floats:
-    """Return first − second systolic of each home sitting's usable readings; unknown for another limb or posture."""
+def first_two_at_home(c: Subjects) -> tuple[Ints, Bools]:
+    """Return each home sitting's first two usable readings, and whether it has two of the same limb and posture."""
     batch = c.source.batch
     rows = np.flatnonzero(c.source.rows(HOME))
     rank = rank_within(batch.sitting_of[rows], batch.sittings)
@@ -113,7 +113,13 @@ def _first_minus_second(c: Subjects) -> Floats:
     for name in ("site", "body_position"):
         first, second = batch.readings[name][pair]
         alike &= (first == second) | np.isnan(first) | np.isnan(second)
-    first, second = batch.readings["systolic"][pair]
+    return pair, alike
+
+
+def _first_minus_second(c: Subjects) -> Floats:
+    """Return first − second systolic of each home sitting; unknown where they cannot be held against each other."""
+    pair, alike = c.once(first_two_at_home)
+    first, second = c.source.batch.readings["systolic"][pair]
     return np.where(alike, first - second, np.nan)
 
 

@@ -18,6 +18,12 @@ def days_since_device_check(c: Readings) -> Floats:
     return c.source.day - c["device_checked_on"]
 
 
+@fact("series", "age_years, pregnant or days_since_birth was sent and could not be read", flag=True, asked=False)
+def limits_unclear(c: Subjects) -> Floats:
+    """A detail that decides which limits hold could not be read."""
+    return np.array([bool(one.unclear) for one in c.source.batch.requests], dtype=np.float64)
+
+
 @fact("series", "readings with body_position standing, whatever their reliability", unit="1", asked=False)
 def readings_taken_standing(c: Subjects) -> Floats:
     """Readings taken standing."""

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
+from heartlevel.intake.fields import UNREAD
 from heartlevel.intake.moments import local_hour
 from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, columns_of
 from heartlevel.intake.request import Request
@@ -203,6 +204,13 @@ def _circumstances(lists: Sequence[Sequence[str] | None]) -> dict[str, Floats]:
     return dict(zip(map(circumstance_column, CIRCUMSTANCES), np.array(listed, dtype=np.float64), strict=True))
 
 
+def _listed(items: Sequence[str | None] | None, name: str) -> bool | None:
+    """Return whether a name is listed; unknown without a list, and where it may be what could not be read."""
+    if items is None or name in items:
+        return None if items is None else True
+    return None if UNREAD in items else False
+
+
 def _sides(subjects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
     """Return, for each side, the arm's circumference and whether that arm is to be avoided."""
     columns = {}
@@ -210,7 +218,5 @@ def _sides(subjects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
         around = [(one.get("arm_circumference_cm") or NONE).get(side) for one in subjects]
         avoid = [one.get("avoid_arms") for one in subjects]
         columns[f"circumference_{side}"] = np.array(around, dtype=np.float64)
-        columns[f"avoid_{side}"] = np.array(
-            [None if one is None else side in one for one in avoid], dtype=np.float64
-        )
+        columns[f"avoid_{side}"] = np.array([_listed(one, side) for one in avoid], dtype=np.float64)
     return columns

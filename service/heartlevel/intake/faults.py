@@ -104,13 +104,18 @@ def shown(value: object) -> str:
 def near(name: object, allowed: Iterable[str]) -> str | None:
     """Suggest the closest allowed name, else list the allowed ones."""
     names = list(allowed)
-    by_small = {one.lower(): one for one in names}
+    if meant := closest(name, names):
+        return f"did you mean '{meant}'?"
+    return f"one of: {', '.join(names)}" if 0 < len(names) <= 40 else None
+
+
+def closest(name: object, allowed: Iterable[str]) -> str | None:
+    """Return the allowed name that one that is not allowed may be a slip of; None if it is near to none."""
+    by_small = {one.lower(): one for one in allowed}
     # Only a short text can be a slip of the pen; comparing costs time in the text's length.
     text = name[:LONGEST_NAME].lower() if isinstance(name, str) else ""
     match = get_close_matches(text, by_small, n=1, cutoff=0.6)
-    if match:
-        return f"did you mean '{by_small[match[0]]}'?"
-    return f"one of: {', '.join(names)}" if 0 < len(names) <= 40 else None
+    return by_small[match[0]] if match else None
 
 
 def expected_by(field: fields.Field[Any] | None) -> str:

@@ -15,6 +15,7 @@ from marshmallow.exceptions import ValidationError
 
 DAY = pattern(r"\d{4}-\d\d-\d\d")
 KEBAB_CASE = pattern(r"[a-z0-9]+(-[a-z0-9]+)*")
+UNREAD = None  # in a list, stands for items that could not be read
 CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
 
 

@@ -9,17 +9,18 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from marshmallow import ValidationError
 
+from heartlevel.intake.envelope import opened, unclear_by, without_half_lists
 from heartlevel.intake.faults import Problem, from_messages, in_order, near, of_several, problem
-from heartlevel.intake.fields import Block, Items, messages
+from heartlevel.intake.fields import Block, messages
 from heartlevel.intake.moments import Taken, placed_in_time
-from heartlevel.intake.schema import ESSENTIAL, LISTS, ONE_OF, Envelope, Options
+from heartlevel.intake.schema import ESSENTIAL, LISTS, ONE_OF, Options
 from heartlevel.intake.screening import Screen
 from heartlevel.vocabulary import EXPLANATIONS
 
-ENVELOPE, OPTIONS = Envelope(), Options()
+OPTIONS = Options()
 MOST_READINGS = 5_000
 BLOCKS = {name: block() for name, block in LISTS.items()}
-ENVELOPE_SCREEN, SCREENS = Screen(ENVELOPE), {name: Screen(block) for name, block in BLOCKS.items()}
+SCREENS = {name: Screen(block) for name, block in BLOCKS.items()}
 
 
 class RefusedRequest(Exception):
@@ -61,6 +62,7 @@ class Request:
     strict: bool
     explain: str
     also_under: tuple[str, ...] = ()  # other guidelines to be judged by too
+    unclear: frozenset[str] = frozenset()  # details that decide which limits hold and could not be read
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
     readings: list[Taken] = field(default_factory=list)
     checks: list[dict[str, Any]] = field(default_factory=list)
@@ -70,20 +72,22 @@ class Request:
 def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) -> Request:
     """Read one request object.
 
-    Raises RefusedRequest where subject, options or the outer shape are at fault, TooManyReadings where
+    Raises RefusedRequest where options, the outer shape or the subject's name are at fault, TooManyReadings where
     there are more readings than allowed. Anything else that is wrong becomes a problem of the request.
     """
-    envelope, problems = _envelope(payload)
-    options = envelope.get("options") or {}
+    envelope = opened(payload)
+    values, problems = envelope.values, envelope.refusing
+    options = values.get("options") or {}
     faults, zone, as_of = options_of(options, choices)
     problems += faults
-    problems += _no_lists(envelope)
-    lists, skipped = _lists(envelope, most_readings)
+    problems += _no_lists(values)
+    lists, skipped = _lists(values, most_readings)
+    skipped += envelope.details
     if problems:
         raise RefusedRequest(problems + skipped)
     guideline = options.get("guideline") or choices.default_guideline
     request = Request(
-        subject=envelope["subject"],
+        subject=values["subject"],
         guideline=guideline,
         protocol=options.get("protocol"),
         language=options.get("language") or "en",
@@ -91,6 +95,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
         strict=bool(options.get("strict")),
         explain=options.get("explain") or EXPLANATIONS[0],
         also_under=tuple(options.get("also_under") or ()),
+        unclear=unclear_by(envelope.details),
         problems=skipped,
     )
     _fill(request, lists, zone)
@@ -111,17 +116,6 @@ def checked(block: Block, payload: object) -> dict[str, Any]:
         return cast(dict[str, Any], block.load(payload))  # type: ignore[arg-type]
     except ValidationError as error:
         raise RefusedRequest(list(from_messages(messages(error), block, payload, ""))) from None
-
-
-def _envelope(payload: object) -> tuple[dict[str, Any], list[Problem]]:
-    screened = ENVELOPE_SCREEN.load(payload)
-    if screened is not None:
-        return screened, []
-    try:
-        return ENVELOPE.load(payload), []  # type: ignore[arg-type]
-    except ValidationError as error:
-        valid = error.valid_data if isinstance(error.valid_data, dict) else {}
-        return valid, list(from_messages(messages(error), ENVELOPE, payload, ""))
 
 
 def read_options(payload: object, choices: Choices) -> tuple[dict[str, Any], ZoneInfo | None, date | None]:
@@ -219,12 +213,7 @@ def read_item(item: object, name: str, at: str) -> tuple[dict[str, Any] | None, 
     problems = list(from_messages(faults, block, item, at))
     if not isinstance(item, dict) or any(key in faults for key in ESSENTIAL[name]):
         return None, problems
-    return _without_half_lists(valid, faults, block), problems  # type: ignore[arg-type]
-
-
-def _without_half_lists(item: dict[str, Any], faults: Mapping[Any, Any], block: Block) -> dict[str, Any]:
-    """Leave a list out of which a part could not be read: what is not in it would count as not listed."""
-    return {key: value for key, value in item.items() if not (key in faults and isinstance(block.fields[key], Items))}
+    return without_half_lists(valid, faults, block), problems  # type: ignore[arg-type]
 
 
 def _devices(found: dict[int, dict[str, Any]]) -> tuple[dict[str, dict[str, Any]], list[Problem]]:

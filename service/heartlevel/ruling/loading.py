@@ -16,7 +16,7 @@ from heartlevel.ruling.layers import Layer, lay
 from heartlevel.ruling.ruleset import RuleSet
 from heartlevel.ruling.schema import RuleSetBlock
 from heartlevel.ruling.sense import senseless_limits, senseless_schedule
-from heartlevel.ruling.source import Origin, Path_, RuleFault, RuleFaults, repeated_names
+from heartlevel.ruling.source import Origin, Path_, RuleFault, RuleFaults, mapping, repeated_names
 from heartlevel.ruling.wording import Languages, showing
 from heartlevel.vocabulary import SCOPES
 
@@ -31,6 +31,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     """
     faults: list[RuleFault] = []
     content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
+    titles = _titles(content)  # those that a layer changes too: texts may stand for them
     laid = [lay(content, layer, faults) for layer in layers]
     checked = _Checked(content, faults)
     guidelines, protocols = checked.guidelines(), checked.protocols()
@@ -39,7 +40,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     limits = _in_all(one.limits for one in guidelines.values()) | _in_all(one.limits for one in protocols.values())
     languages = Languages(checked.items["wording"], faults)
     rules = build_rules(checked.of_scopes(), checked.ids, limits, _in_all(languages.next_steps.values()), faults)
-    wording = languages.wordings(rules, limits, _ever_named(content, laid))
+    wording = languages.wordings(rules, limits, _ever_named(content, laid), titles | _titles(content))
     if faults:
         raise RuleFaults(faults)
     return RuleSet(
@@ -71,6 +72,13 @@ def _ever_named(content: Content, laid: Iterable[Layer | None]) -> frozenset[str
 def _ids(content: Content, section: str) -> frozenset[str]:
     """Return the ids in a section, of what is at fault too."""
     return frozenset(str(item.get("id")) for _, _, item in content.items[section] if isinstance(item, dict))
+
+
+def _titles(content: Content) -> frozenset[str]:
+    """Return the titles of all categories, of what is at fault too."""
+    settings = [mapping(mapping(item).get("categories")).values() for _, _, item in content.items["guidelines"]]
+    lists = [several for one in settings for several in one if isinstance(several, list)]
+    return frozenset(str(mapping(one).get("title")) for several in lists for one in several)
 
 
 class _Checked:

@@ -6,6 +6,7 @@ from itertools import chain
 from typing import Any
 
 from heartlevel.intake.request import Choices, Request
+from heartlevel.intake.schema import PREGNANCY_BY
 from heartlevel.profiles import Guideline, Protocol
 from heartlevel.ruling.language import Condition, Leaf
 from heartlevel.ruling.layers import Layer
@@ -56,8 +57,13 @@ class Wording:
     next_steps: Mapping[str, str]
     cautions: Sequence[str]
     said: Mapping[str, Said]
+    categories: Mapping[str, str]  # by the title in the guideline; one not there is called what the guideline calls it
     sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
     written: Mapping[str, Any]
+
+
+def _severe(guideline: Guideline) -> tuple[float, float]:
+    return guideline.limits["severe.systolic"], guideline.limits["severe.diastolic"]
 
 
 @dataclass(frozen=True)
@@ -81,11 +87,17 @@ class RuleSet:
         object.__setattr__(self, "choices", choices)
 
     def guideline_for(self, request: Request) -> Guideline:
-        """Return the guideline whose limits hold for a request's subject: in pregnancy and soon after birth, its own."""
+        """Return the guideline whose limits hold for a request's subject: in pregnancy and soon after birth, its own.
+
+        Where it could not be read whether that is so, the one of the two with the lower severe limits is used.
+        """
         asked = self.guidelines[request.guideline]
+        of_pregnancy = self.guidelines[asked.in_pregnancy]
         since = request.subject.get("days_since_birth")
         after_birth = since is not None and since <= asked.after_birth_days
-        return self.guidelines[asked.in_pregnancy] if request.subject.get("pregnant") or after_birth else asked
+        if request.subject.get("pregnant") or after_birth:
+            return of_pregnancy
+        return min(asked, of_pregnancy, key=_severe) if request.unclear & set(PREGNANCY_BY) else asked
 
     def protocol_for(self, request: Request) -> Protocol:
         """Return the protocol a request's readings are averaged by: the one asked for, else that of `guideline_for`."""

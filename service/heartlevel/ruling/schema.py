@@ -100,6 +100,7 @@ class WordingBlock(Block):
     next_steps = Anything(**about("key to text, most important first", **NEEDED))
     cautions = Items(Text(SENTENCES), 20, **about("said with every answer", **NEEDED))
     names = Anything(**about("words for values that sentences show: yes, no, not recorded, names of choices"))
+    categories = Anything(**about("title of a guideline's category to what it is called in this language"))
     sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
     rules = Anything(**about("rule id to its texts in this language"))
 

@@ -10,7 +10,7 @@ from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.faults import near, shown
 from heartlevel.ruling.building import facts_of, sentence
 from heartlevel.ruling.content import is_valid
-from heartlevel.ruling.ruleset import Rule, Said, Wording
+from heartlevel.ruling.ruleset import Rule, RuleSet, Said, Wording
 from heartlevel.ruling.schema import SENTENCES, RuleTexts
 from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, mapping, repeated_names
 from heartlevel.ruling.template import NO, NOT_RECORDED, YES, Template, Voice, locale_of
@@ -45,9 +45,9 @@ class Languages:
         return {language: {**steps.get(DEFAULT_LANGUAGE, {}), **own} for language, own in steps.items()}
 
     def wordings(
-        self, rules: Mapping[str, Sequence[Rule]], limits: frozenset[str], known: Collection[str]
+        self, rules: Mapping[str, Sequence[Rule]], limits: frozenset[str], known: Collection[str], titles: Collection[str]
     ) -> dict[str, Wording]:
-        """Return the wordings by language. `known` are all ids for which a text may stand."""
+        """Return the wordings by language. Texts may stand for `known`, ids of rules, and `titles` of categories."""
         built = {rule.id: rule for several in rules.values() for rule in several}
         own = {
             name: Said(rule.written["title"], rule.explanation, rule.advice, patient=rule.advice)
@@ -56,9 +56,8 @@ class Languages:
         wordings: dict[str, Wording] = {}
         for language, written in self._items.items():
             file, path, item = written
-            for name in set(mapping(item.get("rules"))) - set(known):
-                hint = near(name, sorted(known))
-                self._faults.append(file.fault((*path, "rules", name), "unknown-name", f"there is no rule '{name}'", hint))
+            self._faults += _strangers(written, "rules", known, "rule")
+            self._faults += _strangers(written, "categories", titles, "category")
             base = wordings[DEFAULT_LANGUAGE].said if DEFAULT_LANGUAGE in wordings else own
             worded = {
                 name: self._said((file, (*path, "rules", name), texts), built[name], base[name], limits, _voice(item))
@@ -66,8 +65,12 @@ class Languages:
                 if name in built
             }
             default = self._items.get(DEFAULT_LANGUAGE, written)[2]
-            sureness = {**mapping(default.get("sureness")), **mapping(item.get("sureness"))}
-            wordings[language] = Wording(self.next_steps[language], item["cautions"], {**base, **worded}, sureness, item)
+            categories, sureness = (
+                {**mapping(default.get(key)), **mapping(item.get(key))} for key in ("categories", "sureness")
+            )
+            wordings[language] = Wording(
+                self.next_steps[language], item["cautions"], {**base, **worded}, categories, sureness, item
+            )
         return wordings
 
     def _said(self, written: Written, rule: Rule, base: Said, limits: frozenset[str], voice: Voice) -> Said:
@@ -81,6 +84,31 @@ class Languages:
         # Advice in a person's own language is nearer to them than plain words in another.
         made = {"patient": made["advice"], **made} if "advice" in made else made
         return replace(base, title=texts.get("title") or base.title, **made)
+
+
+def unworded(ruleset: RuleSet) -> Iterator[str]:
+    """Say what a language leaves to the default language or to the rules' own texts."""
+    own = ruleset.wording[DEFAULT_LANGUAGE].written if DEFAULT_LANGUAGE in ruleset.wording else {}
+    titles = (one.title for of in ruleset.guidelines.values() for several in of.categories.values() for one in several)
+    every = {"category": sorted(set(titles)), "next step": list(own.get("next_steps", ()))}
+    for language, wording in sorted(ruleset.wording.items()):
+        if language == DEFAULT_LANGUAGE:
+            continue
+        has = {"category": wording.written.get("categories"), "next step": wording.written["next_steps"]}
+        for kind, names in every.items():
+            missing = [name for name in names if name not in mapping(has[kind])]
+            yield from (f"{language} has no words for the {kind} '{name}'" for name in missing)
+        worded = mapping(wording.written.get("rules"))
+        for rule in ruleset.every_rule():
+            if texts := [key for key in RULE_TEXTS.fields if not mapping(worded.get(rule.id)).get(key)]:
+                yield f"{language} has no {', '.join(texts)} of the rule '{rule.id}'"
+
+
+def _strangers(written: Written, key: str, known: Collection[str], kind: str) -> Iterator[RuleFault]:
+    """Yield a fault for each text that stands for nothing there is."""
+    file, path, item = written
+    for name in sorted(set(mapping(item.get(key))) - set(known)):
+        yield file.fault((*path, key, name), "unknown-name", f"there is no {kind} '{name}'", near(name, sorted(known)))
 
 
 def showing(rules: Mapping[str, Sequence[Rule]], wordings: Mapping[str, Wording]) -> dict[str, tuple[Rule, ...]]:
@@ -109,10 +137,10 @@ def _mistakes(written: Written) -> Iterator[RuleFault]:
     except ValueError:
         detail = f"{shown(item['language'])} is no tag of a known language"
         yield file.fault((*path, "language"), "unknown-name", detail)
-    for key in ("next_steps", "names", "sureness", "rules"):
+    for key in ("next_steps", "names", "categories", "sureness", "rules"):
         if item.get(key) is not None and not isinstance(item[key], dict):
             yield file.fault((*path, key), "not-an-object", f"{key}: expected texts by name")
-    for key in ("next_steps", "names", "sureness"):
+    for key in ("next_steps", "names", "categories", "sureness"):
         yield from _no_texts(file, (*path, key), mapping(item.get(key)))
     for name in mapping(item.get("names")):
         if name not in VALUES:

@@ -15,6 +15,7 @@ from heartlevel.one_call import answer_each, answer_to, device_answer_to
 from heartlevel.resources import shipped
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
+from heartlevel.web.problems import problem_response
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
@@ -30,11 +31,14 @@ def in_force() -> RulesInForce:
 
 
 @routes.before_request
-def choose_rules() -> None:
+def choose_rules() -> Response | None:
     """Answer the whole request with one rule set; with the pinned one (If-Match) or not at all."""
     g.rules = in_force().current
-    if request.if_match and not request.if_match.contains(g.rules.ruleset.fingerprint):
-        abort(412, f"the rules in force are {g.rules.ruleset.fingerprint}")
+    fingerprint = g.rules.ruleset.fingerprint
+    if request.if_match and not request.if_match.contains(fingerprint):
+        # With the tag that holds now the caller can pin the new rules without asking once more.
+        return tagged(problem_response(412, f"the rules in force are {fingerprint}"))
+    return None
 
 
 def rules_in_force() -> Rules:
@@ -44,7 +48,11 @@ def rules_in_force() -> Rules:
 
 def respond(body: Any, status: int = 200) -> Response:
     """Return a JSON response that names the rules it was made with."""
-    response = Response(as_json(body), status, content_type=JSON)
+    return tagged(Response(as_json(body), status, content_type=JSON))
+
+
+def tagged(response: Response) -> Response:
+    """Name the rules in a response's ETag (RFC 9110, 8.8.3)."""
     response.set_etag(rules_in_force().ruleset.fingerprint)
     return response
 
@@ -63,7 +71,8 @@ def assessments() -> Response:
     if request.mimetype == NDJSON:
         # A stream may be long: its lines are limited instead of its whole.
         request.max_content_length = maxsize
-        return Response(_line_by_line(request.stream, rules_in_force(), _most_readings()), content_type=NDJSON)
+        lines = _line_by_line(request.stream, rules_in_force(), _most_readings())
+        return tagged(Response(lines, content_type=NDJSON))
     if request.mimetype != JSON:
         abort(415, f"send {JSON} or {NDJSON}")
     together: Together = current_app.extensions["heartlevel-together"]

@@ -145,7 +145,7 @@ class PatternFound(Said):
     because = some_names("ids of the findings that decided it")
     office_minus_home = an_object(Differences, "the difference")
     chances = a_list(fields.Nested(PatternChances), "how probable each pattern is, home and office taken as independent; "
-                     "null with fewer than 3 days in either", nullable=True)  # fmt: skip
+                     "null with fewer than 3 days in either, and where nothing is classified", nullable=True)  # fmt: skip
     no_chances = a_text("why there are none", required=False)
 
 
@@ -169,7 +169,7 @@ class Classification(Said):
     basis = a_choice(("protocol",), "which readings were averaged", required=False)
     systolic = a_number("systolic average", required=False)
     diastolic = a_number("diastolic average", required=False)
-    title = a_text("the guideline's own term", required=False)
+    title = a_text("the guideline's own term, in the language of the answer where the wording has it", required=False)
     raised = a_flag("at or above the guideline's limit of hypertension in this setting, either pressure", required=False)
     probability_at_or_above = kept(
         fields.Dict, "probability that the true mean is at or above a limit, either pressure; null with fewer than 3 days",

@@ -67,7 +67,8 @@ class MadeWith(Said):
     service = a_text("version of the service")
     rules = an_object(RulesUsed, "the rule set")
     guideline = a_text("guideline asked for, or the default")
-    limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth")
+    limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth, and the one of both "
+                         "with the lower severe limits where it could not be read which holds")  # fmt: skip
     protocol = a_text("averaging protocol")
     language = a_text("language of the wording")
     as_of = a_text("date of the assessment, as given", nullable=True)
@@ -197,9 +198,10 @@ class ProblemNamed(Said):
     """Something in the request that could not be read or is doubtful as entered."""
 
     pointer = a_text("JSON Pointer (RFC 6901) into the request")
-    code = a_text("kind of problem")
-    detail = a_text("what was found, what was expected")
-    hint = a_text("the near match, or what to do", nullable=True)
+    code = a_text("kind of problem: the name to go by in a program, or for wording it otherwise")
+    detail = a_text("what was found, what was expected; in English whatever the language of the answer, and only where "
+                    "the code is a rule's in that language")
+    hint = a_text("the near match, or what to do; in the language of `detail`", nullable=True)
 
 
 class Answer(Said):
@@ -220,7 +222,7 @@ class Answer(Said):
     device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
     next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
     what_next = an_object(Next, "what to measure next, to be surer")
-    problems = a_list(fields.Nested(ProblemNamed), "what could not be read")
+    problems = a_list(fields.Nested(ProblemNamed), "what could not be read, and so counts as not recorded")
     cautions = some_names("said with every answer")
 
 
