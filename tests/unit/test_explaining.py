@@ -31,6 +31,9 @@ SYSTOLIC, OFFSET, AGE = (CATALOGUE[name] for name in ("systolic", "hydrostatic_o
 TALKING, LEVEL, TREATED = (CATALOGUE[name] for name in ("talking", "arm_level", "on_treatment"))
 RESTED = CATALOGUE["rested_minutes"]
 LIMITS = {"made.up": 6.0}
+# Here any change there is would bring a finding as grave, or there is nothing better than what is.
+NOTHING_BETTER = {"impossible-value", "normal-in-both", "pressures-equal", "pressures-swapped", "systolic-digit-missing",
+                  "wrist-device"}  # fmt: skip
 
 
 def nodes(top: dict):
@@ -92,12 +95,14 @@ def test_every_node_follows_from_its_parts():
 
 
 def test_every_change_over_the_demo_silences_its_rule_when_the_row_is_judged_again():
-    silenced = 0
+    silenced, without = 0, set()
     for rule, row, found, reason, whole in reasons_in_the_demo():
         if found[rule.id] != 1:
             assert reason["silenced_by"] == []
             continue
-        assert reason["silenced_by"], rule.id
+        if not reason["silenced_by"]:
+            without.add(rule.id)
+            continue
         subject = int(owners(whole, rule.scope)[row])
         guideline, protocol = whole.guidelines[subject].id, whole.protocols[subject].id
         program, columns = rules().programs[rule.scope], whole.facts[rule.scope]
@@ -109,6 +114,7 @@ def test_every_change_over_the_demo_silences_its_rule_when_the_row_is_judged_aga
             assert dict(zip(found, judged.outcomes[:, 0].tolist(), strict=True))[rule.id] != 1, (rule.id, changed)
             silenced += 1
     assert silenced > 100
+    assert without <= NOTHING_BETTER
 
 
 def satisfying(change: dict) -> list[float]:
