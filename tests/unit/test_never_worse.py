@@ -9,7 +9,7 @@ from heartlevel.answer.consequences import ENOUGH, NEVER_FEWER, NEVER_MORE
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.vocabulary import EFFECTS, SEVERITIES
 from support import reading, rules, week
-from unit.test_explaining import full, owners, reasons_in_the_demo, satisfying
+from unit.told import full, owners, reasons_in_the_demo, satisfying
 
 RULES = {rule.id: rule for rule in rules().ruleset.every_rule()}
 
