@@ -64,7 +64,7 @@ fires: one
 true       all of these:
 true         arm_level is below
 true         arm_height_cm was not recorded
-would be silent with arm_level: heart or above instead of below
+would be silent with arm_level: heart instead of below
 
 unknown: two
 unknown    all of these:

@@ -1,10 +1,8 @@
 """What the older and the other national profiles say, typed here from the publications and put to `answer_to`."""
 
-from pathlib import Path
-
 import pytest
 
-from heartlevel import Rules, answer_to
+from external.at_home import BEYOND, FIRST_DAY, at_home
 from support import answer, average, reading, rules, rules_fired, week
 
 
@@ -109,17 +107,6 @@ def test_a_profile_quoted_from_memory_says_so(kind, name, remembered):
     assert "common-practice" in standings
 
 
-def at_home(protocol, days, readings=2, rule_set=None):
-    pressures = tuple((130 - place, 80) for place in range(readings))
-    found = answer_to(week(days=days, pressures=pressures, options={"protocol": protocol}), rule_set or rules())
-    whole = average(found)
-    left_out = {one["because"]: len(one["readings"]) for one in whole.get("left_out", [])}
-    return whole["readings"], left_out, found["coverage"]["enough_for_protocol"]
-
-
-FIRST_DAY, BEYOND = "first-days-discarded", "beyond-readings-per-sitting"
-
-
 # source: Hypertension Canada, day 1 dropped, 28 → 24; AHA/ASH/PCNA 2008, 2 to 3 readings, day 1 dropped (published);
 # ESH 2021 day 1 dropped; JSH 2019, ISH 2020, ACC/AHA 2017 keep all (quoted from memory); the counts are computed
 @pytest.mark.parametrize(
@@ -205,54 +192,3 @@ def test_only_adults_are_classified(guideline):
 def test_a_guideline_brings_its_own_protocol(guideline, kept):
     assert rules().ruleset.guidelines[guideline].protocol == guideline
     assert average(answer(week(options={"guideline": guideline})))["readings"] == kept
-
-
-# source: a review in J Am Board Fam Med, Table 1 (published): at least 5 days, 3 readings a minute apart morning and
-# evening, the first 2 days and the first of each three left out, the rest averaged; 12 of 30 (computed). Its authors and
-# year are not known, so it is no shipped protocol; a layer can say it.
-THREE_A_SITTING = """\
-id: three-a-sitting
-title: Three readings a sitting
-body: An invented clinic
-year: 2026
-status: current
-sources: [{cite: "Common practice of an invented clinic", standing: common-practice}]
-sitting_gap_minutes: 30
-morning: {from_hour: 4, before_hour: 12}
-evening: {from_hour: 16, before_hour: 24}
-home: {days: 5, minimum_days: 5, minimum_recorded: 0, minimum_kept: 12, sittings_per_day: 2, readings_per_sitting: 2,
-       spacing_minutes: 1, rest_minutes: 5, discard_first_days: 2, discard_first_readings: 1, more_days_at_most: 28}
-office: {minimum_readings: 2, minimum_days: 1, use: all}
-device_check:
-  largest_bias: 5
-  minimum_pairs: 5
-  standard: {largest_mean: 5, largest_sd: 8, tolerance: 10, share: 0.85, people: 85, pairs: 255}
-  procedure: {order: [device, device, reference, device, reference], usable_within: 5, doubtful_within: 10, mean_within: 10}
-ambulatory:
-  day: {from_hour: 9, before_hour: 21}
-  night: {from_hour: 1, before_hour: 6}
-  minimum_day_readings: 20
-  minimum_night_readings: 7
-"""
-
-
-def with_three_a_sitting(folder: Path) -> Rules:
-    (folder / "protocols").mkdir()
-    (folder / "layer.yaml").write_text('name: Invented clinic\nrevision: "1"\n')
-    (folder / "protocols" / "three.yaml").write_text(THREE_A_SITTING)
-    return Rules.load(None, (folder,))
-
-
-def test_three_readings_a_sitting_lose_the_first_of_each_and_two_days(tmp_path):
-    ours = with_three_a_sitting(tmp_path)
-    assert at_home("three-a-sitting", 5, 3, ours) == (12, {FIRST_DAY: 12, "first-of-sitting-discarded": 6}, True)
-    assert at_home("three-a-sitting", 7, 3, ours) == (20, {FIRST_DAY: 12, "first-of-sitting-discarded": 10}, True)
-    assert at_home("three-a-sitting", 4, 3, ours)[2] is False
-    assert at_home("three-a-sitting", 5, 2, ours) == (6, {FIRST_DAY: 8, "first-of-sitting-discarded": 6}, False)
-
-
-# source: the same; of 130, 129 and 128 the later two
-def test_the_mean_of_three_readings_a_sitting_is_that_of_the_later_two(tmp_path):
-    payload = week(5, ((130, 80), (129, 78), (128, 76)), {"protocol": "three-a-sitting"})
-    whole = average(answer_to(payload, with_three_a_sitting(tmp_path)))
-    assert (whole["systolic"]["mean"], whole["diastolic"]["mean"]) == (128.5, 77.0)

@@ -13,7 +13,7 @@ from marshmallow import ValidationError, missing
 from heartlevel.intake.fields import Anything, Block, Choice, Day, Flag, Items, Number, Part, Text
 from heartlevel.intake.schema import LISTS, Envelope
 from heartlevel.intake.screening import Screen
-from property.test_broken_payloads import damaged, good, with_damage
+from property.damage import damaged, good, with_damage
 
 MANY = settings(max_examples=500, deadline=None, derandomize=True,
                 suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])  # fmt: skip

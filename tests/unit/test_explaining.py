@@ -1,67 +1,47 @@
-"""Why a rule fired: trees that agree with the compiled rules, and changes that silence and are the smallest."""
+"""Why a rule fired: trees that agree with the compiled rules, in words without traces of the program."""
 
 import json
 import re
 from dataclasses import replace
-from itertools import product
-from math import isnan, nextafter
+from math import isnan
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heartlevel.answer import findings, reasons
+from heartlevel.answer import findings
 from heartlevel.answer.contract.whole import Answer
-from heartlevel.answer.reasons import reason_of, silencing
 from heartlevel.answer.whole import as_json
-from heartlevel.assessment import assess
-from heartlevel.columns import TOLERANCE
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.intake.request import read
 from heartlevel.ruling.explaining import OUTCOMES, Row, outline, tree
-from heartlevel.ruling.language import Group, Limit, Mention, Term, leaves_of
-from heartlevel.ruling.reference import verdict
+from heartlevel.ruling.language import Limit, Term
 from heartlevel.ruling.verdicts import Program
-from support import answer, demo, demo_answers, reading, rules
+from support import answer, demo, demo_answers, reading
+from unit.told import (
+    AGE,
+    CHAINS,
+    LEVEL,
+    LIMITS,
+    OFFSET,
+    RESTED,
+    ROWS,
+    RULESET,
+    SYSTOLIC,
+    TALKING,
+    full,
+    made,
+    outcomes,
+    reasons_in_the_demo,
+)
 
 CODES = {0: "false", 1: "true", 2: "unknown"}
-RULESET = rules().ruleset
-SYSTOLIC, OFFSET, AGE = (CATALOGUE[name] for name in ("systolic", "hydrostatic_offset_mmhg", "age_years"))
-TALKING, LEVEL, TREATED = (CATALOGUE[name] for name in ("talking", "arm_level", "on_treatment"))
-RESTED = CATALOGUE["rested_minutes"]
-LIMITS = {"made.up": 6.0}
 
 
 def nodes(top: dict):
     yield top
     for part in top.get("parts", ()):
         yield from nodes(part)
-
-
-def assessed():
-    return assess([read(payload, RULESET.choices) for payload in demo()], rules())
-
-
-def owners(assessment, scope):
-    batch = assessment.batch
-    return {"reading": batch.subject_of, "sitting": batch.subject_of_sitting, "device": assessment.checks.subject_of,
-            "series": np.arange(len(batch.requests))}[scope]  # fmt: skip
-
-
-def reasons_in_the_demo():
-    """Yield every rule with every row of the demo, the compiled outcomes there, and the reason."""
-    whole = assessed()
-    for scope, verdicts in whole.verdicts.items():
-        owner = owners(whole, scope)
-        for row in range(0, len(owner), 7 if scope == "reading" else 1):
-            found = dict(zip([rule.id for rule in verdicts.rules], verdicts.outcomes[:, row].tolist(), strict=True))
-            for rule in verdicts.rules:
-                yield rule, row, found, reason_of(whole, rule, row, owner[row]), whole
-
-
-def full(payload: dict) -> dict:
-    return answer({**payload, "options": {**payload.get("options", {}), "explain": "full"}})
 
 
 def test_every_tree_over_the_demo_has_the_compiled_outcome_at_its_root_and_at_every_finding_in_it():
@@ -91,89 +71,6 @@ def test_every_node_follows_from_its_parts():
         assert node["outcome"] == combined(node)
 
 
-def test_every_change_over_the_demo_silences_its_rule_when_the_row_is_judged_again():
-    silenced = 0
-    for rule, row, found, reason, whole in reasons_in_the_demo():
-        if found[rule.id] != 1:
-            assert reason["silenced_by"] == []
-            continue
-        assert reason["silenced_by"], rule.id
-        subject = int(owners(whole, rule.scope)[row])
-        guideline, protocol = whole.guidelines[subject].id, whole.protocols[subject].id
-        program, columns = rules().programs[rule.scope], whole.facts[rule.scope]
-        as_it_was = {name: float(columns[name][row]) for name in program.facts}
-        for values in product(*(satisfying(change) for change in reason["silenced_by"])):
-            changed = as_it_was | dict(zip([one["fact"] for one in reason["silenced_by"]], values, strict=True))
-            given_columns = {name: np.array([value]) for name, value in changed.items()}
-            judged = program.judge(given_columns.__getitem__, np.array([program.profiles[guideline, protocol]]))
-            assert dict(zip(found, judged.outcomes[:, 0].tolist(), strict=True))[rule.id] != 1, (rule.id, changed)
-            silenced += 1
-    assert silenced > 100
-
-
-def satisfying(change: dict) -> list[float]:
-    """Return values that a change allows, its bounds as the language reads them, and farther ones."""
-    fact, to = CATALOGUE[change["fact"]], change["to"]
-    if to == {"known": True}:
-        return [0.0] if fact.kind != "number" else [max(fact.low, 0.0), 50.0]
-    if "one_of" in to or fact.kind != "number":
-        return [fact.encoded(one) for one in to.get("one_of", [to.get("equals")])]
-    near = [one for value in to.values() for one in beside(value)]
-    return [one for one in near if all(verdict(Term(fact, name, (value,)), {fact.name: one}, {}, {})
-                                       for name, value in to.items())]  # fmt: skip
-
-
-def beside(value: float) -> list[float]:
-    edges = [value, nextafter(value - TOLERANCE, -np.inf), nextafter(value + TOLERANCE, np.inf)]
-    return [*edges, value - TOLERANCE / 2, value + TOLERANCE / 2, value - 0.5, value + 0.5]
-
-
-BOUNDS = st.sampled_from([1.0, 2.0, 5.0, 8.0])
-NUMBERS = st.sampled_from([SYSTOLIC, OFFSET, AGE])
-TERMS = st.one_of(
-    st.builds(lambda fact, operator, value: Term(fact, operator, (value,)), NUMBERS,
-              st.sampled_from(["below", "at_most", "above", "at_least", "equals"]), BOUNDS | st.just(Limit("made.up"))),
-    st.builds(lambda fact, pair: Term(fact, "between", tuple(sorted(pair))), NUMBERS, st.tuples(BOUNDS, BOUNDS)),
-    st.builds(lambda fact, value: Term(fact, "known", (value,)), st.sampled_from([OFFSET, TALKING]),
-              st.sampled_from([0.0, 1.0])),
-    st.builds(lambda value: Term(TALKING, "equals", (value,)), st.sampled_from([0.0, 1.0])),
-    st.builds(lambda value: Term(LEVEL, "equals", (value,)), st.sampled_from([0.0, 1.0, 2.0])),
-)  # fmt: skip
-ROWS = st.fixed_dictionaries(
-    {
-        **{fact.name: st.none() | st.sampled_from([1.0, 1 + 1e-12, 2.0, 3.5, 5.0, 6.0, 9.0]) for fact in (SYSTOLIC, AGE)},
-        OFFSET.name: st.none() | st.sampled_from([-4.0, 0.0, 2.0, 5.0 + 1e-7, 7.0]),
-        TALKING.name: st.sampled_from([None, 0.0, 1.0]),
-        LEVEL.name: st.sampled_from([None, 0.0, 1.0, 2.0]),
-    }
-)
-
-
-def conditions(*mentionable: str):
-    leaf = st.one_of(TERMS, *(st.just(Mention(name)) for name in mentionable))
-    group = st.sampled_from(["all", "any", "none"])
-    deep = st.recursive(leaf, lambda inner: st.builds(Group, group, st.lists(inner, min_size=1, max_size=3).map(tuple)),
-                        max_leaves=5)  # fmt: skip
-    return deep.filter(lambda one: len(leaves_of(one)) <= 5)
-
-
-CHAINS = st.tuples(conditions(), conditions("rule-0"))
-
-
-def made(chain) -> dict:
-    """Make rules of a chain of conditions; the second may mention the first."""
-    pattern = RULESET.rules["reading"][0]
-    built = (replace(pattern, id=f"rule-{place}", condition=one, leaves=leaves_of(one)) for place, one in enumerate(chain))
-    return {rule.id: rule for rule in built}
-
-
-def outcomes(chain, facts: dict) -> dict:
-    found: dict = {}
-    for place, condition in enumerate(chain):
-        found[f"rule-{place}"] = verdict(condition, facts, LIMITS, found)
-    return found
-
-
 @settings(max_examples=60, deadline=None)
 @given(CHAINS, st.lists(ROWS, min_size=1, max_size=8))
 def test_trees_have_the_compiled_outcome_whatever_the_condition(chain, several):
@@ -191,120 +88,8 @@ def test_trees_have_the_compiled_outcome_whatever_the_condition(chain, several):
             assert all(node["outcome"] == combined(node) for node in nodes(top) if "parts" in node)
 
 
-def cost(before: dict, after: dict) -> tuple[int, int, float]:
-    changed = [name for name in before if before[name] != after[name]]
-    return sum(CATALOGUE[name].scope == "subject" for name in changed), len(changed), sum(
-        2.0 if before[name] is None or CATALOGUE[name].kind != "number"
-        else abs(after[name] - before[name]) / (abs(after[name]) + abs(before[name]))
-        for name in changed
-    )  # fmt: skip
-
-
-def reachable(name: str, now: float | None) -> list[float | None]:
-    """Return the value a fact has and every other that could matter; never back to unknown."""
-    fact = CATALOGUE[name]
-    if fact.kind != "number":
-        return list(dict.fromkeys([now, *map(float, range(2 if fact.kind == "flag" else 3))]))
-    edges = [one for value in (1.0, 2.0, 5.0, 6.0, 8.0) for one in beside(value)[:3]]
-    return [now, *(one for one in edges if fact.low <= one <= fact.high and one != now)]
-
-
-# Most made-up rules do not fire on most made-up facts; those that do are what is wanted.
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
-@given(CHAINS, ROWS)
-def test_the_change_silences_with_any_value_it_allows_and_no_smaller_one_does(chain, facts):
-    def fires(row):
-        return outcomes(chain, row)["rule-1"] is True
-
-    assume(fires(facts))
-    found = silencing(chain[1], Row(facts, LIMITS, made(chain)))
-    assert found is not None
-    applied = [facts | dict(zip([one["fact"] for one in found], values, strict=True))
-               for values in product(*map(satisfying, found))]  # fmt: skip
-    assert not found or not any(map(fires, applied))
-    used = {name for name in facts if any(leaf.fact.name == name for one in chain for leaf in leaves_of(one)
-                                          if isinstance(leaf, Term))}  # fmt: skip
-    best = min((cost(facts, row) for row in every_row(facts, used) if not fires(row)), default=None)
-    assert (best is None) == (found == [])
-    if best is not None:
-        assert min(cost(facts, row) for row in applied) == pytest.approx(best, abs=1e-6)
-
-
-def every_row(facts: dict, used: set[str]):
-    choices = {name: reachable(name, value) if name in used else [value] for name, value in facts.items()}
-    return (dict(zip(choices, values, strict=True)) for values in product(*choices.values()))
-
-
-def changed_by(condition, **facts) -> list[tuple]:
-    row = Row(facts, {**RULESET.limits("acc-aha-2025", "aha-ama-2020")}, {})
-    return [(one["fact"], one["from"], one["to"]) for one in silencing(condition, row)]
-
-
-def test_taking_medicine_is_never_proposed_as_a_change():
-    treated, high = Term(TREATED, "equals", (1.0,)), Term(SYSTOLIC, "above", (140.0,))
-    assert changed_by(treated, on_treatment=1.0) == []
-    assert changed_by(Group("all", (treated, high)), on_treatment=1.0, systolic=150.0) == [
-        ("systolic", 150.0, {"at_most": 140.0})
-    ]
-
-
-def test_nothing_is_proposed_to_become_unknown_but_what_is_unknown_may_be_recorded():
-    unmeasured = Group("all", (Term(LEVEL, "equals", (0.0,)), Term(OFFSET, "known", (0.0,))))
-    assert changed_by(Term(OFFSET, "known", (1.0,)), hydrostatic_offset_mmhg=3.0) == []
-    assert changed_by(Term(OFFSET, "known", (0.0,)), hydrostatic_offset_mmhg=None) == [
-        ("hydrostatic_offset_mmhg", None, {"known": True})
-    ]
-    assert changed_by(unmeasured, arm_level=0.0, hydrostatic_offset_mmhg=None) == [
-        ("arm_level", "below", {"one_of": ["heart", "above"]})
-    ]
-
-
-def test_what_the_person_is_changes_only_where_nothing_else_helps():
-    adult, high = Term(AGE, "at_least", (18.0,)), Term(SYSTOLIC, "at_least", (Limit("severe.systolic"),))
-    other = Term(RESTED, "below", (5.0,))
-    several = Group("all", (adult, Group("any", (high, other))))
-    assert changed_by(several, age_years=18.5, systolic=190.0, rested_minutes=1.0) == [
-        ("systolic", 190.0, {"below": 180.0}), ("rested_minutes", 1.0, {"at_least": 5.0}),
-    ]  # fmt: skip
-    assert changed_by(adult, age_years=58.0) == [("age_years", 58.0, {"below": 18.0})]
-
-
-def test_a_range_left_on_its_nearer_side_is_bounded_where_the_rule_would_fire_again():
-    near = Group("any", (Term(OFFSET, "between", (2.0, 5.0)), Term(OFFSET, "between", (-5.0, -2.0))))
-    assert changed_by(near, hydrostatic_offset_mmhg=3.0) == [
-        ("hydrostatic_offset_mmhg", 3.0, {"above": -2.0, "below": 2.0})
-    ]
-    assert changed_by(near, hydrostatic_offset_mmhg=4.5) == [("hydrostatic_offset_mmhg", 4.5, {"above": 5.0})]
-
-
-def test_bounds_that_make_no_difference_are_left_out():
-    talks = Term(TALKING, "equals", (1.0,))
-    high = Group("all", (Term(SYSTOLIC, "at_least", (160.0,)), Group("any", (Term(SYSTOLIC, "at_least", (140.0,)), talks))))
-    low = Group("all", (Term(SYSTOLIC, "at_most", (160.0,)), Group("any", (Term(SYSTOLIC, "at_most", (170.0,)), talks))))
-    assert changed_by(high, systolic=165.0) == [("systolic", 165.0, {"below": 160.0})]
-    assert changed_by(low, systolic=155.0) == [("systolic", 155.0, {"above": 160.0})]
-    assert changed_by(Group("none", (Term(RESTED, "equals", (5.0,)),)), rested_minutes=3.0) == [
-        ("rested_minutes", 3.0, {"equals": 5.0})
-    ]
-
-
-def test_one_fact_wholly_changed_is_less_than_two_facts_changed_a_little():
-    either = Group("any", (Term(SYSTOLIC, "at_least", (180.0,)), Term(RESTED, "below", (5.0,))))
-    both = Group("all", (either, Term(TALKING, "equals", (1.0,))))
-    assert changed_by(both, systolic=180.5, rested_minutes=4.9, talking=1.0) == [("talking", True, {"equals": False})]
-
-
 def test_whether_something_is_known_is_asked_as_true_or_false():
     assert outline(Term(OFFSET, "known", (0.0,)), {}, {})["expected"] is False
-
-
-def test_a_value_that_cannot_be_recorded_is_never_proposed():
-    assert changed_by(Term(SYSTOLIC, "at_most", (400.0,)), systolic=120.0) == []
-
-
-def test_a_search_that_takes_too_long_says_so(monkeypatch):
-    monkeypatch.setattr(reasons, "MOST_STEPS", 2)
-    assert silencing(Group("all", (Term(SYSTOLIC, "above", (1.0,)),)), Row({"systolic": 5.0}, {}, {})) is None
 
 
 @pytest.mark.parametrize(

@@ -196,7 +196,7 @@ def items_of(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list
         if found is None:
             found, faults = read_item(item, name, f"/{name}/{place}")
             problems += faults
-        if found is not None and either and (faults := of_several(found, either, f"/{name}/{place}")):
+        if either and isinstance(item, dict) and (faults := of_several(item, either, f"/{name}/{place}")):
             problems, found = problems + faults, None
         if found is not None:
             kept[place] = found

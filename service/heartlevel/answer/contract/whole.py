@@ -142,9 +142,13 @@ class Reason(Said):
     """Why the rule fired for the first reading, sitting or device check that the finding concerns."""
 
     condition = an_object(ConditionNode, "the rule's condition")
-    silenced_by = a_list(fields.Nested(FactChange), "fewest and smallest changes, made together, that would silence it, "
-                         "facts taken as free of each other; empty if none would, null if none was found in time",
-                         nullable=True)  # fmt: skip
+    silenced_by = a_list(
+        fields.Nested(FactChange),
+        "fewest and smallest changes, made together, that would silence it, facts taken as free of each other and none for "
+        "the worse: no fewer readings, no higher average, no other finding as grave; empty if none would, null if none was "
+        "found in time",
+        nullable=True,
+    )
 
 
 class FindingGiven(Said):

@@ -1,0 +1,116 @@
+"""The values of a fact that no comparison of a condition tells apart, and a choice of them in words."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import inf, isnan, nextafter
+from typing import Any
+
+from heartlevel.columns import TOLERANCE
+from heartlevel.facts.catalogue import Fact
+from heartlevel.ruling.explaining import WORDS, Row, decoded, spoken
+from heartlevel.ruling.language import Limit, Term
+
+# Whether someone takes medicine, or where a reading was taken, is not to be altered to quieten a rule.
+NEVER_CHANGED = frozenset({"on_treatment", "setting", "sitting_setting"})
+# A change of a flag, a choice, or of what was not recorded has no size: it counts for more than any of a number.
+WHOLE = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """Values of a fact that no comparison tells apart."""
+
+    value: float | None  # the one nearest to the row's; only the row's own can be None
+    far: float = 0.0  # from the row's value, relative to the sum of both: at most 1, and growing with the distance
+    place: int = -1  # among the cells of a number, in ascending order
+    bounds: tuple[tuple[str, float] | None, tuple[str, float] | None] = (None, None)
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A number at which a comparison changes: `at` is the smallest float above the cut."""
+
+    at: float
+    value: float = 0.0
+    below: str = ""
+    above: str = ""
+
+
+def cells_of(terms: Sequence[Term], row: Row) -> list[Cell]:
+    """Return the cells a fact can be in, the one it is in now first."""
+    fact = terms[0].fact
+    now = row.facts.get(fact.name)
+    if fact.name in NEVER_CHANGED:
+        return [Cell(now)]
+    if fact.kind == "number":
+        return [Cell(now), *_ranges(fact, _cuts(terms, row.limits), now)]
+    codes = range(2 if fact.kind == "flag" else len(fact.names))
+    return [Cell(now), *(Cell(float(code), WHOLE) for code in codes if code != now)]
+
+
+def _cuts(terms: Sequence[Term], limits: Mapping[str, float]) -> list[Cut]:
+    cuts: dict[float, Cut] = {}
+    for term in terms:
+        if term.operator == "known":
+            continue
+        first, last = (limits[one.name] if isinstance(one, Limit) else one for one in (term.values[0], term.values[-1]))
+        if isnan(first) or isnan(last):  # a limit that the guideline does not publish cuts nothing
+            continue
+        if term.operator not in ("above", "at_most"):
+            cuts.setdefault(first - TOLERANCE, Cut(first - TOLERANCE, first, "below", "at_least"))
+        if term.operator not in ("below", "at_least"):
+            at = nextafter(last + TOLERANCE, inf)
+            cuts.setdefault(at, Cut(at, last, "at_most", "above"))
+    return sorted(cuts.values(), key=lambda cut: cut.at)
+
+
+def _ranges(fact: Fact, cuts: Sequence[Cut], now: float | None) -> Iterator[Cell]:
+    """Yield the ranges between the cuts that can be recorded and that the value is not in."""
+    for place, (low, high) in enumerate(pairwise([Cut(-inf), *cuts, Cut(inf)])):
+        bottom, top = max(low.at, fact.low), min(nextafter(high.at, -inf), fact.high)
+        if bottom > top or (now is not None and low.at <= now < high.at):
+            continue
+        bounds = (low.above, low.value) if low.above else None, (high.below, high.value) if high.below else None
+        value = _closest(0.0 if now is None else now, bottom, top, (low.value, high.value))
+        far = WHOLE if now is None else abs(value - now) / (abs(value) + abs(now))
+        yield Cell(value, far, place, bounds)
+
+
+def _closest(now: float, bottom: float, top: float, written: tuple[float, float]) -> float:
+    """Return the value of a range closest to another; the written bound where it is within the range."""
+    if bottom <= now <= top:
+        return now
+    edge, value = (bottom, written[0]) if now < bottom else (top, written[1])
+    return value if bottom <= value <= top else edge
+
+
+def any_value(cells: Sequence[Cell], chosen: frozenset[int]) -> bool:
+    """Say whether all that matters is that a fact is recorded."""
+    return len(chosen) == len(cells) - 1 and cells[0].value is None
+
+
+def target(fact: Fact, cells: Sequence[Cell], chosen: frozenset[int]) -> tuple[dict[str, Any], str]:
+    """Return what the fact is to be, as operators with values and in words."""
+    if any_value(cells, chosen):
+        return {"known": True}, "any value"
+    if fact.kind == "number":
+        return _bounds(fact, cells, chosen)
+    values = [cells[place].value for place in sorted(chosen)]
+    names = [decoded(fact, value) for value in values]
+    to = {"equals": names[0]} if len(names) == 1 else {"one_of": names}
+    return to, " or ".join(spoken(fact, value) for value in values)
+
+
+def _bounds(fact: Fact, cells: Sequence[Cell], chosen: frozenset[int]) -> tuple[dict[str, Any], str]:
+    """Return the bounds of the nearest cell and of those next to it that will do as well."""
+    places = {cells[one].place: cells[one] for one in chosen}
+    low = high = min((cells[one] for one in chosen), key=lambda one: (one.far, -one.place))  # from 0, rather upwards
+    while low.place - 1 in places:
+        low = places[low.place - 1]
+    while high.place + 1 in places:
+        high = places[high.place + 1]
+    found = [one for one in (low.bounds[0], high.bounds[1]) if one is not None]
+    if found == [("at_least", found[0][1]), ("at_most", found[0][1])]:
+        found = [("equals", found[0][1])]
+    return dict(found), " and ".join(WORDS[relation].format(spoken(fact, value)) for relation, value in found)
