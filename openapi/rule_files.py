@@ -166,6 +166,7 @@ def _of_scope_only(scope: str, parts: JsonSchema) -> None:
         parts["pattern"] = nothing
     if scope in NO_READING:
         parts["effect"] |= {"enum": ["none"]}
+        parts["usual_share"] = nothing
 
 
 def _with(outcome: str) -> JsonSchema:

@@ -21,11 +21,15 @@ from heartlevel.ruling.loading import load
 from heartlevel.ruling.reliability import reliability_of
 from heartlevel.ruling.ruleset import RuleSet
 from heartlevel.ruling.source import RuleFaults
+from heartlevel.ruling.usual_errors import Usual, usual_errors
 from heartlevel.ruling.verdicts import Program, Verdicts, programs_of
 from heartlevel.statistics.alternatives import Alternatives, alternatives, offsets_of
 from heartlevel.statistics.averages import Averages, average
-from heartlevel.statistics.classification import Classified, classify
-from heartlevel.statistics.selection import Selection, select
+from heartlevel.statistics.classification import Classified, Probabilities, classify, probabilities
+from heartlevel.statistics.long_run import LongRun, long_run, population_at_home
+from heartlevel.statistics.selection import HOME, Selection, select
+from heartlevel.statistics.technique import Excess
+from heartlevel.vocabulary import SETTINGS
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,16 @@ class Rules:
         return cls(ruleset, programs)
 
 
+@dataclass(frozen=True, slots=True)
+class Sureness:
+    """How probable categories are; the last two, of home alone, are None where the rule set does not say what is usual."""
+
+    long_run: LongRun  # what the averages by protocol say of it
+    probabilities: Probabilities
+    usual_excess: Excess | None = None  # by how much averages are too high if technique is as usual where not recorded
+    with_usual_errors: Probabilities | None = None
+
+
 @dataclass(frozen=True)
 class Assessment:
     """Everything found and computed about a batch, as columns."""
@@ -66,6 +80,7 @@ class Assessment:
     averages: Averages
     alternatives: Alternatives
     classified: Classified
+    sureness: Sureness
     facts: dict[str, Columns]  # type: ignore[type-arg]  # by scope; each has its own source
     verdicts: dict[str, Verdicts]  # by scope
 
@@ -108,11 +123,13 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
 
     of_checks: Checks = devices.source
     height, agreement = readings["hydrostatic_offset_mmhg"], of_checks.agreement
-    technique = known_errors(
-        batch, {"reading": on_readings, "sitting": on_sittings}, {"reading": readings, "sitting": sittings}
-    )
+    on_both, of_both = {"reading": on_readings, "sitting": on_sittings}, {"reading": readings, "sitting": sittings}
+    technique = known_errors(batch, on_both, of_both)
     offsets = offsets_of(batch, height, technique, of_checks.subject_of, agreement.pairs, agreement.bias)
     others = alternatives(batch, selection, averages, protocols, ruleset.protocols, offsets)
+    measured = long_run(averages, population_at_home([request.population for request in requests]), ruleset.in_office)
+    at_home = ruleset.at_home
+    usual = usual_errors(batch, selection, averages, on_both, of_both, at_home) if at_home else None
 
     return Assessment(
         rules=ruleset,
@@ -124,9 +141,18 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
         averages=averages,
         alternatives=others,
         classified=classify(averages, others, guidelines),
+        sureness=_sureness(measured, usual, guidelines),
         facts={"reading": readings, "sitting": sittings, "series": series, "device": devices},
         verdicts={"reading": on_readings, "sitting": on_sittings, "series": on_series, "device": on_devices},
     )
+
+
+def _sureness(measured: LongRun, usual: Usual | None, guidelines: Sequence[Guideline]) -> Sureness:
+    if usual is None:
+        return Sureness(measured, probabilities(measured, guidelines))
+    known, home = measured.knowing(usual.first_day), (SETTINGS[HOME],)
+    with_usual_errors = probabilities(measured.less(usual.in_all), guidelines, home)
+    return Sureness(known, probabilities(known, guidelines), usual.in_all, with_usual_errors)
 
 
 def _profiles(program: Program, guidelines: Sequence[Guideline], protocols: Sequence[Protocol]) -> Ints:

@@ -21,7 +21,7 @@ TOGETHER = 8_192
 PARTS: dict[str, Callable[[Assessment], dict[str, Any]]] = {
     "readings": readings_table, "findings": findings_table, "averages": averages_table, "subjects": subjects_table,
 }  # fmt: skip
-OF_REQUESTS_ONLY = ("strict", "explain", "language", "also_under")
+OF_REQUESTS_ONLY = ("strict", "explain", "language", "also_under", "population")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,8 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
     `device.method`, `subject.age_years`). `circumstances` and `subject.avoid_arms` are lists or texts in parts,
     `stress;pain`. A missing cell is not recorded. What stands in `subject.` columns must be the same in all rows
     of a subject, or left out: a subject with contradictions or faults there is not assessed, and named in `problems`.
-    `options` are those of the request, for all subjects, but for `strict`, `explain`, `language` and `also_under`.
+    `options` are those of the request, for all subjects, but for `strict`, `explain`, `language`, `also_under` and
+    `population`, which are about what a table does not show.
 
     Raises RefusedRequest where a required column is missing, one is there twice, or an option is at fault.
     """

@@ -40,3 +40,21 @@ class Protocol:
     limits: Mapping[str, float]  # dotted names, such as protocol.home.minimum_days
     office_use: str
     written: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class UsualInOffice:
+    """How office visits of one person usually differ, and what that weighs beside the person's own visits."""
+
+    sd: tuple[float, float]  # systolic and diastolic, mm[Hg]
+    degrees: float  # of freedom
+    written: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class UsualAtHome:
+    """By how much home readings are usually too high, systolic and diastolic (mm[Hg])."""
+
+    first_day: tuple[float, float]  # the first day above later ones
+    technique: tuple[float, float]  # a patient's readings above a trained person's
+    written: Mapping[str, Any]

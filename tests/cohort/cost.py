@@ -66,6 +66,7 @@ def without_sureness() -> Iterator[None]:
             (assessment, "alternatives", no_alternatives),
             (assessment, "known_errors", lambda *_: np.zeros(0)),
             (assessment, "offsets_of", lambda *_: Offsets(*[np.zeros(0)] * 3)),
+            (assessment, "usual_errors", lambda *_: None),
             (classification, "_probabilities", lambda *_: iter(())),
             (figures, "interval95", lambda centre, *_: (np.full_like(centre, np.nan),) * 2),
             (figures, "pattern_chances", lambda _, guidelines: [[] for _ in guidelines]),

@@ -45,6 +45,8 @@ class Judged:
     of_categories: np.ndarray  # probability of each of these, a row each
     changing: np.ndarray  # whether each alternative, a row each, changes the category
     of_patterns: np.ndarray  # probability of each pattern at the limits of hypertension, a row each
+    usual_probability: np.ndarray  # of reaching the home limit if technique is as usual where not recorded
+    usual_categories: np.ndarray  # probability of each category then, a row each
 
 
 def home_limit(guideline: str) -> tuple[float, float]:
@@ -70,12 +72,13 @@ def alternative_names() -> tuple[str, ...]:
     return (*ALTERNATIVES, WITHOUT_EXTREME_DAY, MEAN_OF_DAYS, *of_protocols, BY_HEIGHT, BY_BIAS, BY_TECHNIQUE)
 
 
-def payloads(cohort: Cohort, guideline: str) -> Iterator[dict]:
+def payloads(cohort: Cohort, guideline: str, population: dict | None = None) -> Iterator[dict]:
+    options = {"guideline": guideline, "time_zone": "Europe/Oslo", "as_of": "2026-04-01", "population": population}
     for subject in range(cohort.taken.shape[0]):
         yield {
             "subject": {"id": f"c-{subject}", "age_years": 50},
             "readings": [*at_office(cohort, subject), *at_home(cohort, subject)],
-            "options": {"guideline": guideline, "time_zone": "Europe/Oslo", "as_of": "2026-04-01"},
+            "options": options,
         }
 
 
@@ -104,15 +107,22 @@ def technique(cohort: Cohort, subject: int, day: int, sitting: int) -> dict:
     }
 
 
-def requests(cohort: Cohort, guideline: str) -> list[Request]:
+def requests(cohort: Cohort, guideline: str, population: dict | None = None) -> list[Request]:
     """Read every subject's payload as the service does."""
-    return [read(payload, rules().ruleset.choices) for payload in payloads(cohort, guideline)]
+    return [read(payload, rules().ruleset.choices) for payload in payloads(cohort, guideline, population)]
 
 
-def judge(cohort: Cohort, guideline: str) -> Judged:
+def population_of(cohort: Cohort) -> dict:
+    """Return what a practice that knows its people would name: their long-run means, as `options.population` has them."""
+    mean, sd = cohort.home_truth.mean(axis=1).tolist(), cohort.home_truth.std(axis=1, ddof=1).tolist()
+    named = {name: {"mean": mean[place], "sd": sd[place]} for place, name in enumerate(PRESSURES)}
+    return {**named, "correlation": float(np.corrcoef(cohort.home_truth)[0, 1])}
+
+
+def judge(cohort: Cohort, guideline: str, population: dict | None = None) -> Judged:
     """Put every subject's request to the service."""
     found = []
-    waiting = requests(cohort, guideline)
+    waiting = requests(cohort, guideline, population)
     for first in range(0, len(waiting), TOGETHER):
         some = waiting[first : first + TOGETHER]
         found += [condensed(answer, guideline) for answer in answers(assess(some, rules()))]
@@ -123,7 +133,8 @@ def condensed(answer: dict, guideline: str) -> tuple:
     home, whole = average(answer), answer["classification"]
     given = whole["category"] is not None and whole["setting"] == "home"
     at_home = whole if given else {}
-    chance = at_home.get("probability_at_or_above", {}).get(written(home_limit(guideline)))
+    chance, usual = (of.get("probability_at_or_above", {}).get(written(home_limit(guideline)))
+                     for of in (at_home, at_home.get("with_usual_errors", {})))  # fmt: skip
     interval = [home[name]["interval95"] or (None, None) for name in PRESSURES]
     sound = [one for one in answer["averages"] if (one["setting"], one["basis"]) == ("home", "sound")]
     return (
@@ -137,6 +148,8 @@ def condensed(answer: dict, guideline: str) -> tuple:
         "mostly-doubtful-technique" in rules_fired(answer),
         *category(at_home, guideline),
         patterns(answer, guideline),
+        number(usual),
+        of_each(at_home.get("with_usual_errors", {}), guideline),
     )
 
 
@@ -144,10 +157,15 @@ def category(at_home: dict, guideline: str) -> tuple[int, list[float], list[bool
     """Return the category's place, each category's probability, and which alternatives change the category."""
     ids = [one.id for one in rules().ruleset.guidelines[guideline].categories["home"]]
     found = at_home.get("category")
-    of_each = at_home.get("category_probability") or {}
     others = {one["name"] for one in at_home.get("alternatives", ()) if one["category"] != found and "reason" not in one}
     changing = [name in others for name in alternative_names()]
-    return ids.index(found) if found else -1, [number(of_each.get(one)) for one in ids], changing
+    return ids.index(found) if found else -1, of_each(at_home, guideline), changing
+
+
+def of_each(found: dict, guideline: str) -> list[float]:
+    """Return the probability of each home category."""
+    said = found.get("category_probability") or {}
+    return [number(said.get(one.id)) for one in rules().ruleset.guidelines[guideline].categories["home"]]
 
 
 def patterns(answer: dict, guideline: str) -> list[float]:

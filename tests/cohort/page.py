@@ -15,7 +15,8 @@ CLEAN, ERRORS = Scenario(), Scenario(errors=True)
 DAYS = (5, 7, 10, 14)
 CLEAN_BY_DAYS = tuple(CLEAN.but(days=days) for days in DAYS)
 THREE_VISITS = CLEAN.but(visits=3)  # two days in the office give no probability of a pattern
-SCENARIOS = (*CLEAN_BY_DAYS, ERRORS, THREE_VISITS)
+KNOWN_BY_DAYS, ERRORS_KNOWN = tuple(one.but(people_known=True) for one in CLEAN_BY_DAYS), ERRORS.but(people_known=True)
+SCENARIOS = (*CLEAN_BY_DAYS, *KNOWN_BY_DAYS, ERRORS, ERRORS_KNOWN, THREE_VISITS)
 DISCARDED = {"acc-aha-2025": 0, "esh-2023": 1}  # days; as rules/protocols have it
 Judging = Callable[[str, Scenario], tuple[Cohort, Judged]]
 
@@ -25,7 +26,8 @@ HEAD = """# How the service does where the truth is known
 `python tests/cohort/report.py --page --subjects {subjects} --seed {seed}`. The figures hold for the simulated people, whose
 parameters and sources `--parameters` prints, and for patients as far as those hold. ± is one binomial standard error.
 "Clean" is without technique errors, with a higher first day and first readings, digits and missed sittings; "errors" has
-technique errors as often and as large as published, with 60 % of the details recorded, and inexact devices.
+technique errors as often and as large as published, with 60 % of the details recorded, and inexact devices. What the
+rules take as usual (`rules/ruleset.yaml`) comes in part from the publications that these people are made by.
 """
 
 
@@ -58,16 +60,38 @@ def intervals(of: Judging) -> Iterator[str]:
 def calibration(of: Judging) -> Iterator[str]:
     yield "## Calibration, clean: share true in each tenth of what was said (target: within 0.03)\n"
     yield ("Of the limit and the categories both guidelines and 5 to 14 days together, so that the same people count\n"
-           "several times; of the patterns both guidelines, 7 days, three office visits.\n")  # fmt: skip
-    pairs = [of(guideline, scenario) for guideline in DISCARDED for scenario in CLEAN_BY_DAYS]
-    named = [guideline for guideline in DISCARDED for _ in CLEAN_BY_DAYS]
-    limit = [(judged.probability, measures.raised(cohort.home_truth, home_limit(guideline)))
-             for guideline, (cohort, judged) in zip(named, pairs, strict=True)]  # fmt: skip
-    category = [(judged.of_categories, one_hot(reached(guideline, cohort.home_truth), len(judged.of_categories)))
-                for guideline, (cohort, judged) in zip(named, pairs, strict=True)]  # fmt: skip
-    pattern = [of_patterns(guideline, *of(guideline, THREE_VISITS)) for guideline in DISCARDED]
-    every = {"at or above the home limit": limit, "`category_probability`": category, "`pattern.chances`": pattern}
+           "several times; of the patterns both guidelines, 7 days, three office visits. Known: `options.population`\n"
+           "names the mean, SD and correlation of the simulated people's own long-run means.\n")  # fmt: skip
+    plain, known = (pairs(of, scenarios) for scenarios in (CLEAN_BY_DAYS, KNOWN_BY_DAYS))
+    every = {
+        "at or above the home limit": [at_limit(*one) for one in plain],
+        "the same, known": [at_limit(*one) for one in known],
+        "`category_probability`": [by_category(*one) for one in plain],
+        "the same of categories, known": [by_category(*one) for one in known],
+        "`pattern.chances`": [of_patterns(guideline, *of(guideline, THREE_VISITS)) for guideline in DISCARDED],
+    }
     yield table(("tenth", *every), *tenths(every.values()))
+    yield "## The same with technique errors, 7 days: at or above the home limit\n"
+    plain, known = (pairs(of, (scenario,)) for scenario in (ERRORS, ERRORS_KNOWN))
+    every = {
+        "as measured": [at_limit(*one) for one in plain],
+        "`with_usual_errors`": [at_limit(*one, usual=True) for one in plain],
+        "`with_usual_errors`, known": [at_limit(*one, usual=True) for one in known],
+    }
+    yield table(("tenth", *every), *tenths(every.values()))
+
+
+def pairs(of: Judging, scenarios: Iterable[Scenario]) -> list[tuple[str, Cohort, Judged]]:
+    return [(guideline, *of(guideline, scenario)) for guideline in DISCARDED for scenario in scenarios]
+
+
+def at_limit(guideline: str, cohort: Cohort, judged: Judged, usual: bool = False) -> tuple[np.ndarray, np.ndarray]:
+    said = judged.usual_probability if usual else judged.probability
+    return said, measures.raised(cohort.home_truth, home_limit(guideline))
+
+
+def by_category(guideline: str, cohort: Cohort, judged: Judged) -> tuple[np.ndarray, np.ndarray]:
+    return judged.of_categories, one_hot(reached(guideline, cohort.home_truth), len(judged.of_categories))
 
 
 def one_hot(place: np.ndarray, size: int) -> np.ndarray:
@@ -108,6 +132,7 @@ def classification(of: Judging) -> Iterator[str]:
     yield "## Wrongly classified among the classified, and left undetermined, 7 days, %\n"
     yield ("Target with errors: at no more than 20 % undetermined at most half the plain mean's. `holds`: the category\n"
            "counts where `holds` is true. The surest 80 %: those that hold first, then by the category's probability.\n"
+           "With usual errors: by the probability in `with_usual_errors` alone, of the category or of the limit's side.\n"
            "At the limit: raised or not, of the same people.\n")  # fmt: skip
     rows = []
     for guideline, discard in DISCARDED.items():
@@ -116,7 +141,7 @@ def classification(of: Judging) -> Iterator[str]:
             true = reached(guideline, cohort.home_truth)
             limit = home_limit(guideline)
             raised = measures.raised(cohort.home_truth, limit)
-            for way, mean, decided in ways(cohort, judged, discard):
+            for way, mean, decided in ways(cohort, judged, discard, limit):
                 said = judged.category if mean is None else reached(guideline, mean)
                 pressures = measures.protocol_mean(cohort, discard) if mean is None else mean
                 wrong = [(said != true)[decided].mean(), (measures.raised(pressures, limit) != raised)[decided].mean()]
@@ -125,19 +150,34 @@ def classification(of: Judging) -> Iterator[str]:
     yield table(("guideline", "cohort", "way", "category wrong", "wrong at the limit", "undetermined"), *rows)
 
 
-def ways(cohort: Cohort, judged: Judged, discard: int) -> Iterator[tuple[str, np.ndarray | None, np.ndarray]]:
+def ways(
+    cohort: Cohort, judged: Judged, discard: int, limit: tuple[float, float]
+) -> Iterator[tuple[str, np.ndarray | None, np.ndarray]]:
     """Yield each way to classify: its name, its mean (None: the service's category) and whom it classifies."""
     everyone = np.ones(len(judged.given), dtype=bool)
-    chance = np.take_along_axis(judged.of_categories, np.maximum(judged.category, 0)[None], axis=0)[0]
+    chance, usual = (own(of, judged.category) for of in (judged.of_categories, judged.usual_categories))
+    at_limit = np.where(measures.raised(measures.protocol_mean(cohort, discard), limit), judged.usual_probability,
+                        1 - judged.usual_probability)  # fmt: skip
     holds, sure = judged.given & judged.holds, judged.given & (chance >= 0.8)
-    order = np.lexsort((-np.nan_to_num(chance), ~holds))
-    surest = np.isin(np.arange(len(order)), order[: int(0.8 * len(order))]) & judged.given
     yield "plain mean of all readings", measures.plain_mean(cohort), everyone
     yield "protocol mean", measures.protocol_mean(cohort, discard), everyone
     yield "service: `holds`", None, holds
     yield "service: category probable by 0.8", None, sure
     yield "service: probable by 0.8 and `holds`", None, holds & sure
-    yield "service: the surest 80 %", None, surest
+    yield "service: the surest 80 %", None, judged.given & surest(chance, ~holds)
+    yield "service: the surest 80 % with usual errors, by category", None, judged.given & surest(usual)
+    yield "service: the surest 80 % with usual errors, at the limit", None, judged.given & surest(at_limit)
+
+
+def own(of_categories: np.ndarray, category: np.ndarray) -> np.ndarray:
+    """Return the probability of each one's own category; 0 where there is none."""
+    return np.nan_to_num(np.take_along_axis(of_categories, np.maximum(category, 0)[None], axis=0)[0])
+
+
+def surest(chance: np.ndarray, last: np.ndarray | None = None) -> np.ndarray:
+    """Mark the four fifths with the highest probability, those of `last` after all others."""
+    order = np.lexsort((-np.nan_to_num(chance), np.zeros(len(chance)) if last is None else last))
+    return np.isin(np.arange(len(order)), order[: int(0.8 * len(order))])
 
 
 def reasons(of: Judging) -> Iterator[str]:

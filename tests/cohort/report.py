@@ -20,7 +20,7 @@ sys.path[:0] = [str(HERE.parent), str(HERE.parent.parent / "service")]
 import numpy as np  # noqa: E402
 
 from cohort import cost, measures  # noqa: E402
-from cohort.judging import Judged, home_limit, judge, limit_of  # noqa: E402
+from cohort.judging import Judged, home_limit, judge, limit_of, population_of  # noqa: E402
 from cohort.page import CLEAN, DAYS, DISCARDED, ERRORS, SCENARIOS, page  # noqa: E402
 from cohort.parameters import table  # noqa: E402
 from cohort.simulation import Cohort, Scenario, simulate  # noqa: E402
@@ -53,7 +53,7 @@ class Run:
 def run(subjects: int, seed: int, of: tuple[str, Scenario]) -> Run:
     guideline, scenario = of
     cohort = simulate(subjects, seed, scenario)
-    return Run(guideline, cohort, judge(cohort, guideline))
+    return Run(guideline, cohort, judge(cohort, guideline, population_of(cohort) if scenario.people_known else None))
 
 
 def runs(subjects: int, seed: int, scenarios: Iterable[Scenario]) -> dict[tuple[str, Scenario], Run]:

@@ -21,6 +21,7 @@ class Scenario:
     habits_of_writing: bool = True  # digits, missed sittings, third readings
     day_correlation: float = 0.0  # between one day and the next
     drift: bool = False  # the days lie in weeks that differ from the long-run mean
+    people_known: bool = False  # requests name the population
 
     def but(self, **changes) -> "Scenario":
         return replace(self, **changes)

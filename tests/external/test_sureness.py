@@ -100,7 +100,7 @@ def test_the_probability_of_a_category_is_that_of_reaching_it_and_none_above_it(
 
     # AHA/ACC 2025 at home: elevated from 120 systolic, or from 80 diastolic as stage 1 then is; 130/80; 135/85.
     reached = [1.0, above(120, 80), above(130, 80), above(135, 85), 0.0]
-    got = found.classified.probability_of[0]
+    got = found.sureness.probabilities.of_category[0]
     assert list(got) == ["normal", "elevated", "stage-1", "stage-2"]
     assert list(got.values()) == pytest.approx(-np.diff(reached), abs=1e-6)
     assert sum(got.values()) == pytest.approx(1)
@@ -114,7 +114,7 @@ def test_the_probability_of_a_pattern_is_the_product_of_those_at_home_and_in_the
             reading(f"2026-03-{10 + day}T10:0{place}:00+01:00", 131 + 3 * day, 78 + day + place, setting="office")
             for place in range(2)
         ]
-    found = assessed(payload).classified.probability
+    found = assessed(payload).sureness.probabilities.of_limit
     home, office = found[0]["130/80"], found[1]["130/80"]
     assert 0.02 < home < 0.98
     assert 0.02 < office < 0.98

@@ -55,7 +55,7 @@ def test_shifting_every_value_shifts_the_means_and_leaves_the_spreads(pressures,
 @FEW
 @given(SERIES.filter(lambda one: len(one) >= 12), st.integers(1, 20))
 def test_a_higher_mean_never_makes_reaching_a_limit_less_probable(pressures, shift):
-    lower, higher = (assessed(payload(pressures, by)).classified.probability[0] for by in (0, shift))
+    lower, higher = (assessed(payload(pressures, by)).sureness.probabilities.of_limit[0] for by in (0, shift))
     assert lower
     assert all(higher[limit] >= chance - 1e-9 for limit, chance in lower.items())
 
@@ -63,7 +63,7 @@ def test_a_higher_mean_never_makes_reaching_a_limit_less_probable(pressures, shi
 @FEW
 @given(SERIES.filter(lambda one: len(one) >= 12))
 def test_the_probabilities_of_all_categories_add_up_to_one(pressures):
-    chances = assessed(payload(pressures)).classified.probability_of[0]
+    chances = assessed(payload(pressures)).sureness.probabilities.of_category[0]
     assert abs(sum(chances.values()) - 1) < 1e-9
     assert min(chances.values()) >= 0
 
@@ -74,7 +74,7 @@ def test_looking_further_ahead_never_asks_for_other_days(pressures):
     found = assessed(payload(pressures))
     category = found.classified.category[found.averages.row("protocol"), :1]
     near, far = (
-        more_days(found.averages, category, np.array([np.nan]), found.guidelines, np.array([float(most)]))
+        more_days(found.sureness.long_run, category, np.array([np.nan]), found.guidelines, np.array([float(most)]))
         for most in (5, 40)
     )
     assert np.isnan(near[0]) or near[0] == far[0]

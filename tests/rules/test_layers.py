@@ -283,3 +283,33 @@ def test_a_percentage_where_a_share_belongs_is_a_mistake(tmp_path):
             assert "pulse-fast-here" in {rule.id for rule in load(None, (folder,)).every_rule()}
         else:
             assert any("home_doubtful_share is a share, at most 1; found 50 (50 % is" in one for one in refused(folder))
+
+
+def usual(payload: dict, ruleset: Rules) -> dict | None:
+    return answer_to(payload, ruleset)["classification"].get("with_usual_errors")
+
+
+def test_a_clinic_can_say_how_often_its_people_err_and_how_much_that_comes_to(tmp_path):
+    taught = layer(
+        tmp_path / "taught",
+        "{of: rule, id: legs-crossed, set: {usual_share: 0}, reason: Taught}",
+        "{of: ruleset, set: {usual_at_home: {technique: {systolic: 4}}}, reason: Measured here}",
+    )
+    found = usual(week(), Rules.load(None, (taught,)))["too_high_by"]
+    first_day = 2.8 / 7, 1.4 / 7
+    means = [found[name]["mean"] for name in ("systolic", "diastolic")]
+    assert means == pytest.approx([4 + first_day[0], 2.16 + first_day[1]], abs=0.051)
+
+
+def test_without_what_is_usual_nothing_is_said_of_it(tmp_path):
+    silent = layer(tmp_path, "{of: ruleset, set: {usual_at_home: null}, reason: Unknown here}")
+    assert usual(week(), rules())
+    assert usual(week(), Rules.load(None, (silent,))) is None
+    (change,) = differences(rules().ruleset, load(None, (silent,)))
+    assert (change.kind, {name for name, _, _ in change.fields}) == ("ruleset", {"usual_at_home"})
+
+
+def test_how_often_a_fault_is_there_needs_its_size(tmp_path):
+    (fault,) = refused(layer(tmp_path, "{of: rule, id: feet-not-flat, set: {usual_share: 0.5}, reason: x}"))
+    assert "clinic/layer.yaml:4:" in fault
+    assert "stands beside its expected_error" in fault

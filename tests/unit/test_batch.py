@@ -61,7 +61,7 @@ def uneven_week(days: int) -> dict:
 
 
 def test_each_limit_of_each_subject_has_the_probability_it_would_have_alone():
-    averages, classified, guideline = taken_apart(uneven_week(4), uneven_week(6))  # the first day is left out
+    averages, of_limit, guideline = taken_apart(uneven_week(4), uneven_week(6))  # the first day is left out
     row, groups = averages.row("protocol"), [HOME, HOME + len(SETTINGS)]
     levels = [one for one in guideline.categories["home"] if min(one.systolic, one.diastolic) > -inf]
     assert len(levels) > 2
@@ -70,13 +70,13 @@ def test_each_limit_of_each_subject_has_the_probability_it_would_have_alone():
         correlation, days = averages.correlation[row, group], averages.days[row, group]
         alone = {limit_name(one): float(probability_at_or_above(mean, error, correlation, days, np.array(limits(one))))
                  for one in levels}  # fmt: skip
-        assert classified.probability[group] == pytest.approx(alone, abs=0)
+        assert of_limit[group] == pytest.approx(alone, abs=0)
         assert len(set(alone.values())) == len(levels)
 
 
 def taken_apart(*payloads: dict):
     assessment = assessed(*payloads)
-    return assessment.averages, assessment.classified, assessment.guidelines[0]
+    return assessment.averages, assessment.sureness.probabilities.of_limit, assessment.guidelines[0]
 
 
 def limits(level: Category) -> list[float]:
@@ -84,8 +84,8 @@ def limits(level: Category) -> list[float]:
 
 
 def test_three_days_are_enough_for_probabilities_and_two_are_not():
-    assert any(assessed(uneven_week(4)).classified.probability)
-    assert not any(assessed(uneven_week(3)).classified.probability)
+    assert any(assessed(uneven_week(4)).sureness.probabilities.of_limit)
+    assert not any(assessed(uneven_week(3)).sureness.probabilities.of_limit)
 
 
 def test_the_correlation_is_that_of_the_days_systolic_and_diastolic_means():

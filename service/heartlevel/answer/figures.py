@@ -16,7 +16,7 @@ from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.profiles import Category
 from heartlevel.statistics.alternatives import WITHOUT_DOUBTFUL
 from heartlevel.statistics.averages import QUANTITIES
-from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
+from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY, Probabilities
 from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.patterns import pattern_chances
 from heartlevel.statistics.selection import HOME, KEPT, LEFT_OUT, OFFICE, UNUSABLE
@@ -46,7 +46,7 @@ class Figures:
         columns = assessment.facts["reading"]
         self.pressures = all_rounded(np.stack([columns[name] for name in SHOWN], axis=1))
         self.of_alternatives = all_rounded(others.mean.transpose(2, 1, 0))  # by group and name
-        self.patterns = pattern_chances(averages, assessment.guidelines)
+        self.patterns = pattern_chances(assessment.sureness.long_run, assessment.guidelines)
 
     def averages(self, subject: int) -> list[dict[str, Any]]:
         """Return every average of a subject that has readings."""
@@ -191,10 +191,8 @@ class Figures:
             "category": category,
             "title": title and words.get(title, title),
             "raised": self._raised(subject, setting, group),
-            "probability_at_or_above": {
-                limit: rounded(chance, 3) for limit, chance in self.of.classified.probability[group].items()
-            },
-            **self._chances(group),
+            **_chances(self.of.sureness.probabilities, group),
+            **self._with_usual_errors(setting, group),
             "holds": not _changing(category, alternatives),
             "would_change": self._would_change(subject, category, alternatives),
             "alternatives": alternatives,
@@ -207,12 +205,14 @@ class Figures:
             for place, name in enumerate(PRESSURES)
         )
 
-    def _chances(self, group: int) -> dict[str, Any]:
-        """Return how probable each category is to be the true one; null, with the reason, for too few days."""
-        found = self.of.classified.probability_of[group]
-        if not found:
-            return {"category_probability": None, "no_probability": NO_INTERVAL}
-        return {"category_probability": {name: rounded(chance, 3) for name, chance in found.items()}}
+    def _with_usual_errors(self, setting: str, group: int) -> dict[str, Any]:
+        """Return what is probable if home technique is as usual where it was not recorded, if the rules say what is."""
+        excess, chances = self.of.sureness.usual_excess, self.of.sureness.with_usual_errors
+        if excess is None or chances is None or setting != SETTINGS[HOME]:
+            return {}
+        mean, sd = excess.mean[:, group], np.sqrt(excess.variance[:, group])
+        too_high = {name: {"mean": rounded(mean[place]), "sd": rounded(sd[place])} for place, name in enumerate(PRESSURES)}
+        return {"with_usual_errors": {"too_high_by": too_high, **_chances(chances, group)}}
 
     def _alternatives(self, group: int, levels: Sequence[Category]) -> Iterator[dict[str, Any]]:
         of = self.of.alternatives
@@ -233,6 +233,15 @@ class Figures:
     def _mean(self, selection: str, group: int) -> dict[str, Any]:
         row = self.of.averages.row(selection)
         return {name: rounded(self.of.averages.mean[place, row, group]) for place, name in enumerate(PRESSURES)}
+
+
+def _chances(of: Probabilities, group: int) -> dict[str, Any]:
+    """Return how probable each limit is to be reached and each category to be the true one; null for too few days."""
+    limits, categories = (
+        {name: rounded(chance, 3) for name, chance in found[group].items()} for found in (of.of_limit, of.of_category)
+    )
+    found = {"probability_at_or_above": limits, "category_probability": categories or None}
+    return found if categories else {**found, "no_probability": NO_INTERVAL}
 
 
 def _changing(category: str | None, alternatives: Sequence[dict[str, Any]]) -> list[str]:

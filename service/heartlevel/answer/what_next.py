@@ -40,7 +40,7 @@ class WhatNext:
         wanted = _of_protocol(assessment, "minimum_days")
         self.category = assessment.classified.category[self.row, HOME :: len(SETTINGS)]
         chance = _chance_now(assessment, self.category)
-        self.needed = more_days(averages, self.category, chance, assessment.guidelines, self.most)
+        self.needed = more_days(assessment.sureness.long_run, self.category, chance, assessment.guidelines, self.most)
         home, size = usable & (batch.setting == HOME), len(batch.requests)
         self.measured = count_by(batch.subject_of, size, home) > 0
         checked = np.bincount(assessment.checks.subject_of, minlength=size) > 0
@@ -92,7 +92,7 @@ class WhatNext:
 
 def _chance_now(of: Assessment, category: Ints) -> Floats:
     """Return how probable each subject's home category is; NaN where that is not known."""
-    chances = of.classified.probability_of[HOME :: len(SETTINGS)]
+    chances = of.sureness.probabilities.of_category[HOME :: len(SETTINGS)]
     levels = [one.categories[SETTINGS[HOME]] for one in of.guidelines]
     found = [of_subject.get(level[place].id, np.nan) if of_subject else np.nan
              for of_subject, level, place in zip(chances, levels, category.tolist(), strict=True)]  # fmt: skip

@@ -88,6 +88,7 @@ def _made_with(of: Assessment, subject: int) -> dict[str, Any]:
         "guideline": request.guideline,
         "limits_from": of.guidelines[subject].id,
         "protocol": of.protocols[subject].id,
+        "population": request.population,
         "language": request.language,
         "as_of": request.as_of.isoformat() if request.as_of else None,
     }

@@ -63,6 +63,7 @@ class Request:
     explain: str
     also_under: tuple[str, ...] = ()  # other guidelines to be judged by too
     unclear: frozenset[str] = frozenset()  # details that decide which limits hold and could not be read
+    population: dict[str, Any] | None = None  # of whom the person is one
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
     readings: list[Taken] = field(default_factory=list)
     checks: list[dict[str, Any]] = field(default_factory=list)
@@ -96,6 +97,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
         explain=options.get("explain") or EXPLANATIONS[0],
         also_under=tuple(options.get("also_under") or ()),
         unclear=unclear_by(envelope.details),
+        population=options.get("population"),
         problems=skipped,
     )
     _fill(request, lists, zone)

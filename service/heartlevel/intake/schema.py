@@ -189,6 +189,21 @@ class DeviceCheck(Block):
         "the readings of the protocol's stepwise check on one arm, in the order in which they were taken"))  # fmt: skip
 
 
+class MeanAndSpread(Block):
+    """One long-run pressure among people."""
+
+    mean = number("mean of the people's own means", MMHG, 30, 300, required=True)
+    sd = number("standard deviation between people", MMHG, 1, 100, required=True)
+
+
+class PopulationBlock(Block):
+    """The people the person is one of: their own long-run home pressures, taken as normal."""
+
+    systolic = part(MeanAndSpread, "systolic", required=True)
+    diastolic = part(MeanAndSpread, "diastolic", required=True)
+    correlation = number("correlation of systolic with diastolic between people", "1", -0.95, 0.95, required=True)
+
+
 class Options(Block):
     """How to judge. Everything is optional and has a default that the answer states."""
 
@@ -198,6 +213,7 @@ class Options(Block):
         "ids of other guidelines to judge by too, each by its own protocol or the one asked for"))  # fmt: skip
     time_zone = text("IANA name; days and hours are counted in it")
     as_of = day("date of the assessment; nothing is taken from a clock")
+    population = part(PopulationBlock, "taken as known beforehand by probabilities of the home average; by nothing else")
     language = text("language of the wording; `en` where absent", 8)
     strict = flag("refuse the whole request if anything in it is at fault")
     explain = choice(EXPLANATIONS, "how much is explained")

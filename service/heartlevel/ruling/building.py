@@ -157,6 +157,10 @@ class _Builder:
         self._check_expected_error(file, path, item)
 
     def _check_expected_error(self, file: Origin, path: Path_, item: dict[str, Any]) -> None:
+        of_readings = item.get("expected_error") and self.scope not in ("series", "device")
+        if item.get("usual_share") is not None and not of_readings:
+            detail = "how often a fault of readings is there stands beside its expected_error"
+            self.faults.append(file.fault((*path, "usual_share"), "wrong-value", detail))
         for pressure, shift in (item.get("expected_error") or {}).items():
             at = (*path, "expected_error", pressure)
             if shift is None:

@@ -44,7 +44,9 @@ def _reasons(ruleset: RuleSet) -> dict[tuple[str, str], tuple[str, ...]]:
 
 
 def _items(of: RuleSet) -> dict[tuple[str, str], Mapping[str, Any]]:
-    head = {"name": of.name, "revision": of.revision, "default_guideline": of.default_guideline}
+    head: dict[str, Any] = {"name": of.name, "revision": of.revision, "default_guideline": of.default_guideline}
+    head |= {"usual_at_home": of.at_home.written} if of.at_home else {}
+    head |= {"usual_in_office": of.in_office.written} if of.in_office else {}
     items: dict[tuple[str, str], Mapping[str, Any]] = {("ruleset", ""): head}
     items |= {("rule", rule.id): rule.written for rule in of.every_rule()}
     items |= {("guideline", name): one.written for name, one in of.guidelines.items()}

@@ -8,7 +8,7 @@ from typing import Any
 import orjson
 
 from heartlevel.intake.faults import near, shown
-from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol
+from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol, UsualAtHome, UsualInOffice
 from heartlevel.resources import shipped
 from heartlevel.ruling.building import build_rules
 from heartlevel.ruling.content import SECTIONS, Content, content_of, is_valid, key_of
@@ -52,6 +52,8 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         guidelines=guidelines,
         protocols=protocols,
         wording=wording,
+        at_home=checked.at_home(),
+        in_office=checked.in_office(),
         layers=tuple(layer for layer in laid if layer is not None),
     )
 
@@ -137,6 +139,18 @@ class _Checked:
             for name, (_, item) in self._named("protocols").items()
         }
 
+    def at_home(self) -> UsualAtHome | None:
+        """Return what home readings usually are too high by; None where that is not said."""
+        written = self.head.get("usual_at_home")
+        return UsualAtHome(_both(written["first_day"]), _both(written["technique"]), written) if written else None
+
+    def in_office(self) -> UsualInOffice | None:
+        """Return how office visits usually differ; None where that is not said."""
+        written = self.head.get("usual_in_office")
+        if not written:
+            return None
+        return UsualInOffice(_both(written["sd_between_visits"]), written["degrees_of_freedom"], written)
+
     def check_references(self, guidelines: Mapping[str, Any], protocols: Mapping[str, Any]) -> None:
         """Note every name of a guideline or protocol that does not exist; one with mistakes of its own does."""
         known = {*guidelines, *self.ids["guidelines"]}
@@ -207,6 +221,10 @@ def _unpublished(limits: Mapping[str, Any]) -> dict[str, float]:
         for pressure, value in limits[name]["hypertension"].items()
         if value is None
     }
+
+
+def _both(written: Mapping[str, float]) -> tuple[float, float]:
+    return written["systolic"], written["diastolic"]
 
 
 def _category(item: Mapping[str, Any]) -> Category:

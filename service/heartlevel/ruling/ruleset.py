@@ -7,7 +7,7 @@ from typing import Any
 
 from heartlevel.intake.request import Choices, Request
 from heartlevel.intake.schema import PREGNANCY_BY
-from heartlevel.profiles import Guideline, Protocol
+from heartlevel.profiles import Guideline, Protocol, UsualAtHome, UsualInOffice
 from heartlevel.ruling.language import Condition, Leaf
 from heartlevel.ruling.layers import Layer
 from heartlevel.ruling.source import Origin, Path_, RuleFault
@@ -78,6 +78,8 @@ class RuleSet:
     guidelines: Mapping[str, Guideline]
     protocols: Mapping[str, Protocol]
     wording: Mapping[str, Wording]
+    at_home: UsualAtHome | None = None  # what is usual there; None where the rule set does not say
+    in_office: UsualInOffice | None = None
     layers: tuple[Layer, ...] = ()  # lowest first
     choices: Choices = field(init=False)
 

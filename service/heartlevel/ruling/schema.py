@@ -13,12 +13,14 @@ from heartlevel.intake.fields import (
     choice,
     flag,
     name,
+    number,
     part,
     text,
 )  # fmt: skip
 from heartlevel.vocabulary import (
     DIRECTIONS,
     EFFECTS,
+    MMHG,
     PATTERNS,
     SCOPES,
     SEVERITIES,
@@ -76,6 +78,7 @@ class RuleBlock(Block):
     field = text("request field at fault, for entry slips")
     pattern = choice(PATTERNS, "the home and office pattern this finding means")
     expected_error = part(ExpectedError, "direction and published range of the error")
+    usual_share = number("how often patients at home have the fault where nothing is recorded of it", "1", 0, 1)
     next_step = text("key of the wording's next steps")
     title = text("short noun phrase", 120, **NEEDED)
     explanation = text("to a clinician: what was found and why it matters", SENTENCES, **NEEDED)
@@ -105,12 +108,44 @@ class WordingBlock(Block):
     rules = Anything(**about("rule id to its texts in this language"))
 
 
+class TooHigh(Block):
+    """By how much both pressures are too high."""
+
+    systolic = number("systolic excess", MMHG, 0, 50, **NEEDED)
+    diastolic = number("diastolic excess", MMHG, 0, 50, **NEEDED)
+
+
+class Spread(Block):
+    """The spread of both pressures."""
+
+    systolic = number("systolic spread", MMHG, 0, 50, **NEEDED)
+    diastolic = number("diastolic spread", MMHG, 0, 50, **NEEDED)
+
+
+class UsualBlock(Block):
+    """By how much home readings are usually too high; probabilities are told by it, and no average is changed."""
+
+    first_day = part(TooHigh, "a first day above later ones", **NEEDED)
+    technique = part(TooHigh, "patients' readings above a trained person's, all faults together", **NEEDED)
+    sources = SOURCES
+
+
+class VisitsBlock(Block):
+    """How office visits of one person usually differ; probabilities are told by it too, and no average is changed."""
+
+    sd_between_visits = part(Spread, "standard deviation of a person's visits", **NEEDED)
+    degrees_of_freedom = number("what it weighs beside the person's own visits", "1", 0, 100, **NEEDED)
+    sources = SOURCES
+
+
 class RuleSetBlock(Block):
-    """What the rule set calls itself."""
+    """What the rule set calls itself, and what is usual."""
 
     name = text("name", **NEEDED)
     revision = text("raised with every change of content", **NEEDED)
     default_guideline = text("guideline used where none is asked for", **NEEDED)
+    usual_at_home = part(UsualBlock, "by how much home readings are usually too high")
+    usual_in_office = part(VisitsBlock, "how office visits usually differ")
 
 
 class ChangeBlock(Block):

@@ -10,7 +10,8 @@ from heartlevel.columns import TOLERANCE, Floats, Ints
 from heartlevel.profiles import Category, Guideline
 from heartlevel.statistics.alternatives import Alternatives
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.uncertainty import FEWEST_DAYS, probability_at_or_above
+from heartlevel.statistics.long_run import LongRun, chance_at_or_above
+from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import SETTINGS
 
 NO_CATEGORY = -1
@@ -19,33 +20,48 @@ CLASSIFIED = ("home", "office")
 
 @dataclass(frozen=True, slots=True)
 class Classified:
-    """Categories have a row a selection, or an alternative, and a column a group; an empty mapping: too few days."""
+    """Categories have a row a selection, or an alternative, and a column a group."""
 
     category: Ints
     of_alternatives: Ints
-    probability: Sequence[dict[str, float]]  # a group, by limit: of being at or above it
-    probability_of: Sequence[dict[str, float]]  # a group, by category: of its being the true one
+
+
+@dataclass(frozen=True, slots=True)
+class Probabilities:
+    """Of each group's true mean; an empty mapping: too few days."""
+
+    of_limit: Sequence[dict[str, float]]  # by limit: of being at or above it
+    of_category: Sequence[dict[str, float]]  # by category: of lying in it
 
 
 def classify(averages: Averages, others: Alternatives, guidelines: Sequence[Guideline]) -> Classified:
     """Classify every average of home and office under each subject's own guideline."""
-    groups = averages.readings.shape[1]
     category = np.full(averages.readings.shape, NO_CATEGORY, dtype=np.int64)
     of_alternatives = np.full(others.applies.shape, NO_CATEGORY, dtype=np.int64)
-    at_or_above: list[dict[str, float]] = [{} for _ in range(groups)]
-    of_category: list[dict[str, float]] = [{} for _ in range(groups)]
+    for columns, levels in _alike(guidelines, CLASSIFIED):
+        systolic, diastolic = averages.mean[0][:, columns], averages.mean[1][:, columns]
+        category[:, columns] = category_reached(systolic, diastolic, levels)
+        reached = category_reached(others.mean[0][:, columns], others.mean[1][:, columns], levels)
+        of_alternatives[:, columns] = np.where(others.enough[:, columns], reached, NO_CATEGORY)
+    return Classified(category, of_alternatives)
+
+
+def probabilities(of: LongRun, guidelines: Sequence[Guideline], settings: Sequence[str] = CLASSIFIED) -> Probabilities:
+    """Return how probable it is that each group's long-run mean reaches each limit, and lies in each category."""
+    of_limit: list[dict[str, float]] = [{} for _ in of.days]
+    of_category: list[dict[str, float]] = [{} for _ in of.days]
+    for columns, levels in _alike(guidelines, settings):
+        for place, chances, shares in _probabilities(of, columns, levels):
+            of_limit[place], of_category[place] = chances, shares
+    return Probabilities(of_limit, of_category)
+
+
+def _alike(guidelines: Sequence[Guideline], settings: Sequence[str]) -> Iterator[tuple[Ints, Sequence[Category]]]:
+    """Yield the groups whose categories are the same, with these."""
     for name, guideline in {guideline.id: guideline for guideline in guidelines}.items():
         subjects = np.array([place for place, one in enumerate(guidelines) if one.id == name])
-        for setting in CLASSIFIED:
-            columns = subjects * len(SETTINGS) + SETTINGS.index(setting)
-            levels = guideline.categories[setting]
-            systolic, diastolic = averages.mean[0][:, columns], averages.mean[1][:, columns]
-            category[:, columns] = category_reached(systolic, diastolic, levels)
-            reached = category_reached(others.mean[0][:, columns], others.mean[1][:, columns], levels)
-            of_alternatives[:, columns] = np.where(others.enough[:, columns], reached, NO_CATEGORY)
-            for place, chances, shares in _probabilities(averages, columns, levels):
-                at_or_above[place], of_category[place] = chances, shares
-    return Classified(category, of_alternatives, at_or_above, of_category)
+        for setting in settings:
+            yield subjects * len(SETTINGS) + SETTINGS.index(setting), guideline.categories[setting]
 
 
 def category_reached(systolic: Floats, diastolic: Floats, categories: Sequence[Category]) -> Ints:
@@ -63,24 +79,17 @@ def least_of(levels: Sequence[Category]) -> Floats:
     return np.minimum.accumulate(limits[:, ::-1], axis=1)[:, ::-1]
 
 
-def chance_at_or_above(averages: Averages, groups: Ints, limits: Floats) -> Floats:
-    """Return the probability that a group's protocol mean reaches limits (a row a pressure); axes: limit, group."""
-    row = averages.row("protocol")
-    mean, error = (of[:2, row][:, None, groups] for of in (averages.day_mean, averages.standard_error))
-    correlation, days = averages.correlation[row, groups], averages.days[row, groups]
-    return probability_at_or_above(mean, error, correlation, days, limits[:, :, None])
-
-
 def _probabilities(
-    averages: Averages, columns: Ints, levels: Sequence[Category]
+    of: LongRun, columns: Ints, levels: Sequence[Category]
 ) -> Iterator[tuple[int, dict[str, float], dict[str, float]]]:
     """Yield each group with enough days, the probabilities of its limits and those of its categories."""
-    groups = columns[averages.days[averages.row("protocol"), columns] >= FEWEST_DAYS]
+    groups = columns[of.days[columns] >= FEWEST_DAYS]
     limited = [one for one in levels if isfinite(one.systolic) or isfinite(one.diastolic)]
     if not (len(groups) and limited):
         return
     written = np.array([[one.systolic for one in limited], [one.diastolic for one in limited]])
-    chances = chance_at_or_above(averages, groups, np.concatenate([written, least_of(levels)[:, 1:]], axis=1))
+    limits = np.concatenate([written, least_of(levels)[:, 1:]], axis=1)
+    chances = chance_at_or_above(of.at(groups), limits[:, :, None])
     above = np.concatenate([np.ones((1, len(groups))), chances[len(limited) :], np.zeros((1, len(groups)))])
     shares = np.maximum(-np.diff(above, axis=0), 0)  # of the highest category reached
     names, ids = [limit_name(level) for level in limited], [level.id for level in levels]

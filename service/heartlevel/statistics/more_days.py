@@ -1,22 +1,23 @@
 """How many more days of measuring would be expected to make a category probable enough."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from heartlevel.columns import Floats, Ints
 from heartlevel.profiles import Guideline
-from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.classification import NO_CATEGORY, least_of
+from heartlevel.statistics.long_run import LongRun, chance_at_or_above
 from heartlevel.statistics.selection import HOME
-from heartlevel.statistics.uncertainty import FEWEST_DAYS, probability_at_or_above
+from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import SETTINGS
 
 SURE = 0.95  # the convention of intervals, here for a category
 
 
 def more_days(
-    averages: Averages, category: Ints, chance: Floats, guidelines: Sequence[Guideline], most: Floats
+    of: LongRun, category: Ints, chance: Floats, guidelines: Sequence[Guideline], most: Floats
 ) -> Floats:
     """Return the fewest more days of home readings after which each subject's home category is expected to be sure.
 
@@ -25,18 +26,17 @@ def more_days(
     those do not do, or there is no category or there are too few days to tell the spread.
     """
     needed = np.where(chance >= SURE, 0.0, np.nan)
-    row, groups = averages.row("protocol"), np.arange(len(guidelines)) * len(SETTINGS) + HOME
-    days = averages.days[row, groups]
+    home = of.at(np.arange(len(guidelines)) * len(SETTINGS) + HOME)
+    days = home.days
     asked = np.flatnonzero((category != NO_CATEGORY) & (days >= FEWEST_DAYS) & ~(chance >= SURE))
     if not len(asked):
         return needed
     bounds = np.stack([_bounds(guidelines[one], int(category[one])) for one in asked.tolist()], axis=-1)
-    groups, now = groups[asked], days[asked]
+    some, now = home.at(asked[None]), days[asked]
     later = now + np.arange(int(most[asked].max()) + 1)[:, None]  # axes: days ahead, subject
-    shrunk = averages.standard_error[:2, row, groups][:, None] * np.sqrt(now / later)
-    # Axes: pressure, lower and upper bound, days ahead, subject.
-    mean, rho = averages.day_mean[:2, row, groups][:, None, None], averages.correlation[row, groups]
-    above = probability_at_or_above(mean, shrunk[:, None], rho, later, bounds[:, :, None])
+    shrunk = some.error * np.sqrt(now / later)
+    # Axes of what is asked for: pressure, lower and upper bound, days ahead, subject.
+    above = chance_at_or_above(replace(some, error=shrunk, days=later), bounds[:, :, None])
     sure = (above[0] - above[1] >= SURE) & (later - now <= most[asked])
     needed[asked] = np.where(sure.any(axis=0), sure.argmax(axis=0), np.nan)
     return needed

@@ -7,8 +7,8 @@ import numpy as np
 
 from heartlevel.columns import Floats
 from heartlevel.profiles import Category, Guideline
-from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.classification import chance_at_or_above, least_of, limit_name
+from heartlevel.statistics.classification import least_of, limit_name
+from heartlevel.statistics.long_run import LongRun, chance_at_or_above
 from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import PATTERNS, SETTINGS
 
@@ -23,21 +23,21 @@ class Chances:
     probability: dict[str, float]
 
 
-def pattern_chances(averages: Averages, guidelines: Sequence[Guideline]) -> list[list[Chances]]:
+def pattern_chances(of: LongRun, guidelines: Sequence[Guideline]) -> list[list[Chances]]:
     """Return, for each subject, the probabilities of the patterns at each pair of limits; none for too few days.
 
     The means at home and in the office are taken as independent: they come of different days and settings.
     """
     found: list[list[Chances]] = [[] for _ in guidelines]
-    days = averages.days[averages.row("protocol")].reshape(-1, len(SETTINGS))
-    enough = (days[:, [SETTINGS.index(name) for name in BOTH]] >= FEWEST_DAYS).all(axis=1)
+    days = of.days.reshape(-1, len(SETTINGS))
+    enough = np.logical_and(*(days[:, SETTINGS.index(name)] >= FEWEST_DAYS for name in BOTH))
     several = {one.id: one for place, one in enumerate(guidelines) if enough[place]}
     for name, guideline in several.items():
         subjects = np.array([place for place, one in enumerate(guidelines) if one.id == name and enough[place]])
         pairs = limits_of_both(guideline)
         home, office = (
-            chance_at_or_above(averages, subjects * len(SETTINGS) + SETTINGS.index(setting),
-                               np.array([one[place] for one in pairs]).T)
+            chance_at_or_above(of.at(subjects * len(SETTINGS) + SETTINGS.index(setting)),
+                               np.array([one[place] for one in pairs]).T[:, :, None])
             for place, setting in enumerate(BOTH)
         )  # fmt: skip
         named = [dict(zip(BOTH, map(_written, pair), strict=True)) for pair in pairs]

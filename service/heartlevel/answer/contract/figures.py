@@ -159,6 +159,35 @@ class Alternative(Said):
     reason = a_text("why there is no category; the alternative then says nothing", required=False)
 
 
+class TooHigh(Said):
+    """By how much one pressure's average is expected to be too high."""
+
+    mean = a_number("expected excess")
+    sd = a_number("standard deviation of what is expected: between people with the same record")
+
+
+class BothTooHigh(Said):
+    """The same of both pressures."""
+
+    systolic = an_object(TooHigh, "systolic pressure")
+    diastolic = an_object(TooHigh, "diastolic pressure")
+
+
+class WithUsualErrors(Said):
+    """What is probable if technique was as it usually is where nothing was recorded of it. No average is changed by it."""
+
+    too_high_by = an_object(BothTooHigh, "what the average by protocol is then expected to be too high by")
+    probability_at_or_above = kept(
+        fields.Dict, "probability that the true mean is at or above a limit, either pressure; empty with fewer than 3 days",
+        keys=fields.String(), values=fields.Float(),
+    )  # fmt: skip
+    category_probability = kept(
+        fields.Dict, "probability that the true mean lies in a category, by its id; null with fewer than 3 days",
+        keys=fields.String(), values=fields.Float(), nullable=True, unit="1",
+    )  # fmt: skip
+    no_probability = a_text("why there is no such probability", required=False)
+
+
 class Classification(Said):
     """The category of the best average there is; `reason` says why where there is none."""
 
@@ -180,6 +209,10 @@ class Classification(Said):
         keys=fields.String(), values=fields.Float(), required=False, nullable=True, unit="1",
     )  # fmt: skip
     no_probability = a_text("why there is no such probability", required=False)
+    with_usual_errors = an_object(
+        WithUsualErrors, "of home averages: the same, technique taken to be as usual where it was not recorded",
+        required=False,
+    )  # fmt: skip
     would_change = a_text("what would change the category, in words; null where the rules have none", required=False,
                           nullable=True)  # fmt: skip
     holds = a_flag("no alternative changes the category", required=False)

@@ -61,6 +61,21 @@ class RulesUsed(Said):
     fingerprint = a_text("hash of the content, layers included")
 
 
+class PopulationPressure(Said):
+    """One long-run pressure among people."""
+
+    mean = a_number("mean of the people's own means")
+    sd = a_number("standard deviation between people")
+
+
+class PopulationKnown(Said):
+    """The people the person is one of."""
+
+    systolic = an_object(PopulationPressure, "systolic pressure")
+    diastolic = an_object(PopulationPressure, "diastolic pressure")
+    correlation = a_number("correlation of systolic with diastolic between people", unit="1")
+
+
 class MadeWith(Said):
     """What gave this answer; the same input with the same of these gives the same answer."""
 
@@ -70,6 +85,7 @@ class MadeWith(Said):
     limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth, and the one of both "
                          "with the lower severe limits where it could not be read which holds")  # fmt: skip
     protocol = a_text("averaging protocol")
+    population = an_object(PopulationKnown, "the people taken as known beforehand, as given", nullable=True)
     language = a_text("language of the wording")
     as_of = a_text("date of the assessment, as given", nullable=True)
 
