@@ -18,7 +18,10 @@ REQUIRED = {(): {"subject", "readings"}, ("subject",): {"id"}, ("devices", 0): {
             ("device_checks", 0): {"device", "pairs"}, ("device_checks", 0, "pairs", 0): {"device", "reference"},
             ("device_checks", 0, "pairs", 0, "device"): {"systolic", "diastolic"},
             ("device_checks", 0, "pairs", 0, "reference"): {"systolic", "diastolic"},
-            ("device_checks", 0, "sequence", 0): {"by", "systolic", "diastolic"}}  # fmt: skip
+            ("device_checks", 0, "sequence", 0): {"by", "systolic", "diastolic"},
+            ("options", "population"): {"systolic", "diastolic", "correlation"},
+            ("options", "population", "systolic"): {"mean", "sd"},
+            ("options", "population", "diastolic"): {"mean", "sd"}}  # fmt: skip
 CHOICES = {"setting", "unit", "taken_by", "site", "method", "placement", "inflation", "shape", "body_position",
            "arm_level", "guideline", "protocol", "language", "time_zone"}  # fmt: skip
 NO_TIMES = ["2026-02-30T07:10:00+01:00", "2026-03-02T25:10:00Z", "2026-03-02", "yesterday", "2026-03-02T07:10:00+25:00"]

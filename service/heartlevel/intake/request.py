@@ -129,9 +129,7 @@ def read_options(payload: object, choices: Choices) -> tuple[dict[str, Any], Zon
     return {**options, "guideline": options.get("guideline") or choices.default_guideline}, zone, as_of
 
 
-def options_of(
-    options: dict[str, Any], choices: Choices
-) -> tuple[list[Problem], ZoneInfo | None, date | None]:
+def options_of(options: dict[str, Any], choices: Choices) -> tuple[list[Problem], ZoneInfo | None, date | None]:
     """Check the options whose allowed values only the rule set or the zone database knows."""
     faults = []
     allowed = {"guideline": choices.guidelines, "protocol": choices.protocols, "language": choices.languages}
