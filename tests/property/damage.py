@@ -110,7 +110,8 @@ def damages(draw: Callable, payload: dict) -> Damage:
     path = draw(st.sampled_from(sorted(places(payload), key=str)))
     value, name = at(payload, path), path[-1] if path else None
     kinds = ["junk"] + ["delete", "null"] * isinstance(name, str) + ["key"] * isinstance(value, dict)
-    kinds += ["digit"] * (name in ("systolic", "diastolic") and value * 10 > 400) + ["choice"] * (name in CHOICES)
+    pressure = name in ("systolic", "diastolic") and not isinstance(value, dict)
+    kinds += ["digit"] * (pressure and value * 10 > 400) + ["choice"] * (name in CHOICES)
     kinds += ["time", "naive"] * (name == "taken_at") + ["stranger"] * (name == "device" and isinstance(value, str))
     kinds += ["twice"] * (name == "id" and path[0] in ("readings", "devices") and len(payload[path[0]]) > 1)
     match draw(st.sampled_from(kinds)):
