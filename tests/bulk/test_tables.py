@@ -3,9 +3,12 @@
 import json
 import random
 
+import numpy as np
+import pyarrow
 import pytest
 
-from heartlevel.bulk import grouping
+from heartlevel.bulk import grouping, sequence, sheets
+from heartlevel.bulk.sheets import Named, named
 from support import as_csv, as_ndjson, as_rows, assess_in_process, requests
 
 PAYLOADS = requests(12)
@@ -174,33 +177,34 @@ def test_grouped_rows_are_answered_in_their_order_and_a_subject_that_returns_is_
 
 
 def test_many_grouped_subjects_must_ascend(folder, monkeypatch):
-    monkeypatch.setattr(grouping, "MOST_REMEMBERED", 4)
+    monkeypatch.setattr(sequence, "MOST_REMEMBERED", 4)
     rows = as_rows(PAYLOADS)
     _, _, problems = run(folder, as_csv([*rows, rows[0]]), "--grouped")
     assert [one["code"] for one in problems] == ["subject-returned"]
     assert run(folder, as_csv(rows[::-1]), "--grouped")[0].exit_code == 2
 
 
+def as_named(subjects: list[str]) -> list[Named]:
+    """Rows without cells, a few at a time."""
+    return [named(0, [], np.arange(start, start + len(some)), pyarrow.array(some))
+            for start in range(0, len(subjects), 100) for some in [subjects[start : start + 100]]]  # fmt: skip
+
+
 def test_a_large_bucket_is_parted_again_until_it_is_small(tmp_path, monkeypatch):
-    monkeypatch.setattr(grouping, "LARGEST_BUCKET", 200)
+    monkeypatch.setattr(grouping, "LARGEST_BUCKET", 2_000)
     monkeypatch.setattr(grouping, "BUCKETS", 3)
-    held = []
-    monkeypatch.setattr(grouping, "_groups", lambda rows, real=grouping._groups: counted(list(real(rows)), held))
-    rows = [(f"s-{number % 90}", (0, number, [])) for number in range(900)]
-    assert len(list(grouping.gathered(iter(rows), tmp_path))) == 90
-    assert max(held) <= 8
-
-
-def counted(groups: list, held: list[int]) -> list:
-    held.append(len(groups))
-    return groups
+    found = list(grouping.gathered(as_named([f"s-{number % 90}" for number in range(900)]), tmp_path))
+    assert sorted(name for one in found for name in one.subjects) == sorted(f"s-{number}" for number in range(90))
+    assert all((one.counts() == 10).all() for one in found)
+    assert max(len(one.subjects) for one in found) <= 8
 
 
 def test_no_more_rows_of_a_subject_are_held_than_are_needed_to_refuse_it(tmp_path, monkeypatch):
-    monkeypatch.setattr(grouping, "MOST_ROWS", 3)
-    rows = [("many", (0, line, [])) for line in range(9)]
-    for found in (grouping.gathered(iter(rows), tmp_path), grouping.in_sequence(iter(rows))):
-        assert [len(group.rows) for group in found] == [3]
+    for module in (sheets, sequence):
+        monkeypatch.setattr(module, "MOST_ROWS", 3)
+    rows = as_named(["many"] * 900)
+    for found in (grouping.gathered(rows, tmp_path), sequence.in_sequence(rows)):
+        assert [one.counts().tolist() for one in found] == [[3]]
 
 
 def test_a_subject_with_too_many_rows_is_refused_and_costs_no_other(folder):

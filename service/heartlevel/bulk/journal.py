@@ -48,14 +48,17 @@ def beside(path: Path, ending: str) -> Path:
 
 
 class Journal:
-    """The growing files of a run. `paths` are the output and, if asked for, the file of problems."""
+    """The growing files of a run: its outputs and, if asked for, the file of problems."""
 
-    def __init__(self, paths: list[Path], head: Mapping[str, Any], resume: bool, begins: bytes = b"") -> None:
-        """Begin, or go on. `begins` stands at the beginning of the output.
+    def __init__(
+        self, outputs: list[Path], problems: Path | None, head: Mapping[str, Any], resume: bool, begins: list[bytes]
+    ) -> None:
+        """Begin, or go on. `begins` stands at the beginning of the outputs.
 
         Raises WrongCall if another process is writing, or if the run to go on with was another.
         """
-        self.paths = paths
+        self.outputs, self.paths = len(outputs), [*outputs, *([problems] if problems else [])]
+        paths = self.paths
         self._file = beside(paths[0], JOURNAL).open("a+b")
         self._lock()
         self.written = self._found(head) if resume else None
@@ -90,11 +93,12 @@ class Journal:
         self._file.truncate(end)
         return _written(orjson.loads(last)) if last else None
 
-    def _begin(self, head: Mapping[str, Any], begins: bytes) -> None:
+    def _begin(self, head: Mapping[str, Any], begins: list[bytes]) -> None:
         self._file.truncate(0)
         self._open("wb")
-        self._files[0].write(begins)
-        self.written = Written(sizes=[len(begins)] + [0] * (len(self.paths) - 1))
+        for file, first in zip(self._files, begins, strict=False):
+            file.write(first)
+        self.written = Written(sizes=[file.tell() for file in self._files])
         self._note(head)
 
     def _go_on(self) -> None:
@@ -115,7 +119,7 @@ class Journal:
     def add(self, judged: Judged, digest: str) -> None:
         """Write what came of a part; `digest` is of all parts read so far."""
         assert self.written is not None
-        for file, content in zip(self._files, (judged.output, judged.problems), strict=False):
+        for file, content in zip(self._files, [*judged.outputs, judged.problems], strict=False):
             file.write(content)
             _to_disk(file)
         self.written.parts, self.written.digest = judged.number + 1, digest
@@ -128,7 +132,7 @@ class Journal:
         _to_disk(self._file)
 
     def finish(self, convert: Any) -> None:
-        """Give the files their names, the output first converted by `convert(from, to)` if there is such.
+        """Give the files their names, the outputs first converted by `convert(from, to)` if there is such.
 
         May be done again after an interruption at any point.
         """
@@ -140,7 +144,7 @@ class Journal:
             self._note(asdict(self.written))
         for place, path in enumerate(self.paths):
             partial = beside(path, PARTIAL)
-            if convert and place == 0 and partial.exists():
+            if convert and place < self.outputs and partial.exists():
                 convert(partial, beside(path, ".converted"))
                 beside(path, ".converted").replace(path)
                 partial.unlink()

@@ -15,6 +15,7 @@ from typing import Any
 import click
 
 from heartlevel.bulk import carrying_out as bulk
+from heartlevel.bulk import kinds
 from heartlevel.bulk.inputs import FORMATS, Input, WrongCall, inputs_of
 from heartlevel.bulk.judging import Counts, Judged
 from heartlevel.bulk.mapping import Mapped, mapped_by
@@ -98,7 +99,7 @@ def _carried_out(job: bulk.Job, options: dict[str, Any]) -> Counts:
     progress.start(meter.total)
     counts = bulk.carried_out(job, _judge(options), partial(_show, job, progress), meter)
     progress.end(counts)
-    if counts.problems and job.problems is None and job.kind in (bulk.FINDINGS_CSV, bulk.FINDINGS_TABLE):
+    if counts.problems and job.problems is None and job.kind in (kinds.FINDINGS_CSV, kinds.FINDINGS_TABLE):
         click.echo(f"problems in what was read: {counts.problems}; --problems FILE names each", err=True)
     return counts
 
@@ -112,7 +113,7 @@ def _judge(options: dict[str, Any]) -> bulk.Judge:
     return partial(on_this_machine, workers=options["workers"])
 
 
-def _kind(options: dict[str, Any]) -> bulk.Kind:
+def _kind(options: dict[str, Any]) -> kinds.Kind:
     """Return the kind of output asked for; raises WrongCall where it needs a file and there is none."""
     output = options["output"]
     as_table = output is not None and output.suffix == ".parquet"
@@ -123,8 +124,8 @@ def _kind(options: dict[str, Any]) -> bulk.Kind:
     if output is not None and output == options["problems"]:
         raise WrongCall("--output and --problems name the same file")
     if asked == "findings":
-        return bulk.FINDINGS_TABLE if as_table else bulk.FINDINGS_CSV
-    return {"summary": SUMMARY, "ndjson": bulk.NDJSON, "parquet": bulk.ANSWERS_TABLE}[asked]
+        return kinds.FINDINGS_TABLE if as_table else kinds.FINDINGS_CSV
+    return {"summary": SUMMARY, "ndjson": kinds.NDJSON, "parquet": kinds.ANSWERS_TABLE}[asked]
 
 
 def summary_lines(answer: dict[str, Any]) -> bytes:
@@ -132,7 +133,7 @@ def summary_lines(answer: dict[str, Any]) -> bytes:
     return f"{summary(answer)}\n".encode()
 
 
-SUMMARY = bulk.Kind("summary", summary_lines)
+SUMMARY = kinds.Kind("summary", summary_lines)
 
 
 def _show(job: bulk.Job, progress: Progress, part: Part, judged: Judged) -> None:
@@ -140,7 +141,7 @@ def _show(job: bulk.Job, progress: Progress, part: Part, judged: Judged) -> None
     if job.output is None:
         screen = sys.stdout.buffer
         screen.write(job.kind.begins if part.number == 0 else b"")
-        screen.write(judged.output)
+        screen.write(b"".join(judged.outputs))
         screen.flush()
     for note in judged.notes if job.problems is None else ():
         click.echo(note, err=True)

@@ -1,8 +1,10 @@
 """From a table's cells to its readings in order: times, units, copies, names; no Python object a reading."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
+from itertools import groupby
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -12,6 +14,7 @@ import pandas as pd
 from heartlevel.columns import Floats, Ints
 from heartlevel.intake.batch import circumstance_column, ordinal
 from heartlevel.intake.columnwise import Column
+from heartlevel.intake.faults import padded, problem
 from heartlevel.intake.moments import Taken, local_hour, moment_of, named_apart, to_mmhg, without_copies
 from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, Recorded
 from heartlevel.intake.request import read_item
@@ -105,8 +108,8 @@ def _convert(cells: Cells) -> None:
         data = {name: float(column.codes[row]) for name, column in columns.items()} | {"unit": KPA}
         cells.note(row, OF_READING, _about_the_row(to_mmhg(data, 0)))
         cells.kept[row] = False
-    for name, column in columns.items():
-        column.codes = np.where(in_kpa, converted[name], column.codes)
+    in_mmhg = {name: np.where(in_kpa, converted[name], column.codes) for name, column in columns.items()}
+    cells.columns = cells.columns | {name: replace(columns[name], codes=codes) for name, codes in in_mmhg.items()}
 
 
 def _about_the_row(problems: Sequence[Any]) -> list[Any]:
@@ -120,21 +123,34 @@ def _without_copies(cells: Cells, times: _Times, rows: Ints) -> Ints:
     same = (owner[1:] == owner[:-1]) & (instant[1:] == instant[:-1])
     if not same.any():
         return rows
-    tied = np.append(False, same) | np.append(same, False)
-    group = np.cumsum(np.append(True, ~same))[tied]
-    taken = _taken(cells, times, rows[tied])
-    kept: list[int] = []
-    rank: list[tuple[int, int]] = []
-    starts = np.flatnonzero(np.append(True, np.diff(group) != 0)).tolist()
-    for start, end in zip(starts, [*starts[1:], len(taken)], strict=True):
-        several, copies = without_copies(taken[start:end])
+    at = np.flatnonzero(np.append(False, same) | np.append(same, False))
+    group = np.cumsum(np.append(True, ~same))[at].tolist()
+    names = map(padded, _given_names(cells, times, rows[at]))
+    pressures = [cells.columns[name].codes[rows[at]].tolist() for name in ("systolic", "diastolic")]
+    keys = list(zip(group, names, *pressures, strict=True))
+    order = sorted(range(len(keys)), key=keys.__getitem__)
+    rows[at] = rows[at[order]]
+    several = Counter(zip(group, *pressures, strict=True))
+    alike = [of for (of, *_), count in several.items() if count > 1]
+    return _without_copies_in(cells, times, rows, at[np.isin(group, alike)]) if alike else rows
+
+
+def _without_copies_in(cells: Cells, times: _Times, rows: Ints, at: Ints) -> Ints:
+    """Look at the whole of the readings at these places, of some instants with the same pressures more than once."""
+    if cells.frame is None:
+        for row in rows[at].tolist():
+            cells.note(row, OF_READING, [problem("", "exact-duplicate")])
+        return rows
+    taken, there = _taken(cells, times, rows[at]), np.ones(len(rows), dtype=bool)
+    for _, together in groupby(range(len(at)), key=lambda one: (cells.subject_of[taken[one].place], taken[one].instant)):
+        places = list(together)
+        several, copies = without_copies([taken[one] for one in places])
         for one in copies:
             cells.note(int(one.pointer.rpartition("/")[2]), OF_READING, [type(one)("", one.code, one.detail)])
-        kept += [one.place for one in several]
-        rank += [(start, place) for place in range(len(several))]
-    position = np.flatnonzero(tied)
-    at = np.concatenate([np.flatnonzero(~tied), [position[start] + place for start, place in rank]])
-    return np.concatenate([rows[~tied], kept])[np.argsort(at, kind="stable")].astype(np.int64)
+        start, count = int(at[places[0]]), len(several)
+        rows[start : start + count] = [one.place for one in several]
+        there[start + count : start + len(places)] = False
+    return rows[there]
 
 
 def _taken(cells: Cells, times: _Times, rows: Ints) -> list[Taken]:
