@@ -32,7 +32,8 @@ class Interrupted(Exception):
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     """Requests as lines and as rows, one of them bad, cut into parts of three."""
-    monkeypatch.setattr(parts, "MOST_ITEMS", 3)
+    for most in ("MOST_ITEMS", "MOST_SUBJECTS"):
+        monkeypatch.setattr(parts, most, 3)
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "lines.ndjson").write_bytes(as_ndjson(requests(7)) + b"{broken\n")
     (tmp_path / "in" / "rows.csv").write_text(as_csv(as_rows(requests(9))))

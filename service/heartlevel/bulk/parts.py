@@ -20,9 +20,8 @@ from heartlevel.bulk.sheets import Named, Sheets, as_bytes, cut, named
 from heartlevel.bulk.tables import Layout, chunks_of
 from heartlevel.intake.ndjson import LineTooLong
 
-MOST_ITEMS = 1024  # requests or subjects
-MOST_BYTES = 2 * 1024 * 1024
-MOST_ROWS = 16_384  # of tables
+MOST_ITEMS, MOST_BYTES = 128, 2 * 1024 * 1024  # requests
+MOST_SUBJECTS, MOST_ROWS = 1024, 16_384  # of tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,17 +87,29 @@ def parts_of(source: Source, folder: Path, meter: Meter) -> Iterator[Part]:
 
     `folder` takes the tables' rows meanwhile, unless they are grouped by subject.
     """
-    part, size = Part(0), 0
-    for item in _items(source, folder, meter):
-        part.items.append(item)
+    number = 0
+    for items in _together(_items(source, folder, meter)):
+        yield Part(number, items, meter.position)
+        number += 1
+
+
+def _together(items: Iterator[Item]) -> Iterator[list[Item]]:
+    """Yield as many items as go into one part; rows, which are cut already, are a part of their own."""
+    held, size = list[Item](), 0
+    for item in items:
+        if isinstance(item, Rows):
+            if held:
+                yield held
+            yield [item]
+            held, size = [], 0
+            continue
+        held.append(item)
         size += _size(item)
-        if len(part.items) >= MOST_ITEMS or size >= MOST_BYTES or isinstance(item, Rows):
-            part.position = meter.position
-            yield part
-            part, size = Part(part.number + 1), 0
-    if part.items:
-        part.position = meter.position
-        yield part
+        if len(held) >= MOST_ITEMS or size >= MOST_BYTES:
+            yield held
+            held, size = [], 0
+    if held:
+        yield held
 
 
 def _size(item: Item) -> int:
@@ -112,7 +123,7 @@ def _items(source: Source, folder: Path, meter: Meter) -> Iterator[Item]:
     if not source.layouts:
         return
     rows = _rows(source, meter)
-    for one in cut(in_sequence(rows) if source.grouped else gathered(rows, folder, meter), MOST_ROWS, MOST_ITEMS):
+    for one in cut(in_sequence(rows) if source.grouped else gathered(rows, folder, meter), MOST_ROWS, MOST_SUBJECTS):
         if isinstance(one, Sheets):
             yield Rows(one.subjects, [(number, as_bytes(rows)) for number, rows in one.by_input])
         else:
