@@ -96,7 +96,7 @@ def _begins(job: Job) -> list[bytes]:
         return [job.kind.begins]
     from heartlevel.bulk.judging_tables import no_rows
 
-    return no_rows(job.rules)
+    return no_rows(job.rules, [one.name for one in job.source.inputs])
 
 
 @contextmanager

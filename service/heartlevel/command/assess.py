@@ -27,9 +27,10 @@ from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
 
 WRONG_CALL = 2
-KINDS = ("summary", "ndjson", "parquet", "findings")
+KINDS = ("summary", "ndjson", "parquet", "findings", "tables")
 EXTRAS = {"pyarrow": "bulk", "distributed": "distributed"}
 FILE = click.Path(dir_okay=False, path_type=Path)
+PLACE = click.Path(path_type=Path)
 CORES = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
@@ -39,8 +40,8 @@ CORES = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os
 @rules_options
 @click.option("--from", "forced", type=click.Choice(FORMATS), help="Format of all FILES; else by ending, then content.")
 @click.option("--to", "kind", type=click.Choice(KINDS), help="What is written; findings are a CSV, one row a finding, or "
-              "Parquet if the output's name ends so.")  # fmt: skip
-@click.option("--output", type=FILE, help="Where to; by default standard output. Parquet needs one.")
+              "Parquet if the output's name ends so; tables are four Parquet files in a folder, without wording.")  # fmt: skip
+@click.option("--output", type=PLACE, help="Where to; by default standard output. Parquet needs one.")
 @click.option("--columns", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="YAML file that says what the columns of a table mean.")  # fmt: skip
 @click.option("--dry-run", is_flag=True, help="Say how each column is understood, and stop.")
@@ -119,13 +120,16 @@ def _kind(options: dict[str, Any]) -> kinds.Kind:
     as_table = output is not None and output.suffix == ".parquet"
     asked = options["kind"] or ("ndjson" if options["as_lines"] else None)
     asked = asked or ("parquet" if as_table else "ndjson" if output else "summary")
-    if output is None and (asked == "parquet" or options["resume"]):
-        raise WrongCall(f"{'--resume' if options['resume'] else '--to parquet'} needs --output FILE")
+    if output is None and (asked in ("parquet", "tables") or options["resume"]):
+        needs = "--resume" if options["resume"] else f"--to {asked}"
+        raise WrongCall(f"{needs} needs --output {'FOLDER' if asked == 'tables' else 'FILE'}")
+    if output is not None and output.exists() and output.is_dir() != (asked == "tables"):
+        raise WrongCall(f"{output}: {'a folder' if asked == 'tables' else 'a file'} is to be written there")
     if output is not None and output == options["problems"]:
         raise WrongCall("--output and --problems name the same file")
     if asked == "findings":
         return kinds.FINDINGS_TABLE if as_table else kinds.FINDINGS_CSV
-    return {"summary": SUMMARY, "ndjson": kinds.NDJSON, "parquet": kinds.ANSWERS_TABLE}[asked]
+    return {"summary": SUMMARY, "ndjson": kinds.NDJSON, "parquet": kinds.ANSWERS_TABLE, "tables": kinds.TABLES}[asked]
 
 
 def summary_lines(answer: dict[str, Any]) -> bytes:
