@@ -85,7 +85,8 @@ def result_table(pieces: Path, table: Path) -> None:
 
     with pieces.open("rb") as file:
         schema = next(_pieces(file)).schema
-        with parquet.ParquetWriter(table, schema, compression="zstd", store_schema=False) as writer:
+        texts = [one.name for one in schema if pyarrow.types.is_dictionary(one.type)]
+        with parquet.ParquetWriter(table, schema, compression="zstd", use_dictionary=texts, store_schema=False) as writer:
             for some in _together(_pieces(file)):
                 writer.write_table(pyarrow.Table.from_batches(some, schema).unify_dictionaries())
 

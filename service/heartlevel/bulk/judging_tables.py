@@ -113,6 +113,8 @@ def _by_request(
     plan: Plan, asked: Sequence[tuple[int, bytes | LineTooLong, Sequence[Placed]]], found: list[Found]
 ) -> list[Read]:
     """Assess requests together; each comes with its place, and with the rows of its readings, or the line of them all."""
+    if not asked:
+        return []
     read = [_understood(plan, text) for _, text, _ in asked]
     requests = [(one, *asked[at]) for at, one in enumerate(read) if isinstance(one, Request)]
     of = assess([one for one, *_ in requests], plan.rules)

@@ -178,9 +178,8 @@ def _names(cells: Cells, times: _Times, rows: Ints) -> list[str]:
     """Name each reading; those of a subject that share a name are told apart as in a request."""
     names = _given_names(cells, times, rows)
     owner = cells.subject_of[rows]
-    twice = pd.DataFrame({"owner": owner, "name": pd.Series(names, dtype=object)}).duplicated().to_numpy()
-    ids = cells.columns["id"].values() if "id" in cells.columns and twice.any() else None
-    for subject in np.unique(owner[twice]).tolist():
+    ids = cells.columns["id"].values() if "id" in cells.columns else None
+    for subject in _sharing_names(owner, names, times.instant[rows] if ids is None else None):
         start, end = np.searchsorted(owner, [subject, subject + 1]).tolist()
         taken = [
             Taken(0.0, EPOCH, names[at], int(rows[at]), {"id": ids[rows[at]] if ids else None}) for at in range(start, end)
@@ -190,6 +189,17 @@ def _names(cells: Cells, times: _Times, rows: Ints) -> list[str]:
             cells.note(row, OF_READING, [type(one)("/id", one.code, one.detail, one.hint)])
         names[start:end] = [one.name for one in taken]
     return names
+
+
+def _sharing_names(owner: Ints, names: Sequence[str], instant: Floats | None) -> list[int]:
+    """Return the subjects of whom several readings share a name. Names made of times are shared only by one instant."""
+    if instant is not None:
+        alike = np.zeros(len(owner), dtype=bool)
+        alike[1:] = (owner[1:] == owner[:-1]) & (instant[1:] == instant[:-1])
+    else:
+        alike = pd.DataFrame({"owner": owner, "name": pd.Series(names, dtype=object)}).duplicated().to_numpy()
+    found: list[int] = np.unique(owner[alike]).tolist()
+    return found
 
 
 def _facts(cells: Cells, rows: Ints) -> dict[str, Floats]:
