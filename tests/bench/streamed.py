@@ -106,8 +106,10 @@ def main() -> None:
     parser.add_argument("--ten-million", type=int, default=TEN_MILLION, help="subjects of the large runs")
     given = parser.parse_args()
     with TemporaryDirectory(dir=given.folder) as folder:
-        print(f"Python {platform.python_version()}, {os.cpu_count()} processors, free {shutil.disk_usage(folder).free >> 30} GB\n")
-        print("| what | readings | readings/s of processor | µs each | wall s | MB together | shared once |\n|---|---|---|---|---|---|---|")
+        free = shutil.disk_usage(folder).free >> 30
+        print(f"Python {platform.python_version()}, {os.cpu_count()} processors, {free} GB free\n")
+        print("| what | readings | readings/s of processor | µs each | wall s | MB together | shared once |")
+        print("|---|---|---|---|---|---|---|")
         measure(Path(folder), [1000 * int(one) for one in given.thousands.split(",")], given.ten_million)
 
 

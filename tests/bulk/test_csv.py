@@ -11,9 +11,11 @@ from heartlevel.bulk.chunks import BadRow
 from heartlevel.bulk.mapping import Mapped
 from heartlevel.intake.ndjson import LineTooLong
 
-PIECES = [b"a,b,c\n", b"1,2,3\n", b'"q",x,y\n', b'"multi\nline",2,3\n', b"\n", b"  \n", b"1,2\n", b"1,2,3,4\n", b"\xff,1,2\n",
-          b"x,y,z\r\n", b'un"q,2,3\n', "é,ü,x\n".encode(), b",,\n", b"1,2,3\r4,5,6\n", b'"open,2,3\n', b"\t\t\n",
-          b"x" * 60 + b",1,2\n", b"\0,1,2\n"]  # fmt: skip
+PIECES = [
+    b"a,b,c\n", b"1,2,3\n", b'"q",x,y\n', b'"multi\nline",2,3\n', b"\n", b"  \n", b"1,2\n", b"1,2,3,4\n", b"\xff,1,2\n",
+    b"x,y,z\r\n", b'un"q,2,3\n', "é,ü,x\n".encode(), b",,\n", b"1,2,3\r4,5,6\n", b'"open,2,3\n', b"\t\t\n", b"\0,1,2\n",
+    b"x" * 60 + b",1,2\n",
+]  # fmt: skip
 
 
 class Bytes:

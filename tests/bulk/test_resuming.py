@@ -13,7 +13,7 @@ import pytest
 
 import heartlevel
 from heartlevel.bulk import carrying_out as bulk
-from heartlevel.bulk import kinds, parts
+from heartlevel.bulk import journal, kinds, parts
 from heartlevel.bulk.inputs import WrongCall, inputs_of
 from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.running import on_this_machine
@@ -112,6 +112,7 @@ def test_an_interruption_while_files_take_their_names_loses_nothing(folder, monk
         return once
 
     with monkeypatch.context() as patch:
+        patch.setattr(journal, "SECONDS_AT_RISK", 0)
         patch.setattr(bulk.Journal, "_note", counted(bulk.Journal._note))
         patch.setattr(Path, "replace", counted(Path.replace))
         patch.setattr(Path, "unlink", counted(Path.unlink))

@@ -9,7 +9,7 @@ import pytest
 
 from heartlevel.bulk import grouping, sequence, sheets
 from heartlevel.bulk.sheets import Named, named
-from support import as_csv, as_ndjson, as_rows, assess_in_process, requests
+from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rules
 
 PAYLOADS = requests(12)
 MAPPING = """
@@ -260,6 +260,28 @@ def test_rows_that_differ_are_named_on_the_screen_where_no_file_takes_them(folde
     result = assess_in_process(folder / "t.csv", "--json")
     said = "subject.age_years: an earlier row of this subject, or device, says otherwise; the earlier one was taken"
     assert (result.exit_code, result.stderr.strip()) == (30, f"{folder}/t.csv:4: {said}")
+
+
+def test_what_is_wrong_with_a_subject_is_said_on_the_screen_without_values(folder):
+    table = "subject,taken_at,systolic,diastolic,setting,subject.age_years,subject.pregnant,subject.treatment_since\n"
+    (folder / "t.csv").write_text(table + "s-1,2026-03-01T07:10:00Z,121,80,home,9771,perhaps,last year\n")
+    result = assess_in_process(folder / "t.csv", "--json")
+    assert result.stderr.splitlines() == [
+        f"{folder}/t.csv:2: the request cannot be assessed",
+        f"{folder}/t.csv:2: subject.age_years: expected a number from 0 to 130 a",
+        f"{folder}/t.csv:2: subject.pregnant: found a value; expected true or false",
+        f"{folder}/t.csv:2: subject.treatment_since: found a value; expected a calendar date, YYYY-MM-DD",
+    ]
+
+
+def test_what_is_wrong_with_a_request_is_said_on_the_screen_without_values():
+    payload = {"subject": {"id": "x", "age_years": 9771, "agee": 5}, "readings": [], "options": {"guideline": "nobodys"}}
+    result = assess_in_process("-", "--json", given=json.dumps(payload))
+    assert result.stderr.splitlines()[1:] == [
+        "<stdin>:1: /options/guideline: expected one of " + ", ".join(sorted(rules().ruleset.guidelines)),
+        "<stdin>:1: /subject/age_years: expected a number from 0 to 130 a",
+        "<stdin>:1: /subject/agee: no field of that name is defined here (did you mean 'age_years'?)",
+    ]
 
 
 def test_problems_without_values_still_make_sense(folder):

@@ -2,7 +2,6 @@
 
 import csv
 import io
-from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -69,7 +68,8 @@ def tables(draw) -> list[dict[str, str]]:
     """Rows of some subjects; most cells good, and what is said of a subject mostly the same in all its rows."""
     names = [*REQUIRED, *draw(st.lists(st.sampled_from(sorted(set(CELLS) - set(REQUIRED))), unique=True, max_size=9))]
     good = draw(st.booleans())
-    choice = {name: st.sampled_from(CELLS[name][: max(2, len(CELLS[name]) // 3)] if good else CELLS[name]) for name in names}
+    cells = {name: CELLS[name][: max(2, len(CELLS[name]) // 3)] if good else CELLS[name] for name in names}
+    choice = {name: st.sampled_from(several) for name, several in cells.items()}
     people = {f"s-{number}": {name: draw(choice[name]) for name in names if name in OF_SUBJECT} for number in range(4)}
     found = []
     for _ in range(draw(st.integers(1, 16))):

@@ -88,6 +88,7 @@ def _parted(rows: "pyarrow.RecordBatch", depth: int) -> "Iterator[tuple[int, pya
 
 
 def hash_of(subject: str, depth: int) -> int:
+    """Return a number that is the same for the same name everywhere, another one at each depth."""
     text = subject.encode("utf-8", "surrogatepass")
     return int.from_bytes(blake2b(text, digest_size=8, salt=bytes([depth])).digest(), "big")
 

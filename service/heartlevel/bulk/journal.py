@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from hashlib import blake2b
 from pathlib import Path
+from time import monotonic
 from typing import IO, Any, Self
 
 import orjson
@@ -18,6 +19,7 @@ from heartlevel.bulk.inputs import WrongCall
 from heartlevel.bulk.judging import Counts, Judged
 
 PARTIAL, JOURNAL = ".partial", ".journal"
+SECONDS_AT_RISK = 0.25  # of work that a run loses if it is killed; waiting for the disk after each part takes longer
 CHANGED = {
     "service": "the program is of another version",
     "rules": "the rules are others",
@@ -59,6 +61,7 @@ class Journal:
         """
         self.outputs, self.paths = len(outputs), [*outputs, *([problems] if problems else [])]
         paths = self.paths
+        self._noted, self._unnoted = 0.0, False
         self._file = beside(paths[0], JOURNAL).open("a+b")
         self._lock()
         self.written = self._found(head) if resume else None
@@ -121,11 +124,22 @@ class Journal:
         assert self.written is not None
         for file, content in zip(self._files, [*judged.outputs, judged.problems], strict=False):
             file.write(content)
-            _to_disk(file)
         self.written.parts, self.written.digest = judged.number + 1, digest
         self.written.sizes = [file.tell() for file in self._files]
         self.written.counts.add(judged.counts)
+        self._unnoted = True
+        if monotonic() - self._noted >= SECONDS_AT_RISK:
+            self._note_parts()
+
+    def _note_parts(self) -> None:
+        """Note the parts written since the last time, once they are on the disk."""
+        if not self._unnoted:
+            return
+        for file in self._files:
+            _to_disk(file)
+        assert self.written is not None
         self._note(asdict(self.written))
+        self._noted, self._unnoted = monotonic(), False
 
     def _note(self, line: Mapping[str, Any]) -> None:
         self._file.write(orjson.dumps(line) + b"\n")
@@ -138,6 +152,7 @@ class Journal:
         """
         assert self.written is not None
         if not self.written.done:
+            self._note_parts()
             for file in self._files:
                 file.close()
             self.written.done = True
@@ -157,7 +172,9 @@ class Journal:
         return self
 
     def __exit__(self, *what: object) -> None:
-        """Let the files go; what is written stays."""
+        """Let the files go; what is written stays, and is noted unless that is what failed."""
+        if not any(file.closed for file in (*getattr(self, "_files", ()), self._file)):
+            self._note_parts()
         for file in (*getattr(self, "_files", ()), self._file):
             file.close()
 

@@ -12,7 +12,7 @@ from heartlevel.bulk.kinds import Kind
 from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.parts import Item, Line, Part, Rows
 from heartlevel.bulk.places import Place, in_line, in_rows, unreadable, without_found
-from heartlevel.bulk.rows import Made, request_from
+from heartlevel.bulk.rows import request_from
 from heartlevel.bulk.tables import Layout
 from heartlevel.intake.faults import Problem
 from heartlevel.intake.ndjson import LineTooLong

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import orjson
@@ -21,6 +21,9 @@ from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, answer_each, understood
 from heartlevel.tables import any_urgent
+
+# A request's place among the items, its text, and the rows of its readings, or the one line of them all.
+Asked: TypeAlias = tuple[int, bytes | LineTooLong, Sequence[Placed]]
 
 
 def as_tables(plan: Plan, items: Sequence[Item]) -> tuple[list[bytes], list[Result]]:
@@ -67,7 +70,9 @@ def _of_rows(plan: Plan, rows: Rows, before: int, found: list[Found]) -> list[Re
         results |= _said(plan, looked, clean, of)
     groups = looked.groups()
     made = [request_from(one, plan.layouts, plan.mapped) for one in groups.values()]
-    asked = [(place + before, orjson.dumps(one.request), one.rows) for place, one in zip(groups, made, strict=True)]
+    asked: list[Asked] = [
+        (place + before, orjson.dumps(one.request), one.rows) for place, one in zip(groups, made, strict=True)
+    ]
     for place, one, read in zip(groups, made, _by_request(plan, asked, found), strict=True):
         results[place] = read.result(in_rows(plan, one, read.problems, read.refused))
     return [results[place] for place in range(len(rows.subjects))]
@@ -75,7 +80,7 @@ def _of_rows(plan: Plan, rows: Rows, before: int, found: list[Found]) -> list[Re
 
 def _of_others(plan: Plan, items: "Sequence[Line | Bad]", before: int, found: list[Found]) -> list[Result]:
     lines = [(place, one) for place, one in enumerate(items) if isinstance(one, Line)]
-    asked = [(place + before, one.text, [(one.input, one.line, [])]) for place, one in lines]
+    asked: list[Asked] = [(place + before, one.text, [(one.input, one.line, [])]) for place, one in lines]
     results: dict[int, Result] = {
         place: Refused([unreadable(plan, one)]) for place, one in enumerate(items) if isinstance(one, Bad)
     }
@@ -109,10 +114,8 @@ class Read:
         return Refused(places, self.refused) if self.refused else Said(b"", self.readings, self.urgent, places)
 
 
-def _by_request(
-    plan: Plan, asked: Sequence[tuple[int, bytes | LineTooLong, Sequence[Placed]]], found: list[Found]
-) -> list[Read]:
-    """Assess requests together; each comes with its place, and with the rows of its readings, or the line of them all."""
+def _by_request(plan: Plan, asked: Sequence[Asked], found: list[Found]) -> list[Read]:
+    """Assess requests together."""
     if not asked:
         return []
     read = [_understood(plan, text) for _, text, _ in asked]

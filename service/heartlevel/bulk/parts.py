@@ -87,10 +87,8 @@ def parts_of(source: Source, folder: Path, meter: Meter) -> Iterator[Part]:
 
     `folder` takes the tables' rows meanwhile, unless they are grouped by subject.
     """
-    number = 0
-    for items in _together(_items(source, folder, meter)):
+    for number, items in enumerate(_together(_items(source, folder, meter))):
         yield Part(number, items, meter.position)
-        number += 1
 
 
 def _together(items: Iterator[Item]) -> Iterator[list[Item]]:
@@ -123,11 +121,12 @@ def _items(source: Source, folder: Path, meter: Meter) -> Iterator[Item]:
     if not source.layouts:
         return
     rows = _rows(source, meter)
-    for one in cut(in_sequence(rows) if source.grouped else gathered(rows, folder, meter), MOST_ROWS, MOST_SUBJECTS):
-        if isinstance(one, Sheets):
-            yield Rows(one.subjects, [(number, as_bytes(rows)) for number, rows in one.by_input])
+    brought = in_sequence(rows) if source.grouped else gathered(rows, folder, meter)
+    for found in cut(brought, MOST_ROWS, MOST_SUBJECTS):
+        if isinstance(found, Sheets):
+            yield Rows(found.subjects, [(number, as_bytes(some)) for number, some in found.by_input])
         else:
-            yield one
+            yield found
 
 
 def _lines(place: int, one: Input, meter: Meter) -> Iterator[Item]:

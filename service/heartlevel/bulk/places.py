@@ -67,7 +67,8 @@ def unreadable(naming: Naming, bad: Bad) -> Place:
 def in_line(naming: Naming, line: Line, problems: Sequence[Problem], refused: Outcome | None) -> list[Place]:
     """Return everything that could not be read of a request."""
     name = naming.names[line.input]
-    return [*_as_a_whole(refused, name, line.line, bool(problems)), *(_in_request(one, name, line.line) for one in problems)]
+    return [*_as_a_whole(refused, name, line.line, bool(problems)),
+            *(_in_request(one, name, line.line) for one in problems)]  # fmt: skip
 
 
 def in_rows(naming: Naming, made: Made, problems: Sequence[Problem], refused: Outcome | None = None) -> list[Place]:

@@ -50,7 +50,8 @@ def _array(values: Any) -> pyarrow.Array:
         there = np.array([*(one is not None for one in values.texts), False])  # −1 is the last
         known = there[values.places]
         places = pyarrow.array(values.places.astype(np.int32), mask=None if known.all() else ~known)
-        return pyarrow.DictionaryArray.from_arrays(places, pyarrow.array([one or "" for one in values.texts], pyarrow.string()))
+        texts = pyarrow.array([one or "" for one in values.texts], pyarrow.string())
+        return pyarrow.DictionaryArray.from_arrays(places, texts)
     if values.dtype == object:
         return pyarrow.array(values, pyarrow.string())
     return pyarrow.array(values, from_pandas=True)

@@ -105,6 +105,7 @@ def _as_text(value: Any) -> str:
 
 
 def time_of(text: str, written: str | None) -> str:
+    """Return a time as the request has it; as it stands where it is not written in the way said."""
     if written is None:
         return text
     try:

@@ -40,7 +40,7 @@ CORES = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os
 @rules_options
 @click.option("--from", "forced", type=click.Choice(FORMATS), help="Format of all FILES; else by ending, then content.")
 @click.option("--to", "kind", type=click.Choice(KINDS), help="What is written; findings are a CSV, one row a finding, or "
-              "Parquet if the output's name ends so; tables are four Parquet files in a folder, without wording.")  # fmt: skip
+              "Parquet if the output's name ends so; tables are Parquet files in a folder, without wording.")  # fmt: skip
 @click.option("--output", type=PLACE, help="Where to; by default standard output. Parquet needs one.")
 @click.option("--columns", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="YAML file that says what the columns of a table mean.")  # fmt: skip

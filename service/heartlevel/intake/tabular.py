@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from marshmallow import ValidationError
+from marshmallow import ValidationError, fields
 from pandas.api.types import infer_dtype
 
 from heartlevel.columns import Bools, Floats, Ints
@@ -90,15 +90,14 @@ def _known_columns(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[CellProblem]
     known = frame[[name for name in frame.columns if name in PLACES]].reset_index(drop=True)
     if isinstance(known["taken_at"].dtype, pd.DatetimeTZDtype) or known["taken_at"].dtype.kind == "M":
         known = known.assign(taken_at=pd.Series(as_texts(known["taken_at"]), dtype=object))
-    texts = {name: _from_texts(known[name]) for name in known if isinstance(PLACES[name].field, (Number, Flag))}
+    texts = {str(name): _from_texts(known[name], PLACES[str(name)].field) for name in known}
     known = known.assign(**{name: column for name, column in texts.items() if column is not None})
     return known, [CellProblem(-1, name, one.code, one.detail, one.hint) for name, one in unknown]
 
 
-def _from_texts(column: "pd.Series[Any]") -> "pd.Series[Any] | None":
+def _from_texts(column: "pd.Series[Any]", field: fields.Field[Any]) -> "pd.Series[Any] | None":
     """Return numbers and truths that stand there as texts, as they do where one word makes texts of a whole column."""
-    field = PLACES[str(column.name)].field
-    if infer_dtype(column, skipna=True) != "string":
+    if not isinstance(field, (Number, Flag)) or infer_dtype(column, skipna=True) != "string":
         return None
     places, distinct = pd.factorize(column)
     said = [*(said_in_text(one, field) for one in distinct), None]
@@ -115,7 +114,7 @@ def _look_again(cells: Cells) -> dict[tuple[int, str], Problem]:
             if found is None:
                 cells.kept[row] = False
             _put(cells, of, row, found or {})
-    rows, faults = _doubtful(cells, SUBJECT), {}
+    rows, faults = _doubtful(cells, SUBJECT), dict[tuple[int, str], Problem]()
     for row, item in zip(rows.tolist(), cells.objects(SUBJECT, rows), strict=True):
         found, problems = _subject(item)
         faults |= {(row, column_at(SUBJECT, one.pointer)): one for one in problems}
