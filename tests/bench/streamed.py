@@ -103,7 +103,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--folder", type=Path, help="where there is room for the tables; by default among temporary files")
     parser.add_argument("--thousands", default="10,100,1000", help="thousand subjects, for growth")
-    parser.add_argument("--ten-million", type=int, default=TEN_MILLION, help="subjects of the large runs")
+    parser.add_argument("--ten-million", type=int, default=TEN_MILLION, help="subjects of the large runs; 0 for none")
     given = parser.parse_args()
     with TemporaryDirectory(dir=given.folder) as folder:
         free = shutil.disk_usage(folder).free >> 30
@@ -120,6 +120,8 @@ def measure(folder: Path, sizes: list[int], large: int) -> None:
     few = table(folder, "parquet", sizes[0])
     for to in ("findings", "ndjson"):
         show(f"Parquet to {to}, 1 process", sizes[0], run(few, to=to), start[1])
+    if not large:
+        return
     file = table(folder, "parquet", large)
     show("Parquet to tables, rows in any order", large, run(file), start[1])
     one = run(file, "--grouped")

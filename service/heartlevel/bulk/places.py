@@ -124,11 +124,11 @@ def _worded(code: str) -> str:
 
 def without_found(one: Problem) -> str:
     """Say what is wrong and what was expected, but not what was found."""
-    template, hint = DETAILS.get(one.code, ""), one.hint if one.code in NAMES_OURS else None
+    template, hint = DETAILS.get(one.code, ""), one.hint or ""
     if template and "{found}" not in template:
         said = one.detail
     elif template.startswith(FOUND):
         said = f"expected {one.detail.rpartition('; expected ')[2]}"
     else:
         said = _worded(one.code)
-    return f"{said} ({hint})" if hint else said
+    return f"{said} ({hint})" if one.code in NAMES_OURS and hint.startswith("did you mean") else said
