@@ -127,6 +127,35 @@ def test_subjects_that_go_on_in_another_table_have_them_too(rows, others, kind):
         agree([written(rows, Path(folder) / "a.csv"), written(others, Path(folder) / "b.csv")], kind, Mapped())
 
 
+SITTING = {"systolic": "120", "diastolic": "80", "setting": "home", "subject.arm_circumference_cm.left": "40",
+           "site": "left-upper-arm"}  # fmt: skip
+DEVICES = [
+    ([("d-1", "22", "32"), ("d-1", "", ""), ("d-2", "22", "42"), ("", "", "")], 2),  # said once of each
+    ([("", "22", "32"), ("", "22", "32"), ("", "22", "42"), ("", "", "")], 2),  # known by what is said of them
+    ([("d-1", "", "32"), ("d-1", "22", ""), ("d-2", "", ""), ("", "22", "32")], 3),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("devices", "above"), DEVICES)
+def test_what_is_said_of_a_device_once_is_so_in_all_rows_of_it(tmp_path, devices, above):
+    rows = [{"subject": "s-1", "taken_at": f"2026-03-0{place + 1}T07:10:00Z", **SITTING, "device": name,
+             "cuff.arm_min_cm": least, "cuff.arm_max_cm": most} for place, (name, least, most) in enumerate(devices)]  # fmt: skip
+    file = [written(rows, tmp_path / "t.csv")]
+    ((outputs, *_),) = agree(file, kinds.TABLES, Mapped())
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(by_columns.Looked, "groups", lambda looked: {})  # all of it by columns
+        assert results(file, kinds.TABLES, Mapped())[0][0] == outputs
+    assert [one["readings"] for one in outputs[2] if one["rule"] == "arm-above-cuff-range"] == [above]
+
+
+@pytest.mark.parametrize("first", ["22", "32"])
+def test_a_device_described_in_two_ways_is_what_the_earlier_row_says(tmp_path, first):
+    rows = [{"subject": "s-1", "taken_at": f"2026-03-0{place + 1}T07:10:00Z", **SITTING, "device": "d-1",
+             "cuff.arm_min_cm": least} for place, least in enumerate([first, "28"])]  # fmt: skip
+    ((_, problems, *_),) = agree([written(rows, tmp_path / "t.csv")], kinds.NDJSON, Mapped())
+    assert b'"line":3' in problems and b"rows-differ" in problems
+
+
 MAPPING = """
 columns:
   Who: subject

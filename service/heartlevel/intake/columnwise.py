@@ -41,7 +41,10 @@ class Column:
     def values(self) -> list[Any]:
         """Return the texts or lists of all rows, None where there is none."""
         held = [*(self.held or ()), None]
-        return [held[code] for code in self._places().tolist()]
+        places = self._places()
+        if len(places) == len(held) - 1 and bool((places == np.arange(len(places))).all()):
+            return held[:-1]  # each row holds something of its own
+        return [held[code] for code in places.tolist()]
 
     def looked_up(self, values: Sequence[float]) -> Floats:
         """Return, by row, one of the values, of which there is one for each thing held; NaN where none is."""

@@ -46,8 +46,7 @@ class _Times:
     """When each row was taken. `texts` holds each row's time as it was written."""
 
     def __init__(self, cells: Cells, zone: ZoneInfo | None) -> None:
-        kept = cells.kept.tolist()
-        written = zip(cells.columns["taken_at"].values(), kept, strict=True)
+        written = zip(cells.columns["taken_at"].values(), cells.kept.tolist(), strict=True)
         self.texts = [text if known else "" for text, known in written]
         of = moments(self.texts, zone)
         self.instant, self.zone = of.instant, zone
