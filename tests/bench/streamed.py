@@ -135,13 +135,20 @@ def measure(folder: Path, sizes: list[int], large: int) -> None:
 
 
 def growing(folder: Path, sizes: list[int], start: Run) -> None:
-    took = []
-    for subjects in sizes:
+    """Run sizes, each between two runs of the smallest: what else the machine does meets both."""
+    few = table(folder, "parquet", sizes[0])
+
+    def smallest() -> float:
+        return show(f"Parquet to tables, grouped, {sizes[0]:,} subjects", sizes[0], run(few, "--grouped"), start)
+
+    before = smallest()
+    for subjects in sizes[1:]:
         file = table(folder, "parquet", subjects)
-        took.append(show(f"Parquet to tables, grouped, {subjects:,} subjects", subjects, run(file, "--grouped"), start))
-        if subjects != sizes[0]:
-            file.unlink()
-    print(f"\na reading of the most subjects takes {took[-1] / took[0]:.2f} of one of the fewest\n", flush=True)
+        took = show(f"the same, {subjects:,} subjects", subjects, run(file, "--grouped"), start)
+        file.unlink()
+        after = smallest()
+        print(f"| a reading of {subjects:,} subjects takes {2 * took / (before + after):.2f} of one of {sizes[0]:,} |")
+        before = after
 
 
 def table(folder: Path, ending: str, subjects: int) -> Path:

@@ -138,8 +138,9 @@ DEVICES = [
 
 @pytest.mark.parametrize(("devices", "above"), DEVICES)
 def test_what_is_said_of_a_device_once_is_so_in_all_rows_of_it(tmp_path, devices, above):
-    rows = [{"subject": "s-1", "taken_at": f"2026-03-0{place + 1}T07:10:00Z", **SITTING, "device": name,
-             "cuff.arm_min_cm": least, "cuff.arm_max_cm": most} for place, (name, least, most) in enumerate(devices)]  # fmt: skip
+    names = ("device", "cuff.arm_min_cm", "cuff.arm_max_cm")
+    rows = [{"subject": "s-1", "taken_at": f"2026-03-0{place}T07:10:00Z", **SITTING, **dict(zip(names, one, strict=True))}
+            for place, one in enumerate(devices, start=1)]  # fmt: skip
     file = [written(rows, tmp_path / "t.csv")]
     ((outputs, *_),) = agree(file, kinds.TABLES, Mapped())
     with pytest.MonkeyPatch.context() as patch:
