@@ -20,9 +20,10 @@ from sys import stdin
 from distributed import Client
 
 from heartlevel.assessment import Rules
-from heartlevel.bulk.carrying_out import ANSWERS_TABLE, NDJSON, Job, Judge, carried_out, meter_for, source_of
+from heartlevel.bulk.carrying_out import Job, Judge, carried_out, meter_for, source_of
 from heartlevel.bulk.inputs import WrongCall, inputs_of
 from heartlevel.bulk.judging import Counts, Judged, Plan, judged
+from heartlevel.bulk.kinds import ANSWERS_TABLE, NDJSON
 from heartlevel.bulk.mapping import mapped_by
 from heartlevel.bulk.parts import Part
 from heartlevel.bulk.running import AHEAD, in_order

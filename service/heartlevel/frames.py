@@ -17,7 +17,7 @@ from heartlevel.intake.tabular import cells_of
 from heartlevel.tables import averages_table, findings_table, joined, readings_table, subjects_table
 
 # Readings assessed in one go: enough to share the work, few enough for the caches.
-TOGETHER = 8_192
+TOGETHER = 16_384
 PARTS: dict[str, Callable[[Assessment], dict[str, Any]]] = {
     "readings": readings_table, "findings": findings_table, "averages": averages_table, "subjects": subjects_table,
 }  # fmt: skip

@@ -1,23 +1,38 @@
 """An assessment as tables: columns taken from its arrays, no object a subject. Numbers are not rounded."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Bools, Ints
+from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
 from heartlevel.statistics.uncertainty import interval95
 from heartlevel.vocabulary import RELIABILITIES, SCOPES, SETTINGS, UNDETERMINED
 
 Texts = npt.NDArray[np.object_]
-Parts = dict[str, Any]  # equally long arrays by column name
 SHOWN = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
 COUNTED = ("home_readings", "home_days", "home_sittings", "office_readings", "office_days")
 TOO_YOUNG, TOO_FEW = "below-the-age-the-guideline-classifies", "too-few-readings"
+
+
+@dataclass(frozen=True, slots=True)
+class Coded:
+    """A column of few texts: each row's place among them."""
+
+    places: Ints
+    texts: Sequence[str | None]
+
+    def written(self) -> Texts:
+        """Return each row's text."""
+        return texts(self.texts)[self.places]
+
+
+Parts = dict[str, Any]  # equally long arrays, or coded texts, by column name
 
 
 def texts(values: Any) -> Texts:
@@ -25,9 +40,9 @@ def texts(values: Any) -> Texts:
     return np.array(list(values), dtype=np.object_)
 
 
-def names_of(of: Assessment) -> Texts:
+def names_of(of: Assessment) -> list[str]:
     """Return the subjects' ids."""
-    return texts(one.subject["id"] for one in of.batch.requests)
+    return [one.subject["id"] for one in of.batch.requests]
 
 
 def readings_table(of: Assessment) -> Parts:
@@ -35,47 +50,36 @@ def readings_table(of: Assessment) -> Parts:
     columns = of.facts["reading"]
     return {
         "row": np.array(of.batch.places, dtype=np.int64),
-        "subject": names_of(of)[of.batch.subject_of],
+        "subject": Coded(of.batch.subject_of, names_of(of)),
         "id": texts(of.batch.names),
-        "reliability": texts(RELIABILITIES)[of.reliability],
+        "reliability": Coded(of.reliability, RELIABILITIES),
         **{name: columns[name] for name in SHOWN},
     }
 
 
 def findings_table(of: Assessment) -> Parts:
     """Return a row for each rule that fired for a subject, with how many readings it concerns and the first's row."""
-    parts = [_found(of, scope) for scope in SCOPES]
-    whole = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    order = np.lexsort((whole.pop("place"), whole["severity"] != "high", ~whole["urgent"], whole.pop("owner")))
-    return {name: values[order] for name, values in whole.items()}
-
-
-def _found(of: Assessment, scope: str) -> Parts:
-    verdicts = of.verdicts[scope]
-    size = len(of.batch.requests)
-    which, owner, count, first = _counted(of, scope, size)
-    rules = verdicts.rules
-
-    def written(value: Any, dtype: Any = np.object_) -> npt.NDArray[Any]:
-        return np.array([value(rule) for rule in rules] or [value_of_none(dtype)], dtype=dtype)[which]
-
+    rules = [rule for scope in SCOPES for rule in of.verdicts[scope].rules]
+    parts, before = [], 0
+    for scope in SCOPES:
+        which, *counted = _counted(of, scope, len(of.batch.requests))
+        parts.append((which + before, *counted))
+        before += len(of.verdicts[scope].rules)
+    which, owner, count, first = (np.concatenate(several) for several in zip(*parts, strict=True))
+    urgent = np.array([rule.urgent for rule in rules], dtype=bool)[which]
+    high = np.array([rule.written["severity"] == "high" for rule in rules], dtype=bool)[which]
+    order = np.lexsort((which, ~high, ~urgent, owner))
+    place = which[order]
     return {
-        "subject": names_of(of)[owner],
-        "rule": written(lambda rule: rule.id),
-        "scope": np.full(len(which), scope, dtype=np.object_),
-        "severity": written(lambda rule: rule.written["severity"]),
-        "urgent": written(lambda rule: rule.urgent, np.bool_),
-        "effect": written(lambda rule: rule.written["effect"]),
-        "readings": count,
-        "first_row": first,
-        "owner": owner,
-        "place": which,
+        "subject": Coded(owner[order], names_of(of)),
+        "rule": Coded(place, [rule.id for rule in rules]),
+        "scope": Coded(place, [rule.scope for rule in rules]),
+        "severity": Coded(place, [rule.written["severity"] for rule in rules]),
+        "urgent": urgent[order],
+        "effect": Coded(place, [rule.written["effect"] for rule in rules]),
+        "readings": count[order],
+        "first_row": first[order],
     }
-
-
-def value_of_none(dtype: Any) -> Any:
-    """Return what stands in for the rules of a scope that has none."""
-    return False if dtype is np.bool_ else ""
 
 
 def _counted(of: Assessment, scope: str, size: int) -> tuple[Ints, Ints, Ints, Ints]:
@@ -88,7 +92,8 @@ def _counted(of: Assessment, scope: str, size: int) -> tuple[Ints, Ints, Ints, I
         nothing = np.zeros(len(pairs), dtype=np.int64)
         return pairs // max(size, 1), pairs % max(size, 1), nothing, nothing - 1
     batch = of.batch
-    which, rows = np.nonzero(fired if scope == "reading" else fired[:, batch.sitting_of])
+    by_reading = fired if scope == "reading" else fired[:, batch.sitting_of]
+    which, rows = np.divmod(np.flatnonzero(by_reading), max(batch.size, 1))  # quicker than by two dimensions
     # Rows are sorted by subject, so that pairs of rule and subject come in runs.
     pairs = which * size + batch.subject_of[rows]
     starts = np.flatnonzero(np.append(True, np.diff(pairs) != 0)) if len(pairs) else np.zeros(0, dtype=np.int64)
@@ -104,30 +109,39 @@ def averages_table(of: Assessment) -> Parts:
     order = np.lexsort((rows, groups))
     rows, groups = rows[order], groups[order]
     whole: Parts = {
-        "subject": names_of(of)[groups // len(SETTINGS)],
-        "setting": texts(SETTINGS)[groups % len(SETTINGS)],
-        "basis": texts(bases)[rows],
+        "subject": Coded(groups // len(SETTINGS), names_of(of)),
+        "setting": Coded(groups % len(SETTINGS), SETTINGS),
+        "basis": Coded(rows, bases),
         "readings": averages.readings[rows, groups].astype(np.int64),
         "days": averages.days[rows, groups].astype(np.int64),
     }
     for place, name in enumerate(QUANTITIES):
         at = place, rows, groups
-        low, high = interval95(averages.day_mean[at], averages.standard_error[at], averages.day_count[at])
-        whole |= {f"{name}_mean": averages.mean[at], f"{name}_sd": averages.sd[at],
+        half = _half95(averages.day_count[at]) * averages.standard_error[at]
+        low, high = averages.day_mean[at] - half, averages.day_mean[at] + half
+        mean = averages.mean[at]
+        whole |= {f"{name}_mean": mean, f"{name}_sd": np.where(np.isnan(mean), np.nan, averages.sd[at]),
                   f"{name}_mean_of_days": averages.day_mean[at],
                   f"{name}_low95": low, f"{name}_high95": high}  # fmt: skip
     return whole
+
+
+def _half95(days: Floats) -> Floats:
+    """Return by how many standard errors the interval goes either way; so many days are looked up once."""
+    distinct, place = np.unique(days, return_inverse=True)
+    _, half = interval95(np.zeros(len(distinct)), np.ones(len(distinct)), distinct)
+    return half[place]
 
 
 def subjects_table(of: Assessment) -> Parts:
     """Return a row a subject: category, whether it holds, pattern and coverage."""
     columns, batch = of.facts["series"], of.batch
     return {
-        "subject": names_of(of),
+        "subject": texts(names_of(of)),
         "guideline": texts(one.guideline for one in batch.requests),
         "limits_from": texts(one.id for one in of.guidelines),
         "protocol": texts(one.id for one in of.protocols),
-        "urgent": _any_urgent(of),
+        "urgent": any_urgent(of),
         **_category(of),
         "pattern": _pattern(of),
         "readings": np.bincount(batch.subject_of, minlength=len(batch.requests)),
@@ -139,7 +153,8 @@ def subjects_table(of: Assessment) -> Parts:
     }
 
 
-def _any_urgent(of: Assessment) -> Bools:
+def any_urgent(of: Assessment) -> Bools:
+    """Return for whom something urgent was found."""
     batch = of.batch
     urgent = np.zeros(len(batch.requests), dtype=bool)
     owners = {"reading": batch.subject_of, "sitting": batch.subject_of_sitting,
@@ -150,14 +165,13 @@ def _any_urgent(of: Assessment) -> Bools:
     return urgent
 
 
-def _pattern(of: Assessment) -> Texts:
+def _pattern(of: Assessment) -> Coded:
     """Return the label of the one rule that decides; undetermined where none or several do."""
     rules = of.verdicts["series"].rules
     deciding = [place for place, rule in enumerate(rules) if rule.written.get("pattern")]
     fired = of.verdicts["series"].fired()[deciding]
-    labels = texts([*(rules[place].written["pattern"] for place in deciding), UNDETERMINED])
-    only = np.where(fired.sum(axis=0) == 1, np.argmax(fired, axis=0) if deciding else 0, len(deciding))
-    return labels[only]
+    labels = [*(rules[place].written["pattern"] for place in deciding), UNDETERMINED]
+    return Coded(np.where(fired.sum(axis=0) == 1, np.argmax(fired, axis=0) if deciding else 0, len(deciding)), labels)
 
 
 def _category(of: Assessment) -> Parts:
@@ -175,9 +189,9 @@ def _category(of: Assessment) -> Parts:
         for one, where, guideline in zip(place.tolist(), setting.tolist(), of.guidelines, strict=True)
     )
     return {
-        "setting": texts([*SETTINGS, None])[np.where(has_one, setting, len(SETTINGS))],
+        "setting": Coded(np.where(has_one, setting, len(SETTINGS)), [*SETTINGS, None]),
         "category": category,
-        "reason": texts([None, TOO_FEW, TOO_YOUNG])[np.where(has_one, 0, np.where(adult, 1, 2))],
+        "reason": Coded(np.where(has_one, 0, np.where(adult, 1, 2)), [None, TOO_FEW, TOO_YOUNG]),
         "holds": has_one & _holds(of, group, place),
         "systolic": np.where(has_one, averages.mean[0, row, group], np.nan),
         "diastolic": np.where(has_one, averages.mean[1, row, group], np.nan),
@@ -193,5 +207,9 @@ def _holds(of: Assessment, group: Ints, place: Ints) -> Bools:
 
 
 def joined(parts: list[Mapping[str, Any]]) -> Parts:
-    """Join tables of the same columns."""
-    return {name: np.concatenate([one[name] for one in parts]) for name in parts[0]}
+    """Join tables of the same columns, their texts written out."""
+    return {name: np.concatenate([_written(one[name]) for one in parts]) for name in parts[0]}
+
+
+def _written(column: Any) -> Any:
+    return column.written() if isinstance(column, Coded) else column

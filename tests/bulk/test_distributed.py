@@ -60,6 +60,13 @@ def test_the_command_sends_parts_to_a_scheduler(cluster, inputs, tmp_path):
     assert (tmp_path / "there.parquet").read_bytes() == (tmp_path / "here.parquet").read_bytes()
 
 
+def test_tables_made_by_a_scheduler_are_those_made_here(cluster, inputs, tmp_path):
+    for name, more in {"there": ["--scheduler", cluster.scheduler_address], "here": []}.items():
+        assert assess_in_process(inputs[1], "--to", "tables", "--output", tmp_path / name, *more).exit_code == 10
+    there, here = ({path.name: path.read_bytes() for path in (tmp_path / name).iterdir()} for name in ("there", "here"))
+    assert there == here and len(here) == 4
+
+
 def test_a_scheduler_that_does_not_answer_is_a_wrong_call(inputs, tmp_path):
     with dask.config.set({"distributed.comm.timeouts.connect": "1s"}):
         result = assess_in_process(inputs[1], "--output", tmp_path / "out.ndjson", "--scheduler", "tcp://127.0.0.1:1")

@@ -15,7 +15,8 @@ PAYLOADS = [*demo(), *requests(9)]
 
 @pytest.fixture
 def lines(tmp_path, monkeypatch):
-    monkeypatch.setattr(parts, "MOST_ITEMS", 4)
+    for most in ("MOST_ITEMS", "MOST_SUBJECTS"):
+        monkeypatch.setattr(parts, most, 4)
     (tmp_path / "a.ndjson").write_bytes(as_ndjson(PAYLOADS))
     return tmp_path / "a.ndjson"
 

@@ -13,14 +13,14 @@ import pytest
 
 import heartlevel
 from heartlevel.bulk import carrying_out as bulk
-from heartlevel.bulk import parts
+from heartlevel.bulk import journal, kinds, parts
 from heartlevel.bulk.inputs import WrongCall, inputs_of
 from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.running import on_this_machine
 from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rules
 
-KINDS = {"a.ndjson": bulk.NDJSON, "f.csv": bulk.FINDINGS_CSV, "a.parquet": bulk.ANSWERS_TABLE,
-         "f.parquet": bulk.FINDINGS_TABLE}  # fmt: skip
+KINDS = {"a.ndjson": kinds.NDJSON, "f.csv": kinds.FINDINGS_CSV, "a.parquet": kinds.ANSWERS_TABLE,
+         "f.parquet": kinds.FINDINGS_TABLE}  # fmt: skip
 COMMAND = "from heartlevel.command.main import main; main()"
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(Path(heartlevel.__file__).parents[1])}
 
@@ -32,7 +32,8 @@ class Interrupted(Exception):
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     """Requests as lines and as rows, one of them bad, cut into parts of three."""
-    monkeypatch.setattr(parts, "MOST_ITEMS", 3)
+    for most in ("MOST_ITEMS", "MOST_SUBJECTS"):
+        monkeypatch.setattr(parts, most, 3)
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "lines.ndjson").write_bytes(as_ndjson(requests(7)) + b"{broken\n")
     (tmp_path / "in" / "rows.csv").write_text(as_csv(as_rows(requests(9))))
@@ -111,6 +112,7 @@ def test_an_interruption_while_files_take_their_names_loses_nothing(folder, monk
         return once
 
     with monkeypatch.context() as patch:
+        patch.setattr(journal, "SECONDS_AT_RISK", 0)
         patch.setattr(bulk.Journal, "_note", counted(bulk.Journal._note))
         patch.setattr(Path, "replace", counted(Path.replace))
         patch.setattr(Path, "unlink", counted(Path.unlink))
@@ -134,7 +136,7 @@ def test_a_run_is_not_resumed_with_other_rules_options_or_inputs(folder, monkeyp
         carried_out(folder, "a.parquet", ending_after(2))
     left = files_in(folder)
     with monkeypatch.context() as patch:
-        patch.setitem(KINDS, "a.parquet", bulk.FINDINGS_TABLE)
+        patch.setitem(KINDS, "a.parquet", kinds.FINDINGS_TABLE)
         assert "the options, or the mapping of columns, are others" in refused(folder, name="a.parquet")
     with monkeypatch.context() as patch:
         patch.setattr(bulk.Job, "head", lambda job, real=bulk.Job.head: {**real(job), "rules": "other"})
@@ -152,7 +154,7 @@ def test_a_run_is_not_resumed_with_other_rules_options_or_inputs(folder, monkeyp
 
 def test_the_fingerprint_of_the_rules_is_part_of_what_must_be_the_same(folder):
     source = bulk.source_of([], Mapped())
-    assert bulk.Job(rules(), source, bulk.NDJSON).head()["rules"] == rules().ruleset.fingerprint
+    assert bulk.Job(rules(), source, kinds.NDJSON).head()["rules"] == rules().ruleset.fingerprint
 
 
 def test_two_runs_do_not_write_one_output(folder):

@@ -3,10 +3,13 @@
 import json
 import random
 
+import numpy as np
+import pyarrow
 import pytest
 
-from heartlevel.bulk import grouping
-from support import as_csv, as_ndjson, as_rows, assess_in_process, requests
+from heartlevel.bulk import grouping, sequence, sheets
+from heartlevel.bulk.sheets import Named, named
+from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rules
 
 PAYLOADS = requests(12)
 MAPPING = """
@@ -174,33 +177,34 @@ def test_grouped_rows_are_answered_in_their_order_and_a_subject_that_returns_is_
 
 
 def test_many_grouped_subjects_must_ascend(folder, monkeypatch):
-    monkeypatch.setattr(grouping, "MOST_REMEMBERED", 4)
+    monkeypatch.setattr(sequence, "MOST_REMEMBERED", 4)
     rows = as_rows(PAYLOADS)
     _, _, problems = run(folder, as_csv([*rows, rows[0]]), "--grouped")
     assert [one["code"] for one in problems] == ["subject-returned"]
     assert run(folder, as_csv(rows[::-1]), "--grouped")[0].exit_code == 2
 
 
+def as_named(subjects: list[str]) -> list[Named]:
+    """Rows without cells, a few at a time."""
+    return [named(0, [], np.arange(start, start + len(some)), pyarrow.array(some))
+            for start in range(0, len(subjects), 100) for some in [subjects[start : start + 100]]]  # fmt: skip
+
+
 def test_a_large_bucket_is_parted_again_until_it_is_small(tmp_path, monkeypatch):
-    monkeypatch.setattr(grouping, "LARGEST_BUCKET", 200)
+    monkeypatch.setattr(grouping, "LARGEST_BUCKET", 2_000)
     monkeypatch.setattr(grouping, "BUCKETS", 3)
-    held = []
-    monkeypatch.setattr(grouping, "_groups", lambda rows, real=grouping._groups: counted(list(real(rows)), held))
-    rows = [(f"s-{number % 90}", (0, number, [])) for number in range(900)]
-    assert len(list(grouping.gathered(iter(rows), tmp_path))) == 90
-    assert max(held) <= 8
-
-
-def counted(groups: list, held: list[int]) -> list:
-    held.append(len(groups))
-    return groups
+    found = list(grouping.gathered(as_named([f"s-{number % 90}" for number in range(900)]), tmp_path))
+    assert sorted(name for one in found for name in one.subjects) == sorted(f"s-{number}" for number in range(90))
+    assert all((one.counts() == 10).all() for one in found)
+    assert max(len(one.subjects) for one in found) <= 8
 
 
 def test_no_more_rows_of_a_subject_are_held_than_are_needed_to_refuse_it(tmp_path, monkeypatch):
-    monkeypatch.setattr(grouping, "MOST_ROWS", 3)
-    rows = [("many", (0, line, [])) for line in range(9)]
-    for found in (grouping.gathered(iter(rows), tmp_path), grouping.in_sequence(iter(rows))):
-        assert [len(group.rows) for group in found] == [3]
+    for module in (sheets, sequence):
+        monkeypatch.setattr(module, "MOST_ROWS", 3)
+    rows = as_named(["many"] * 900)
+    for found in (grouping.gathered(rows, tmp_path), sequence.in_sequence(rows)):
+        assert [one.counts().tolist() for one in found] == [[3]]
 
 
 def test_a_subject_with_too_many_rows_is_refused_and_costs_no_other(folder):
@@ -256,6 +260,28 @@ def test_rows_that_differ_are_named_on_the_screen_where_no_file_takes_them(folde
     result = assess_in_process(folder / "t.csv", "--json")
     said = "subject.age_years: an earlier row of this subject, or device, says otherwise; the earlier one was taken"
     assert (result.exit_code, result.stderr.strip()) == (30, f"{folder}/t.csv:4: {said}")
+
+
+def test_what_is_wrong_with_a_subject_is_said_on_the_screen_without_values(folder):
+    table = "subject,taken_at,systolic,diastolic,setting,subject.age_years,subject.pregnant,subject.treatment_since\n"
+    (folder / "t.csv").write_text(table + "s-1,2026-03-01T07:10:00Z,121,80,home,9771,perhaps,last year\n")
+    result = assess_in_process(folder / "t.csv", "--json")
+    assert result.stderr.splitlines() == [
+        f"{folder}/t.csv:2: the request cannot be assessed",
+        f"{folder}/t.csv:2: subject.age_years: expected a number from 0 to 130 a",
+        f"{folder}/t.csv:2: subject.pregnant: expected true or false",
+        f"{folder}/t.csv:2: subject.treatment_since: expected a calendar date, YYYY-MM-DD",
+    ]
+
+
+def test_what_is_wrong_with_a_request_is_said_on_the_screen_without_values():
+    payload = {"subject": {"id": "x", "age_years": 9771, "pregnnt": 5}, "readings": [], "options": {"guideline": "nobodys"}}
+    result = assess_in_process("-", "--json", given=json.dumps(payload))
+    assert result.stderr.splitlines()[1:] == [
+        "<stdin>:1: /options/guideline: expected one of " + ", ".join(sorted(rules().ruleset.guidelines)),
+        "<stdin>:1: /subject/age_years: expected a number from 0 to 130 a",
+        "<stdin>:1: /subject/pregnnt: no field of that name is defined here (did you mean 'pregnant'?)",
+    ]
 
 
 def test_problems_without_values_still_make_sense(folder):

@@ -69,20 +69,42 @@ def test_an_option_at_fault_is_refused(options):
         assess_frame(table(1), rules(), options)
 
 
-def test_a_subject_described_in_two_ways_is_not_assessed_and_the_others_are():
+def test_the_earlier_of_two_descriptions_of_a_subject_is_taken_and_the_other_named():
     frame = pd.concat([table(1, "s-1"), table(1, "s-2")], ignore_index=True)
-    frame["subject.age_years"] = [np.nan, 40, 41, 40, 50, 50, np.nan, 50]
+    frame["subject.age_years"] = [np.nan, 10, 41, 10, 50, 50, np.nan, 500]
     result = assess_frame(frame, rules())
-    assert problems(frame) == [(2, "subject.age_years", "contradiction")]
-    assert result.subjects["subject"].tolist() == ["s-2"]
-    assert set(result.readings["subject"]) == {"s-2"}
+    assert problems(frame) == [(2, "subject.age_years", "rows-differ"), (7, "subject.age_years", "rows-differ")]
+    alone = assess_frame(frame.assign(**{"subject.age_years": [10] * 4 + [50] * 4}), rules())
+    pd.testing.assert_frame_equal(result.subjects, alone.subjects)
+    assert result.subjects["reason"].tolist() == ["below-the-age-the-guideline-classifies", "too-few-readings"]
 
 
-def test_a_subject_with_a_fault_in_its_description_is_not_assessed_and_the_others_are():
+def test_a_subject_first_described_by_what_cannot_be_read_is_not_assessed_and_the_others_are():
     frame = pd.concat([table(1, "s-1"), table(1, "s-2")], ignore_index=True)
-    frame["subject.age_years"] = [40, 40, 400, 40, 50, 50, 50, 50]
-    assert problems(frame) == [(2, "subject.age_years", "out-of-range")]
+    frame["subject.age_years"] = [np.nan, 400, 40, 40, 50, 50, 50, 50]
+    assert problems(frame) == [(1, "subject.age_years", "out-of-range"), (2, "subject.age_years", "rows-differ"),
+                               (3, "subject.age_years", "rows-differ")]  # fmt: skip
     assert assess_frame(frame, rules()).subjects["subject"].tolist() == ["s-2"]
+
+
+def test_dates_with_the_same_digits_are_not_the_same():
+    frame = table(1, **{"subject.treatment_since": ["2026-01-12", "2026-01-21", "2026-01-12", "2026-01-12"]})
+    assert problems(frame) == [(1, "subject.treatment_since", "rows-differ")]
+
+
+@pytest.mark.parametrize(
+    ("name", "cells", "code"),
+    [("systolic", ["120", "word", " 121 ", "122"], "not-a-number"),
+     ("technique.talking", ["True", "word", "false", ""], "not-true-or-false")],
+)  # fmt: skip
+def test_a_word_among_numbers_or_truths_costs_only_its_own_row_though_it_makes_texts_of_them_all(name, cells, code):
+    frame = table(1, **{name: cells})
+    assert problems(frame) == [(1, name, code)]
+    found, lost = assess_frame(frame, rules()), 1 if name == "systolic" else 0
+    assert len(found.readings) == 4 - lost
+    read = {"systolic": [120, np.nan, 121, 122], "technique.talking": [True, None, False, None]}[name]
+    alike = assess_frame(frame.assign(**{name: pd.Series(read, dtype=object)}), rules())
+    pd.testing.assert_frame_equal(found.findings, alike.findings)
 
 
 def test_a_row_of_nobody_is_named_and_costs_no_other():

@@ -10,19 +10,10 @@ from tempfile import TemporaryDirectory
 from typing import Any, TypeAlias
 
 from heartlevel.assessment import Rules
-from heartlevel.bulk.converting import answers_table, findings_table
 from heartlevel.bulk.inputs import LINES, Input, WrongCall
 from heartlevel.bulk.journal import PARTIAL, Journal, Written, beside, chained
-from heartlevel.bulk.judging import (
-    FINDING_COLUMNS,
-    Counts,
-    Judged,
-    Plan,
-    Render,
-    findings_as_csv,
-    findings_as_lines,
-    whole_answer,
-)
+from heartlevel.bulk.judging import Counts, Judged, Plan
+from heartlevel.bulk.kinds import Kind
 from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.opening import Meter
 from heartlevel.bulk.parts import Part, Source, parts_of
@@ -32,22 +23,6 @@ from heartlevel.version import VERSION
 ROWS = ".rows"
 Judge: TypeAlias = Callable[[Plan, Iterator[Part]], Iterator[tuple[Part, Judged]]]
 Show: TypeAlias = Callable[[Part, Judged], None]
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """A kind of output: how an answer is written, what stands first, and what is made of it at the end."""
-
-    name: str
-    render: Render
-    begins: bytes = b""
-    convert: Callable[[Path, Path], None] | None = None
-
-
-NDJSON = Kind("ndjson", whole_answer)
-ANSWERS_TABLE = Kind("parquet", whole_answer, convert=answers_table)
-FINDINGS_CSV = Kind("findings-csv", findings_as_csv, ",".join(FINDING_COLUMNS).encode() + b"\n")
-FINDINGS_TABLE = Kind("findings-parquet", findings_as_lines, convert=findings_table)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +39,7 @@ class Job:
     def plan(self) -> Plan:
         """Return what each part is judged with."""
         names = [one.name for one in self.source.inputs]
-        return Plan(self.rules, names, self.source.layouts, self.source.mapped, self.kind.render)
+        return Plan(self.rules, names, self.source.layouts, self.source.mapped, self.kind)
 
     def head(self) -> dict[str, Any]:
         """Return what must be the same for a run to be resumed."""
@@ -102,8 +77,9 @@ def carried_out(job: Job, judge: Judge, show: Show, meter: Meter) -> Counts:
     if job.output is None:
         with TemporaryDirectory(prefix="heartlevel-") as folder:
             return _shown(job, judge(job.plan(), parts_of(job.source, Path(folder), meter)), show)
-    paths = [job.output, *([job.problems] if job.problems else [])]
-    with Journal(paths, job.head(), job.resume, job.kind.begins) as journal:
+    if job.kind.is_tables:
+        job.output.mkdir(exist_ok=True)
+    with Journal(job.kind.files(job.output), job.problems, job.head(), job.resume, _begins(job)) as journal:
         written = journal.written
         assert written is not None
         if not written.done:
@@ -112,6 +88,15 @@ def carried_out(job: Job, judge: Judge, show: Show, meter: Meter) -> Counts:
                 _write(journal, judge(job.plan(), left), show, written.digest)
         journal.finish(job.kind.convert)
         return written.counts
+
+
+def _begins(job: Job) -> list[bytes]:
+    """Return what stands first in each output."""
+    if not job.kind.is_tables:
+        return [job.kind.begins]
+    from heartlevel.bulk.judging_tables import no_rows
+
+    return no_rows(job.rules, [one.name for one in job.source.inputs])
 
 
 @contextmanager

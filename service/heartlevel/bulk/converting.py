@@ -1,15 +1,19 @@
-"""From lines of JSON to Parquet, a bounded number of rows at a time; the same lines give the same bytes."""
+"""From lines of JSON, or rows as bytes, to Parquet, a bounded number at a time; the same content gives the same bytes."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import orjson
 
-from heartlevel.bulk.judging import FINDING_COLUMNS
+from heartlevel.bulk.sheets import as_bytes, from_bytes
 
+FINDING_COLUMNS = ("subject", "finding", "rule", "scope", "severity", "urgent", "effect", "title", "explanation",
+                   "advice", "readings", "facts", "rules_fingerprint")  # fmt: skip
 MOST_ROWS = 10_000
 MOST_BYTES = 16 * 1024 * 1024
+ROWS_TOGETHER = 131_072  # of a table made of pieces
+LENGTH = 8
 
 
 def findings_table(lines: Path, table: Path) -> None:
@@ -70,5 +74,41 @@ def _batches(path: Path) -> Iterator[list[bytes]]:
             if len(held) >= MOST_ROWS or size >= MOST_BYTES:
                 yield held
                 held, size = [], 0
+    if held:
+        yield held
+
+
+def result_table(pieces: Path, table: Path) -> None:
+    """Write rows kept as bytes, one piece after the other, as a table. The first piece has all columns and no row."""
+    import pyarrow
+    from pyarrow import parquet
+
+    with pieces.open("rb") as file:
+        schema = next(_pieces(file)).schema
+        texts = [one.name for one in schema if pyarrow.types.is_dictionary(one.type)]
+        with parquet.ParquetWriter(table, schema, compression="zstd", use_dictionary=texts, store_schema=False) as writer:
+            for some in _together(_pieces(file)):
+                writer.write_table(pyarrow.Table.from_batches(some, schema).unify_dictionaries())
+
+
+def _pieces(file: IO[bytes]) -> Iterator[Any]:
+    while size := file.read(LENGTH):
+        yield from_bytes(file.read(int.from_bytes(size, "big")))
+
+
+def as_piece(rows: Any) -> bytes:
+    """Return rows as bytes with their length before them."""
+    content = as_bytes(rows)
+    return len(content).to_bytes(LENGTH, "big") + content
+
+
+def _together(pieces: Iterator[Any]) -> Iterator[list[Any]]:
+    held, size = list[Any](), 0
+    for one in pieces:
+        held.append(one)
+        size += len(one)
+        if size >= ROWS_TOGETHER:
+            yield held
+            held, size = [], 0
     if held:
         yield held

@@ -5,22 +5,22 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from hashlib import blake2b
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import IO, TYPE_CHECKING, Any, TypeAlias
 
+import numpy as np
 import orjson
 
-from heartlevel.bulk.inputs import WrongCall
 from heartlevel.bulk.opening import Meter
-from heartlevel.intake.request import MOST_READINGS
+from heartlevel.bulk.sheets import SUBJECT, Named, Sheets, as_bytes, from_bytes, sheets_of
+from heartlevel.columns import Ints
+
+if TYPE_CHECKING:
+    import pyarrow
 
 BUCKETS = 128
-LARGEST_BUCKET = 8 * 1024 * 1024
+LARGEST_BUCKET = 32 * 1024 * 1024
 DEEPEST = 4
-MOST_REMEMBERED = 1_000_000
-# One row more than a request may hold is kept, so that too many are refused as such; the others are let go.
-MOST_ROWS = MOST_READINGS + 1
 Placed: TypeAlias = tuple[int, int, list[Any]]  # input, line, cells
-Named: TypeAlias = tuple[str, Placed]  # subject, row
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +40,13 @@ class Group:
     rows: list[Placed]
 
 
-def gathered(rows: Iterable[Named | Bad], folder: Path, meter: Meter | None = None) -> Iterator[Group | Bad]:
+def gathered(rows: Iterable[Named | Bad], folder: Path, meter: Meter | None = None) -> Iterator[Sheets | Bad]:
     """Yield the subjects of rows in any order, by way of files in `folder`: by a hash of the subject's name, then as
     they first appear. The order depends on the rows alone."""  # fmt: skip
     yield from _from_buckets(rows, folder, 0, meter)
 
 
-def _from_buckets(rows: Iterable[Named | Bad], folder: Path, depth: int, meter: Meter | None) -> Iterator[Group | Bad]:
+def _from_buckets(rows: Iterable[Named | Bad], folder: Path, depth: int, meter: Meter | None) -> Iterator[Sheets | Bad]:
     *paths, bad = _partitioned(rows, folder, depth)
     yield from _bad_ones(bad)
     sizes = sum(path.stat().st_size for path in paths)
@@ -55,8 +55,8 @@ def _from_buckets(rows: Iterable[Named | Bad], folder: Path, depth: int, meter: 
         size = path.stat().st_size
         if size > LARGEST_BUCKET and depth < DEEPEST:
             yield from _from_buckets(_read(path), folder, depth + 1, None)
-        else:
-            yield from _groups(_read(path))
+        elif size:
+            yield sheets_of(_read(path))
         path.unlink()
         if meter and sizes:
             meter.advance(share * size // sizes)
@@ -70,21 +70,39 @@ def _partitioned(rows: Iterable[Named | Bad], folder: Path, depth: int) -> list[
             if isinstance(one, Bad):
                 files[BUCKETS].write(orjson.dumps([one.input, one.line, one.code]) + b"\n")
                 continue
-            subject, row = one
-            files[_hash(subject, depth) % BUCKETS].write(orjson.dumps([subject, row]) + b"\n")
+            for bucket, some in _parted(one.rows, depth):
+                _write(files[bucket], Named(one.input, some))
     return paths
 
 
-def _hash(subject: str, depth: int) -> int:
+def _parted(rows: "pyarrow.RecordBatch", depth: int) -> "Iterator[tuple[int, pyarrow.RecordBatch]]":
+    """Yield the rows of each bucket, in their order."""
+    names = rows.column(SUBJECT).dictionary_encode()
+    of_name = np.array([hash_of(name, depth) % BUCKETS for name in names.dictionary.to_pylist()], dtype=np.int64)
+    bucket: Ints = of_name[names.indices.to_numpy(zero_copy_only=False)]
+    order = np.argsort(bucket, kind="stable")
+    ends = np.cumsum(np.bincount(bucket, minlength=BUCKETS))
+    taken = rows.take(order)
+    for number in np.flatnonzero(np.diff(ends, prepend=0)).tolist():
+        yield number, taken[int(ends[number - 1]) if number else 0 : int(ends[number])]
+
+
+def hash_of(subject: str, depth: int) -> int:
+    """Return a number that is the same for the same name everywhere, another one at each depth."""
     text = subject.encode("utf-8", "surrogatepass")
     return int.from_bytes(blake2b(text, digest_size=8, salt=bytes([depth])).digest(), "big")
 
 
+def _write(file: IO[bytes], one: Named) -> None:
+    content = as_bytes(one.rows)
+    file.write(one.input.to_bytes(8, "big") + len(content).to_bytes(8, "big") + content)
+
+
 def _read(path: Path) -> Iterator[Named]:
     with path.open("rb") as file:
-        for line in file:
-            subject, (place, number, cells) = orjson.loads(line)
-            yield subject, (place, number, cells)
+        while start := file.read(16):
+            content = file.read(int.from_bytes(start[8:], "big"))
+            yield Named(int.from_bytes(start[:8], "big"), from_bytes(content))
 
 
 def _bad_ones(path: Path) -> Iterator[Bad]:
@@ -92,57 +110,3 @@ def _bad_ones(path: Path) -> Iterator[Bad]:
         for line in file:
             yield Bad(*orjson.loads(line))
     path.unlink()
-
-
-def _groups(rows: Iterable[Named]) -> Iterator[Group]:
-    found: dict[str, list[Placed]] = {}
-    for subject, row in rows:
-        held = found.setdefault(subject, [])
-        if len(held) < MOST_ROWS:
-            held.append(row)
-    yield from (Group(subject, held) for subject, held in found.items())
-
-
-def in_sequence(rows: Iterable[Named | Bad]) -> Iterator[Group | Bad]:
-    """Yield the subjects of rows that are grouped by subject already; a subject that returns is named, not assessed.
-
-    Raises WrongCall where that cannot be watched over in bounded memory: many subjects in no order.
-    """
-    seen, group, known = _Seen(), Group("", []), False
-    for one in rows:
-        if isinstance(one, Bad):
-            yield one
-            continue
-        subject, row = one
-        if subject != group.subject:
-            if group.rows:
-                yield group
-            group, known = Group(subject, []), seen.before(subject)
-        if known:
-            yield Bad(row[0], row[1], "subject-returned")
-        elif len(group.rows) < MOST_ROWS:
-            group.rows.append(row)
-    if group.rows:
-        yield group
-
-
-class _Seen:
-    """Remembers subjects, or, once they are many, only the last one of an ascending order."""
-
-    def __init__(self) -> None:
-        self._hashes: set[int] = set()
-        self._last, self._ascending = "", True
-
-    def before(self, subject: str) -> bool:
-        """Tell whether a subject was there before, and remember it."""
-        if len(self._hashes) < MOST_REMEMBERED:
-            found = (hashed := _hash(subject, 0)) in self._hashes
-            self._hashes.add(hashed)
-            self._ascending = self._ascending and (found or subject > self._last)
-            self._last = max(self._last, subject)
-            return found
-        if not self._ascending:
-            raise WrongCall(f"more than {MOST_REMEMBERED} subjects in no order; leave --grouped out")
-        found, self._ascending = subject <= self._last, subject > self._last
-        self._last = max(self._last, subject)
-        return found

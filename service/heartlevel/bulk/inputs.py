@@ -56,7 +56,7 @@ class Input:
 def inputs_of(
     arguments: Sequence[str], standard: IO[bytes], forced: str | None, mapped: bool, written: Sequence[Path | None]
 ) -> list[Input]:
-    """Return the inputs named, folders and globs in the order of their paths, without the files `written` to.
+    """Return the inputs named, folders and globs in the order of their paths, without the files and folders `written` to.
 
     Raises WrongCall for a name that stands for nothing.
     """
@@ -66,7 +66,7 @@ def inputs_of(
         if argument == STANDARD_INPUT:
             found.append(_standard_input(standard, forced, mapped))
             continue
-        paths = [path for path in _paths(argument) if path.resolve() not in left_out]
+        paths = [path for path in _paths(argument) if left_out.isdisjoint([path.resolve(), *path.resolve().parents])]
         if not paths:
             raise WrongCall(f"{argument}: nothing to read there besides what is written")
         found += [Input(str(path), forced or _format_of(path, mapped), path) for path in paths]

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from hashlib import blake2b
 from pathlib import Path
+from time import monotonic
 from typing import IO, Any, Self
 
 import orjson
@@ -18,6 +19,7 @@ from heartlevel.bulk.inputs import WrongCall
 from heartlevel.bulk.judging import Counts, Judged
 
 PARTIAL, JOURNAL = ".partial", ".journal"
+SECONDS_AT_RISK = 0.25  # of work that a run loses if it is killed; waiting for the disk after each part takes longer
 CHANGED = {
     "service": "the program is of another version",
     "rules": "the rules are others",
@@ -48,14 +50,18 @@ def beside(path: Path, ending: str) -> Path:
 
 
 class Journal:
-    """The growing files of a run. `paths` are the output and, if asked for, the file of problems."""
+    """The growing files of a run: its outputs and, if asked for, the file of problems."""
 
-    def __init__(self, paths: list[Path], head: Mapping[str, Any], resume: bool, begins: bytes = b"") -> None:
-        """Begin, or go on. `begins` stands at the beginning of the output.
+    def __init__(
+        self, outputs: list[Path], problems: Path | None, head: Mapping[str, Any], resume: bool, begins: list[bytes]
+    ) -> None:
+        """Begin, or go on. `begins` stands at the beginning of the outputs.
 
         Raises WrongCall if another process is writing, or if the run to go on with was another.
         """
-        self.paths = paths
+        self.outputs, self.paths = len(outputs), [*outputs, *([problems] if problems else [])]
+        paths = self.paths
+        self._noted, self._unnoted = 0.0, False
         self._file = beside(paths[0], JOURNAL).open("a+b")
         self._lock()
         self.written = self._found(head) if resume else None
@@ -90,11 +96,12 @@ class Journal:
         self._file.truncate(end)
         return _written(orjson.loads(last)) if last else None
 
-    def _begin(self, head: Mapping[str, Any], begins: bytes) -> None:
+    def _begin(self, head: Mapping[str, Any], begins: list[bytes]) -> None:
         self._file.truncate(0)
         self._open("wb")
-        self._files[0].write(begins)
-        self.written = Written(sizes=[len(begins)] + [0] * (len(self.paths) - 1))
+        for file, first in zip(self._files, begins, strict=False):
+            file.write(first)
+        self.written = Written(sizes=[file.tell() for file in self._files])
         self._note(head)
 
     def _go_on(self) -> None:
@@ -115,32 +122,44 @@ class Journal:
     def add(self, judged: Judged, digest: str) -> None:
         """Write what came of a part; `digest` is of all parts read so far."""
         assert self.written is not None
-        for file, content in zip(self._files, (judged.output, judged.problems), strict=False):
+        for file, content in zip(self._files, [*judged.outputs, judged.problems], strict=False):
             file.write(content)
-            _to_disk(file)
         self.written.parts, self.written.digest = judged.number + 1, digest
         self.written.sizes = [file.tell() for file in self._files]
         self.written.counts.add(judged.counts)
+        self._unnoted = True
+        if monotonic() - self._noted >= SECONDS_AT_RISK:
+            self._note_parts()
+
+    def _note_parts(self) -> None:
+        """Note the parts written since the last time, once they are on the disk."""
+        if not self._unnoted:
+            return
+        for file in self._files:
+            _to_disk(file)
+        assert self.written is not None
         self._note(asdict(self.written))
+        self._noted, self._unnoted = monotonic(), False
 
     def _note(self, line: Mapping[str, Any]) -> None:
         self._file.write(orjson.dumps(line) + b"\n")
         _to_disk(self._file)
 
     def finish(self, convert: Any) -> None:
-        """Give the files their names, the output first converted by `convert(from, to)` if there is such.
+        """Give the files their names, the outputs first converted by `convert(from, to)` if there is such.
 
         May be done again after an interruption at any point.
         """
         assert self.written is not None
         if not self.written.done:
+            self._note_parts()
             for file in self._files:
                 file.close()
             self.written.done = True
             self._note(asdict(self.written))
         for place, path in enumerate(self.paths):
             partial = beside(path, PARTIAL)
-            if convert and place == 0 and partial.exists():
+            if convert and place < self.outputs and partial.exists():
                 convert(partial, beside(path, ".converted"))
                 beside(path, ".converted").replace(path)
                 partial.unlink()
@@ -153,7 +172,9 @@ class Journal:
         return self
 
     def __exit__(self, *what: object) -> None:
-        """Let the files go; what is written stays."""
+        """Let the files go; what is written stays, and is noted unless that is what failed."""
+        if not any(file.closed for file in (*getattr(self, "_files", ()), self._file)):
+            self._note_parts()
         for file in (*getattr(self, "_files", ()), self._file):
             file.close()
 

@@ -1,27 +1,22 @@
 """One part judged: a pure function of the part, so that it may be done anywhere, and again."""
 
-import csv
-import io
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from typing import Any
+from typing import TypeAlias
 
 import orjson
 
-from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.bulk.grouping import Bad, Group
+from heartlevel.bulk.kinds import Kind
 from heartlevel.bulk.mapping import Mapped
-from heartlevel.bulk.parts import Item, Part
-from heartlevel.bulk.places import Place, placed
-from heartlevel.bulk.rows import Made, request_from
+from heartlevel.bulk.parts import Item, Line, Part, Rows
+from heartlevel.bulk.places import Place, in_line, in_rows, unreadable, without_found
+from heartlevel.bulk.rows import request_from
 from heartlevel.bulk.tables import Layout
+from heartlevel.intake.faults import Problem
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.one_call import TOGETHER_IN_BULK, Outcome, answer_each
-
-FINDING_COLUMNS = ("subject", "finding", "rule", "scope", "severity", "urgent", "effect", "title", "explanation",
-                   "advice", "readings", "facts", "rules_fingerprint")  # fmt: skip
-Render = Callable[[dict[str, Any]], bytes]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +27,7 @@ class Plan:
     names: Sequence[str]  # of the inputs
     layouts: Mapping[int, Layout]
     mapped: Mapped
-    render: Render
+    kind: Kind
 
 
 @dataclass(slots=True)
@@ -53,86 +48,129 @@ class Counts:
 
 @dataclass(slots=True)
 class Judged:
-    """What came of a part: bytes of the output, and what could not be read, as lines for a file and for people."""
+    """What came of a part: bytes of each output, and what could not be read, as lines for a file and for people."""
 
     number: int
-    output: bytes
+    outputs: list[bytes]
     problems: bytes
     notes: list[str]
     counts: Counts = field(default_factory=Counts)
 
 
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What came of one subject: what is written of it, and what could not be read."""
+
+    output: bytes
+    readings: int
+    urgent: bool
+    places: list[Place]
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A request, or a row, that there is no answer to."""
+
+    places: list[Place]
+    outcome: Outcome | None = None
+
+
+Result: TypeAlias = Said | Refused
+
+
 def judged(plan: Plan, part: Part) -> Judged:
     """Assess a part. Takes no other part, no clock and no file into account."""
-    output, problems, notes, counts = [], [], list[str](), Counts()
-    for item, made, outcome in _outcomes(plan, part.items):
-        places = placed(plan, item, made, outcome)
-        problems += [orjson.dumps(one.as_dict()) + b"\n" for one in places]
-        counts.problems += len(places)
-        if outcome is None or outcome.answer is None:
+    if plan.kind.is_tables:
+        from heartlevel.bulk.judging_tables import as_tables
+
+        outputs, results = as_tables(plan, part.items)
+    else:
+        results = list(_results(plan, part.items))
+        outputs = [b"".join(one.output for one in results if isinstance(one, Said))]
+    return _counted(part.number, outputs, results)
+
+
+def _counted(number: int, outputs: list[bytes], results: Sequence[Result]) -> Judged:
+    problems, notes, counts = [], list[str](), Counts()
+    for one in results:
+        problems += [orjson.dumps(place.as_dict()) + b"\n" for place in one.places]
+        counts.problems += len(one.places)
+        if isinstance(one, Refused):
             counts.refused += 1
-            notes += _notes(places, outcome)
+            notes += _notes(one)
             continue
-        notes += [f"{one.input}:{one.line}: {one.column}: {one.detail}" for one in places if one.pointer is None]
-        output.append(plan.render(outcome.answer))
+        notes += [f"{place.input}:{place.line}: {place.column}: {place.detail}" for place in one.places
+                  if place.pointer is None]  # fmt: skip
         counts.subjects += 1
-        counts.readings += len(outcome.answer["readings"])
-        counts.urgent += outcome.answer["urgent"]
-    return Judged(part.number, b"".join(output), b"".join(problems), notes, counts)
+        counts.readings += one.readings
+        counts.urgent += one.urgent
+    return Judged(number, outputs, b"".join(problems), notes, counts)
 
 
-def _outcomes(plan: Plan, items: Sequence[Item]) -> Iterator[tuple[Item, Made | None, Outcome | None]]:
-    """Answer the items through the one call; this is the place where tables meet it."""
-    made = [request_from(item, plan.layouts, plan.mapped) if isinstance(item, Group) else None for item in items]
-    asked = [(at, _asked(item, request)) for at, (item, request) in enumerate(zip(items, made, strict=True))
-             if not isinstance(item, Bad)]  # fmt: skip
-    answered = answer_each(asked, plan.rules, together=TOGETHER_IN_BULK)
-    for item, request in zip(items, made, strict=True):
-        yield item, request, None if isinstance(item, Bad) else next(answered)
+def _notes(refused: Refused) -> Iterator[str]:
+    """Say on lines for the caller's own screen why there is no answer; no value that was found is shown."""
+    first, outcome = refused.places[0], refused.outcome
+    yield f"{first.input}:{first.line}: {outcome.detail if outcome else first.detail}"
+    for place, one in zip(refused.places, outcome.problems if outcome else (), strict=False):
+        yield f"{place.input}:{place.line}: {place.column or one.pointer or '/'}: {without_found(one)}"
 
 
-def _asked(item: Item, made: Made | None) -> bytes | LineTooLong:
-    if made is not None:
-        return orjson.dumps(made.request)
-    assert not isinstance(item, (Bad, Group))
-    return item.text
+def _results(plan: Plan, items: Sequence[Item]) -> Iterator[Result]:
+    """Return what came of each item, in order; rows are looked at by columns, doubtful ones one by one."""
+    waiting = list[Line]()
+    for item in items:
+        if isinstance(item, Line):
+            waiting.append(item)
+            continue
+        yield from _of_lines(plan, waiting)
+        waiting = []
+        if isinstance(item, Bad):
+            yield Refused([unreadable(plan, item)])
+        else:
+            yield from _of_rows(plan, item)
+    yield from _of_lines(plan, waiting)
 
 
-def _notes(places: Sequence[Place], outcome: Outcome | None) -> Iterator[str]:
-    """Say on lines for the caller's own screen why there is no answer."""
-    first = places[0]
-    at = f"{first.input}:{first.line}"
-    yield f"{at}: {outcome.detail if outcome else first.detail}"
-    yield from (f"{at}: {one}" for one in outcome.problems) if outcome else ()
+def _of_rows(plan: Plan, rows: Rows) -> Iterator[Result]:
+    from heartlevel.bulk.by_columns import clean_batches, looked_at
+    from heartlevel.bulk.judging_batches import said_of
+
+    looked = looked_at(rows, plan.layouts, plan.mapped)
+    found: dict[int, Result] = {}
+    for clean in clean_batches(looked, plan.rules):
+        found |= zip(clean.subjects.tolist(), said_of(plan, looked, clean), strict=True)
+    groups = looked.groups()
+    found |= zip(groups, _of_groups(plan, list(groups.values())), strict=True)
+    yield from (found[place] for place in range(len(rows.subjects)))
 
 
-def whole_answer(answer: dict[str, Any]) -> bytes:
-    """Write an answer as a line of JSON."""
-    return as_json(answer) + b"\n"
+def _of_groups(plan: Plan, groups: Sequence[Group]) -> Iterator[Result]:
+    made = [request_from(one, plan.layouts, plan.mapped) for one in groups]
+    for one, outcome in zip(made, _answered(plan, [orjson.dumps(one.request) for one in made]), strict=True):
+        problems, refused = problems_of(outcome), None if outcome.answer else outcome
+        yield _result(plan, outcome, in_rows(plan, one, problems, refused))
 
 
-def findings_as_lines(answer: dict[str, Any]) -> bytes:
-    """Write an answer's findings as lines of JSON, one a finding."""
-    return b"".join(orjson.dumps(dict(zip(FINDING_COLUMNS, row, strict=True))) + b"\n" for row in _finding_rows(answer))
+def _of_lines(plan: Plan, lines: Sequence[Line]) -> Iterator[Result]:
+    for line, outcome in zip(lines, _answered(plan, [one.text for one in lines]), strict=True):
+        yield _result(plan, outcome, in_line(plan, line, problems_of(outcome), None if outcome.answer else outcome))
 
 
-def findings_as_csv(answer: dict[str, Any]) -> bytes:
-    """Write an answer's findings as CSV; lists and facts as JSON."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(
-        [_csv_cell(cell) for cell in row] for row in _finding_rows(answer)
-    )  # fmt: skip
-    return text.getvalue().encode()
+def _answered(plan: Plan, texts: Sequence[bytes | LineTooLong]) -> Iterator[Outcome]:
+    return answer_each(enumerate(texts), plan.rules, together=TOGETHER_IN_BULK)
 
 
-def _finding_rows(answer: dict[str, Any]) -> Iterator[list[Any]]:
-    fingerprint = answer["made_with"]["rules"]["fingerprint"]
-    for one in answer["findings"]:
-        yield [answer["subject"]["id"], one["id"], *(one[name] for name in FINDING_COLUMNS[2:11]),
-               orjson.dumps(one["facts"]).decode(), fingerprint]  # fmt: skip
+def problems_of(outcome: Outcome) -> list[Problem]:
+    """Return what is wrong with a request, answered or not."""
+    if outcome.answer is not None:
+        return [Problem(**one) for one in outcome.answer["problems"]]
+    return list(outcome.problems)
 
 
-def _csv_cell(cell: Any) -> Any:
-    if isinstance(cell, bool):
-        return str(cell).lower()
-    return orjson.dumps(cell).decode() if isinstance(cell, list) else cell
+def _result(plan: Plan, outcome: Outcome, places: list[Place]) -> Result:
+    answer = outcome.answer
+    if answer is None:
+        return Refused(places, outcome)
+    return Said(plan.kind.written(answer), len(answer["readings"]), answer["urgent"], places)
+
+

@@ -2,24 +2,26 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from hashlib import blake2b
+from hashlib import sha256
 from pathlib import Path
 from typing import TypeAlias
 
 import orjson
 
 from heartlevel.bulk.arrays import requests_of
-from heartlevel.bulk.grouping import Bad, Group, Named, gathered, in_sequence
+from heartlevel.bulk.chunks import BadRow
+from heartlevel.bulk.grouping import Bad, gathered
 from heartlevel.bulk.inputs import LINES, Input
 from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.opening import Damaged, Meter
-from heartlevel.bulk.rows import subject_of
-from heartlevel.bulk.tables import BadRow, Layout, rows_of
+from heartlevel.bulk.rows import subjects_of
+from heartlevel.bulk.sequence import in_sequence
+from heartlevel.bulk.sheets import Named, Sheets, as_bytes, cut, named
+from heartlevel.bulk.tables import Layout, chunks_of
 from heartlevel.intake.ndjson import LineTooLong
 
-MOST_ITEMS = 128
-MOST_BYTES = 2 * 1024 * 1024
-CELLS_OF_A_ROW = 200  # bytes a row is taken for, where it is not text
+MOST_ITEMS, MOST_BYTES = 128, 2 * 1024 * 1024  # requests
+MOST_SUBJECTS, MOST_ROWS = 1024, 16_384  # of tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,15 @@ class Line:
     text: bytes | LineTooLong
 
 
-Item: TypeAlias = Line | Group | Bad
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """All rows of some subjects, written as bytes, a sheet for each input."""
+
+    subjects: list[str]
+    by_input: list[tuple[int, bytes]]
+
+
+Item: TypeAlias = Line | Bad | Rows
 
 
 @dataclass(slots=True)
@@ -44,17 +54,22 @@ class Part:
 
     def digest(self) -> str:
         """Return a hash of what the part holds."""
-        hashed = blake2b(digest_size=16)
+        hashed = sha256()  # processors have instructions for it
         for item in self.items:
-            hashed.update(_written(item))
+            for piece in _written(item):
+                hashed.update(b"%d " % len(piece) + piece)
         return hashed.hexdigest()
 
 
-def _written(item: Item) -> bytes:
+def _written(item: Item) -> Iterator[bytes]:
     if isinstance(item, Line):
-        text = item.text if isinstance(item.text, bytes) else b"\x00"
-        return b"%d %d %d " % (item.input, item.line, len(text)) + text
-    return orjson.dumps([item.subject, item.rows] if isinstance(item, Group) else [item.input, item.line, item.code])
+        yield b"%d %d " % (item.input, item.line)
+        yield item.text if isinstance(item.text, bytes) else b"\x00"
+    elif isinstance(item, Bad):
+        yield orjson.dumps([item.input, item.line, item.code])
+    else:
+        yield orjson.dumps([item.subjects, [number for number, _ in item.by_input]])
+        yield from (content for _, content in item.by_input)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,22 +87,30 @@ def parts_of(source: Source, folder: Path, meter: Meter) -> Iterator[Part]:
 
     `folder` takes the tables' rows meanwhile, unless they are grouped by subject.
     """
-    part, size = Part(0), 0
-    for item in _items(source, folder, meter):
-        part.items.append(item)
+    for number, items in enumerate(_together(_items(source, folder, meter))):
+        yield Part(number, items, meter.position)
+
+
+def _together(items: Iterator[Item]) -> Iterator[list[Item]]:
+    """Yield as many items as go into one part; rows, which are cut already, are a part of their own."""
+    held, size = list[Item](), 0
+    for item in items:
+        if isinstance(item, Rows):
+            if held:
+                yield held
+            yield [item]
+            held, size = [], 0
+            continue
+        held.append(item)
         size += _size(item)
-        if len(part.items) >= MOST_ITEMS or size >= MOST_BYTES:
-            part.position = meter.position
-            yield part
-            part, size = Part(part.number + 1), 0
-    if part.items:
-        part.position = meter.position
-        yield part
+        if len(held) >= MOST_ITEMS or size >= MOST_BYTES:
+            yield held
+            held, size = [], 0
+    if held:
+        yield held
 
 
 def _size(item: Item) -> int:
-    if isinstance(item, Group):
-        return CELLS_OF_A_ROW * len(item.rows)
     return len(item.text) if isinstance(item, Line) and isinstance(item.text, bytes) else 0
 
 
@@ -98,7 +121,12 @@ def _items(source: Source, folder: Path, meter: Meter) -> Iterator[Item]:
     if not source.layouts:
         return
     rows = _rows(source, meter)
-    yield from in_sequence(rows) if source.grouped else gathered(rows, folder, meter)
+    brought = in_sequence(rows) if source.grouped else gathered(rows, folder, meter)
+    for found in cut(brought, MOST_ROWS, MOST_SUBJECTS):
+        if isinstance(found, Sheets):
+            yield Rows(found.subjects, [(number, as_bytes(some)) for number, some in found.by_input])
+        else:
+            yield found
 
 
 def _lines(place: int, one: Input, meter: Meter) -> Iterator[Item]:
@@ -113,9 +141,12 @@ def _lines(place: int, one: Input, meter: Meter) -> Iterator[Item]:
 
 def _rows(source: Source, meter: Meter) -> Iterator[Named | Bad]:
     for place, layout in source.layouts.items():
-        for row in rows_of(source.inputs[place], source.mapped, meter):
-            if isinstance(row, BadRow):
-                yield Bad(place, row.line, row.code)
+        for chunk in chunks_of(source.inputs[place], source.mapped, meter):
+            if isinstance(chunk, BadRow):
+                yield Bad(place, chunk.line, chunk.code)
                 continue
-            subject = subject_of(row[1], layout)
-            yield (subject, (place, *row)) if subject else Bad(place, row[0], "no-subject")
+            subjects, nobodys = subjects_of(chunk, layout)
+            yield from (Bad(place, line, "no-subject") for line in nobodys.tolist())
+            rows = named(place, chunk.cells, chunk.lines, subjects)
+            if len(rows.rows):
+                yield rows

@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Protocol
 
 from heartlevel.bulk.grouping import Bad
-from heartlevel.bulk.parts import Item, Line
+from heartlevel.bulk.parts import Line
 from heartlevel.bulk.rows import Made
 from heartlevel.bulk.tables import Layout
 from heartlevel.intake.faults import DETAILS, Problem
@@ -26,6 +26,9 @@ WITHOUT_VALUE = {
     "id-repeated": "the id is used more than once",
     "unit-mistaken": "no blood pressure is that high in kPa",
 }
+# Hints about these tell a name that could have been meant, never what was found.
+NAMES_OURS = ("unknown-key", "not-one-of")
+FOUND = "found {found}; expected "
 
 
 class Naming(Protocol):
@@ -56,31 +59,31 @@ class Place:
         return asdict(self)
 
 
-def placed(naming: Naming, item: Item, made: Made | None, outcome: Outcome | None) -> list[Place]:
-    """Return everything that could not be read of an item."""
-    if isinstance(item, Bad):
-        return [Place(naming.names[item.input], item.line, None, None, item.code, ABOUT_ROWS[item.code])]
-    assert outcome is not None
-    found = _problems(outcome)
-    if isinstance(item, Line):
-        return [*_as_a_whole(outcome, naming.names[item.input], item.line, bool(found)),
-                *(_in_request(one, naming.names[item.input], item.line) for one in found)]  # fmt: skip
-    assert made is not None
+def unreadable(naming: Naming, bad: Bad) -> Place:
+    """Return the place of a row, or input, that is none."""
+    return Place(naming.names[bad.input], bad.line, None, None, bad.code, ABOUT_ROWS[bad.code])
+
+
+def in_line(naming: Naming, line: Line, problems: Sequence[Problem], refused: Outcome | None) -> list[Place]:
+    """Return everything that could not be read of a request."""
+    name = naming.names[line.input]
+    return [*_as_a_whole(refused, name, line.line, bool(problems)),
+            *(_in_request(one, name, line.line) for one in problems)]  # fmt: skip
+
+
+def in_rows(naming: Naming, made: Made, problems: Sequence[Problem], refused: Outcome | None = None) -> list[Place]:
+    """Return everything that could not be read of a subject's rows."""
+    if not problems and not refused and not made.differing:
+        return []
     first_input, first_line, _ = made.rows[0]
-    return [*_as_a_whole(outcome, naming.names[first_input], first_line, bool(found)),
-            *(_in_rows(one, naming, made) for one in found), *_differing(naming, made)]  # fmt: skip
+    return [*_as_a_whole(refused, naming.names[first_input], first_line, bool(problems)),
+            *(_in_rows(one, naming, made) for one in problems), *_differing(naming, made)]  # fmt: skip
 
 
-def _problems(outcome: Outcome) -> list[Problem]:
-    if outcome.answer is not None:
-        return [Problem(**one) for one in outcome.answer["problems"]]
-    return list(outcome.problems)
-
-
-def _as_a_whole(outcome: Outcome, name: str, line: int, said: bool) -> Iterator[Place]:
+def _as_a_whole(refused: Outcome | None, name: str, line: int, said: bool) -> Iterator[Place]:
     """Name what is wrong with a line as a whole, unless its problems say it."""
-    if outcome.answer is None and not said:
-        yield Place(name, line, None, None, outcome.code, outcome.detail)
+    if refused is not None and not said:
+        yield Place(name, line, None, None, refused.code, refused.detail)
 
 
 def _in_request(one: Problem, name: str, line: int) -> Place:
@@ -117,3 +120,15 @@ def _worded(code: str) -> str:
     if code in DETAILS:
         return WITHOUT_VALUE.get(code) or DETAILS[code].format(found="a value", expected="what the field takes")
     return "doubtful as entered; the finding of this rule says why"
+
+
+def without_found(one: Problem) -> str:
+    """Say what is wrong and what was expected, but not what was found."""
+    template, hint = DETAILS.get(one.code, ""), one.hint or ""
+    if template and "{found}" not in template:
+        said = one.detail
+    elif template.startswith(FOUND):
+        said = f"expected {one.detail.rpartition('; expected ')[2]}"
+    else:
+        said = _worded(one.code)
+    return f"{said} ({hint})" if one.code in NAMES_OURS and hint.startswith("did you mean") else said

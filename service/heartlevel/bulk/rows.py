@@ -3,16 +3,25 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from hashlib import blake2b
+from re import compile as pattern
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import orjson
 
+from heartlevel.bulk.chunks import Chunk, distinct
 from heartlevel.bulk.fields import FIELDS, FLAG, LIST, NUMBER, TEXT, Field
 from heartlevel.bulk.grouping import Group, Placed
 from heartlevel.bulk.mapping import Column, Mapped
 from heartlevel.bulk.tables import Layout
+from heartlevel.columns import Ints
+from heartlevel.intake.table_columns import said_in_text
 
-FLAGS = {"true": True, "false": False}
+if TYPE_CHECKING:
+    import pyarrow
+
+BETWEEN_ITEMS = pattern(r"[;| ]")
 
 
 @dataclass(slots=True)
@@ -55,7 +64,7 @@ def _values(
 ) -> Iterator[tuple[str, Any]]:
     times = []
     for cell, column in zip(cells, columns, strict=True):
-        value = _value(cell, column, mapped.decimal) if column else None
+        value = value_of(cell, column, mapped.decimal) if column else None
         if column is None or value is None:
             continue
         if column.to == "taken_at":
@@ -63,10 +72,10 @@ def _values(
         else:
             yield column.to, value
     if times:
-        yield "taken_at", _time(" ".join(times), mapped.time_format)
+        yield "taken_at", time_of(" ".join(times), mapped.time_format)
 
 
-def _value(cell: Any, column: Column, decimal: str) -> Any:
+def value_of(cell: Any, column: Column, decimal: str) -> Any:
     """Return what a cell says; None where it says nothing."""
     if isinstance(cell, str):
         cell = cell.strip()
@@ -79,13 +88,13 @@ def _value(cell: Any, column: Column, decimal: str) -> Any:
 
 def _typed(value: Any, field: Field, decimal: str, factor: float) -> Any:
     if field.kind == NUMBER:
-        number = _number(value, decimal) if isinstance(value, str) else value
+        number = said_in_text(value, field.declared, decimal) if isinstance(value, str) else value
         scaled = factor != 1.0 and isinstance(number, (int, float)) and not isinstance(number, bool)
         return round(number * factor, 9) if scaled else number
     if isinstance(value, str):
         if field.kind == FLAG:
-            return FLAGS.get(value.lower(), value)
-        return value.replace("|", ";").replace(" ", ";").split(";") if field.kind == LIST else value
+            return said_in_text(value, field.declared)
+        return [one for one in BETWEEN_ITEMS.split(value) if one] if field.kind == LIST else value
     return _as_text(value) if field.kind == TEXT else value
 
 
@@ -95,14 +104,8 @@ def _as_text(value: Any) -> str:
     return f"{value:.15g}" if isinstance(value, float) else str(value)
 
 
-def _number(text: str, decimal: str) -> Any:
-    try:
-        return float(text if decimal == "." else text.replace(decimal, "."))
-    except ValueError:
-        return text
-
-
-def _time(text: str, written: str | None) -> str:
+def time_of(text: str, written: str | None) -> str:
+    """Return a time as the request has it; as it stands where it is not written in the way said."""
     if written is None:
         return text
     try:
@@ -131,9 +134,14 @@ def _device_of(parts: dict[str, dict[str, Any]]) -> dict[str, Any] | None:
 
 
 def _digest(details: dict[str, Any]) -> str:
-    from hashlib import blake2b
+    return blake2b(orjson.dumps(_as_floats(details), option=orjson.OPT_SORT_KEYS), digest_size=6).hexdigest()
 
-    return blake2b(orjson.dumps(details, option=orjson.OPT_SORT_KEYS), digest_size=6).hexdigest()
+
+def _as_floats(value: Any) -> Any:
+    """Return whole numbers as floats: tables write the same number in either way."""
+    if isinstance(value, dict):
+        return {key: _as_floats(one) for key, one in value.items()}
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
 def _keep(made: Made, place: int, kept: dict[str, Any], new: Mapping[str, Any], at: str) -> None:
@@ -145,9 +153,15 @@ def _keep(made: Made, place: int, kept: dict[str, Any], new: Mapping[str, Any], 
             made.differing.append((place, f"{at}.{key}"))
 
 
-def subject_of(cells: Sequence[Any], layout: Layout) -> str | None:
-    """Return the name of the subject a row is about; None if there is none."""
-    column = layout.columns[layout.subject]
-    assert column is not None
-    value = _value(cells[layout.subject], column, ".")
-    return None if value is None else str(value)
+def subjects_of(chunk: Chunk, layout: Layout) -> "tuple[pyarrow.Array, Ints]":
+    """Return the name of the subject of each row, and the lines of the rows that have none."""
+    import pyarrow
+
+    meaning = layout.columns[layout.subject]
+    assert meaning is not None
+    places, names = distinct(chunk.cells[layout.subject])
+    said = [value_of(name, meaning, ".") for name in names]
+    known = pyarrow.array([None if one is None else str(one) for one in [*said, None]], pyarrow.string())
+    of_row = known.take(pyarrow.array(places % len(known)))  # −1, for nothing, is the last
+    nobodys = of_row.is_null().to_numpy(zero_copy_only=False) if of_row.null_count else np.zeros(len(of_row), dtype=bool)
+    return of_row, chunk.lines[nobodys]

@@ -1,5 +1,6 @@
 """Parts judged by several processes, a few ahead, results in the order of the parts."""
 
+import gc
 import os
 import signal
 from collections import deque
@@ -76,6 +77,7 @@ def _processes(plan: Plan, workers: int) -> Iterator[Submit]:
 def _begin(plan: Plan, parent: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends its workers
     _plan[:] = [plan]
+    gc.freeze()  # the rules stay: there is no use in looking through them again and again
     Thread(target=_end_with, args=(parent,), daemon=True).start()
 
 

@@ -15,6 +15,7 @@ from typing import Any
 import click
 
 from heartlevel.bulk import carrying_out as bulk
+from heartlevel.bulk import kinds
 from heartlevel.bulk.inputs import FORMATS, Input, WrongCall, inputs_of
 from heartlevel.bulk.judging import Counts, Judged
 from heartlevel.bulk.mapping import Mapped, mapped_by
@@ -26,9 +27,10 @@ from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
 
 WRONG_CALL = 2
-KINDS = ("summary", "ndjson", "parquet", "findings")
+KINDS = ("summary", "ndjson", "parquet", "findings", "tables")
 EXTRAS = {"pyarrow": "bulk", "distributed": "distributed"}
 FILE = click.Path(dir_okay=False, path_type=Path)
+PLACE = click.Path(path_type=Path)
 CORES = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
@@ -38,8 +40,8 @@ CORES = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os
 @rules_options
 @click.option("--from", "forced", type=click.Choice(FORMATS), help="Format of all FILES; else by ending, then content.")
 @click.option("--to", "kind", type=click.Choice(KINDS), help="What is written; findings are a CSV, one row a finding, or "
-              "Parquet if the output's name ends so.")  # fmt: skip
-@click.option("--output", type=FILE, help="Where to; by default standard output. Parquet needs one.")
+              "Parquet if the output's name ends so; tables are Parquet files in a folder, without wording.")  # fmt: skip
+@click.option("--output", type=PLACE, help="Where to; by default standard output. Parquet needs one.")
 @click.option("--columns", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="YAML file that says what the columns of a table mean.")  # fmt: skip
 @click.option("--dry-run", is_flag=True, help="Say how each column is understood, and stop.")
@@ -98,7 +100,7 @@ def _carried_out(job: bulk.Job, options: dict[str, Any]) -> Counts:
     progress.start(meter.total)
     counts = bulk.carried_out(job, _judge(options), partial(_show, job, progress), meter)
     progress.end(counts)
-    if counts.problems and job.problems is None and job.kind in (bulk.FINDINGS_CSV, bulk.FINDINGS_TABLE):
+    if counts.problems and job.problems is None and job.kind in (kinds.FINDINGS_CSV, kinds.FINDINGS_TABLE):
         click.echo(f"problems in what was read: {counts.problems}; --problems FILE names each", err=True)
     return counts
 
@@ -112,19 +114,22 @@ def _judge(options: dict[str, Any]) -> bulk.Judge:
     return partial(on_this_machine, workers=options["workers"])
 
 
-def _kind(options: dict[str, Any]) -> bulk.Kind:
+def _kind(options: dict[str, Any]) -> kinds.Kind:
     """Return the kind of output asked for; raises WrongCall where it needs a file and there is none."""
     output = options["output"]
     as_table = output is not None and output.suffix == ".parquet"
     asked = options["kind"] or ("ndjson" if options["as_lines"] else None)
     asked = asked or ("parquet" if as_table else "ndjson" if output else "summary")
-    if output is None and (asked == "parquet" or options["resume"]):
-        raise WrongCall(f"{'--resume' if options['resume'] else '--to parquet'} needs --output FILE")
+    if output is None and (asked in ("parquet", "tables") or options["resume"]):
+        needs = "--resume" if options["resume"] else f"--to {asked}"
+        raise WrongCall(f"{needs} needs --output {'FOLDER' if asked == 'tables' else 'FILE'}")
+    if output is not None and output.exists() and output.is_dir() != (asked == "tables"):
+        raise WrongCall(f"{output}: {'a folder' if asked == 'tables' else 'a file'} is to be written there")
     if output is not None and output == options["problems"]:
         raise WrongCall("--output and --problems name the same file")
     if asked == "findings":
-        return bulk.FINDINGS_TABLE if as_table else bulk.FINDINGS_CSV
-    return {"summary": SUMMARY, "ndjson": bulk.NDJSON, "parquet": bulk.ANSWERS_TABLE}[asked]
+        return kinds.FINDINGS_TABLE if as_table else kinds.FINDINGS_CSV
+    return {"summary": SUMMARY, "ndjson": kinds.NDJSON, "parquet": kinds.ANSWERS_TABLE, "tables": kinds.TABLES}[asked]
 
 
 def summary_lines(answer: dict[str, Any]) -> bytes:
@@ -132,7 +137,7 @@ def summary_lines(answer: dict[str, Any]) -> bytes:
     return f"{summary(answer)}\n".encode()
 
 
-SUMMARY = bulk.Kind("summary", summary_lines)
+SUMMARY = kinds.Kind("summary", summary_lines)
 
 
 def _show(job: bulk.Job, progress: Progress, part: Part, judged: Judged) -> None:
@@ -140,7 +145,7 @@ def _show(job: bulk.Job, progress: Progress, part: Part, judged: Judged) -> None
     if job.output is None:
         screen = sys.stdout.buffer
         screen.write(job.kind.begins if part.number == 0 else b"")
-        screen.write(judged.output)
+        screen.write(b"".join(judged.outputs))
         screen.flush()
     for note in judged.notes if job.problems is None else ():
         click.echo(note, err=True)

@@ -41,12 +41,23 @@ class Column:
     def values(self) -> list[Any]:
         """Return the texts or lists of all rows, None where there is none."""
         held = [*(self.held or ()), None]
-        return [held[code] for code in self._places().tolist()]
+        places = self._places()
+        if len(places) == len(held) - 1 and bool((places == np.arange(len(places))).all()):
+            return held[:-1]  # each row holds something of its own
+        return [held[code] for code in places.tolist()]
 
     def looked_up(self, values: Sequence[float]) -> Floats:
         """Return, by row, one of the values, of which there is one for each thing held; NaN where none is."""
         found: Floats = np.array([*values, np.nan], dtype=np.float64)[self._places()]
         return found
+
+    def comparable(self) -> Floats:
+        """Return the column so that equal things have equal numbers."""
+        if self.held is None:
+            return self.codes
+        number: dict[Any, float] = {}
+        keys = (tuple(one) if isinstance(one, list) else one for one in self.held)
+        return self.looked_up([number.setdefault(key, float(len(number))) for key in keys])
 
     def _places(self) -> Ints:
         return np.where(np.isnan(self.codes), len(self.held or ()), self.codes).astype(np.int64)
@@ -75,22 +86,23 @@ def _by_kind(series: "pd.Series[Any]", field: fields.Field[Any]) -> Column:
 def _by_distinct(series: "pd.Series[Any]", field: fields.Field[Any]) -> Column:
     """Look at each distinct text once."""
     places, distinct = pd.factorize(series)
-    held, fit = _looked_at([as_sent(one, field) for one in distinct], field)
+    held, fit = looked_at([as_sent(one, field) for one in distinct], field)
     codes = np.where(places < 0, np.nan, places.astype(np.float64))
     doubtful = ~np.array([*fit, True])[places]
-    return _coded(field, codes, doubtful, held)
+    return coded(field, codes, doubtful, held)
 
 
 def _one_by_one(series: "pd.Series[Any]", field: fields.Field[Any]) -> Column:
     """Look at every value: the column holds things of several kinds."""
     sent = [as_sent(one, field) for one in series.tolist()]
-    held, fit = _looked_at(sent, field)
+    held, fit = looked_at(sent, field)
     known = np.array([one is not None for one in sent], dtype=bool)
     codes = np.where(known, np.arange(len(sent), dtype=np.float64), np.nan)
-    return _coded(field, codes, ~np.array(fit, dtype=bool), held)
+    return coded(field, codes, ~np.array(fit, dtype=bool), held)
 
 
-def _coded(field: fields.Field[Any], codes: Floats, doubtful: Bools, held: list[Any]) -> Column:
+def coded(field: fields.Field[Any], codes: Floats, doubtful: Bools, held: list[Any]) -> Column:
+    """Return a column of which each row's code is the place of what it holds."""
     codes = np.where(doubtful, np.nan, codes)
     if isinstance(field, (Number, Flag, Choice)):
         names = {name: place for place, name in enumerate(field.names)} if isinstance(field, Choice) else None
@@ -99,7 +111,8 @@ def _coded(field: fields.Field[Any], codes: Floats, doubtful: Bools, held: list[
     return Column(field, codes, doubtful, held)
 
 
-def _looked_at(sent: Sequence[Any], field: fields.Field[Any]) -> tuple[list[Any], list[bool]]:
+def looked_at(sent: Sequence[Any], field: fields.Field[Any]) -> tuple[list[Any], list[bool]]:
+    """Return what the field makes of values, and which of them it takes."""
     look = look_at(field)
     held, fit = [], []
     for one in sent:

@@ -2,15 +2,17 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from math import isnan
 from typing import Any
 
 from marshmallow import fields
 
 from heartlevel.intake.faults import near
-from heartlevel.intake.fields import Block, Part
+from heartlevel.intake.fields import Block, Flag, Part
 from heartlevel.intake.schema import Device, Reading, Subject
 
 SUBJECT, READING, DEVICE = "subject", "reading", "device"
+FLAGS = {"true": True, "false": False, "": None}
 Path = tuple[str, ...]
 
 
@@ -83,6 +85,18 @@ def inside(whole: Mapping[str, Any], path: Path) -> Any:
     for step in path:
         found = (found or {}).get(step)
     return found
+
+
+def said_in_text(text: str, field: fields.Field[Any], decimal: str = ".") -> Any:
+    """Return the number or truth that a text says; None for no number, and the text itself where it says neither."""
+    text = text.strip()
+    if isinstance(field, Flag):
+        return FLAGS.get(text.lower(), text)
+    try:
+        number = float(text if decimal == "." else text.replace(decimal, "."))
+    except ValueError:
+        return text or None
+    return None if isnan(number) else number
 
 
 def likely(name: object) -> str | None:

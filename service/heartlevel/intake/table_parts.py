@@ -9,6 +9,7 @@ import numpy as np
 from heartlevel.intake.batch import Batch
 from heartlevel.intake.request import Request
 from heartlevel.intake.table_readings import Table
+from heartlevel.vocabulary import EXPLANATIONS
 
 Gaps: TypeAlias = Callable[[Sequence[Request]], Sequence[float]]
 
@@ -59,5 +60,5 @@ def _request(name: str, pregnant: bool, since_birth: float, options: Mapping[str
         language=options.get("language") or "en",
         as_of=options["as_of"],
         strict=False,
-        explain="brief",
+        explain=options.get("explain") or EXPLANATIONS[0],
     )

@@ -1,8 +1,10 @@
 """From a table's cells to its readings in order: times, units, copies, names; no Python object a reading."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
+from itertools import groupby
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -10,19 +12,16 @@ import numpy as np
 import pandas as pd
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.intake.batch import circumstance_column, ordinal
-from heartlevel.intake.columnwise import Column
+from heartlevel.intake.faults import padded, problem
 from heartlevel.intake.moments import Taken, local_hour, moment_of, named_apart, to_mmhg, without_copies
-from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, Recorded
 from heartlevel.intake.request import read_item
 from heartlevel.intake.schema import HIGHEST_READABLE
-from heartlevel.intake.table_columns import COLUMN_AT, CellProblem
-from heartlevel.intake.table_columns import DEVICE as OF_DEVICE
 from heartlevel.intake.table_columns import READING as OF_READING
-from heartlevel.intake.table_columns import SUBJECT as OF_SUBJECT
-from heartlevel.intake.tabular import Cells, first_of_subject
+from heartlevel.intake.table_columns import CellProblem
+from heartlevel.intake.table_facts import facts_of_readings, facts_of_subjects
+from heartlevel.intake.tabular import Cells
 from heartlevel.intake.written_times import day_and_hour, moments
-from heartlevel.vocabulary import CIRCUMSTANCES, KPA, MMHG_PER_KPA, SIDES, UNITS
+from heartlevel.vocabulary import KPA, MMHG_PER_KPA, UNITS
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -47,8 +46,7 @@ class _Times:
     """When each row was taken. `texts` holds each row's time as it was written."""
 
     def __init__(self, cells: Cells, zone: ZoneInfo | None) -> None:
-        kept = cells.kept.tolist()
-        written = zip(cells.columns["taken_at"].values(), kept, strict=True)
+        written = zip(cells.columns["taken_at"].values(), cells.kept.tolist(), strict=True)
         self.texts = [text if known else "" for text, known in written]
         of = moments(self.texts, zone)
         self.instant, self.zone = of.instant, zone
@@ -78,8 +76,8 @@ def table_of(cells: Cells, zone: ZoneInfo | None, as_of: date | None) -> Table:
     subjects = [name for name, no in zip(cells.subjects, cells.refused.tolist(), strict=True) if not no]
     return Table(
         subjects=subjects,
-        of_subject=_of_subject(cells, as_of),
-        readings=_facts(cells, rows),
+        of_subject=facts_of_subjects(cells, as_of),
+        readings=facts_of_readings(cells, rows),
         names=names,
         rows=rows,
         subject_of=place[cells.subject_of[rows]],
@@ -105,8 +103,8 @@ def _convert(cells: Cells) -> None:
         data = {name: float(column.codes[row]) for name, column in columns.items()} | {"unit": KPA}
         cells.note(row, OF_READING, _about_the_row(to_mmhg(data, 0)))
         cells.kept[row] = False
-    for name, column in columns.items():
-        column.codes = np.where(in_kpa, converted[name], column.codes)
+    in_mmhg = {name: np.where(in_kpa, converted[name], column.codes) for name, column in columns.items()}
+    cells.columns = cells.columns | {name: replace(columns[name], codes=codes) for name, codes in in_mmhg.items()}
 
 
 def _about_the_row(problems: Sequence[Any]) -> list[Any]:
@@ -120,21 +118,34 @@ def _without_copies(cells: Cells, times: _Times, rows: Ints) -> Ints:
     same = (owner[1:] == owner[:-1]) & (instant[1:] == instant[:-1])
     if not same.any():
         return rows
-    tied = np.append(False, same) | np.append(same, False)
-    group = np.cumsum(np.append(True, ~same))[tied]
-    taken = _taken(cells, times, rows[tied])
-    kept: list[int] = []
-    rank: list[tuple[int, int]] = []
-    starts = np.flatnonzero(np.append(True, np.diff(group) != 0)).tolist()
-    for start, end in zip(starts, [*starts[1:], len(taken)], strict=True):
-        several, copies = without_copies(taken[start:end])
+    at = np.flatnonzero(np.append(False, same) | np.append(same, False))
+    group = np.cumsum(np.append(True, ~same))[at].tolist()
+    names = map(padded, _given_names(cells, times, rows[at]))
+    pressures = [cells.columns[name].codes[rows[at]].tolist() for name in ("systolic", "diastolic")]
+    keys = list(zip(group, names, *pressures, strict=True))
+    order = sorted(range(len(keys)), key=keys.__getitem__)
+    rows[at] = rows[at[order]]
+    several = Counter(zip(group, *pressures, strict=True))
+    alike = [of for (of, *_), count in several.items() if count > 1]
+    return _without_copies_in(cells, times, rows, at[np.isin(group, alike)]) if alike else rows
+
+
+def _without_copies_in(cells: Cells, times: _Times, rows: Ints, at: Ints) -> Ints:
+    """Look at the whole of the readings at these places, of some instants with the same pressures more than once."""
+    if cells.frame is None:
+        for row in rows[at].tolist():
+            cells.note(row, OF_READING, [problem("", "exact-duplicate")])
+        return rows
+    taken, there = _taken(cells, times, rows[at]), np.ones(len(rows), dtype=bool)
+    for _, together in groupby(range(len(at)), key=lambda one: (cells.subject_of[taken[one].place], taken[one].instant)):
+        places = list(together)
+        several, copies = without_copies([taken[one] for one in places])
         for one in copies:
             cells.note(int(one.pointer.rpartition("/")[2]), OF_READING, [type(one)("", one.code, one.detail)])
-        kept += [one.place for one in several]
-        rank += [(start, place) for place in range(len(several))]
-    position = np.flatnonzero(tied)
-    at = np.concatenate([np.flatnonzero(~tied), [position[start] + place for start, place in rank]])
-    return np.concatenate([rows[~tied], kept])[np.argsort(at, kind="stable")].astype(np.int64)
+        start, count = int(at[places[0]]), len(several)
+        rows[start : start + count] = [one.place for one in several]
+        there[start + count : start + len(places)] = False
+    return rows[there]
 
 
 def _taken(cells: Cells, times: _Times, rows: Ints) -> list[Taken]:
@@ -162,9 +173,8 @@ def _names(cells: Cells, times: _Times, rows: Ints) -> list[str]:
     """Name each reading; those of a subject that share a name are told apart as in a request."""
     names = _given_names(cells, times, rows)
     owner = cells.subject_of[rows]
-    twice = pd.DataFrame({"owner": owner, "name": pd.Series(names, dtype=object)}).duplicated().to_numpy()
-    ids = cells.columns["id"].values() if "id" in cells.columns and twice.any() else None
-    for subject in np.unique(owner[twice]).tolist():
+    ids = cells.columns["id"].values() if "id" in cells.columns else None
+    for subject in _sharing_names(owner, names, times.instant[rows] if ids is None else None):
         start, end = np.searchsorted(owner, [subject, subject + 1]).tolist()
         taken = [
             Taken(0.0, EPOCH, names[at], int(rows[at]), {"id": ids[rows[at]] if ids else None}) for at in range(start, end)
@@ -176,53 +186,12 @@ def _names(cells: Cells, times: _Times, rows: Ints) -> list[str]:
     return names
 
 
-def _facts(cells: Cells, rows: Ints) -> dict[str, Floats]:
-    found = {one.fact: _recorded(cells, OF_READING, one)[rows] for one in READING}
-    found |= {one.fact: _recorded(cells, OF_DEVICE, one)[rows] for one in DEVICE}
-    checked = cells.columns.get("device.checked_on")
-    device, unknown = cells.columns.get("device"), np.full(len(rows), np.nan)
-    found["device_number"] = unknown if device is None else _numbers(device)[rows]
-    found["device_checked_on"] = unknown if checked is None else _ordinals(checked)[rows]
-    column = cells.columns.get("circumstances")
-    for name in CIRCUMSTANCES:
-        found[circumstance_column(name)] = _listed(column, name, len(cells.kept))[rows]
-    return found
-
-
-def _numbers(device: Column) -> Floats:
-    """Number the devices by their names."""
-    names = device.held or []
-    number = {name: float(place) for place, name in enumerate(names)}
-    return device.looked_up([number[name] for name in names])
-
-
-def _ordinals(day: Column) -> Floats:
-    return day.looked_up([ordinal(one) for one in day.held or ()])
-
-
-def _recorded(cells: Cells, of: str, one: Recorded) -> Floats:
-    column = cells.columns.get(COLUMN_AT[of, one.path])
-    return np.full(len(cells.kept), np.nan) if column is None else column.codes
-
-
-def _listed(column: Column | None, name: str, size: int) -> Floats:
-    """Return whether a thing was listed; unknown where no list was given."""
-    if column is None:
-        return np.full(size, np.nan)
-    return column.looked_up([np.nan if one is None else float(name in one) for one in column.held or ()])
-
-
-def _of_subject(cells: Cells, as_of: date | None) -> dict[str, Floats]:
-    whole = {one.fact: _recorded(cells, OF_SUBJECT, one) for one in SUBJECT}
-    avoided = cells.columns.get("subject.avoid_arms")
-    around = {side: cells.columns.get(f"subject.arm_circumference_cm.{side}") for side in SIDES}
-    size = len(cells.kept)
-    for side in SIDES:
-        column = around[side]
-        whole[f"circumference_{side}"] = np.full(size, np.nan) if column is None else column.codes
-        whole[f"avoid_{side}"] = _listed(avoided, side, size)
-    since = cells.columns.get("subject.treatment_since")
-    whole["treatment_since"] = np.full(size, np.nan) if since is None else _ordinals(since)
-    found = {name: first_of_subject(cells, values)[~cells.refused] for name, values in whole.items()}
-    found["as_of"] = np.full(int((~cells.refused).sum()), as_of.toordinal() if as_of else np.nan)
+def _sharing_names(owner: Ints, names: Sequence[str], instant: Floats | None) -> list[int]:
+    """Return the subjects of whom several readings share a name. Names made of times are shared only by one instant."""
+    if instant is not None:
+        alike = np.zeros(len(owner), dtype=bool)
+        alike[1:] = (owner[1:] == owner[:-1]) & (instant[1:] == instant[:-1])
+    else:
+        alike = pd.DataFrame({"owner": owner, "name": pd.Series(names, dtype=object)}).duplicated().to_numpy()
+    found: list[int] = np.unique(owner[alike]).tolist()
     return found

@@ -10,12 +10,13 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from marshmallow import ValidationError
+from marshmallow import ValidationError, fields
+from pandas.api.types import infer_dtype
 
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.intake.columnwise import Column, as_sent, column_of
 from heartlevel.intake.faults import Problem, from_messages, problem
-from heartlevel.intake.fields import messages
+from heartlevel.intake.fields import Flag, Number, messages
 from heartlevel.intake.request import RefusedRequest, read_item
 from heartlevel.intake.schema import Subject
 from heartlevel.intake.table_columns import (
@@ -29,19 +30,21 @@ from heartlevel.intake.table_columns import (
     inside,
     likely,
     nested,
+    said_in_text,
 )
 from heartlevel.intake.written_times import as_texts
 
 LISTS_OF = {READING: "readings", DEVICE: "devices"}
 SOME_DEVICE = {"id": "the row's"}
 SUBJECT_BLOCK = Subject()
+DIFFERS = "rows-differ", "an earlier row of this subject says otherwise; the earlier one was taken"
 
 
 @dataclass(slots=True)
 class Cells:
     """A table looked at: columns by name, a row each a reading; `kept` marks what can be assessed."""
 
-    frame: pd.DataFrame
+    frame: pd.DataFrame | None  # None where what is doubtful is read elsewhere
     columns: dict[str, Column]
     kept: Bools
     subjects: list[str] = field(default_factory=list)  # in order of first appearance
@@ -55,6 +58,7 @@ class Cells:
 
     def objects(self, of: str, rows: Ints) -> list[dict[str, Any]]:
         """Return rows as the objects of a request would be, unchecked."""
+        assert self.frame is not None
         names = [name for name in self.columns if PLACES[name].of == of]
         parts = [[as_sent(one, PLACES[name].field) for one in self.frame[name].iloc[rows].tolist()] for name in names]
         return [nested(dict(zip(names, row, strict=True))) for row in zip(*parts, strict=True)] or [{} for _ in rows]
@@ -65,13 +69,12 @@ def cells_of(frame: pd.DataFrame) -> Cells:
     known, problems = _known_columns(frame)
     columns = {str(name): column_of(known[name], PLACES[str(name)].field) for name in known}
     cells = Cells(known, columns, np.ones(len(frame), dtype=bool), problems=problems)
-    faulty = _look_again(cells)
+    faults = _look_again(cells)
     values = pd.Series(columns[SUBJECT].values(), dtype=object)
     places, names = pd.factorize(values)
     cells.subject_of, cells.subjects = places.astype(np.int64), list(names)
     cells.refused = np.zeros(len(names), dtype=bool)
-    cells.refused[places[faulty & (places >= 0)]] = True
-    _refuse_contradictions(cells)
+    _settle(cells, faults)
     cells.kept &= (places >= 0) & ~np.append(cells.refused, True)[places]
     return cells
 
@@ -87,11 +90,22 @@ def _known_columns(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[CellProblem]
     known = frame[[name for name in frame.columns if name in PLACES]].reset_index(drop=True)
     if isinstance(known["taken_at"].dtype, pd.DatetimeTZDtype) or known["taken_at"].dtype.kind == "M":
         known = known.assign(taken_at=pd.Series(as_texts(known["taken_at"]), dtype=object))
+    texts = {str(name): _from_texts(known[name], PLACES[str(name)].field) for name in known}
+    known = known.assign(**{name: column for name, column in texts.items() if column is not None})
     return known, [CellProblem(-1, name, one.code, one.detail, one.hint) for name, one in unknown]
 
 
-def _look_again(cells: Cells) -> Bools:
-    """Read doubtful rows by marshmallow; return where something of the subject is at fault."""
+def _from_texts(column: "pd.Series[Any]", field: fields.Field[Any]) -> "pd.Series[Any] | None":
+    """Return numbers and truths that stand there as texts, as they do where one word makes texts of a whole column."""
+    if not isinstance(field, (Number, Flag)) or infer_dtype(column, skipna=True) != "string":
+        return None
+    places, distinct = pd.factorize(column)
+    said = [*(said_in_text(one, field) for one in distinct), None]
+    return pd.Series([said[place] for place in places.tolist()], dtype=object)
+
+
+def _look_again(cells: Cells) -> dict[tuple[int, str], Problem]:
+    """Read doubtful rows by marshmallow; return what is at fault in subjects' columns, by row and column."""
     for of in (READING, DEVICE):
         rows = _doubtful(cells, of)
         for row, item in zip(rows.tolist(), cells.objects(of, rows), strict=True):
@@ -100,14 +114,12 @@ def _look_again(cells: Cells) -> Bools:
             if found is None:
                 cells.kept[row] = False
             _put(cells, of, row, found or {})
-    rows = _doubtful(cells, SUBJECT)
-    faulty = np.zeros(len(cells.kept), dtype=bool)
+    rows, faults = _doubtful(cells, SUBJECT), dict[tuple[int, str], Problem]()
     for row, item in zip(rows.tolist(), cells.objects(SUBJECT, rows), strict=True):
         found, problems = _subject(item)
-        cells.note(row, SUBJECT, problems)
-        faulty[row] = bool(problems)
+        faults |= {(row, column_at(SUBJECT, one.pointer)): one for one in problems}
         _put(cells, SUBJECT, row, found)
-    return faulty
+    return faults
 
 
 def _subject(item: dict[str, Any]) -> tuple[dict[str, Any], list[Problem]]:
@@ -132,25 +144,24 @@ def _put(cells: Cells, of: str, row: int, found: Mapping[str, Any]) -> None:
             column.put(row, inside(found, PLACES[name].path))
 
 
-def _refuse_contradictions(cells: Cells) -> None:
-    """Refuse subjects of whom one column says different things: which was meant cannot be known."""
+def _settle(cells: Cells, faults: Mapping[tuple[int, str], Problem]) -> None:
+    """What an earlier row says of a subject counts; later ones that say otherwise are named.
+
+    A subject is refused where it is the earlier one that is at fault.
+    """
     for name, column in cells.columns.items():
-        if PLACES[name].of == SUBJECT and name != SUBJECT:
-            values = _comparable(column)
-            first = first_of_subject(cells, values)
-            owner = np.where(cells.subject_of < 0, len(cells.subjects), cells.subject_of)
-            differs = ~np.isnan(values) & (values != np.append(first, np.nan)[owner]) & (cells.subject_of >= 0)
-            detail = "differs from an earlier row of the same subject; the subject is not assessed"
-            cells.problems += [CellProblem(row, name, "contradiction", detail) for row in np.flatnonzero(differs).tolist()]
-            cells.refused[cells.subject_of[differs]] = True
-
-
-def _comparable(column: Column) -> Floats:
-    """Return the column so that equal things have equal numbers."""
-    if column.held is None:
-        return column.codes
-    number: dict[tuple[str, ...], float] = {}
-    return column.looked_up([number.setdefault(tuple(sorted(one or ())), float(len(number))) for one in column.held])
+        if PLACES[name].of != SUBJECT:
+            continue
+        values = column.comparable()
+        faulty = np.zeros(len(values), dtype=bool)
+        faulty[[row for row, of in faults if of == name]] = True
+        first = first_of_subject(cells, np.where(faulty, np.inf, values))
+        said = (~np.isnan(values) | faulty) & (cells.subject_of >= 0)
+        differs = said & (np.where(faulty, np.inf, values) != np.append(first, np.nan)[cells.subject_of])
+        for row in np.flatnonzero(faulty & ~differs).tolist():
+            cells.note(row, SUBJECT, [faults[row, name]])
+        cells.problems += [CellProblem(row, name, *DIFFERS) for row in np.flatnonzero(differs).tolist()]
+        cells.refused |= np.isinf(first)
 
 
 def first_of_subject(cells: Cells, values: Floats) -> Floats:

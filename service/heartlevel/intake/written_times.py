@@ -20,7 +20,7 @@ LOCAL, IN_UTC, WITH_OFFSET = 19, 20, 25  # characters of 2026-03-02T07:10:00, wi
 BETWEEN = {4: "-", 7: "-", 10: "Tt ", 13: ":", 16: ":"}
 DIGITS = (0, 1, 2, 3, 5, 6, 8, 9, 11, 12, 14, 15, 17, 18)
 OFFSET_DIGITS = (20, 21, 23, 24)
-Characters = npt.NDArray[np.uint32]
+Characters = npt.NDArray[np.uint8] | npt.NDArray[np.uint32]
 
 
 @dataclass(slots=True)
@@ -35,8 +35,7 @@ class Moments:
 def moments(texts: Sequence[str], zone: ZoneInfo | None) -> Moments:
     """Read the times of a column. `zone` is where local days are counted; times without offset are in it."""
     length = np.fromiter(map(len, texts), dtype=np.int64, count=len(texts))
-    by_text = np.array(texts, dtype=f"U{WITH_OFFSET}").view(np.uint32).reshape(len(texts), WITH_OFFSET)
-    characters = np.ascontiguousarray(by_text.T)  # a row each place in the text
+    characters = _characters(texts, length)
     wall, sure = _wall_clock(characters)
     offset, with_offset = _offsets(characters)
     in_utc = (length == IN_UTC) & _is(characters[LOCAL], "Zz")
@@ -51,6 +50,15 @@ def moments(texts: Sequence[str], zone: ZoneInfo | None) -> Moments:
     return Moments(instant.astype(np.float64), _by_clock(instant, sure, zone), sure)
 
 
+def _characters(texts: Sequence[str], length: Ints) -> Characters:
+    """Return the characters of all texts, a row each place in the text; what is longer than a time is cut off."""
+    alike = len(texts) > 0 and bool((length == WITH_OFFSET).all())
+    whole = "".join(texts if alike else [text[:WITH_OFFSET].ljust(WITH_OFFSET) for text in texts])
+    kind = np.dtype(np.uint8 if whole.isascii() else np.uint32)
+    by_text = np.frombuffer(whole.encode("ascii" if kind.itemsize == 1 else "utf-32-le", "surrogatepass"), dtype=kind)
+    return np.ascontiguousarray(by_text.reshape(len(texts), WITH_OFFSET).T)
+
+
 def _is(column: Characters, allowed: str) -> Bools:
     found = np.zeros(len(column), dtype=bool)
     for one in allowed:
@@ -59,17 +67,17 @@ def _is(column: Characters, allowed: str) -> Bools:
 
 
 def _number(characters: Characters, *places: int) -> Ints:
-    value = np.zeros(characters.shape[1], dtype=np.int64)
+    value = np.zeros(characters.shape[1], dtype=np.int32)
     for place in places:
-        value = value * 10 + (characters[place].astype(np.int64) - ord("0"))
-    return value
+        value = value * 10 + (characters[place].astype(np.int32) - ord("0"))
+    return value.astype(np.int64)
 
 
 def _all_digits(characters: Characters, places: Sequence[int]) -> Bools:
     # Below "0" the difference wraps round to a large number.
     wanted = np.ones(characters.shape[1], dtype=bool)
     for place in places:
-        wanted &= characters[place] - np.uint32(ord("0")) <= 9
+        wanted &= characters[place] - characters.dtype.type(ord("0")) <= 9
     return wanted
 
 

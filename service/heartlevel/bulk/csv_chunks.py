@@ -1,0 +1,170 @@
+"""CSV files in chunks. A row that cannot be read costs no other, and every row keeps its line."""
+
+import csv
+from collections.abc import Iterator
+from contextlib import suppress
+from typing import IO, Any
+
+import numpy as np
+
+from heartlevel.bulk.chunks import BadRow, Chunk
+from heartlevel.bulk.csv_runs import LONGEST_ROW, runs_of, split
+from heartlevel.bulk.inputs import Input
+from heartlevel.bulk.mapping import Mapped
+from heartlevel.bulk.opening import Damaged, Meter
+from heartlevel.intake.ndjson import LineTooLong
+
+DELIMITERS = ",;\t|"
+MOST_ROWS, MOST_CHARACTERS = 16_384, 4 * 1024 * 1024
+
+
+def header_of_csv(one: Input, mapped: Mapped) -> list[str]:
+    """Return the names in the first line; none if it cannot be read."""
+    header = ""
+    with suppress(Damaged), one.open() as file:
+        header = _header(_Lines(file))
+    return _cells(header, _delimiter(header, mapped))
+
+
+def chunks_of_csv(one: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk | BadRow]:
+    """Yield the rows after the header, all cells as texts; raises Damaged after what could be read.
+
+    What is plain is split a run of lines at a time, anything else row by row.
+    """
+    with one.open(meter) as file:
+        lines = _Lines(file)
+        header = _header(lines)
+        delimiter = _delimiter(header, mapped)
+        width = len(_cells(header, delimiter))
+        reader = csv.reader(lines, delimiter=delimiter, strict=False)
+        while lines.more():
+            run = lines.whole_run()
+            plain = split(run, lines.first, delimiter, width) if run else None
+            if plain is not None:
+                lines.passed()
+                yield plain
+            else:
+                yield from _row_by_row(lines, reader, width)
+
+
+def _header(lines: "_Lines") -> str:
+    return next(lines, "").removeprefix("\ufeff") if lines.more() and lines.first == 1 else ""
+
+
+def _row_by_row(lines: "_Lines", reader: Any, width: int) -> Iterator[Chunk | BadRow]:
+    """Yield the rows that begin in the run of lines being read, a chunk at a time."""
+    held, numbers, size = list[list[str]](), list[int](), 0
+    for row in _rows(lines, reader, width):
+        if isinstance(row, BadRow):
+            yield row
+            continue
+        held.append(row)
+        numbers.append(lines.began)
+        size += sum(map(len, row))
+        if len(held) >= MOST_ROWS or size >= MOST_CHARACTERS:
+            yield _chunk(held, numbers)
+            held, numbers, size = [], [], 0
+    if held:
+        yield _chunk(held, numbers)
+
+
+def _chunk(rows: list[list[str]], lines: list[int]) -> Chunk:
+    import pyarrow
+
+    return Chunk([pyarrow.array(column, pyarrow.string()) for column in zip(*rows, strict=True)], np.array(lines))
+
+
+def _rows(lines: "_Lines", reader: Any, width: int) -> Iterator[list[str] | BadRow]:
+    while lines.within_run():
+        lines.began = 0
+        try:
+            cells = next(reader, None)
+        except csv.Error:
+            yield from lines.taken()
+            yield BadRow(lines.line, "not-csv")
+            continue
+        yield from lines.taken()
+        if cells is None:
+            return
+        if cells and len(cells) != width:
+            yield BadRow(lines.line, "cells-differ")
+        elif cells:
+            yield cells
+
+
+class _Lines:
+    """Feeds a CSV reader whole lines that are not blank; keeps their numbers and what was wrong with some."""
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self._runs = runs_of(file)
+        self._run: bytes | LineTooLong = b""
+        self._left: list[bytes | LineTooLong] | None = []  # lines of the run, the next one last; None if none was read
+        self.first = self.line = self.began = 0  # of the run; last read; where the row being read begins
+        self._next, self._bad = 1, list[BadRow]()
+
+    def more(self) -> bool:
+        """Go on to the next run if this one is used up; tell whether there is anything left."""
+        if self._left == []:
+            self.first, self._run = next(self._runs, (self.first, b""))
+            self._left = None if self._run else []
+        return self._left != []
+
+    def whole_run(self) -> bytes:
+        """Return the run, if no line of it has been read."""
+        return self._run if self._left is None and isinstance(self._run, bytes) else b""
+
+    def within_run(self) -> bool:
+        """Tell whether there are lines left in the run."""
+        return self._left != []
+
+    def passed(self) -> None:
+        """Pass over the run."""
+        self._left = []
+
+    def __iter__(self) -> "_Lines":
+        return self
+
+    def __next__(self) -> str:
+        while self.more():
+            if self._left is None:
+                self._left, self._next = _lines_of(self._run), self.first
+            line = self._left.pop()
+            self._next += 1
+            if not isinstance(line, LineTooLong) and not line.strip():
+                continue
+            self.line, text = self._next - 1, _text(line)
+            if text is None:
+                self._bad.append(BadRow(self.line, "line-too-long" if isinstance(line, LineTooLong) else "not-utf-8"))
+            else:
+                self.began = self.began or self.line
+                return text + "\n"
+        raise StopIteration
+
+    def taken(self) -> list[BadRow]:
+        """Return what was wrong with lines, once."""
+        bad, self._bad = self._bad, []
+        return bad
+
+
+def _lines_of(run: bytes | LineTooLong) -> list[bytes | LineTooLong]:
+    if isinstance(run, LineTooLong):
+        return [run]
+    lines = run.removesuffix(b"\n").split(b"\n")
+    return [LineTooLong() if len(line) > LONGEST_ROW else line for line in reversed(lines)]
+
+
+def _text(line: bytes | LineTooLong) -> str | None:
+    if isinstance(line, LineTooLong):
+        return None
+    try:
+        return line.decode()
+    except UnicodeDecodeError:
+        return None
+
+
+def _delimiter(header: str, mapped: Mapped) -> str:
+    return mapped.delimiter or max(DELIMITERS, key=header.count)
+
+
+def _cells(header: str, delimiter: str) -> list[str]:
+    return next(csv.reader([header], delimiter=delimiter), [])

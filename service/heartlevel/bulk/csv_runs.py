@@ -1,0 +1,83 @@
+"""Runs of whole lines of a file, and those of them that can be split into cells in one go."""
+
+from collections.abc import Iterator
+from typing import IO
+
+import numpy as np
+
+from heartlevel.bulk.chunks import Chunk, numbered
+from heartlevel.intake.ndjson import LineTooLong
+
+LONGEST_ROW = 1024 * 1024
+PIECE = 1024 * 1024
+LINE_END = ord("\n")
+
+
+def runs_of(file: IO[bytes]) -> Iterator[tuple[int, bytes | LineTooLong]]:
+    """Yield runs of whole lines with the number of the first; the first line of all, and one too long, are alone."""
+    number, rest, overlong = 1, b"", False
+    while piece := file.read(PIECE):
+        end = piece.rfind(b"\n") + 1
+        if end and overlong:
+            yield number, LineTooLong()
+            start, number, overlong = piece.find(b"\n") + 1, number + 1, False
+            rest, piece, end = b"", piece[start:], end - start
+        run, rest = rest + piece[:end] if end else b"", piece[end:] if end else rest + piece
+        if len(rest) > LONGEST_ROW:
+            rest, overlong = b"", True
+        for lines in _first_apart(run) if number == 1 else [run]:
+            if lines:
+                yield number, lines
+                number += lines.count(b"\n")
+    if overlong or rest:
+        yield number, LineTooLong() if overlong else rest
+
+
+def _first_apart(run: bytes) -> list[bytes]:
+    end = run.find(b"\n") + 1
+    return [run[:end], run[end:]]
+
+
+def split(run: bytes, first: int, delimiter: str, width: int) -> Chunk | None:
+    """Return the rows of a run of lines; None unless each is sure to be what a reader of CSV makes of it."""
+    if b"\r" in run:
+        run = run.replace(b"\r\n", b"\n")
+    if not _is_plain(run, delimiter) or not _all_as_wide(run, delimiter, width):
+        return None
+    import pyarrow
+    from pyarrow import csv
+
+    names = [str(place) for place in range(width)]
+    table = csv.read_csv(
+        pyarrow.BufferReader(run),
+        csv.ReadOptions(use_threads=False, block_size=len(run) + 1, column_names=names),
+        csv.ParseOptions(delimiter=delimiter, quote_char=False),
+        csv.ConvertOptions(column_types=dict.fromkeys(names, pyarrow.string()), strings_can_be_null=False),
+    )
+    return Chunk([column.combine_chunks() for column in table.columns], numbered(first, len(table)))
+
+
+def _is_plain(run: bytes, delimiter: str) -> bool:
+    """Tell whether there are no quotes, no blank lines, no odd line ends, and nothing but UTF-8."""
+    if len(delimiter.encode()) > 1 or any(mark in run for mark in (b'"', b"\r", b"\0", b"\n\n")) or run.startswith(b"\n"):
+        return False
+    blank = delimiter.isspace() and (run.startswith(delimiter.encode()) or f"\n{delimiter}".encode() in run)
+    return not blank and (run.isascii() or _is_utf8(run))
+
+
+def _is_utf8(run: bytes) -> bool:
+    try:
+        run.decode()
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _all_as_wide(run: bytes, delimiter: str, width: int) -> bool:
+    characters = np.frombuffer(run, dtype=np.uint8)
+    ends = np.flatnonzero(characters == LINE_END)
+    if not len(ends) or ends[-1] != len(run) - 1:
+        ends = np.append(ends, len(run))
+    before = np.searchsorted(np.flatnonzero(characters == ord(delimiter)), ends)
+    as_wide = width > 1 and bool((np.diff(before, prepend=0) == width - 1).all())
+    return as_wide and int(np.diff(ends, prepend=-1).max()) <= LONGEST_ROW
