@@ -53,7 +53,8 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
     `setting` are required; nested ones are dotted (`technique.back_supported`, `cuff.arm_min_cm`,
     `device.method`, `subject.age_years`). `circumstances` and `subject.avoid_arms` are lists or texts in parts,
     `stress;pain`. A missing cell is not recorded. What stands in `subject.` columns must be the same in all rows
-    of a subject, or left out: a subject with contradictions or faults there is not assessed, and named in `problems`.
+    of a subject, or left out: the first row that says it counts, and is named in `problems` with those that say otherwise.
+    A detail that cannot be read counts as not recorded, as in a request.
     `options` are those of the request, for all subjects, but for `strict`, `explain`, `language`, `also_under` and
     `population`, which are about what a table does not show.
 

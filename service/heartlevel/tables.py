@@ -12,7 +12,7 @@ from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
 from heartlevel.statistics.uncertainty import interval95
-from heartlevel.vocabulary import RELIABILITIES, SCOPES, SETTINGS, UNDETERMINED
+from heartlevel.vocabulary import LIMITS_UNCLEAR, RELIABILITIES, SCOPES, SETTINGS, UNDETERMINED
 
 Texts = npt.NDArray[np.object_]
 SHOWN = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
@@ -179,7 +179,8 @@ def _category(of: Assessment) -> Parts:
     size, averages, columns = len(of.batch.requests), of.averages, of.facts["series"]
     adults = np.array([one.adults_from_years for one in of.guidelines], dtype=np.float64)
     adult = ~(of.batch.subjects["age_years"] < adults)
-    enough = [(columns[f"{name}_enough_for_protocol"] == 1) & adult for name in CLASSIFIED]
+    clear = columns["limits_unclear"] == 0
+    enough = [(columns[f"{name}_enough_for_protocol"] == 1) & adult & clear for name in CLASSIFIED]
     has_one = np.logical_or.reduce(enough)
     setting = np.where(enough[0], SETTINGS.index(CLASSIFIED[0]), SETTINGS.index(CLASSIFIED[1]))
     group, row = np.arange(size) * len(SETTINGS) + setting, averages.row("protocol")
@@ -191,7 +192,9 @@ def _category(of: Assessment) -> Parts:
     return {
         "setting": Coded(np.where(has_one, setting, len(SETTINGS)), [*SETTINGS, None]),
         "category": category,
-        "reason": Coded(np.where(has_one, 0, np.where(adult, 1, 2)), [None, TOO_FEW, TOO_YOUNG]),
+        "reason": Coded(
+            np.select([~clear, ~adult, ~has_one], [3, 2, 1], 0), [None, TOO_FEW, TOO_YOUNG, LIMITS_UNCLEAR]
+        ),
         "holds": has_one & _holds(of, group, place),
         "systolic": np.where(has_one, averages.mean[0, row, group], np.nan),
         "diastolic": np.where(has_one, averages.mean[1, row, group], np.nan),

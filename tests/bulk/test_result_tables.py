@@ -90,7 +90,8 @@ def test_a_row_that_differs_from_an_earlier_one_of_its_subject_is_named_and_asse
     found = assessed(tmp_path, tmp_path / "t.csv", status=30, more=["--problems", tmp_path / "p"])
     frame = pd.DataFrame(rows).drop(columns="options.time_zone")
     wanted = assess_frame(frame, rules(), {"time_zone": "Europe/Oslo"})
-    assert found["subjects"]["subject"].tolist() == wanted.subjects["subject"].tolist() == ["s-000", "s-001"]
+    assert sorted(found["subjects"]["subject"]) == sorted(wanted.subjects["subject"]) == ["s-000", "s-001", "s-002"]
+    assert wanted.subjects.set_index("subject")["reason"]["s-002"] == "limits-unclear"
     pd.testing.assert_frame_equal(plain(in_order(found["subjects"])), plain(in_order(wanted.subjects)))
     named = [json.loads(line) for line in (tmp_path / "p").read_text().splitlines()]
     mine = {(one["line"] - 2, one["column"], one["code"]) for one in named}

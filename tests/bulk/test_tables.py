@@ -262,16 +262,25 @@ def test_rows_that_differ_are_named_on_the_screen_where_no_file_takes_them(folde
     assert (result.exit_code, result.stderr.strip()) == (30, f"{folder}/t.csv:4: {said}")
 
 
-def test_what_is_wrong_with_a_subject_is_said_on_the_screen_without_values(folder):
-    table = "subject,taken_at,systolic,diastolic,setting,subject.age_years,subject.pregnant,subject.treatment_since\n"
-    (folder / "t.csv").write_text(table + "s-1,2026-03-01T07:10:00Z,121,80,home,9771,perhaps,last year\n")
+def test_what_is_wrong_with_options_is_said_on_the_screen_without_values(folder):
+    table = "subject,taken_at,systolic,diastolic,setting,options.as_of,options.strict\n"
+    (folder / "t.csv").write_text(table + "s-1,2026-03-01T07:10:00Z,121,80,home,last year,perhaps\n")
     result = assess_in_process(folder / "t.csv", "--json")
     assert result.stderr.splitlines() == [
         f"{folder}/t.csv:2: the request cannot be assessed",
-        f"{folder}/t.csv:2: subject.age_years: expected a number from 0 to 130 a",
-        f"{folder}/t.csv:2: subject.pregnant: expected true or false",
-        f"{folder}/t.csv:2: subject.treatment_since: expected a calendar date, YYYY-MM-DD",
+        f"{folder}/t.csv:2: options.as_of: expected a calendar date, YYYY-MM-DD",
+        f"{folder}/t.csv:2: options.strict: expected true or false",
     ]
+
+
+def test_a_person_of_whom_a_detail_cannot_be_read_is_assessed_and_the_detail_named(folder):
+    table = "subject,taken_at,systolic,diastolic,setting,subject.age_years\n"
+    (folder / "t.csv").write_text(table + "s-1,2026-03-01T07:10:00Z,201,131,home,9771\n")
+    result = assess_in_process(folder / "t.csv", "--json", "--problems", folder / "p")
+    named = [json.loads(line) for line in (folder / "p").read_text().splitlines()]
+    assert [(one["line"], one["column"], one["code"]) for one in named] == [(2, "subject.age_years", "out-of-range")]
+    assert (result.exit_code, json.loads(result.stdout)["urgent"]) == (30, True)
+    assert "9771" not in result.stderr + (folder / "p").read_text()
 
 
 def test_what_is_wrong_with_a_request_is_said_on_the_screen_without_values():

@@ -79,12 +79,27 @@ def test_the_earlier_of_two_descriptions_of_a_subject_is_taken_and_the_other_nam
     assert result.subjects["reason"].tolist() == ["below-the-age-the-guideline-classifies", "too-few-readings"]
 
 
-def test_a_subject_first_described_by_what_cannot_be_read_is_not_assessed_and_the_others_are():
+def test_a_subject_first_described_by_what_cannot_be_read_is_assessed_without_that_detail():
     frame = pd.concat([table(1, "s-1"), table(1, "s-2")], ignore_index=True)
     frame["subject.age_years"] = [np.nan, 400, 40, 40, 50, 50, 50, 50]
     assert problems(frame) == [(1, "subject.age_years", "out-of-range"), (2, "subject.age_years", "rows-differ"),
                                (3, "subject.age_years", "rows-differ")]  # fmt: skip
-    assert assess_frame(frame, rules()).subjects["subject"].tolist() == ["s-2"]
+    found = assess_frame(frame, rules())
+    assert found.subjects["reason"].tolist() == ["limits-unclear", "too-few-readings"]
+    assert found.readings["subject"].tolist() == ["s-1"] * 4 + ["s-2"] * 4
+
+
+def test_a_column_that_may_be_a_detail_misspelt_leaves_the_limits_unclear_and_one_that_may_not_does_not():
+    for name, reason in (("subject.pregnent", "limits-unclear"), ("subject.wrist_circumference", "too-few-readings"),
+                         ("ward", "too-few-readings")):  # fmt: skip
+        found = assess_frame(table(1, **{name: [1, 1, 1, 1]}), rules())
+        assert (found.subjects["reason"].tolist(), len(found.readings)) == ([reason], 4)
+
+
+def test_of_a_half_read_list_of_a_subject_what_could_be_read_is_listed():
+    found = assess_frame(table(1, site="left-upper-arm", **{"subject.avoid_arms": ["left;rihgt"] * 4}), rules())
+    assert "arm-to-avoid" in set(found.findings["rule"])
+    assert {(one.column, one.code) for one in found.problems.itertuples()} == {("subject.avoid_arms", "not-one-of")}
 
 
 def test_dates_with_the_same_digits_are_not_the_same():

@@ -6,7 +6,7 @@ The others are left to be read row by row, by which everything that is wrong is 
 from collections.abc import Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import partial, reduce
 from typing import Any
 
 import numpy as np
@@ -142,8 +142,11 @@ def _options(found: Looked) -> list[tuple[dict[str, Any], Ints]]:
         subjects.setdefault(tuple(None if one != one else one for one in codes), []).append(place)
     several = []
     for codes, places in subjects.items():
-        known = {key[1][0]: value_at(found.columns[key], code)
-                 for key, code in zip(names, codes, strict=True) if code is not None}  # fmt: skip
+        known: dict[str, Any] = {}
+        for key, code in zip(names, codes, strict=True):
+            *outer, last = key[1]
+            if code is not None:
+                reduce(lambda at, one: at.setdefault(one, {}), outer, known)[last] = value_at(found.columns[key], code)
         several.append((known, np.array(places, dtype=np.int64)))
     return several
 

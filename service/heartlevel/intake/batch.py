@@ -204,7 +204,7 @@ def _circumstances(lists: Sequence[Sequence[str] | None]) -> dict[str, Floats]:
     return dict(zip(map(circumstance_column, CIRCUMSTANCES), np.array(listed, dtype=np.float64), strict=True))
 
 
-def _listed(items: Sequence[str | None] | None, name: str) -> bool | None:
+def listed(items: Sequence[str | None] | None, name: str) -> bool | None:
     """Return whether a name is listed; unknown without a list, and where it may be what could not be read."""
     if items is None or name in items:
         return None if items is None else True
@@ -218,5 +218,5 @@ def _sides(subjects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
         around = [(one.get("arm_circumference_cm") or NONE).get(side) for one in subjects]
         avoid = [one.get("avoid_arms") for one in subjects]
         columns[f"circumference_{side}"] = np.array(around, dtype=np.float64)
-        columns[f"avoid_{side}"] = np.array([_listed(one, side) for one in avoid], dtype=np.float64)
+        columns[f"avoid_{side}"] = np.array([listed(one, side) for one in avoid], dtype=np.float64)
     return columns

@@ -37,14 +37,14 @@ def opened(payload: object) -> Opened:
     values = dict(valid) if isinstance(valid, dict) else {}
     of_subject = faults.get("subject")
     if isinstance(of_subject, dict):
-        values["subject"] = _half_lists_marked(values.get("subject") or {}, of_subject)
+        values["subject"] = half_lists_marked(values.get("subject") or {}, of_subject)
     whole = Opened(values)
     for one in from_messages(faults, ENVELOPE, payload, ""):
         (whole.details if costs_a_detail(one) else whole.refusing).append(one)
     return whole
 
 
-def _half_lists_marked(subject: dict[str, Any], faults: Mapping[Any, Any]) -> dict[str, Any]:
+def half_lists_marked(subject: dict[str, Any], faults: Mapping[Any, Any]) -> dict[str, Any]:
     """Add to a list of which a part could not be read what stands for that part: what is in it stays listed."""
     halves = {key for key in faults if isinstance(SUBJECT.fields.get(key), Items)}
     return {key: [*value, UNREAD] if key in halves else value for key, value in subject.items()}

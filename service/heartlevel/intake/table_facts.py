@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.intake.batch import circumstance_column, ordinal
+from heartlevel.intake.batch import circumstance_column, listed, ordinal
 from heartlevel.intake.columnwise import Column
 from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, Recorded
 from heartlevel.intake.table_columns import COLUMN_AT
@@ -50,7 +50,8 @@ def _listed(column: Column | None, name: str, size: int) -> Floats:
     """Return whether a thing was listed; unknown where no list was given."""
     if column is None:
         return np.full(size, np.nan)
-    return column.looked_up([np.nan if one is None else float(name in one) for one in column.held or ()])
+    said = [listed(one, name) for one in column.held or ()]
+    return column.looked_up([np.nan if one is None else float(one) for one in said])
 
 
 def facts_of_subjects(cells: Cells, as_of: date | None) -> dict[str, Floats]:

@@ -35,8 +35,8 @@ def batches(table: Table, options: Mapping[str, Any], gaps: Gaps, most: int) -> 
 def _batch(table: Table, options: Mapping[str, Any], gaps: Gaps, subjects: slice, rows: slice) -> Batch:
     of_subject = {name: column[subjects] for name, column in table.of_subject.items()}
     pregnant, since_birth = (of_subject["pregnant"] == 1).tolist(), of_subject["days_since_birth"].tolist()
-    named = zip(table.subjects[subjects], pregnant, since_birth, strict=True)
-    requests = [_request(name, expecting, days, options) for name, expecting, days in named]
+    named = zip(table.subjects[subjects], table.unclear[subjects], pregnant, since_birth, strict=True)
+    requests = [_request(*one, options) for one in named]
     return Batch(
         requests=requests,
         subjects=of_subject,
@@ -51,7 +51,9 @@ def _batch(table: Table, options: Mapping[str, Any], gaps: Gaps, subjects: slice
     )
 
 
-def _request(name: str, pregnant: bool, since_birth: float, options: Mapping[str, Any]) -> Request:
+def _request(
+    name: str, unclear: frozenset[str], pregnant: bool, since_birth: float, options: Mapping[str, Any]
+) -> Request:
     after_birth = {} if isnan(since_birth) else {"days_since_birth": since_birth}
     return Request(
         subject={"id": name, "pregnant": pregnant, **after_birth},
@@ -61,4 +63,6 @@ def _request(name: str, pregnant: bool, since_birth: float, options: Mapping[str
         as_of=options["as_of"],
         strict=False,
         explain=options.get("explain") or EXPLANATIONS[0],
+        unclear=unclear,
+        population=options.get("population"),
     )

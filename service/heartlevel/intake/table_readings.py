@@ -31,6 +31,7 @@ class Table:
     """A table's readings, sorted by subject and time, and its subjects, refused ones left out."""
 
     subjects: Sequence[str]
+    unclear: Sequence[frozenset[str]]  # of each subject, as `Request.unclear`
     of_subject: Mapping[str, Floats]  # recorded facts, a row a subject
     readings: Mapping[str, Floats]  # recorded facts, a row a reading
     names: Sequence[str]
@@ -73,9 +74,10 @@ def table_of(cells: Cells, zone: ZoneInfo | None, as_of: date | None) -> Table:
     rows = _without_copies(cells, times, rows)
     names = _names(cells, times, rows)
     place = np.cumsum(~cells.refused) - 1
-    subjects = [name for name, no in zip(cells.subjects, cells.refused.tolist(), strict=True) if not no]
+    subjects = np.flatnonzero(~cells.refused).tolist()
     return Table(
-        subjects=subjects,
+        subjects=[cells.subjects[one] for one in subjects],
+        unclear=[cells.unclear.get(one, frozenset()) for one in subjects],
         of_subject=facts_of_subjects(cells, as_of),
         readings=facts_of_readings(cells, rows),
         names=names,

@@ -15,10 +15,11 @@ from pandas.api.types import infer_dtype
 
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.intake.columnwise import Column, as_sent, column_of
+from heartlevel.intake.envelope import half_lists_marked, unclear_by
 from heartlevel.intake.faults import Problem, from_messages, problem
 from heartlevel.intake.fields import Flag, Number, messages
 from heartlevel.intake.request import RefusedRequest, read_item
-from heartlevel.intake.schema import Subject
+from heartlevel.intake.schema import LIMITS_BY, Subject
 from heartlevel.intake.table_columns import (
     DEVICE,
     PLACES,
@@ -35,6 +36,7 @@ from heartlevel.intake.table_columns import (
 from heartlevel.intake.written_times import as_texts
 
 LISTS_OF = {READING: "readings", DEVICE: "devices"}
+OF_SUBJECT = f"/{SUBJECT}."
 SOME_DEVICE = {"id": "the row's"}
 SUBJECT_BLOCK = Subject()
 DIFFERS = "rows-differ", "an earlier row of this subject says otherwise; the earlier one was taken"
@@ -49,7 +51,8 @@ class Cells:
     kept: Bools
     subjects: list[str] = field(default_factory=list)  # in order of first appearance
     subject_of: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))  # −1 where unreadable
-    refused: Bools = field(default_factory=lambda: np.zeros(0, dtype=bool))  # by subject
+    refused: Bools = field(default_factory=lambda: np.zeros(0, dtype=bool))  # by subject: left out
+    unclear: dict[int, frozenset[str]] = field(default_factory=dict)  # by subject, as `Request.unclear`
     problems: list[CellProblem] = field(default_factory=list)
 
     def note(self, row: int, of: str, problems: Sequence[Problem]) -> None:
@@ -74,8 +77,11 @@ def cells_of(frame: pd.DataFrame) -> Cells:
     places, names = pd.factorize(values)
     cells.subject_of, cells.subjects = places.astype(np.int64), list(names)
     cells.refused = np.zeros(len(names), dtype=bool)
+    unknown = [Problem(f"/{one.column}", one.code, "") for one in problems]
+    strangers = unclear_by((one for one in unknown if one.pointer.startswith(OF_SUBJECT)), OF_SUBJECT)
+    cells.unclear = dict.fromkeys(range(len(names)), strangers) if strangers else {}
     _settle(cells, faults)
-    cells.kept &= (places >= 0) & ~np.append(cells.refused, True)[places]
+    cells.kept &= places >= 0
     return cells
 
 
@@ -126,8 +132,8 @@ def _subject(item: dict[str, Any]) -> tuple[dict[str, Any], list[Problem]]:
     try:
         return dict(SUBJECT_BLOCK.load(item)), []
     except ValidationError as error:
-        valid = error.valid_data if isinstance(error.valid_data, dict) else {}
-        return valid, list(from_messages(messages(error), SUBJECT_BLOCK, item, ""))
+        valid, faults = error.valid_data if isinstance(error.valid_data, dict) else {}, messages(error)
+    return half_lists_marked(valid, faults), list(from_messages(faults, SUBJECT_BLOCK, item, ""))
 
 
 def _doubtful(cells: Cells, of: str) -> Ints:
@@ -147,7 +153,7 @@ def _put(cells: Cells, of: str, row: int, found: Mapping[str, Any]) -> None:
 def _settle(cells: Cells, faults: Mapping[tuple[int, str], Problem]) -> None:
     """What an earlier row says of a subject counts; later ones that say otherwise are named.
 
-    A subject is refused where it is the earlier one that is at fault.
+    Where it is the earlier one that cannot be read, the detail counts as not recorded.
     """
     for name, column in cells.columns.items():
         if PLACES[name].of != SUBJECT:
@@ -155,13 +161,17 @@ def _settle(cells: Cells, faults: Mapping[tuple[int, str], Problem]) -> None:
         values = column.comparable()
         faulty = np.zeros(len(values), dtype=bool)
         faulty[[row for row, of in faults if of == name]] = True
-        first = first_of_subject(cells, np.where(faulty, np.inf, values))
-        said = (~np.isnan(values) | faulty) & (cells.subject_of >= 0)
-        differs = said & (np.where(faulty, np.inf, values) != np.append(first, np.nan)[cells.subject_of])
+        said = np.where(faulty & np.isnan(values), np.inf, values)  # infinity: something that cannot be read
+        first = first_of_subject(cells, said)
+        of_row = np.append(first, np.nan)[cells.subject_of]
+        differs = ~np.isnan(said) & (cells.subject_of >= 0) & (said != of_row)
         for row in np.flatnonzero(faulty & ~differs).tolist():
             cells.note(row, SUBJECT, [faults[row, name]])
         cells.problems += [CellProblem(row, name, *DIFFERS) for row in np.flatnonzero(differs).tolist()]
-        cells.refused |= np.isinf(first)
+        column.codes[differs | np.isinf(of_row)] = np.nan
+        if (detail := PLACES[name].path[0]) in LIMITS_BY:
+            for subject in np.flatnonzero(np.isinf(first)).tolist():
+                cells.unclear[subject] = cells.unclear.get(subject, frozenset()) | {detail}
 
 
 def first_of_subject(cells: Cells, values: Floats) -> Floats:
