@@ -191,7 +191,7 @@ def until(true, seconds=120):
         time.sleep(0.01)
 
 
-LINES = 6000  # enough to take some seconds
+LINES = 3500  # enough to take a second or two
 
 
 @pytest.fixture

@@ -95,7 +95,7 @@ def another_layout(path: Path, seed: int, comments: int) -> tuple[str, list[str]
     return text.replace("\n", chance.choice(["\n", "\n", "\r\n"])), notes
 
 
-@settings(max_examples=150, deadline=None, derandomize=True, phases=[Phase.generate])
+@settings(max_examples=100, deadline=None, derandomize=True, phases=[Phase.generate])
 @given(path=st.sampled_from(FILES), seed=st.integers(0, 2**32), comments=st.integers(0, 8))
 def test_any_layout_is_brought_into_the_one_layout_or_refused_for_a_comment(path, seed, comments):
     text, notes = another_layout(path, seed, comments)
