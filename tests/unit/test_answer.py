@@ -5,7 +5,7 @@ from scipy.stats import t
 
 from heartlevel import RefusedRequest, answer_to
 from heartlevel.answer.whole import as_json
-from support import answer, average, demo, rules, week
+from support import answer, average, demo, demo_answers, rules, week
 
 # The fourth measured at home with a device that disagrees with its reference.
 LABELS = ["office-only-elevation", "home-only-elevation", "normal-in-both", "undetermined", "sustained"]
@@ -69,3 +69,16 @@ def test_days_that_agree_exactly_are_still_no_surer_than_the_device_shows():
     half = t.ppf(0.975, 6) / 12**0.5 / 7**0.5
     assert (low, high) == (round(130 - half, 1), round(130 + half, 1))
     assert same["classification"]["probability_at_or_above"]["130/80"] == 0.5
+
+
+def test_urgent_findings_come_before_others_as_grave():
+    answers = demo_answers()
+    for one in answers:
+        urgent = [finding["urgent"] for finding in one["findings"]]
+        assert urgent == sorted(urgent, reverse=True)
+    graves = [[finding["urgent"] for finding in one["findings"] if finding["severity"] == "high"] for one in answers]
+    assert any(len(set(one)) == 2 for one in graves)
+
+
+def test_more_days_are_told_until_the_category_is_probable_by_095():
+    assert {one["what_next"]["sure_at"] for one in demo_answers()} == {0.95}
