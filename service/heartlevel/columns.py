@@ -3,7 +3,7 @@
 Numbers are float64 with NaN for unknown; a flag is 1, 0 or NaN; a choice is its place in its vocabulary or NaN.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Generic, TypeAlias, TypeVar
 
 import numpy as np
@@ -91,6 +91,17 @@ def median_by(groups: Ints, size: int, values: Floats) -> Floats:
     low, high = (values[order][starts + middle] for middle in ((counts[has] - 1) // 2, counts[has] // 2))
     result[has] = (low + high) / 2
     return result
+
+
+def stretches(ends: Ints, most_rows: int, most_groups: int) -> Iterator[slice]:
+    """Yield runs of whole groups, of about so many rows, at least one group each. `ends`: the rows up to each end."""
+    first = 0
+    while first < len(ends):
+        before = int(ends[first - 1]) if first else 0
+        last = int(np.searchsorted(ends, before + most_rows, side="right"))
+        last = min(max(last, first + 1), first + most_groups, len(ends))
+        yield slice(first, last)
+        first = last
 
 
 def rank_within(groups: Ints, size: int) -> Ints:

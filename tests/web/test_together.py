@@ -58,11 +58,12 @@ def test_those_who_wait_are_answered_in_one_go_and_as_if_alone(calls):
     assert sorted(map(len, calls.seen)) == [len(waiting)]
 
 
-def test_one_that_cannot_be_answered_spoils_no_other(calls):
+def test_one_that_cannot_be_answered_spoils_no_other_and_is_logged(calls, caplog):
     waiting = requests([week()] * SOME)
     calls.broken.append(waiting[2])
     found = at_once(waiting)
     assert isinstance(found[2], Broken)
+    assert f"{SOME} requests together: Broken at {__file__}:" in caplog.text
     del found[2], waiting[2]
     assert found == [answer_alone(one, rules()) for one in waiting]
 

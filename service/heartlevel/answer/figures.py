@@ -132,10 +132,9 @@ class Figures:
         reason = self._unclassified(subject) or (None if self.patterns[subject] else NO_INTERVAL)
         if reason:
             return {"chances": None, "no_chances": reason}
-        chances = ((one.limits, one.probability) for one in self.patterns[subject])
         return {"chances": [
-            {"limits": limits, "probability": {name: rounded(chance, 3) for name, chance in of_each.items()}}
-            for limits, of_each in chances
+            {"limits": one.limits, "probability": {name: rounded(chance, 3) for name, chance in one.probability.items()}}
+            for one in self.patterns[subject]
         ]}  # fmt: skip
 
     def _difference(self, quantity: int, subject: int) -> list[float | None] | None:

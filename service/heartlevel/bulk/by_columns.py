@@ -3,10 +3,11 @@
 The others are left to be read row by row, by which everything that is wrong is named.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import partial, reduce
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -79,16 +80,12 @@ def looked_at(rows: Rows, layouts: Mapping[int, Layout], mapped: Mapped) -> Look
     order = np.argsort(owners, kind="stable")
     said = [columns_of(cells_of(some), layouts[number].columns, mapped) for number, some in sheets]
     sizes = [len(some) for _, some in sheets]
-    columns = {key: _ordered(joined([one.get(key) for one in said], sizes), order) for key in dict.fromkeys(_keys(said))}
+    keys = dict.fromkeys(chain.from_iterable(said))
+    columns = {key: _ordered(joined([one.get(key) for one in said], sizes), order) for key in keys}
     found = Looked(rows.subjects, sheets, columns, order, owners[order], np.zeros(len(rows.subjects), dtype=bool))
     found.doubtful |= np.diff(found.starts) > MOST_READINGS
     _mark(found)
     return found
-
-
-def _keys(said: Sequence[Mapping[Key, Column]]) -> Iterator[Key]:
-    for one in said:
-        yield from one
 
 
 def _ordered(column: Column, order: Ints) -> Column:
@@ -102,7 +99,7 @@ def _mark(found: Looked) -> None:
     rows = np.zeros(len(found.subject_of), dtype=bool)
     for key, column in found.columns.items():
         rows |= column.doubtful
-        if _name(key) in REQUIRED:
+        if COLUMN_AT.get(key) in REQUIRED:
             rows |= np.isnan(column.codes)
         if key[0] in (SUBJECT, OPTIONS):
             values = column.comparable()
@@ -111,13 +108,8 @@ def _mark(found: Looked) -> None:
     found.doubtful[found.subject_of[rows]] = True
 
 
-def _name(key: Key) -> str | None:
-    return COLUMN_AT.get(key)
-
-
 def _first(found: Looked, values: Floats) -> Floats:
-    cells = Cells(None, {}, np.zeros(0, dtype=bool), found.subjects, found.subject_of)
-    return first_of_subject(cells, values)
+    return first_of_subject(found.subject_of, len(found.subjects), values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +166,7 @@ def _batches(found: Looked, options: dict[str, Any], subjects: Ints, rules: Rule
 
 def _table(found: Looked, others: Bools, zone: Any, as_of: Any) -> Table:
     """Put the rows of clean subjects in order. Subjects of whom something cannot be read are left out after all."""
-    columns = {name: column for key, column in found.columns.items() if (name := _name(key))}
+    columns = {name: column for key, column in found.columns.items() if (name := COLUMN_AT.get(key))}
     while True:
         refused = others | found.doubtful
         cells = Cells(None, copy(columns), ~refused[found.subject_of], found.subjects, found.subject_of, refused)

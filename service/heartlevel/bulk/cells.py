@@ -15,7 +15,7 @@ from heartlevel.bulk.mapping import Column as Meaning
 from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.rows import time_of, value_of
 from heartlevel.columns import Ints
-from heartlevel.intake.columnwise import Column, coded, looked_at
+from heartlevel.intake.columnwise import Column, coded, looked_at, numbers
 from heartlevel.intake.fields import Flag, Number, Text
 from heartlevel.intake.table_columns import Path
 
@@ -71,8 +71,7 @@ def _everywhere(value: Any, field: fields.Field[Any], size: int) -> Column:
 def _column(cells: pyarrow.Array, meaning: Meaning, decimal: str) -> Column:
     field, kind, as_it_is = FIELDS[meaning.to].declared, cells.type, not meaning.values and meaning.factor == 1.0
     if as_it_is and type(field) is Number and (pyarrow.types.is_floating(kind) or pyarrow.types.is_integer(kind)):
-        values = _floats(cells)
-        return Column(field, values, ~np.isnan(values) & ~((values >= field.low) & (values <= field.high)))
+        return numbers(field, _floats(cells))
     if as_it_is and type(field) is Flag and pyarrow.types.is_boolean(kind):
         return Column(field, _floats(cells.cast(pyarrow.int8())), np.zeros(len(cells), dtype=bool))
     if as_it_is and type(field) is Text and meaning.to in WRITTEN_APART and _is_plain(cells):

@@ -60,9 +60,8 @@ class Journal:
         Raises WrongCall if another process is writing, or if the run to go on with was another.
         """
         self.outputs, self.paths = len(outputs), [*outputs, *([problems] if problems else [])]
-        paths = self.paths
         self._noted, self._unnoted = 0.0, False
-        self._file = beside(paths[0], JOURNAL).open("a+b")
+        self._file = beside(self.paths[0], JOURNAL).open("a+b")
         self._lock()
         self.written = self._found(head) if resume else None
         if self.written is None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from heartlevel.columns import Ints, rank_within
+from heartlevel.columns import Ints, rank_within, stretches
 from heartlevel.intake.request import MOST_READINGS
 
 if TYPE_CHECKING:
@@ -171,11 +171,5 @@ def cut(waiting: Iterable[Sheets | Other], most_rows: int, most_subjects: int) -
 
 
 def _pieces(whole: Sheets, most_rows: int, most_subjects: int) -> Iterator[Sheets]:
-    ends = np.cumsum(whole.counts())
-    first = 0
-    while first < len(whole.subjects):
-        before = int(ends[first - 1]) if first else 0
-        last = int(np.searchsorted(ends, before + most_rows, side="right"))
-        last = min(max(last, first + 1), first + most_subjects, len(whole.subjects))
-        yield whole.some(first, last)
-        first = last
+    for part in stretches(np.cumsum(whole.counts()), most_rows, most_subjects):
+        yield whole.some(part.start, part.stop)

@@ -73,14 +73,18 @@ def column_of(series: "pd.Series[Any]", field: fields.Field[Any]) -> Column:
 
 def _by_kind(series: "pd.Series[Any]", field: fields.Field[Any]) -> Column:
     if isinstance(field, Number) and (is_float_dtype(series.dtype) or is_integer_dtype(series.dtype)):
-        values = series.to_numpy(dtype=np.float64, na_value=np.nan).copy()
-        return Column(field, values, ~np.isnan(values) & ~((values >= field.low) & (values <= field.high)))
+        return numbers(field, series.to_numpy(dtype=np.float64, na_value=np.nan).copy())
     if isinstance(field, Flag) and is_bool_dtype(series.dtype):
         values = series.to_numpy(dtype=np.float64, na_value=np.nan).copy()
         return Column(field, values, np.zeros(len(values), dtype=bool))
     if not isinstance(field, (Number, Flag)) and infer_dtype(series, skipna=True) in ("string", "categorical", "empty"):
         return _by_distinct(series, field)
     return _one_by_one(series, field)
+
+
+def numbers(field: Number, values: Floats) -> Column:
+    """Look at numbers in one go."""
+    return Column(field, values, ~np.isnan(values) & ~((values >= field.low) & (values <= field.high)))
 
 
 def _by_distinct(series: "pd.Series[Any]", field: fields.Field[Any]) -> Column:

@@ -8,12 +8,15 @@ from marshmallow import ValidationError
 
 from heartlevel.intake.faults import Problem, closest, from_messages
 from heartlevel.intake.fields import UNREAD, Block, Items, messages
-from heartlevel.intake.schema import LIMITS_BY, Envelope, Subject
+from heartlevel.intake.schema import Envelope, Subject
 from heartlevel.intake.screening import Screen
 
 ENVELOPE, SUBJECT = Envelope(), Subject()
 SCREEN = Screen(ENVELOPE)
 OF_SUBJECT = "/subject/"
+# Details of the subject that decide which limits hold: the guideline's for adults, or those of pregnancy.
+PREGNANCY_BY = ("pregnant", "days_since_birth")
+LIMITS_BY = ("age_years", *PREGNANCY_BY)
 
 
 @dataclass(frozen=True, slots=True)

@@ -244,8 +244,5 @@ ESSENTIAL = {
     "readings": ("taken_at", "systolic", "diastolic", "setting", "unit"),
     "device_checks": ("device", "pairs", "sequence"),
 }
-# Details of the subject that decide which limits hold: the guideline's for adults, or those of pregnancy.
-PREGNANCY_BY = ("pregnant", "days_since_birth")
-LIMITS_BY = ("age_years", *PREGNANCY_BY)
 # Exactly one of these is to be given.
 ONE_OF = {"device_checks": ("pairs", "sequence")}

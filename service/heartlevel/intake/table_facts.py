@@ -66,6 +66,7 @@ def facts_of_subjects(cells: Cells, as_of: date | None) -> dict[str, Floats]:
         whole[f"avoid_{side}"] = _listed(avoided, side, size)
     since = cells.columns.get("subject.treatment_since")
     whole["treatment_since"] = np.full(size, np.nan) if since is None else _ordinals(since)
-    found = {name: first_of_subject(cells, values)[~cells.refused] for name, values in whole.items()}
+    subjects = len(cells.subjects)
+    found = {name: first_of_subject(cells.subject_of, subjects, values)[~cells.refused] for name, values in whole.items()}
     found["as_of"] = np.full(int((~cells.refused).sum()), as_of.toordinal() if as_of else np.nan)
     return found

@@ -6,6 +6,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from heartlevel.columns import stretches
 from heartlevel.intake.batch import Batch
 from heartlevel.intake.request import Request
 from heartlevel.intake.table_readings import Table
@@ -20,16 +21,10 @@ def batches(table: Table, options: Mapping[str, Any], gaps: Gaps, most: int) -> 
     `options` are those of all subjects, `gaps` tells the minutes between sittings for each request.
     """
     starts = np.searchsorted(table.subject_of, np.arange(len(table.subjects) + 1))
-    first = 0
-    while True:
-        # Subjects without readings take room too.
-        last = int(np.searchsorted(starts, starts[first] + most, side="right")) - 1
-        last = min(max(last, first + 1), first + most, len(table.subjects))
-        rows = slice(int(starts[first]), int(starts[last]))
-        yield _batch(table, options, gaps, slice(first, last), rows)
-        if last == len(table.subjects):
-            return
-        first = last
+    # Subjects without readings take room too.
+    for subjects in list(stretches(starts[1:], most, most)) or [slice(0, 0)]:
+        rows = slice(int(starts[subjects.start]), int(starts[subjects.stop]))
+        yield _batch(table, options, gaps, subjects, rows)
 
 
 def _batch(table: Table, options: Mapping[str, Any], gaps: Gaps, subjects: slice, rows: slice) -> Batch:

@@ -15,11 +15,11 @@ from pandas.api.types import infer_dtype
 
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.intake.columnwise import Column, as_sent, column_of
-from heartlevel.intake.envelope import half_lists_marked, unclear_by
+from heartlevel.intake.envelope import LIMITS_BY, half_lists_marked, unclear_by
 from heartlevel.intake.faults import Problem, from_messages, problem
 from heartlevel.intake.fields import Flag, Number, messages
 from heartlevel.intake.request import RefusedRequest, read_item
-from heartlevel.intake.schema import LIMITS_BY, Subject
+from heartlevel.intake.schema import Subject
 from heartlevel.intake.table_columns import (
     DEVICE,
     PLACES,
@@ -162,7 +162,7 @@ def _settle(cells: Cells, faults: Mapping[tuple[int, str], Problem]) -> None:
         faulty = np.zeros(len(values), dtype=bool)
         faulty[[row for row, of in faults if of == name]] = True
         said = np.where(faulty & np.isnan(values), np.inf, values)  # infinity: something that cannot be read
-        first = first_of_subject(cells, said)
+        first = first_of_subject(cells.subject_of, len(cells.subjects), said)
         of_row = np.append(first, np.nan)[cells.subject_of]
         differs = ~np.isnan(said) & (cells.subject_of >= 0) & (said != of_row)
         for row in np.flatnonzero(faulty & ~differs).tolist():
@@ -174,11 +174,11 @@ def _settle(cells: Cells, faults: Mapping[tuple[int, str], Problem]) -> None:
                 cells.unclear[subject] = cells.unclear.get(subject, frozenset()) | {detail}
 
 
-def first_of_subject(cells: Cells, values: Floats) -> Floats:
-    """Return each subject's first known value of a column."""
-    rows = np.flatnonzero(~np.isnan(values) & (cells.subject_of >= 0))[::-1]
-    first = np.full(len(cells.subjects), np.nan)
-    first[cells.subject_of[rows]] = values[rows]  # the last one written is the first
+def first_of_subject(subject_of: Ints, subjects: int, values: Floats) -> Floats:
+    """Return each subject's first known value of a column; −1 is no subject."""
+    rows = np.flatnonzero(~np.isnan(values) & (subject_of >= 0))[::-1]
+    first = np.full(subjects, np.nan)
+    first[subject_of[rows]] = values[rows]  # the last one written is the first
     return first
 
 

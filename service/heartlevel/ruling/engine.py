@@ -88,7 +88,7 @@ def condition(shape: Shape, wanted: bool) -> dict[str, Any]:
 
 def leaves(shape: Shape) -> int:
     """Return how many leaves a shape has."""
-    return shape + 1 if isinstance(shape, int) else max(map(leaves, shape[1:]))
+    return max(_every_leaf(shape)) + 1
 
 
 def patterns(count: int) -> Iterator[tuple[int, ...]]:

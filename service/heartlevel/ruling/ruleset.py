@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from itertools import chain
 from typing import Any
 
+from heartlevel.intake.envelope import PREGNANCY_BY
 from heartlevel.intake.request import Choices, Request
-from heartlevel.intake.schema import PREGNANCY_BY
 from heartlevel.profiles import Guideline, Protocol, UsualAtHome, UsualInOffice
 from heartlevel.ruling.language import Condition, Leaf
 from heartlevel.ruling.layers import Layer

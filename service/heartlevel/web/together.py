@@ -4,6 +4,7 @@ Nobody waits for company. While one thread assesses, others queue; the next of t
 What comes of a request does not depend on its company; a request that cannot be answered spoils only its own answer.
 """
 
+import logging
 from collections import deque
 from dataclasses import dataclass
 from threading import Lock
@@ -12,7 +13,9 @@ from typing import Any
 from heartlevel.assessment import Rules
 from heartlevel.intake.request import Request
 from heartlevel.one_call import answered
+from heartlevel.web.problems import place_of
 
+LOG = logging.getLogger("heartlevel")
 # Readings of all that are assessed together; a large request goes alone, so that small ones need not wait for it.
 MOST_READINGS_TOGETHER = 400
 
@@ -60,10 +63,12 @@ class Together:
         several = [mine, *others]
         try:
             answers = list(answered([one.request for one in several], mine.rules))
-        except Exception:
+        except Exception as error:
             if not others:
                 raise
-            # Whoever is at fault fails again alone, in its own thread.
+            # Whoever is at fault fails again alone, in its own thread; if nobody does, this line is all there is of it.
+            LOG.error("%d requests together: %s at %s; each is assessed alone", len(several), type(error).__name__,
+                      place_of(error))  # fmt: skip
             answers = list(answered([mine.request], mine.rules))
         for one, answer in zip(several, answers, strict=False):
             one.answer = answer
