@@ -1,8 +1,8 @@
 """heartlevel: judges blood-pressure readings by declarative rules and averages them by published protocols.
 
-    >>> import heartlevel
-    >>> rules = heartlevel.Rules.load()
-    >>> answer = heartlevel.answer_to({"subject": {"id": "s-01"}, "readings": []}, rules)
+>>> import heartlevel
+>>> rules = heartlevel.Rules.load()
+>>> answer = heartlevel.answer_to({"subject": {"id": "s-01"}, "readings": []}, rules)
 """
 
 from typing import TYPE_CHECKING, Any

@@ -158,4 +158,3 @@ def _sureness(measured: LongRun, usual: Usual | None, guidelines: Sequence[Guide
 def _profiles(program: Program, guidelines: Sequence[Guideline], protocols: Sequence[Protocol]) -> Ints:
     pairs = zip(guidelines, protocols, strict=True)
     return np.array([program.profiles[guideline.id, protocol.id] for guideline, protocol in pairs], dtype=np.int64)
-

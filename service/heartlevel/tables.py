@@ -192,9 +192,7 @@ def _category(of: Assessment) -> Parts:
     return {
         "setting": Coded(np.where(has_one, setting, len(SETTINGS)), [*SETTINGS, None]),
         "category": category,
-        "reason": Coded(
-            np.select([~clear, ~adult, ~has_one], [3, 2, 1], 0), [None, TOO_FEW, TOO_YOUNG, LIMITS_UNCLEAR]
-        ),
+        "reason": Coded(np.select([~clear, ~adult, ~has_one], [3, 2, 1], 0), [None, TOO_FEW, TOO_YOUNG, LIMITS_UNCLEAR]),
         "holds": has_one & _holds(of, group, place),
         "systolic": np.where(has_one, averages.mean[0, row, group], np.nan),
         "diastolic": np.where(has_one, averages.mean[1, row, group], np.nan),

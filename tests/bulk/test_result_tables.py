@@ -96,8 +96,16 @@ def test_a_row_that_differs_from_an_earlier_one_of_its_subject_is_named_and_asse
     named = [json.loads(line) for line in (tmp_path / "p").read_text().splitlines()]
     mine = {(one["line"] - 2, one["column"], one["code"]) for one in named}
     assert mine == {(one.row, one.column, one.code) for one in wanted.problems.itertuples()}
-    assert mine == {(row, "subject.age_years", code) for row, code in
-                    [(1, "rows-differ"), (5, "rows-differ"), (6, "out-of-range"), (7, "rows-differ"), (8, "rows-differ")]}
+    assert mine == {
+        (row, "subject.age_years", code)
+        for row, code in [
+            (1, "rows-differ"),
+            (5, "rows-differ"),
+            (6, "out-of-range"),
+            (7, "rows-differ"),
+            (8, "rows-differ"),
+        ]
+    }
 
 
 def test_nothing_to_assess_gives_empty_tables(tmp_path):

@@ -202,8 +202,10 @@ def office_only(of: Judging) -> Iterator[str]:
             true = true_in_office(guideline, cohort) & ~measures.raised(cohort.home_truth, home_limit(guideline))
             visit = measures.office_only(cohort.office[:, :, 0].mean(axis=-1), measures.plain_mean(cohort), guideline)
             unsure = (judged.label == "undetermined").mean()
-            for way, named, undetermined in (("plain means, one visit", visit, 0),
-                                             ("the service's pattern", judged.label == "office-only-elevation", unsure)):
+            for way, named, undetermined in (
+                ("plain means, one visit", visit, 0),
+                ("the service's pattern", judged.label == "office-only-elevation", unsure),
+            ):
                 found = measures.detection(named, true, undetermined)
                 rows.append((guideline, name, way, share(found.sensitivity, true.sum()),
                              share(found.false_alarms, (~true).sum()), share(found.right_when_named, named.sum()),

@@ -89,8 +89,7 @@ HABITS = (
 def table() -> str:
     """Write every figure with its source and standing."""
     lines = [
-        f"{name:<34}{one.systolic:>7g}{one.diastolic:>7g}  {one.standing:<12} {one.source}"
-        for name, one in FIGURES.items()
+        f"{name:<34}{one.systolic:>7g}{one.diastolic:>7g}  {one.standing:<12} {one.source}" for name, one in FIGURES.items()
     ]
     lines += [
         f"habit {one.field:<28}{one.prevalence:>7g}{'':>7}  {'range':<12} {one.systolic}/{one.diastolic} {one.source}"

@@ -49,9 +49,7 @@ def test_mean_arterial_pressure_is_diastolic_plus_a_third_of_the_pulse_pressure(
 
 # source: definitions of SD, CV and ARV (published; ARV first by Mena et al. 2005), vectors computed:
 # the same values in two orders have the same spread, not the same variability from one reading to the next
-@pytest.mark.parametrize(
-    ("series", "arv"), [([120, 130, 120, 130, 120, 130], 10.0), ([120, 120, 120, 130, 130, 130], 2.0)]
-)
+@pytest.mark.parametrize(("series", "arv"), [([120, 130, 120, 130, 120, 130], 10.0), ([120, 120, 120, 130, 130, 130], 2.0)])
 def test_variability_knows_the_order_and_spread_does_not(series, arv):
     readings = [reading(f"2026-03-0{day + 1}T07:00:00+01:00", value, 80) for day, value in enumerate(series)]
     payload = {"subject": {"id": "s"}, "readings": readings}

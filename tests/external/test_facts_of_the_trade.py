@@ -41,7 +41,6 @@ def test_an_arm_at_heart_level_has_no_expected_error():
     assert errors(one(technique={"arm_height_cm": 0})) == set()
 
 
-
 def both_arms(left="left", right="right"):
     payload = week(days=3)
     for place, reading in enumerate(payload["readings"]):

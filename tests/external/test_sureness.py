@@ -161,9 +161,7 @@ def test_time_weighted_variability_weighs_each_step_by_its_gap():
 
 
 # source: reference vectors, computed: equal gaps weigh alike, so both forms agree; the days' means are the readings
-@pytest.mark.parametrize(
-    ("series", "arv"), [([120, 130, 120, 130, 120, 130], 10.0), ([120, 120, 120, 130, 130, 130], 2.0)]
-)
+@pytest.mark.parametrize(("series", "arv"), [([120, 130, 120, 130, 120, 130], 10.0), ([120, 120, 120, 130, 130, 130], 2.0)])
 def test_with_equal_gaps_both_forms_of_variability_are_one(series, arv):
     readings = [reading(f"2026-03-0{day + 1}T07:00:00+01:00", value, 80) for day, value in enumerate(series)]
     said = answer({"subject": {"id": "s"}, "readings": readings})["variability"]["home"]["systolic"]

@@ -60,8 +60,7 @@ def _with_bad_readings() -> list[dict]:
     slips = [{"systolic": 1240}, {"systolic": None}, {"taken_at": "yesterday"}, {"setting": "hoem"}, {"sytolic": 1},
              {"diastolic": "81"}, {"id": "r-0-7-0"}, {"systolic": 80, "diastolic": 120}]  # fmt: skip
     return [
-        whole | {"readings": [*whole["readings"], reading("2026-03-09T07:00:00+01:00", 130, 80) | slip]}
-        for slip in slips
+        whole | {"readings": [*whole["readings"], reading("2026-03-09T07:00:00+01:00", 130, 80) | slip]} for slip in slips
     ] + [whole | {"readings": [5, None, *whole["readings"]]}]
 
 

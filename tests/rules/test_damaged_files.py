@@ -138,7 +138,10 @@ STRANGE = {
     "an example under no guideline": (HEART_LEVEL, GIVEN, GIVEN.replace("{given", "{guideline: nowhere, given")),
     "an example under no protocol": (HEART_LEVEL, GIVEN, GIVEN.replace("{given", "{protocol: nowhere, given")),
     "an expected error that is nothing": (
-        HEART_LEVEL, "diastolic: {reads: either, amount: hydrostatic_offset_mmhg}", "diastolic: null"),
+        HEART_LEVEL,
+        "diastolic: {reads: either, amount: hydrostatic_offset_mmhg}",
+        "diastolic: null",
+    ),
     "a next step that is a list": (ENGLISH, "  use-other-arm: Do", "  use-other-arm: [1]\n  other: Do"),
     "a next step that is nothing": (ENGLISH, "  use-other-arm: Do", "  use-other-arm:\n  other: Do"),
     "correspondence of more than 64 bits": (GUIDELINE, "\ncategories:", f"\ncorrespondence: [{'9' * 30}]\ncategories:"),

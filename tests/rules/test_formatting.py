@@ -65,7 +65,7 @@ def with_comments(text: str, chance: random.Random, several: int) -> tuple[str, 
     for number in range(several):
         lines = text.split("\n")
         place = chance.randrange(len(lines))
-        note = f"# note {number} {{is}}: \"kept\""
+        note = f'# note {number} {{is}}: "kept"'
         if chance.random() < 0.4:
             lines[place] += f"  {note}"
         else:

@@ -61,8 +61,14 @@ def test_a_table_with_one_column_twice_is_refused():
 
 @pytest.mark.parametrize(
     "options",
-    [{"guideline": "nobodys"}, {"time_zone": "Mars/Base"}, {"strict": True}, {"also_under": ["esc-2024"]}, {"zone": 1},
-     {"population": None}],
+    [
+        {"guideline": "nobodys"},
+        {"time_zone": "Mars/Base"},
+        {"strict": True},
+        {"also_under": ["esc-2024"]},
+        {"zone": 1},
+        {"population": None},
+    ],
 )
 def test_an_option_at_fault_is_refused(options):
     with pytest.raises(RefusedRequest):

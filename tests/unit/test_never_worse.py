@@ -123,4 +123,3 @@ def test_readings_enough_for_the_protocol_are_told_though_they_may_bring_a_raise
     night = [reading(f"2026-03-0{day}T10:{minute:02d}:00+01:00", 150, 95, setting="ambulatory") for day in (1, 2)
              for minute in (0, 20, 40)]  # fmt: skip
     assert silenced("too-few-ambulatory-readings", *night) == {"ambulatory_enough_for_protocol": {"equals": True}}
-

@@ -77,9 +77,7 @@ def test_demo_answers_are_as_described():
 def test_every_described_part_of_an_answer_occurs_in_some_demo_answer():
     written = json.dumps([*demo_answers(), *explained()])
     described = {
-        name
-        for title in reached("Answer")
-        for name in DOCUMENT["components"]["schemas"][title].get("properties", {})
+        name for title in reached("Answer") for name in DOCUMENT["components"]["schemas"][title].get("properties", {})
     }
     assert {name for name in described if f'"{name}":' not in written} == set()
 

@@ -140,9 +140,7 @@ def _shift(shift: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
     return {"direction": direction, "amount": None if amount is None else round(abs(amount), 1)}
 
 
-def entry_problems(
-    findings: Sequence[Finding], texts: Sequence[dict[str, Any]], places: Sequence[int]
-) -> list[Problem]:
+def entry_problems(findings: Sequence[Finding], texts: Sequence[dict[str, Any]], places: Sequence[int]) -> list[Problem]:
     """Return the findings that are slips of entry as problems too, at the field at fault.
 
     `texts` are the findings written out, `places` each reading's index in its request.

@@ -88,9 +88,7 @@ def _search(
     return None
 
 
-def _bearable(
-    allowed: _Allowed, cells: Mapping[str, list[Cell]], elsewhere: Consequences
-) -> tuple[_Allowed, int] | None:
+def _bearable(allowed: _Allowed, cells: Mapping[str, list[Cell]], elsewhere: Consequences) -> tuple[_Allowed, int] | None:
     """Keep of the cells those that make nothing worse, with the number of findings they bring; None if none is left."""
     changed = [name for name, chosen in allowed.items() if 0 not in chosen and not any_value(cells[name], chosen)]
     near_first = [sorted(allowed[name], key=[one.far for one in cells[name]].__getitem__) for name in changed]

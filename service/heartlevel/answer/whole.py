@@ -94,9 +94,7 @@ def _made_with(of: Assessment, subject: int) -> dict[str, Any]:
     }
 
 
-def _readings(
-    of: Assessment, figures: Figures, findings: Sequence[Finding], subject: int
-) -> Iterator[dict[str, Any]]:
+def _readings(of: Assessment, figures: Figures, findings: Sequence[Finding], subject: int) -> Iterator[dict[str, Any]]:
     errors = expected_errors(findings)
     named: dict[int, list[str]] = {}
     for finding in findings:

@@ -131,7 +131,7 @@ def _left(parts: Iterator[Part], written: Written) -> Iterator[Part]:
 def _shown(job: Job, found: Iterator[tuple[Part, Judged]], show: Show) -> Counts:
     counts = Counts()
     partial = beside(job.problems, PARTIAL) if job.problems else None
-    with (partial.open("wb") if partial else nullcontext()) as problems:
+    with partial.open("wb") if partial else nullcontext() as problems:
         for part, one in found:
             counts.add(one.counts)
             if problems:
@@ -140,4 +140,3 @@ def _shown(job: Job, found: Iterator[tuple[Part, Judged]], show: Show) -> Counts
     if job.problems and partial:
         partial.replace(job.problems)
     return counts
-

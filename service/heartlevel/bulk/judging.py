@@ -172,5 +172,3 @@ def _result(plan: Plan, outcome: Outcome, places: list[Place]) -> Result:
     if answer is None:
         return Refused(places, outcome)
     return Said(plan.kind.written(answer), len(answer["readings"]), answer["urgent"], places)
-
-

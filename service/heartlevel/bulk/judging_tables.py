@@ -125,9 +125,7 @@ def _by_request(plan: Plan, asked: Sequence[Asked], found: list[Found]) -> list[
         found.append(_found(of, requests))
     answered = zip((one for one, *_ in requests), any_urgent(of).tolist(), range(len(requests)), strict=True)
     slips = slips_of(of)
-    return [
-        Read(list(one.problems), one) if isinstance(one, Outcome) else _read(*next(answered), slips) for one in read
-    ]
+    return [Read(list(one.problems), one) if isinstance(one, Outcome) else _read(*next(answered), slips) for one in read]
 
 
 def _understood(plan: Plan, text: bytes | LineTooLong) -> Request | Outcome:

@@ -1,15 +1,15 @@
 """How the columns of somebody's table are understood: a small YAML file, read and checked.
 
-    columns:
-      Patient: subject
-      Systole: {to: systolic, unit: kPa}
-      Where: {to: setting, values: {H: home, P: office}}
-    fixed: {taken_by: self}
-    time_zone: Europe/Oslo
-    time_format: "%d.%m.%Y %H:%M"
-    decimal: ","
-    delimiter: ";"
-    ignore: [Ward]            # or: everything-else
+columns:
+  Patient: subject
+  Systole: {to: systolic, unit: kPa}
+  Where: {to: setting, values: {H: home, P: office}}
+fixed: {taken_by: self}
+time_zone: Europe/Oslo
+time_format: "%d.%m.%Y %H:%M"
+decimal: ","
+delimiter: ";"
+ignore: [Ward]            # or: everything-else
 """
 
 from collections.abc import Hashable, Iterator, Mapping

@@ -59,9 +59,7 @@ def _parts(cells: Sequence[Any], columns: Sequence[Column | None], mapped: Mappe
     return parts
 
 
-def _values(
-    cells: Sequence[Any], columns: Sequence[Column | None], mapped: Mapped
-) -> Iterator[tuple[str, Any]]:
+def _values(cells: Sequence[Any], columns: Sequence[Column | None], mapped: Mapped) -> Iterator[tuple[str, Any]]:
     times = []
     for cell, column in zip(cells, columns, strict=True):
         value = value_of(cell, column, mapped.decimal) if column else None

@@ -41,9 +41,7 @@ def candidate(directory: Path | None, folder: Path | None, layers: tuple[Path, .
     return loaded(*placed(directory, folder, layers))
 
 
-def placed(
-    directory: Path | None, folder: Path | None, layers: tuple[Path, ...]
-) -> tuple[Path | None, tuple[Path, ...]]:
+def placed(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> tuple[Path | None, tuple[Path, ...]]:
     """Return where rules and layers lie once a directory takes its place; a layer already in force is not laid twice."""
     if directory is None:
         return folder, layers

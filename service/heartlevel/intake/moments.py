@@ -31,9 +31,7 @@ class Taken:
     data: dict[str, Any]
 
 
-def placed_in_time(
-    readings: Mapping[int, dict[str, Any]], zone: ZoneInfo | None
-) -> tuple[list[Taken], list[Problem]]:
+def placed_in_time(readings: Mapping[int, dict[str, Any]], zone: ZoneInfo | None) -> tuple[list[Taken], list[Problem]]:
     """Sort readings by time, name each one, and leave out exact copies and what has no readable time."""
     taken, problems = [], []
     for place, data in readings.items():

@@ -171,9 +171,7 @@ def _no_lists(envelope: dict[str, Any]) -> list[Problem]:
     return [problem(f"/{name}", "not-a-list", raw) for name, raw in found if not isinstance(raw, (list, NoneType))]
 
 
-def _lists(
-    envelope: dict[str, Any], most_readings: int
-) -> tuple[dict[str, dict[int, dict[str, Any]]], list[Problem]]:
+def _lists(envelope: dict[str, Any], most_readings: int) -> tuple[dict[str, dict[int, dict[str, Any]]], list[Problem]]:
     """Read the lists item by item: the usable items under their place, and all problems."""
     lists: dict[str, dict[int, dict[str, Any]]] = {}
     problems: list[Problem] = []

@@ -46,9 +46,7 @@ def _batch(table: Table, options: Mapping[str, Any], gaps: Gaps, subjects: slice
     )
 
 
-def _request(
-    name: str, unclear: frozenset[str], pregnant: bool, since_birth: float, options: Mapping[str, Any]
-) -> Request:
+def _request(name: str, unclear: frozenset[str], pregnant: bool, since_birth: float, options: Mapping[str, Any]) -> Request:
     after_birth = {} if isnan(since_birth) else {"days_since_birth": since_birth}
     return Request(
         subject={"id": name, "pregnant": pregnant, **after_birth},

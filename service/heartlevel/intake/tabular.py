@@ -180,5 +180,3 @@ def first_of_subject(subject_of: Ints, subjects: int, values: Floats) -> Floats:
     first = np.full(subjects, np.nan)
     first[subject_of[rows]] = values[rows]  # the last one written is the first
     return first
-
-

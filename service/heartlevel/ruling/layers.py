@@ -126,9 +126,7 @@ def _at_fault(file: Origin, at: Path_, change: Mapping[str, Any]) -> Iterator[Ru
             yield file.fault((*at, "set", name), "wrong-change", f"{name} cannot be changed; add a rule of your own")
 
 
-def _change_item(
-    content: Content, file: Origin, at: Path_, change: Mapping[str, Any], faults: list[RuleFault]
-) -> None:
+def _change_item(content: Content, file: Origin, at: Path_, change: Mapping[str, Any], faults: list[RuleFault]) -> None:
     sections = SECTIONS_OF[change["of"]]
     named = {
         item.get(key_of(section)): (section, place)

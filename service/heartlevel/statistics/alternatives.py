@@ -161,9 +161,7 @@ def _shift(batch: Batch, kept: Bools, offset: Floats) -> Floats:
     return np.where(known, shift, np.nan)
 
 
-def _by_protocols(
-    batch: Batch, selection: Selection, protocols: Sequence[Protocol]
-) -> tuple[list[Bools], list[int]]:
+def _by_protocols(batch: Batch, selection: Selection, protocols: Sequence[Protocol]) -> tuple[list[Bools], list[int]]:
     """Return the distinct selections that protocols make, and which of them is each protocol's."""
     kinds = [(tuple(one.limits[name] for name in AT_HOME), one.office_use) for one in protocols]
     distinct = list(dict.fromkeys(kinds))
@@ -186,9 +184,7 @@ def offsets_of(batch: Batch, height: Floats, technique: Floats, owners: Ints, pa
     for place, (owner, check) in enumerate(zip(owners.tolist(), batch.checks, strict=True)):
         if pairs[place]:  # one without a pair says nothing, and must not take away what another says
             checked.setdefault((owner, check["device"]), []).append(place)
-    pooled = {
-        key: (bias[:, places] * pairs[places]).sum(axis=1) / pairs[places].sum() for key, places in checked.items()
-    }
+    pooled = {key: (bias[:, places] * pairs[places]).sum(axis=1) / pairs[places].sum() for key, places in checked.items()}
     for owner in sorted({owner for owner, _ in pooled}):
         start = batch.rows_of(owner).start
         for row, one in enumerate(batch.requests[owner].readings, start=start):

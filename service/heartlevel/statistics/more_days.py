@@ -16,9 +16,7 @@ from heartlevel.vocabulary import SETTINGS
 SURE = 0.95  # the convention of intervals, here for a category
 
 
-def more_days(
-    of: LongRun, category: Ints, chance: Floats, guidelines: Sequence[Guideline], most: Floats
-) -> Floats:
+def more_days(of: LongRun, category: Ints, chance: Floats, guidelines: Sequence[Guideline], most: Floats) -> Floats:
     """Return the fewest more days of home readings after which each subject's home category is expected to be sure.
 
     Expected: were the mean of days and the spread between them to stay as they are, the standard error falls with the

@@ -93,9 +93,7 @@ def _at_fault(name: str, text: object) -> Iterator[Problem]:
 
 
 @contextmanager
-def _directories(
-    files: Mapping[str, str | None], in_force: RulesInForce
-) -> Iterator[tuple[Path | None, Sequence[Path]]]:
+def _directories(files: Mapping[str, str | None], in_force: RulesInForce) -> Iterator[tuple[Path | None, Sequence[Path]]]:
     """Lay the files out beside the rules in force: over them as a layer, or in their place."""
     with TemporaryDirectory(prefix="heartlevel-trial-") as scratch:
         folder = Path(scratch) / "candidate"

@@ -175,8 +175,10 @@ class ProblemNamed(Said):
 
     pointer = a_text("JSON Pointer (RFC 6901) into the request")
     code = a_text("kind of problem: the name to go by in a program, or for wording it otherwise")
-    detail = a_text("what was found, what was expected; in English whatever the language of the answer, and only where "
-                    "the code is a rule's in that language")
+    detail = a_text(
+        "what was found, what was expected; in English whatever the language of the answer, and only where "
+        "the code is a rule's in that language"
+    )
     hint = a_text("the near match, or what to do; in the language of `detail`", nullable=True)
 
 
