@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from heartlevel.answer.result_tables import averages_table, findings_table, joined, readings_table, subjects_table
 from heartlevel.assessment import Assessment, Rules, assess_batch, sitting_gaps
 from heartlevel.intake.faults import problem
 from heartlevel.intake.request import RefusedRequest, read_options
@@ -14,7 +15,6 @@ from heartlevel.intake.table_columns import CellProblem
 from heartlevel.intake.table_parts import batches
 from heartlevel.intake.table_readings import Table, table_of
 from heartlevel.intake.tabular import cells_of
-from heartlevel.tables import averages_table, findings_table, joined, readings_table, subjects_table
 
 # Readings assessed in one go: enough to share the work, few enough for the caches.
 TOGETHER = 16_384

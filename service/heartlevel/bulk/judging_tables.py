@@ -7,6 +7,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import orjson
 
+from heartlevel.answer.result_tables import any_urgent
 from heartlevel.assessment import Assessment, Rules, assess, assess_batch
 from heartlevel.bulk.by_columns import Clean, Looked, clean_batches, looked_at
 from heartlevel.bulk.converting import as_piece
@@ -20,7 +21,6 @@ from heartlevel.intake.faults import Problem, in_order
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, answer_each, understood
-from heartlevel.tables import any_urgent
 
 # A request's place among the items, its text, and the rows of its readings, or the one line of them all.
 Asked: TypeAlias = tuple[int, bytes | LineTooLong, Sequence[Placed]]

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pyarrow
 
+from heartlevel.answer.result_tables import Coded
 from heartlevel.assessment import Assessment
 from heartlevel.bulk.kinds import RESULT_TABLES
 from heartlevel.columns import Ints
 from heartlevel.frames import PARTS
-from heartlevel.tables import Coded
 
 ROW, FIRST_ROW = "row", "first_row"
 PLACE = "place"
