@@ -6,8 +6,8 @@ import pytest
 from click.testing import CliRunner
 
 from heartlevel.command import assess as assessing
-from heartlevel.command import main as command
 from heartlevel.command.demo import HARBOUR_LANE
+from heartlevel.command.main import main
 from support import demo, rules, week
 
 QUIET = week()
@@ -17,12 +17,11 @@ UNREADABLE = {**week(), "devices": [{"id": 5}]}
 
 @pytest.fixture(autouse=True)
 def rules_loaded_once(monkeypatch):
-    for module in (command, assessing):
-        monkeypatch.setattr(module, "loaded", lambda folder, layers: rules())
+    monkeypatch.setattr(assessing, "loaded", lambda folder, layers: rules())
 
 
 def run(*arguments: str, given: str | bytes | None = None):
-    return CliRunner().invoke(command.main, list(arguments), input=given)
+    return CliRunner().invoke(main, list(arguments), input=given)
 
 
 @pytest.mark.parametrize(
@@ -63,22 +62,11 @@ def test_a_file_that_is_not_there_is_a_wrong_call():
     assert run("assess", "no-such-file").exit_code == 2
 
 
-def test_the_demo_prints_a_summary_of_every_subject():
-    result = run("demo")
-    assert result.exit_code == 0
-    assert all(payload["subject"]["id"] + "  " in result.stdout for payload in demo())
-
-
 def test_a_summary_counts_one_as_one():
     alone = {**QUIET, "readings": QUIET["readings"][:1]}
     assert "s-1  1 reading: 1 sound\n" in run("assess", "-", given=json.dumps(alone)).stdout
     assert "from 1 reading on 1 day by protocol" in run("assess", "-", given=json.dumps(alone)).stdout
     assert "readings on 7 days by protocol" in run("assess", "-", given=json.dumps(QUIET)).stdout
-
-
-def test_the_demo_can_be_read_by_a_program():
-    lines = run("demo", "--json").stdout.splitlines()
-    assert [json.loads(line)["subject"]["id"] for line in lines] == [one["subject"]["id"] for one in demo()]
 
 
 def test_the_demo_file_is_a_file_to_assess():

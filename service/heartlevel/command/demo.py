@@ -1,5 +1,101 @@
-"""The invented Harbour Lane practice: invented subjects, one request a line."""
+"""`heartlevel demo`: the invented Harbour Lane practice, one request a line of a shipped file."""
 
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from textwrap import fill, shorten
+from typing import Any
+
+import click
+
+from heartlevel.answer.whole import as_json
+from heartlevel.command.options import json_option, loaded, rules_options
+from heartlevel.command.summary import WIDTH, summary
+from heartlevel.intake.faults import near
+from heartlevel.intake.ndjson import requests_in
+from heartlevel.one_call import Outcome, answer_each
 from heartlevel.resources import shipped
 
 HARBOUR_LANE = shipped("demo") / "harbour-lane.ndjson"
+HEADINGS = ("person", "urgent", "category", "home and office", "what to change first")
+LAYOUT = "{:6}  {:6}  {:24}  {:21}  {}"
+UNSURE = " ?"
+CATEGORY_WIDTH, STEP_WIDTH = 24, 33
+LEGEND = (
+    "? - another selection of the same readings would give another category.",
+    "(+2) - so many other things to change.",
+    "`heartlevel demo s-07` shows a person in full, `heartlevel demo --json` every answer as a program gets it.",
+)
+
+
+@click.command()
+@click.argument("people", nargs=-1)
+@json_option
+@rules_options
+def demo(people: tuple[str, ...], as_lines: bool, folder: Path | None, layers: tuple[Path, ...]) -> None:
+    """Assess an invented practice: a line a person, or PEOPLE in full.
+
+    PEOPLE are named as in the table, such as s-07.
+    """
+    rules = loaded(folder, layers)
+    with HARBOUR_LANE.open("rb") as file:
+        outcomes = list(answer_each(requests_in(file), rules))
+    for line in _unanswered(outcomes):
+        click.echo(line, err=True)
+    answers = _chosen([outcome.answer for outcome in outcomes if outcome.answer is not None], people)
+    if as_lines:
+        click.echo(b"\n".join(map(as_json, answers)))
+    else:
+        click.echo("\n".join(map(summary, answers) if people else _table(answers)))
+    for caution in rules.ruleset.wording["en"].cautions:
+        click.echo(fill(caution, WIDTH), err=as_lines)
+
+
+def _unanswered(outcomes: Sequence[Outcome]) -> Iterator[str]:
+    """Yield why a request has no answer: other rules may lack a guideline it asks for."""
+    for outcome in outcomes:
+        if outcome.answer is None:
+            yield f"demo:{outcome.line}: {outcome.detail}"
+            yield from (f"demo:{outcome.line}: {problem}" for problem in outcome.problems)
+
+
+def _chosen(answers: list[dict[str, Any]], people: Sequence[str]) -> list[dict[str, Any]]:
+    """Return the answers about the people named, of all if none is; raises BadParameter for a name that is not there."""
+    by_name = {answer["subject"]["id"]: answer for answer in answers}
+    for name in people:
+        if name not in by_name:
+            raise click.BadParameter(f"nobody in this practice is called {name!r} ({near(name, by_name)})")
+    return [by_name[name] for name in people] if people else answers
+
+
+def _table(answers: Sequence[dict[str, Any]]) -> Iterator[str]:
+    """Yield the table of the practice, a line a person, and what its marks mean."""
+    urgent = sum(answer["urgent"] for answer in answers)
+    yield f"Harbour Lane, an invented practice. People: {len(answers)}; with something urgent: {urgent}."
+    yield ""
+    yield LAYOUT.format(*HEADINGS)
+    for answer in answers:
+        label = answer["pattern"]["label"]
+        mark = "URGENT" if answer["urgent"] else ""
+        yield LAYOUT.format(
+            answer["subject"]["id"], mark, _category(answer["classification"]), label, _step(answer)
+        ).rstrip()
+    yield ""
+    yield from (fill(line, WIDTH) for line in LEGEND)
+    yield ""
+
+
+def _category(classification: dict[str, Any]) -> str:
+    """Return the title of the category, or why none is given, in the width of its column."""
+    if classification["category"] is None:
+        return shorten(f"none: {classification['reason'].replace('-', ' ')}", CATEGORY_WIDTH, placeholder=" …")
+    mark = "" if classification["holds"] else UNSURE
+    return shorten(classification["title"], CATEGORY_WIDTH - len(mark), placeholder=" …") + mark
+
+
+def _step(answer: dict[str, Any]) -> str:
+    """Return the most important next step by its short name, and how many there are besides."""
+    steps = [step["code"].replace("-", " ") for step in answer["next_steps"]]
+    if not steps:
+        return ""
+    more = f" (+{len(steps) - 1})" if len(steps) > 1 else ""
+    return shorten(steps[0], STEP_WIDTH - len(more), placeholder=" …") + more

@@ -1,71 +1,56 @@
-"""`heartlevel`: assess files, serve, or show the demo."""
+"""`heartlevel`: its commands. Each is imported only when it is called, since serving needs less than assessing files."""
 
-import sys
-from pathlib import Path
+from importlib import import_module
 
 import click
 
-from heartlevel.answer.whole import as_json
-from heartlevel.command.assess import assess
-from heartlevel.command.demo import HARBOUR_LANE
-from heartlevel.command.device_check import device_check
-from heartlevel.command.options import FAILED, json_option, loaded, rules_options, show_faults
-from heartlevel.command.rules.group import rules as rules_group
-from heartlevel.command.summary import summary
-from heartlevel.intake.ndjson import requests_in
-from heartlevel.one_call import Outcome, answer_each
-from heartlevel.ruling.source import RuleFaults
 from heartlevel.version import VERSION
 
+# By name: where the command is defined, and its line in the help.
+COMMANDS = {
+    "assess": ("heartlevel.command.assess:assess", "Assess FILES: files, folders, globs; `-` is standard input."),
+    "demo": ("heartlevel.command.demo:demo", "Assess an invented practice: a line a person, or PEOPLE in full."),
+    "device-check": (
+        "heartlevel.command.device_check:device_check",
+        "Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer.",
+    ),
+    "rules": (
+        "heartlevel.command.rules.group:rules",
+        "Look after rule files: check, test and explain them, try changes before they go live.",
+    ),
+    "serve": ("heartlevel.command.serve:serve", "Serve over HTTP with gunicorn."),
+}
+NOT_IN_THE_IMAGE = ("pandas", "pyarrow", "tqdm")
 
-@click.group()
+
+class Commands(click.Group):
+    """A group that knows its commands by COMMANDS alone until one of them is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of the commands."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import a command, or say which library this installation has not."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, _, attribute = COMMANDS[cmd_name][0].partition(":")
+        try:
+            command: click.Command = getattr(import_module(module), attribute)
+        except ModuleNotFoundError as missing:
+            if missing.name not in NOT_IN_THE_IMAGE:
+                raise
+            left_out = f"{cmd_name} needs {missing.name}, which is not installed; the image of the service leaves it out"
+            raise click.ClickException(left_out) from missing
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the commands' lines into the help."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(cls=Commands)
 @click.version_option(VERSION)
 def main() -> None:
     """Judge blood-pressure readings taken at home and in the office. Not a diagnosis."""
-
-
-@main.command()
-@json_option
-@rules_options
-def demo(as_lines: bool, folder: Path | None, layers: tuple[Path, ...]) -> None:
-    """Assess the invented Harbour Lane practice."""
-    rules = loaded(folder, layers)
-    with HARBOUR_LANE.open("rb") as file:
-        for outcome in answer_each(requests_in(file), rules):
-            _show(outcome, as_lines, "demo")
-    for caution in rules.ruleset.wording["en"].cautions:
-        click.echo(caution, err=as_lines)
-
-
-@main.command()
-@click.option("--host", default="127.0.0.1", show_default=True)
-@click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
-def serve(host: str, port: int, workers: int) -> None:
-    """Serve over HTTP with gunicorn.
-
-    HEARTLEVEL_RULES names another directory of rule files, HEARTLEVEL_LAYERS a clinic's own over it (several, lowest
-    first, are parted as in PATH).
-    """
-    from heartlevel.web.server import run
-
-    try:
-        run(f"{host}:{port}", workers)
-    except RuleFaults as faults:
-        show_faults(faults)
-        sys.exit(FAILED)
-
-
-def _show(outcome: Outcome, as_lines: bool, place: str) -> None:
-    """Print an answer, or to standard error why there is none."""
-    if outcome.answer is not None:
-        click.echo(as_json(outcome.answer) if as_lines else summary(outcome.answer))
-        return
-    click.echo(f"{place}:{outcome.line}: {outcome.detail}", err=True)
-    for one in outcome.problems:
-        click.echo(f"{place}:{outcome.line}: {one}", err=True)
-
-
-main.add_command(assess)
-main.add_command(device_check)
-main.add_command(rules_group)

@@ -47,7 +47,7 @@ def placed(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]
         return folder, layers
     if not (directory / TOP).is_file():
         return directory, layers
-    others = tuple(one for one in layers if one.resolve() != directory.resolve())
+    others = tuple(layer for layer in layers if layer.resolve() != directory.resolve())
     return folder, (*others, directory)
 
 

@@ -1,0 +1,26 @@
+"""`heartlevel serve`: answer over HTTP."""
+
+import sys
+
+import click
+
+from heartlevel.command.options import FAILED, show_faults
+from heartlevel.ruling.source import RuleFaults
+from heartlevel.web.server import run
+
+
+@click.command()
+@click.option("--host", default="127.0.0.1", show_default=True)
+@click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535))
+@click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
+def serve(host: str, port: int, workers: int) -> None:
+    """Serve over HTTP with gunicorn.
+
+    HEARTLEVEL_RULES names another directory of rule files, HEARTLEVEL_LAYERS a clinic's own over it (several, lowest
+    first, are parted as in PATH).
+    """
+    try:
+        run(f"{host}:{port}", workers)
+    except RuleFaults as faults:
+        show_faults(faults)
+        sys.exit(FAILED)

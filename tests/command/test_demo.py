@@ -1,0 +1,94 @@
+"""`heartlevel demo`: the practice as a table, a person in full, and every answer for a program."""
+
+import json
+import re
+
+import pytest
+from click.testing import CliRunner
+
+from heartlevel.command import demo as showing
+from heartlevel.command.main import main
+from heartlevel.command.summary import summary
+from support import demo_answers, rules
+
+CAUTIONS = rules().ruleset.wording["en"].cautions
+
+
+@pytest.fixture(autouse=True)
+def rules_loaded_once(monkeypatch):
+    monkeypatch.setattr(showing, "loaded", lambda folder, layers: rules())
+
+
+def run(*arguments: str):
+    return CliRunner().invoke(main, ["demo", *arguments])
+
+
+def rows() -> dict[str, list[str]]:
+    """The cells of the table by person, cut where the headings begin."""
+    lines = run().stdout.splitlines()
+    (headings,) = [line for line in lines if line.startswith("person")]
+    begins = [found.start() for found in re.finditer(r"\S+(?: \S+)*", headings)]
+    cells = [[line[a:b].strip() for a, b in zip(begins, [*begins[1:], None], strict=True)] for line in lines]
+    return {row[0]: row for row in cells if re.fullmatch(r"s-\d+", row[0])}
+
+
+def test_the_practice_fits_a_screen_or_two():
+    result = run()
+    lines = result.stdout.splitlines()
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert len(lines) <= 60 and max(map(len, lines)) <= 100
+
+
+def test_each_person_has_one_line_with_what_the_answer_concludes():
+    table = rows()
+    assert list(table) == [answer["subject"]["id"] for answer in demo_answers()]
+    for answer in demo_answers():
+        _, urgent, category, pattern, step = table[answer["subject"]["id"]]
+        assert (urgent == "URGENT", pattern) == (answer["urgent"], answer["pattern"]["label"])
+        given = answer["classification"]
+        if given["category"] is None:
+            assert given["reason"].replace("-", " ").startswith(category.removeprefix("none: ").removesuffix(" …"))
+        else:
+            assert (category.removesuffix(" ?"), category.endswith(" ?")) == (given["title"], not given["holds"])
+        first, *others = answer["next_steps"]
+        assert step == first["code"].replace("-", " ") + (f" (+{len(others)})" if others else "")
+
+
+def test_the_urgent_are_counted_and_the_way_on_is_said():
+    text = run().stdout
+    urgent = sum(answer["urgent"] for answer in demo_answers())
+    assert text.startswith(
+        f"Harbour Lane, an invented practice. People: {len(demo_answers())}; with something urgent: {urgent}."
+    )
+    assert "`heartlevel demo s-07`" in text
+    assert all(caution in " ".join(text.split()) for caution in CAUTIONS)
+
+
+def test_people_who_are_named_are_shown_in_full():
+    text = run("s-07", "s-01").stdout
+    by_name = {answer["subject"]["id"]: answer for answer in demo_answers()}
+    assert text.startswith(summary(by_name["s-07"]) + "\n" + summary(by_name["s-01"]))
+    assert "s-02" not in text
+
+
+def test_a_name_that_is_not_there_is_a_wrong_call_with_the_nearest_one():
+    result = run("s-7")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "nobody in this practice is called 's-7' (did you mean 's-" in result.stderr
+
+
+def test_every_answer_can_be_read_by_a_program():
+    result = run("--json")
+    assert [json.loads(line) for line in result.stdout.splitlines()] == demo_answers()
+    assert all(caution in " ".join(result.stderr.split()) for caution in CAUTIONS)
+    assert json.loads(run("s-03", "--json").stdout)["subject"] == {"id": "s-03"}
+
+
+def test_what_other_rules_cannot_answer_is_said_and_costs_nobody_else(tmp_path, monkeypatch):
+    practice = tmp_path / "practice.ndjson"
+    asked = {"subject": {"id": "s-02"}, "readings": [], "options": {"guideline": "no-such"}}
+    practice.write_text('{"subject": {"id": "s-01"}, "readings": []}\n' + json.dumps(asked) + "\n")
+    monkeypatch.setattr(showing, "HARBOUR_LANE", practice)
+    result = run()
+    assert result.exit_code == 0 and "\ns-01 " in result.stdout and "\ns-02" not in result.stdout
+    assert result.stderr.startswith("demo:2: ") and "/options/guideline" in result.stderr

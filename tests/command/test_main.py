@@ -1,0 +1,46 @@
+"""The group of commands: what its help says, and what it does where a library is left out."""
+
+import subprocess
+import sys
+
+import pytest
+from click import Context
+from click.testing import CliRunner
+
+from heartlevel.command.main import COMMANDS, main
+from heartlevel.version import VERSION
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_help_says_of_a_command_what_the_command_says(name):
+    command = main.get_command(Context(main), name)
+    assert command.name == name
+    assert command.get_short_help_str(limit=200).removesuffix(".") == COMMANDS[name][1].removesuffix(".")
+
+
+def test_the_help_names_every_command():
+    text = CliRunner().invoke(main, ["--help"]).stdout
+    assert all(f"\n  {name} " in text for name in COMMANDS)
+
+
+def test_a_command_that_is_not_there_is_a_wrong_call():
+    result = CliRunner().invoke(main, ["asess"])
+    assert result.exit_code == 2 and "No such command 'asess'" in result.stderr
+
+
+@pytest.mark.parametrize(("library", "status"), [("pyarrow", 1), ("durable", None)])
+def test_a_library_that_the_image_leaves_out_is_named_and_no_other_error_is_hidden(library, status, monkeypatch):
+    def fail(module):
+        raise ModuleNotFoundError(f"No module named {library!r}", name=library)
+
+    monkeypatch.setattr("heartlevel.command.main.import_module", fail)
+    result = CliRunner().invoke(main, ["assess", "x.csv"])
+    if status is None:
+        assert isinstance(result.exception, ModuleNotFoundError)
+    else:
+        assert result.exit_code == status and f"assess needs {library}, which is not installed" in result.stderr
+
+
+def test_the_package_runs_as_the_command():
+    done = subprocess.run([sys.executable, "-m", "heartlevel", "--version"], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stdout, done.stderr) == (0, f"heartlevel, version {VERSION}\n", "")
