@@ -1,8 +1,8 @@
 """How fast the bulk command is, what memory its processes take together, and how both grow with the number of subjects.
 
 `python tests/bench/streamed.py [--folder DIR]` writes invented tables, runs `heartlevel assess` on them and prints a
-table for README.md beside it. Times are of processors, of all processes, without those of a run on ten subjects (rules loaded,
-modules imported); readings a second are of such times. Ten million readings take some gigabytes of the folder.
+table for README.md beside it. Times are of processors, of all processes, without those of a run on ten subjects (rules
+loaded, modules imported); readings a second are of such times. Ten million readings take some gigabytes of the folder.
 """
 
 import argparse
