@@ -26,7 +26,13 @@ PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text())
 RUNTIME = PROJECT["project"]["dependencies"]
 TEST = PROJECT["project"]["optional-dependencies"]["test"]
 BUILD = [*PROJECT["build-system"]["requires"], "setuptools"]  # setuptools: durable-rules comes as source only
-LOCKS = {"docker/requirements.lock": RUNTIME, "tests/requirements.lock": RUNTIME + TEST, "docker/build.lock": BUILD}
+# What serving needs, by name: the versions are those of the dependencies.
+SERVICE_NAMES = [line for line in (TOP / "docker/service.in").read_text().splitlines() if not line.startswith("#")]
+SERVING = [one for one in RUNTIME if canonicalize_name(Requirement(one).name) in SERVICE_NAMES]
+LOCKS = {
+    "docker/requirements.lock": RUNTIME, "docker/service.lock": SERVING, "docker/build.lock": BUILD,
+    "tests/requirements.lock": RUNTIME + TEST,
+}  # fmt: skip
 PYTHONS = ["3.11", "3.12"]
 ENTRY = re.compile(
     r"(?P<pin>[a-z0-9-]+(?:\[[a-z0-9,-]+\])?==[\w.+!]+(?: ; [^\\\n]+)?)"
@@ -62,7 +68,7 @@ def test_a_lock_names_as_declared_exactly_what_is_declared(lock):
     declared, name = set(), ""
     for line in (TOP / lock).read_text().splitlines():
         name = line.split("==")[0] if "==" in line else name
-        if line.strip(" #").removeprefix("via ") == "heartlevel (pyproject.toml)":
+        if line.strip(" #").removeprefix("via ") in ("heartlevel (pyproject.toml)", "-r docker/service.in"):
             declared.add(name)
     assert declared == {canonicalize_name(Requirement(one).name) for one in LOCKS[lock]}
 
@@ -83,8 +89,9 @@ def test_a_lock_pins_what_is_asked_for_with_an_extra_under_that_name(lock):
 
 @pytest.mark.parametrize("python", PYTHONS)
 def test_the_tests_run_with_the_versions_of_the_image(python):
-    tested = pins("tests/requirements.lock", python)
-    assert pins("docker/requirements.lock", python).items() <= tested.items()
+    image, whole, tested = (pins(f"{lock}.lock", python).items() for lock in
+                            ("docker/service", "docker/requirements", "tests/requirements"))  # fmt: skip
+    assert image < whole < tested
 
 
 def copied() -> set[str]:
@@ -96,7 +103,7 @@ def copied() -> set[str]:
 def test_what_the_package_is_built_from_is_copied_and_not_ignored():
     wheel = PROJECT["tool"]["hatch"]["build"]["targets"]["wheel"]
     parts = {*wheel["force-include"], *(str(Path(one).parent) for one in wheel["packages"]), PROJECT["project"]["readme"]}
-    locks = {"docker/build.lock", "docker/requirements.lock"}
+    locks = {"docker/build.lock", "docker/service.lock"}
     assert copied() == parts | locks | {"pyproject.toml"}
     let_through = {line[1:] for line in (TOP / ".dockerignore").read_text().splitlines() if line.startswith("!")}
     assert let_through == copied()
