@@ -13,11 +13,12 @@ the files or to the rules' directory.
 """
 
 import pickle
+from collections import deque
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from sys import stdin
 
-from distributed import Client
+from distributed import Client, Future
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.carrying_out import Job, Judge, carried_out, meter_for, source_of
@@ -26,7 +27,7 @@ from heartlevel.bulk.judging import Counts, Judged, Plan, judged
 from heartlevel.bulk.kinds import ANSWERS_TABLE, NDJSON
 from heartlevel.bulk.mapping import mapped_by
 from heartlevel.bulk.parts import Part
-from heartlevel.bulk.running import AHEAD, in_order
+from heartlevel.bulk.running import AHEAD
 
 RETRIES = 5
 
@@ -63,9 +64,14 @@ def on_scheduler(address: str) -> Judge:
             there = client.submit(pickle.loads, pickle.dumps(plan), pure=False)
             client.wait_for_workers(1)
             ahead = AHEAD * max(1, sum(client.nthreads().values()))
-            yield from in_order(
-                parts, lambda part: client.submit(judged, there, part, pure=False, retries=RETRIES), ahead
-            )  # fmt: skip
+            waiting: deque[tuple[Part, Future[Judged]]] = deque()
+            for part in parts:
+                waiting.append((part, client.submit(judged, there, part, pure=False, retries=RETRIES)))
+                if len(waiting) >= ahead:
+                    first, future = waiting.popleft()
+                    yield first, future.result()
+            for first, future in waiting:
+                yield first, future.result()
 
     return judge
 

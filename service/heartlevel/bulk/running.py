@@ -1,17 +1,19 @@
-"""Parts judged by several processes, a few ahead, results in the order of the parts."""
+"""Parts judged by several processes, a few ahead, results in the order of the parts.
+
+The processes are our own, each with a pipe of its own, and a part is sent only to a worker that waits for one: nobody
+ever waits for a process that is gone. A pool of the standard library may (CPython issue 94777, in Python 3.11.2).
+"""
 
 import gc
-import os
 import signal
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import chain, islice
 from multiprocessing import get_context
-from threading import Thread
-from time import sleep
-from typing import Protocol, TypeAlias
+from multiprocessing.connection import Connection, wait
+from traceback import format_exc
+from typing import Any
 
 from heartlevel.bulk.judging import Judged, Plan, judged
 from heartlevel.bulk.parts import Part
@@ -19,74 +21,104 @@ from heartlevel.bulk.parts import Part
 AHEAD = 3  # parts a process, under way or waiting for their turn
 
 
-class Pending(Protocol):
-    """A result that may not be there yet."""
-
-    def result(self) -> Judged:
-        """Wait for it."""
-
-
-Submit: TypeAlias = Callable[[Part], Pending]
-_plan: list[Plan] = []  # of a child process; it has only one
-
-
-class Done:
-    """A result that is there."""
-
-    def __init__(self, found: Judged) -> None:
-        """Keep it."""
-        self._found = found
-
-    def result(self) -> Judged:
-        """Return it."""
-        return self._found
-
-
-def in_order(parts: Iterable[Part], submit: Submit, ahead: int) -> Iterator[tuple[Part, Judged]]:
-    """Yield each part with what came of it, at most `ahead` parts being held at once."""
-    waiting: deque[tuple[Part, Pending]] = deque()
-    for part in parts:
-        waiting.append((part, submit(part)))
-        if len(waiting) >= ahead:
-            first, pending = waiting.popleft()
-            yield first, pending.result()
-    for first, pending in waiting:
-        yield first, pending.result()
+class WorkerLost(Exception):
+    """A worker process was ended from outside."""
 
 
 def on_this_machine(plan: Plan, parts: Iterator[Part], workers: int) -> Iterator[tuple[Part, Judged]]:
-    """Judge parts with so many processes; a single part, or a single worker, needs none."""
+    """Judge parts with so many processes; a single part, or a single worker, needs none. Raises WorkerLost."""
     first = list(islice(parts, 2))
+    parts = chain(first, parts)
     if workers == 1 or len(first) < 2:
-        yield from in_order(chain(first, parts), lambda part: Done(judged(plan, part)), 1)
+        yield from ((part, judged(plan, part)) for part in parts)
         return
-    with _processes(plan, workers) as submit:
-        yield from in_order(chain(first, parts), submit, AHEAD * workers)
+    with _pipes_to_workers(plan, workers) as pipes:
+        yield from _Run(pipes, parts).results()
+
+
+class _Run:
+    """Parts on their way through the workers; at most AHEAD for each worker are held at once."""
+
+    def __init__(self, pipes: list[Connection], parts: Iterator[Part]) -> None:
+        self._pipes, self._free, self._parts = pipes, list(pipes), parts
+        self._held, self._unsent = deque[Part](), deque[Part]()
+        self._results: dict[int, Judged] = {}
+
+    def results(self) -> Iterator[tuple[Part, Judged]]:
+        """Yield each part with its result. Workers are given work first, then results are handed on, then parts read."""
+        more = True
+        while more or self._held:
+            self._receive(wait(self._pipes, 0))
+            while self._free and self._unsent:
+                self._send(self._free.pop(), self._unsent.popleft())
+            if self._held and self._held[0].number in self._results:
+                part = self._held.popleft()
+                yield part, self._results.pop(part.number)
+            elif more and len(self._held) < AHEAD * len(self._pipes):
+                more = self._read_part()
+            elif self._held:
+                self._receive(wait(self._pipes))
+
+    def _read_part(self) -> bool:
+        part = next(self._parts, None)
+        if part is not None:
+            self._held.append(part)
+            self._unsent.append(part)
+        return part is not None
+
+    def _send(self, pipe: Connection, part: Part) -> None:
+        try:
+            pipe.send(part)
+        except OSError as error:
+            raise WorkerLost from error
+
+    def _receive(self, ready: list[Any]) -> None:
+        for pipe in ready:
+            try:
+                result = pipe.recv()
+            except (EOFError, OSError) as error:
+                raise WorkerLost from error
+            if isinstance(result, Exception):
+                raise result
+            self._results[result.number] = result
+            self._free.append(pipe)
 
 
 @contextmanager
-def _processes(plan: Plan, workers: int) -> Iterator[Submit]:
-    """Fork the workers; they share the compiled rules with this process."""
-    pool = ProcessPoolExecutor(workers, get_context("fork"), _begin, (plan, os.getpid()))
+def _pipes_to_workers(plan: Plan, count: int) -> Iterator[list[Connection]]:
+    """Fork the workers, which share the compiled rules with this process; none is left behind."""
+    context = get_context("fork")
+    pipes, workers = list[Connection](), []
     try:
-        yield lambda part: pool.submit(_judged_here, part)
+        for _ in range(count):
+            ours, theirs = context.Pipe()
+            pipes.append(ours)
+            workers.append(context.Process(target=_work, args=(plan, theirs, [*pipes]), daemon=True))
+            workers[-1].start()
+            theirs.close()  # the worker alone holds it, so that its end is seen here at once
+        yield pipes
     finally:
-        pool.shutdown(cancel_futures=True)
+        for worker in workers:
+            worker.kill()
+            worker.join()
 
 
-def _begin(plan: Plan, parent: int) -> None:
+def _work(plan: Plan, pipe: Connection, ends_of_parent: list[Connection]) -> None:
+    """Judge parts until the pipe ends, as it does when the parent is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends its workers
-    _plan[:] = [plan]
+    for end in ends_of_parent:
+        end.close()
     gc.freeze()  # the rules stay: there is no use in looking through them again and again
-    Thread(target=_end_with, args=(parent,), daemon=True).start()
+    try:
+        while True:
+            pipe.send(_judged_or_error(plan, pipe.recv()))
+    except (EOFError, OSError):
+        return
 
 
-def _end_with(parent: int) -> None:
-    """End this process when its parent is gone: a parent that was killed can no longer end it."""
-    while os.getppid() == parent:
-        sleep(0.5)
-    os._exit(1)
-
-
-def _judged_here(part: Part) -> Judged:
-    return judged(_plan[0], part)
+def _judged_or_error(plan: Plan, part: Part) -> Judged | Exception:
+    try:
+        return judged(plan, part)
+    except Exception as error:  # raised again in the parent
+        error.add_note(format_exc())
+        return error

@@ -6,7 +6,6 @@ Exit status: 0 nothing to look at at once, 10 something urgent, 20 something unr
 
 import os
 import sys
-from concurrent.futures.process import BrokenProcessPool
 from errno import EPIPE
 from functools import partial
 from pathlib import Path
@@ -20,7 +19,7 @@ from heartlevel.bulk.inputs import FORMATS, Input, WrongCall, inputs_of
 from heartlevel.bulk.judging import Counts, Judged
 from heartlevel.bulk.mapping import Mapped, mapped_by
 from heartlevel.bulk.parts import Part
-from heartlevel.bulk.running import on_this_machine
+from heartlevel.bulk.running import WorkerLost, on_this_machine
 from heartlevel.bulk.understanding import understood
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, rules_options
 from heartlevel.command.progress import Progress
@@ -76,7 +75,7 @@ def assess(files: tuple[str, ...], folder: Path | None, layers: tuple[Path, ...]
             raise
         click.echo(f"{error.filename or 'reading or writing'}: {error.strerror or error}", err=True)
         sys.exit(WRONG_CALL)
-    except BrokenProcessPool:
+    except WorkerLost:
         click.echo("a worker process was ended from outside; --resume goes on with what was written", err=True)
         sys.exit(FAILED)
 
