@@ -1,0 +1,29 @@
+"""What a wire format is decoded to: a request object, and where each of its parts stands in what was sent.
+
+A decoder is a module that yields `Decoded`, one a request. `intake.request.read` takes the object; the pointer of each
+problem it returns leads back to what was sent by `origin_of`.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Generic, TypeVar
+
+Origin = TypeVar("Origin")
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded(Generic[Origin]):
+    """A request object, unchecked, and where its parts stand in what was sent.
+
+    `origins` maps JSON Pointers (RFC 6901) into `request` to places in what was sent, whatever names a place there: line
+    and column of a table, a pointer into another document. "" is the whole request.
+    """
+
+    request: object
+    origins: Mapping[str, Origin] = field(default_factory=dict)
+
+    def origin_of(self, pointer: str) -> Origin | None:
+        """Return the place of what a pointer means or else of the nearest part around it; None if no part has one."""
+        while pointer and pointer not in self.origins:
+            pointer = pointer.rpartition("/")[0]
+        return self.origins.get(pointer)
