@@ -91,7 +91,7 @@ class Assessment:
         return found
 
 
-def assess(requests: Sequence[Request], rules: Rules) -> Assessment:
+def assess_requests(requests: Sequence[Request], rules: Rules) -> Assessment:
     """Assess the subjects of several requests together; each one's result is as if it had come alone."""
     return assess_batch(batch_of(requests, sitting_gaps(requests, rules)), rules)
 

@@ -9,7 +9,7 @@ from heartlevel.columns import Bools, Floats, Ints, count_by, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.selection import ALTERNATIVES, HOME, KEPT, OFFICE, Placed, Selection, used_in_office
+from heartlevel.statistics.selection import ALTERNATIVES, HOME, KEPT, OFFICE, Selection, UsableRanks, used_in_office
 from heartlevel.vocabulary import SETTINGS
 
 BY_PROTOCOL = "by-protocol-"
@@ -165,14 +165,14 @@ def _by_protocols(batch: Batch, selection: Selection, protocols: Sequence[Protoc
     """Return the distinct selections that protocols make, and which of them is each protocol's."""
     kinds = [(tuple(one.limits[name] for name in AT_HOME), one.office_use) for one in protocols]
     distinct = list(dict.fromkeys(kinds))
-    placed = selection.placed
+    placed = selection.ranks
     at_home, in_office = (placed.usable & (batch.setting == one) for one in (HOME, OFFICE))
     homes = {home: at_home & _within(batch, placed, *home) for home in {home: None for home, _ in distinct}}
     offices = {use: in_office & used_in_office(batch, placed, use) for use in {use: None for _, use in distinct}}
     return [homes[home] | offices[use] for home, use in distinct], [distinct.index(one) for one in kinds]
 
 
-def _within(batch: Batch, placed: Placed, days: float, skipped: float, most: float) -> Bools:
+def _within(batch: Batch, placed: UsableRanks, days: float, skipped: float, most: float) -> Bools:
     marked: Bools = (placed.rank >= skipped) & (placed.rank < skipped + most) & (batch.day_rank >= days)
     return marked
 

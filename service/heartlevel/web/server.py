@@ -103,11 +103,11 @@ class WithoutData(Logger):  # type: ignore[misc]
 
 
 def _type_and_place(record: logging.LogRecord) -> bool:
-    from heartlevel.web.problems import place_of
+    from heartlevel.web.problems import raised_at
 
     if record.exc_info and record.exc_info[1] is not None:
         error = record.exc_info[1]
-        record.msg, record.args = f"{record.getMessage()}: {type(error).__name__} at {place_of(error)}", ()
+        record.msg, record.args = f"{record.getMessage()}: {type(error).__name__} at {raised_at(error)}", ()
         record.exc_info = record.exc_text = None
     return True
 
