@@ -116,7 +116,7 @@ def try_rules() -> Response:
 
 
 @routes.get("/v1/rules")
-def list_rules() -> Response:
+def get_rules() -> Response:
     """List the rules in force."""
     ruleset = rules_in_force().ruleset
     head = {"name": ruleset.name, "revision": ruleset.revision, "fingerprint": ruleset.fingerprint}
@@ -124,45 +124,45 @@ def list_rules() -> Response:
 
 
 @routes.get("/v1/rules/<name>")
-def show_rule(name: str) -> Response:
+def get_rule(name: str) -> Response:
     """Return one rule as it stands in its file."""
     found = [one for one in rules_in_force().ruleset.every_rule() if one.id == name]
     return respond(found[0].written) if found else abort(404, "no rule of that id is in force")
 
 
 @routes.get("/v1/guidelines")
-def list_guidelines() -> Response:
+def get_guidelines() -> Response:
     """List the guidelines: limits, categories, sources."""
     return respond({"guidelines": [one.written for one in rules_in_force().ruleset.guidelines.values()]})
 
 
 @routes.get("/v1/protocols")
-def list_protocols() -> Response:
+def get_protocols() -> Response:
     """List the averaging protocols."""
     return respond({"protocols": [one.written for one in rules_in_force().ruleset.protocols.values()]})
 
 
 @routes.get("/v1/facts")
-def list_facts() -> Response:
+def get_facts() -> Response:
     """List the facts a rule may use."""
     keys = ("name", "scope", "kind", "unit", "formula", "meaning", "names")
     return respond({"facts": [{key: getattr(one, key) for key in keys} for one in CATALOGUE.values()]})
 
 
 @routes.get("/v1/openapi.json")
-def show_contract() -> Response:
+def get_contract() -> Response:
     """Return the OpenAPI document of this version."""
     return Response((shipped("openapi") / "openapi.json").read_bytes(), content_type=JSON)
 
 
 @routes.get("/health")
-def health() -> Response:
+def get_health() -> Response:
     """Say that the process answers."""
     return respond({"status": "up", "service": VERSION})
 
 
 @routes.get("/ready")
-def ready() -> Response:
+def get_readiness() -> Response:
     """Say with which rules requests are answered, and why changed rule files were refused if they were."""
     ruleset = rules_in_force().ruleset
     layers = [{"name": one.name, "revision": one.revision} for one in ruleset.layers]
