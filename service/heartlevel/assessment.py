@@ -1,9 +1,10 @@
-"""The pipeline: requests in, what is found and computed about them out. No Flask, no clock, no files."""
+"""The pipeline: requests in, all that is concluded about their readings out. No Flask, no clock, no files."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -30,6 +31,8 @@ from heartlevel.statistics.long_run import LongRun, long_run, population_at_home
 from heartlevel.statistics.selection import HOME, Selection, select
 from heartlevel.statistics.technique import Excess
 from heartlevel.vocabulary import SETTINGS
+
+Facts: TypeAlias = dict[str, Columns[Any]]  # by scope; each scope has a source of its own
 
 
 @dataclass(frozen=True)
@@ -59,39 +62,39 @@ class Rules:
 
 @dataclass(frozen=True, slots=True)
 class Sureness:
-    """How probable categories are; the last two, of home alone, are None where the rule set does not say what is usual."""
+    """How probable categories are. What is usual is of home alone, and None where the rule set does not say it."""
 
-    long_run: LongRun  # what the averages by protocol say of it
+    long_run: LongRun
     probabilities: Probabilities
-    usual_excess: Excess | None = None  # by how much averages are too high if technique is as usual where not recorded
+    usual_excess: Excess | None = None  # of averages, if technique is as usual where it was not recorded
     with_usual_errors: Probabilities | None = None
 
 
 @dataclass(frozen=True)
 class Assessment:
-    """Everything found and computed about a batch, as columns."""
+    """Everything computed about a batch, as columns."""
 
     rules: RuleSet
     batch: Batch
     guidelines: Sequence[Guideline]  # whose limits hold, one a subject
-    protocols: Sequence[Protocol]  # that readings are averaged by, one a subject
+    protocols: Sequence[Protocol]  # by which readings are averaged, one a subject
     reliability: Ints
     selection: Selection
     averages: Averages
     alternatives: Alternatives
     classified: Classified
     sureness: Sureness
-    facts: dict[str, Columns]  # type: ignore[type-arg]  # by scope; each has its own source
+    facts: Facts
     verdicts: dict[str, Verdicts]  # by scope
 
     @cached_property
     def checks(self) -> Checks:
         """The device checks of the batch."""
-        found: Checks = self.facts["device"].source
-        return found
+        checks: Checks = self.facts["device"].source
+        return checks
 
 
-def assess(requests: Sequence[Request], rules: Rules) -> Assessment:
+def assess_requests(requests: Sequence[Request], rules: Rules) -> Assessment:
     """Assess the subjects of several requests together; each one's result is as if it had come alone."""
     return assess_batch(batch_of(requests, sitting_gaps(requests, rules)), rules)
 
@@ -103,48 +106,58 @@ def sitting_gaps(requests: Sequence[Request], rules: Rules) -> list[float]:
 
 def assess_batch(batch: Batch, rules: Rules) -> Assessment:
     """Assess a batch, wherever its columns came from. Of its requests only subject and options are looked at."""
-    ruleset, programs, requests = rules.ruleset, rules.programs, batch.requests
-    guidelines = [ruleset.guideline_for(request) for request in requests]
-    protocols = [ruleset.protocol_for(request) for request in requests]
-    profile = _profiles(programs["reading"], guidelines, protocols)
+    ruleset = rules.ruleset
+    guidelines = [ruleset.guideline_for(request) for request in batch.requests]
+    protocols = [ruleset.protocol_for(request) for request in batch.requests]
+    judge = _Judge(rules.programs, guidelines, protocols)
 
     readings, sittings = columns_of_readings(batch), columns_of_sittings(batch)
-    on_readings = programs["reading"].judge(readings.__getitem__, profile[batch.subject_of])
-    on_sittings = programs["sitting"].judge(sittings.__getitem__, profile[batch.subject_of_sitting])
-    reliability = reliability_of(batch, on_readings, on_sittings)
+    facts: Facts = {"reading": readings, "sitting": sittings}
+    verdicts = {
+        "reading": judge("reading", readings, batch.subject_of),
+        "sitting": judge("sitting", sittings, batch.subject_of_sitting),
+    }
+    reliability = reliability_of(batch, verdicts["reading"], verdicts["sitting"])
 
     selection = select(batch, reliability, readings["work_day"], protocols)
     averages = average(batch, {**selection.averages, **selection.alternatives})
 
     series = columns_of_series(Series(batch, readings, reliability, selection, averages, protocols))
     devices = columns_of_devices(batch, protocols)
-    on_series = programs["series"].judge(series.__getitem__, profile)
-    on_devices = programs["device"].judge(devices.__getitem__, profile[devices.source.subject_of])
+    facts |= {"series": series, "device": devices}
+    verdicts |= {
+        "series": judge("series", series, slice(None)),
+        "device": judge("device", devices, devices.source.subject_of),
+    }
 
-    of_checks: Checks = devices.source
-    height, agreement = readings["hydrostatic_offset_mmhg"], of_checks.agreement
-    on_both, of_both = {"reading": on_readings, "sitting": on_sittings}, {"reading": readings, "sitting": sittings}
-    technique = known_errors(batch, on_both, of_both)
-    offsets = offsets_of(batch, height, technique, of_checks.subject_of, agreement.pairs, agreement.bias)
+    technique = known_errors(batch, verdicts, facts)
+    checks: Checks = devices.source
+    offsets = offsets_of(batch, readings["hydrostatic_offset_mmhg"], technique, checks.subject_of, checks.agreement)
     others = alternatives(batch, selection, averages, protocols, ruleset.protocols, offsets)
-    measured = long_run(averages, population_at_home([request.population for request in requests]), ruleset.in_office)
-    at_home = ruleset.at_home
-    usual = usual_errors(batch, selection, averages, on_both, of_both, at_home) if at_home else None
+    people = population_at_home([request.population for request in batch.requests])
+    measured, at_home = long_run(averages, people, ruleset.in_office), ruleset.at_home
+    usual = usual_errors(batch, selection, averages, verdicts, facts, at_home) if at_home else None
 
     return Assessment(
-        rules=ruleset,
-        batch=batch,
-        guidelines=guidelines,
-        protocols=protocols,
-        reliability=reliability,
-        selection=selection,
-        averages=averages,
-        alternatives=others,
-        classified=classify(averages, others, guidelines),
-        sureness=_sureness(measured, usual, guidelines),
-        facts={"reading": readings, "sitting": sittings, "series": series, "device": devices},
-        verdicts={"reading": on_readings, "sitting": on_sittings, "series": on_series, "device": on_devices},
-    )
+        rules=ruleset, batch=batch, guidelines=guidelines, protocols=protocols, facts=facts, verdicts=verdicts,
+        reliability=reliability, selection=selection, averages=averages, alternatives=others,
+        classified=classify(averages, others, guidelines), sureness=_sureness(measured, usual, guidelines),
+    )  # fmt: skip
+
+
+class _Judge:
+    """The rules of every scope, each row judged by the limits of its subject's guideline and protocol."""
+
+    def __init__(
+        self, programs: Mapping[str, Program], guidelines: Sequence[Guideline], protocols: Sequence[Protocol]
+    ) -> None:
+        self._programs = programs
+        profiles, pairs = programs["reading"].profiles, zip(guidelines, protocols, strict=True)
+        numbers = [profiles[guideline.id, protocol.id] for guideline, protocol in pairs]
+        self._profile = np.array(numbers, dtype=np.int64)
+
+    def __call__(self, scope: str, facts: Columns[Any], subject_of: Ints | slice) -> Verdicts:
+        return self._programs[scope].judge(facts.__getitem__, self._profile[subject_of])
 
 
 def _sureness(measured: LongRun, usual: Usual | None, guidelines: Sequence[Guideline]) -> Sureness:
@@ -153,8 +166,3 @@ def _sureness(measured: LongRun, usual: Usual | None, guidelines: Sequence[Guide
     known, home = measured.knowing(usual.first_day), (SETTINGS[HOME],)
     with_usual_errors = probabilities(measured.less(usual.in_all), guidelines, home)
     return Sureness(known, probabilities(known, guidelines), usual.in_all, with_usual_errors)
-
-
-def _profiles(program: Program, guidelines: Sequence[Guideline], protocols: Sequence[Protocol]) -> Ints:
-    pairs = zip(guidelines, protocols, strict=True)
-    return np.array([program.profiles[guideline.id, protocol.id] for guideline, protocol in pairs], dtype=np.int64)

@@ -9,7 +9,7 @@ import orjson
 
 from heartlevel.answer.compared import other_guidelines, under_others
 from heartlevel.answer.whole import answers, device_answers
-from heartlevel.assessment import Rules, assess
+from heartlevel.assessment import Rules, assess_requests
 from heartlevel.intake.device_checks import read_checks
 from heartlevel.intake.faults import Problem
 from heartlevel.intake.ndjson import LONGEST_LINE, LineTooLong
@@ -52,7 +52,7 @@ def answered(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, An
     if not requests:
         return
     # Each is followed by what others make of it, so that no answer waits in memory for those after it.
-    found = answers(assess([one for request in requests for one in (request, *under_others(request))], rules))
+    found = answers(assess_requests([one for request in requests for one in (request, *under_others(request))], rules))
     for request in requests:
         answer = next(found)
         answer["other_guidelines"] = other_guidelines(answer, list(islice(found, len(request.also_under))))
@@ -65,7 +65,7 @@ def device_answer_to(payload: object, rules: Rules) -> dict[str, Any]:
     Raises RefusedRequest if options or the outer shape are at fault, or, in strict requests, if anything is.
     """
     request = read_checks(payload, rules.ruleset.choices)
-    (answer,) = device_answers(assess([request], rules))
+    (answer,) = device_answers(assess_requests([request], rules))
     refused = _refused_if_strict(request, answer)
     if refused:
         raise refused

@@ -29,7 +29,7 @@ from body import body, payload  # noqa: E402
 
 from heartlevel import Rules  # noqa: E402
 from heartlevel.answer.whole import answers, as_json  # noqa: E402
-from heartlevel.assessment import assess  # noqa: E402
+from heartlevel.assessment import assess_requests  # noqa: E402
 from heartlevel.intake.request import read  # noqa: E402
 
 WORKERS, CONNECTIONS, IN_PROCESS_RUNS = 2, 8, 400
@@ -178,7 +178,7 @@ def side_by_side(rules: Rules, sent: dict) -> None:
         requests, times = [read(sent, rules.ruleset.choices) for _ in range(count)], []
         for _ in range(IN_PROCESS_RUNS // count):
             began = perf_counter()
-            for _answer in answers(assess(requests, rules)):
+            for _answer in answers(assess_requests(requests, rules)):
                 pass
             times.append(1000 * (perf_counter() - began) / count)
         print(f"{count:<14}{median(times):>12.3f}")
@@ -188,7 +188,7 @@ def answered(rules: Rules, sent: dict, done: Callable[[str], object]) -> dict:
     """Answer a request step by step, as `answer_to` and the route do; `done` is told of each step's end."""
     request = read(sent, rules.ruleset.choices)
     done("read")
-    assessment = assess([request], rules)
+    assessment = assess_requests([request], rules)
     done("assess")
     (answer,) = answers(assessment)
     done("answer")

@@ -14,7 +14,7 @@ from cohort.simulation import Scenario, simulate
 from heartlevel import assessment
 from heartlevel.answer import figures, what_next
 from heartlevel.answer.whole import answers, as_json
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.statistics import classification
 from heartlevel.statistics.alternatives import WITHOUT_DOUBTFUL, Alternatives, Offsets
 from support import rules
@@ -53,7 +53,7 @@ def measured(what: str, several: list, rounds: int) -> Ratio:
 
 def timed(several: list) -> float:
     start = process_time()
-    for answer in answers(assess(several, rules())):
+    for answer in answers(assess_requests(several, rules())):
         as_json(answer)
     return process_time() - start
 

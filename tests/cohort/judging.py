@@ -9,7 +9,7 @@ import numpy as np
 from cohort.parameters import HABITS
 from cohort.simulation import Cohort
 from heartlevel.answer.whole import answers
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import Request, read
 from heartlevel.statistics.alternatives import (
     BY_BIAS,
@@ -125,7 +125,7 @@ def judge(cohort: Cohort, guideline: str, population: dict | None = None) -> Jud
     waiting = requests(cohort, guideline, population)
     for first in range(0, len(waiting), TOGETHER):
         some = waiting[first : first + TOGETHER]
-        found += [condensed(answer, guideline) for answer in answers(assess(some, rules()))]
+        found += [condensed(answer, guideline) for answer in answers(assess_requests(some, rules()))]
     return Judged(*(np.array(column).T for column in zip(*found, strict=True)))
 
 

@@ -15,7 +15,7 @@ from cohort.judging import Judged, home_limit, judge, reached, requests
 from cohort.page import of_patterns, one_hot
 from cohort.parameters import FIGURES, HABITS, table
 from cohort.simulation import Cohort, Scenario, simulate
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import probability_at_or_above
 from heartlevel.vocabulary import SETTINGS
@@ -38,7 +38,7 @@ def truly_raised(cohort: Cohort) -> np.ndarray:
 
 def chance_of_the_truth(cohort: Cohort, pressure: int) -> np.ndarray:
     """Return the probability that a pressure's long-run mean reaches what it truly is, the other having no limit."""
-    averages = assess(requests(cohort, GUIDELINE), rules()).averages
+    averages = assess_requests(requests(cohort, GUIDELINE), rules()).averages
     row, home = averages.row("protocol"), slice(HOME, None, len(SETTINGS))
     limit = np.full_like(cohort.home_truth, np.inf)
     limit[pressure] = cohort.home_truth[pressure]

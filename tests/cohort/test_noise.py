@@ -7,7 +7,7 @@ import pytest
 from cohort.judging import requests
 from cohort.simulation import Scenario, simulate
 from heartlevel.answer.whole import answers
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from support import rules, rules_fired
 
 SUBJECTS, SEED = 400, 7
@@ -21,7 +21,7 @@ OFTEN = {"low": 0.5}
 def shares() -> dict[str, float]:
     """The share of people without technique errors of whom each rule speaks."""
     found: Counter[str] = Counter()
-    for answer in answers(assess(requests(simulate(SUBJECTS, SEED, Scenario()), "acc-aha-2025"), rules())):
+    for answer in answers(assess_requests(requests(simulate(SUBJECTS, SEED, Scenario()), "acc-aha-2025"), rules())):
         found.update(rules_fired(answer))
     return {rule: count / SUBJECTS for rule, count in found.items()}
 

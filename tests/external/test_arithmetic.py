@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from heartlevel.statistics.uncertainty import both_below, interval95, probability_at_or_above
 from heartlevel.statistics.variability import variability
@@ -15,7 +15,7 @@ from support import answer, average, reading, rules, rules_fired, week
 
 
 def assessed(payload):
-    return assess([read(payload, rules().ruleset.choices)], rules())
+    return assess_requests([read(payload, rules().ruleset.choices)], rules())
 
 
 # source: hydrostatics, rho g h with 1060 kg/m3 and 9.80665 m/s2 (computed); AHA 2005 "2 mmHg per inch" (quoted from memory)

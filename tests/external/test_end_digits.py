@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from support import reading, rules
 
@@ -23,7 +23,7 @@ def series(systolic):
 
 def assessed(many):
     """The two facts of each series, and whether the rule fires."""
-    found = assess([read(series(one), rules().ruleset.choices) for one in many], rules())
+    found = assess_requests([read(series(one), rules().ruleset.choices) for one in many], rules())
     verdicts, facts = found.verdicts["series"], found.facts["series"]
     place = [rule.id for rule in verdicts.rules].index(RULE)
     return facts["home_end_digit_chi2"], facts["home_end_digits"], verdicts.fired()[place]
@@ -106,6 +106,6 @@ def test_values_that_were_converted_or_taken_elsewhere_are_not_counted():
     payload = series([*zeros, 121.5, 122.5])
     office = series([*zeros, 121.5])
     office["readings"][0]["setting"] = "office"
-    found = assess([read(one, rules().ruleset.choices) for one in (payload, office)], rules()).facts["series"]
+    found = assess_requests([read(one, rules().ruleset.choices) for one in (payload, office)], rules()).facts["series"]
     assert found["home_end_digits"][0] == 5  # halves are no digits
     assert np.isnan(found["home_end_digits"][1])  # 49 at home

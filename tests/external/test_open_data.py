@@ -6,7 +6,7 @@ import pytest
 from causaldata import nhefs
 
 from heartlevel.answer.whole import answers
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from support import average, reading, rules
 
@@ -28,7 +28,7 @@ def assessment(people):
         )
         for place, person in enumerate(people.itertuples())
     ]
-    return assess(requests, rules())
+    return assess_requests(requests, rules())
 
 
 def test_the_data_set_has_over_a_thousand_people(people):
@@ -58,7 +58,7 @@ def test_the_mean_over_everyone_taken_as_one_person_is_that_of_pandas(people, co
         )
     ]
     payload = {"subject": {"id": "all"}, "readings": readings, "options": {"time_zone": "UTC"}}
-    averages = assess([read(payload, rules().ruleset.choices)], rules()).averages
+    averages = assess_requests([read(payload, rules().ruleset.choices)], rules()).averages
     place = ("systolic", "diastolic").index(pressure), averages.row("all"), 0
     assert averages.mean[place] == pytest.approx(people[column].mean(), rel=1e-12)
     assert averages.sd[place] == pytest.approx(people[column].std(), rel=1e-12)

@@ -8,7 +8,7 @@ import pytest
 import statsmodels.formula.api as smf
 from scipy import stats
 
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from heartlevel.statistics.more_days import SURE
 from heartlevel.statistics.uncertainty import interval95
@@ -36,7 +36,7 @@ def diary(days: int, keep: float = 1.0, level: float = 131.0, between: float = 4
 
 
 def assessed(payload):
-    return assess([read(payload, rules().ruleset.choices)], rules())
+    return assess_requests([read(payload, rules().ruleset.choices)], rules())
 
 
 def table(payload: dict) -> pd.DataFrame:

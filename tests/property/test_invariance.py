@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel.answer.whole import answers, as_json
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from heartlevel.vocabulary import SETTINGS, SITES
 from support import rules
@@ -65,7 +65,7 @@ def payloads(draw):
 
 def answer_bytes(*some):
     requests = [read(payload, rules().ruleset.choices) for payload in some]
-    return [as_json(one) for one in answers(assess(requests, rules()))]
+    return [as_json(one) for one in answers(assess_requests(requests, rules()))]
 
 
 def without_problems(raw: bytes) -> dict:

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from heartlevel.statistics.more_days import more_days
 from heartlevel.statistics.variability import variability
@@ -24,7 +24,7 @@ def payload(pressures, shift=0):
 
 
 def assessed(one):
-    return assess([read(one, rules().ruleset.choices)], rules())
+    return assess_requests([read(one, rules().ruleset.choices)], rules())
 
 
 @FEW

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from heartlevel import RuleFaults, Rules
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.command.main import main
 from heartlevel.intake.request import read
 from heartlevel.ruling.truth import UNKNOWN
@@ -32,7 +32,7 @@ def worn(day=(120, 75), night=(105, 62), day_readings=20, night_readings=7, asle
 
 
 def facts(payload: dict, *names: str) -> list[float]:
-    found = assess([read(payload, rules().ruleset.choices)], rules()).facts["series"]
+    found = assess_requests([read(payload, rules().ruleset.choices)], rules()).facts["series"]
     return [float(found[f"ambulatory_{name}"][0]) for name in names]
 
 
@@ -87,7 +87,7 @@ def test_a_part_is_raised_from_the_guidelines_own_limit_on(guideline, part):
 @pytest.mark.parametrize("guideline", ["nice-ng136", "isshp-2021"])
 def test_a_part_without_a_published_limit_is_neither_raised_nor_not(guideline):
     payload = worn((150, 95), (150, 95), guideline=guideline)
-    verdicts = assess([read(payload, rules().ruleset.choices)], rules()).verdicts["series"]
+    verdicts = assess_requests([read(payload, rules().ruleset.choices)], rules()).verdicts["series"]
     outcome = {rule.id: int(row[0]) for rule, row in zip(verdicts.rules, verdicts.outcomes, strict=True)}
     assert [outcome[f"ambulatory-{part}-average-raised"] for part in ("night", "24h")] == [UNKNOWN, UNKNOWN]
     assert not np.concatenate([verdicts.undecided[f"ambulatory_{part}_systolic"] for part in ("night", "24h")]).any()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from heartlevel.answer.whole import as_json
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import read
 from heartlevel.one_call import answered
@@ -24,7 +24,7 @@ FIRST_DAY_OUT = {"protocol": "esh-2023"}
 
 
 def assessed(*payloads: dict):
-    return assess([read(payload, rules().ruleset.choices) for payload in payloads], rules())
+    return assess_requests([read(payload, rules().ruleset.choices) for payload in payloads], rules())
 
 
 def test_a_device_is_only_that_of_its_own_request():

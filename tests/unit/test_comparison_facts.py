@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import stdtrit
 
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from support import reading, rules, week
 
@@ -12,7 +12,7 @@ from support import reading, rules, week
 def facts(readings, scope="series", **more):
     """The columns of one request's facts of a scope."""
     payload = {"subject": {"id": "s-1"}, "readings": readings, **more}
-    return assess([read(payload, rules().ruleset.choices)], rules()).facts[scope]
+    return assess_requests([read(payload, rules().ruleset.choices)], rules()).facts[scope]
 
 
 def at(day, minute, systolic, diastolic=80, **more):
@@ -140,7 +140,7 @@ def test_a_check_that_decides_nothing_and_one_of_another_subject_say_nothing():
         {"subject": {"id": name}, "readings": WITH_DEVICES, "devices": DEVICES, "device_checks": checks}
         for name, checks in (("s-1", []), ("s-2", [checked("d-1", 12)]))
     ]
-    several = assess([read(one, rules().ruleset.choices) for one in payloads], rules()).facts["series"]
+    several = assess_requests([read(one, rules().ruleset.choices) for one in payloads], rules()).facts["series"]
     assert np.isnan(several["home_disagreeing_device_share"]).tolist() == [True, False]
 
 

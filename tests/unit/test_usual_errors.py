@@ -3,7 +3,7 @@
 import pytest
 
 from heartlevel import RefusedRequest, answer_to
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from support import answer, reading, rules, rules_fired, week
 
@@ -141,8 +141,8 @@ def test_a_known_population_draws_probabilities_towards_it_and_moves_nothing_els
 
 def test_one_request_s_population_is_not_another_s():
     payloads = [uneven(RIGHT), uneven(RIGHT, {"population": PEOPLE}), uneven(RIGHT)]
-    together = assess([read(one, rules().ruleset.choices) for one in payloads], rules())
-    alone = [assess([read(one, rules().ruleset.choices)], rules()) for one in payloads]
+    together = assess_requests([read(one, rules().ruleset.choices) for one in payloads], rules())
+    alone = [assess_requests([read(one, rules().ruleset.choices)], rules()) for one in payloads]
     size = len(together.sureness.probabilities.of_limit) // 3
     for place, one in enumerate(alone):
         mine = slice(place * size, (place + 1) * size)

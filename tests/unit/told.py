@@ -7,7 +7,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from heartlevel.answer.reasons import reason_of
-from heartlevel.assessment import assess
+from heartlevel.assessment import assess_requests
 from heartlevel.columns import TOLERANCE
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import read
@@ -23,7 +23,7 @@ LIMITS = {"made.up": 6.0}
 
 
 def assessed():
-    return assess([read(payload, RULESET.choices) for payload in demo()], rules())
+    return assess_requests([read(payload, RULESET.choices) for payload in demo()], rules())
 
 
 def owners(assessment, scope):

@@ -115,7 +115,7 @@ def test_rules_compiled_apart_answer_as_those_compiled_here(folder):
 def test_a_watching_thread_sees_a_change_by_itself(app, folder):
     in_force = app.extensions["heartlevel"]
     taken = threading.Event()
-    in_force.noted = lambda outcome: taken.set()
+    in_force.on_reload = lambda outcome: taken.set()
     stop = in_force.watch(0.05)
     revise(folder, "2027.")
     assert taken.wait(60)

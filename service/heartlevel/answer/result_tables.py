@@ -49,7 +49,7 @@ def readings_table(of: Assessment) -> Parts:
     """Return a row a reading: `row` in the table it came from, id, reliability, pressures."""
     columns = of.facts["reading"]
     return {
-        "row": np.array(of.batch.places, dtype=np.int64),
+        "row": np.array(of.batch.indices, dtype=np.int64),
         "subject": Coded(of.batch.subject_of, names_of(of)),
         "id": texts(of.batch.names),
         "reliability": Coded(of.reliability, RELIABILITIES),
@@ -98,7 +98,7 @@ def _counted(of: Assessment, scope: str, size: int) -> tuple[Ints, Ints, Ints, I
     pairs = which * size + batch.subject_of[rows]
     starts = np.flatnonzero(np.append(True, np.diff(pairs) != 0)) if len(pairs) else np.zeros(0, dtype=np.int64)
     count = np.diff(np.append(starts, len(pairs)))
-    places = np.array(batch.places, dtype=np.int64)
+    places = np.array(batch.indices, dtype=np.int64)
     return which[starts], batch.subject_of[rows[starts]], count, places[rows[starts]]
 
 

@@ -11,7 +11,7 @@ from heartlevel.answer.findings import Finding, entry_problems, expected_errors,
 from heartlevel.answer.spread import Spread
 from heartlevel.answer.what_next import WhatNext
 from heartlevel.assessment import Assessment
-from heartlevel.intake.faults import in_order
+from heartlevel.intake.faults import sorted_problems
 from heartlevel.version import VERSION
 from heartlevel.vocabulary import RELIABILITIES
 
@@ -51,7 +51,7 @@ def _answer(
     (figures, spread, then), request = parts, of.batch.requests[subject]
     wording = of.rules.wording[request.language]
     texts = [written_out(finding, of, subject) for finding in findings]
-    problems = in_order([*request.problems, *entry_problems(findings, texts, of.batch.places)])
+    problems = sorted_problems([*request.problems, *entry_problems(findings, texts, of.batch.indices)])
     pattern, classification = figures.pattern(subject, findings), figures.classification(subject)
     steps = _next_steps(findings, wording.next_steps)
     codes = {step["code"] for step in steps}

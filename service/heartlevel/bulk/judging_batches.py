@@ -10,7 +10,7 @@ from heartlevel.bulk.judging import Plan, Said
 from heartlevel.bulk.kinds import finding_rows
 from heartlevel.bulk.places import Place, in_rows
 from heartlevel.bulk.rows import Made
-from heartlevel.intake.faults import Problem, in_order
+from heartlevel.intake.faults import Problem, sorted_problems
 
 
 def said_of(plan: Plan, looked: Looked, clean: Clean) -> Iterator[Said]:
@@ -39,4 +39,4 @@ def _findings(plan: Plan, of: Assessment) -> Iterator[tuple[bytes, bool, list[Pr
         texts = [written_out(one, of, subject) for one in findings]
         rows = finding_rows(of.batch.requests[subject].subject["id"], texts, of.rules.fingerprint)
         urgent = any(one.rule.urgent for one in findings)
-        yield plan.kind.of_findings(rows), urgent, in_order(entry_problems(findings, texts, of.batch.places))
+        yield plan.kind.of_findings(rows), urgent, sorted_problems(entry_problems(findings, texts, of.batch.indices))

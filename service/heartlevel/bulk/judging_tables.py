@@ -8,7 +8,7 @@ import numpy as np
 import orjson
 
 from heartlevel.answer.result_tables import any_urgent
-from heartlevel.assessment import Assessment, Rules, assess, assess_batch
+from heartlevel.assessment import Assessment, Rules, assess_batch, assess_requests
 from heartlevel.bulk.by_columns import Clean, Looked, clean_batches, looked_at
 from heartlevel.bulk.converting import as_piece
 from heartlevel.bulk.grouping import Bad, Placed
@@ -17,7 +17,7 @@ from heartlevel.bulk.parts import Item, Line, Rows
 from heartlevel.bulk.places import Place, in_line, in_rows, unreadable
 from heartlevel.bulk.result_rows import Found, tables_of
 from heartlevel.bulk.rows import Made, request_from
-from heartlevel.intake.faults import Problem, in_order
+from heartlevel.intake.faults import Problem, sorted_problems
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, answer_each, understood
@@ -44,7 +44,7 @@ def no_rows(rules: Rules, names: Sequence[str]) -> list[bytes]:
 
 def _nobody(rules: Rules) -> Found:
     none = np.zeros(0, dtype=np.int64)
-    return Found(assess([], rules), none, none, none, none)
+    return Found(assess_requests([], rules), none, none, none, none)
 
 
 def _runs(items: Sequence[Item]) -> "Iterator[Rows | list[Line | Bad]]":
@@ -95,7 +95,7 @@ def _said(plan: Plan, looked: Looked, clean: Clean, of: Assessment) -> dict[int,
     said: dict[int, Result] = {}
     for subject, place in enumerate(clean.subjects.tolist()):
         problems = slips.get(subject)
-        places = in_rows(plan, Made({}, looked.rows_of(place)), in_order(problems)) if problems else []
+        places = in_rows(plan, Made({}, looked.rows_of(place)), sorted_problems(problems)) if problems else []
         said[place] = Said(b"", readings[subject], urgent[subject], places)
     return said
 
@@ -120,7 +120,7 @@ def _by_request(plan: Plan, asked: Sequence[Asked], found: list[Found]) -> list[
         return []
     read = [_understood(plan, text) for _, text, _ in asked]
     requests = [(one, *asked[at]) for at, one in enumerate(read) if isinstance(one, Request)]
-    of = assess([one for one, *_ in requests], plan.rules)
+    of = assess_requests([one for one, *_ in requests], plan.rules)
     if requests:
         found.append(_found(of, requests))
     answered = zip((one for one, *_ in requests), any_urgent(of).tolist(), range(len(requests)), strict=True)
@@ -138,7 +138,7 @@ def _understood(plan: Plan, text: bytes | LineTooLong) -> Request | Outcome:
 
 
 def _read(request: Request, urgent: bool, subject: int, slips: Mapping[int, list[Problem]]) -> Read:
-    return Read(in_order([*request.problems, *slips.get(subject, [])]), None, len(request.readings), urgent)
+    return Read(sorted_problems([*request.problems, *slips.get(subject, [])]), None, len(request.readings), urgent)
 
 
 def _found(of: Assessment, requests: Sequence[tuple[Request, int, Any, Sequence[Placed]]]) -> Found:
@@ -147,7 +147,7 @@ def _found(of: Assessment, requests: Sequence[tuple[Request, int, Any, Sequence[
     for request, place, _, stand in requests:
         starts.append(len(rows))
         places.append(place)
-        most = 1 + max((one.place for one in request.readings), default=0)
+        most = 1 + max((one.index for one in request.readings), default=0)
         rows += stand if len(stand) >= most else list(stand) * most
     inputs, lines = (np.array([row[at] for row in rows], dtype=np.int64) for at in (0, 1))
     return Found(of, np.array(places, dtype=np.int64), np.array(starts, dtype=np.int64), inputs, lines)
@@ -156,7 +156,7 @@ def _found(of: Assessment, requests: Sequence[tuple[Request, int, Any, Sequence[
 def slips_of(of: Assessment) -> dict[int, list[Problem]]:
     """Return, by subject, the findings that are slips of entry as problems, at the field at fault, without words."""
     found: dict[int, list[Problem]] = {}
-    owner, places = of.batch.subject_of, of.batch.places
+    owner, places = of.batch.subject_of, of.batch.indices
     for scope in ("reading", "sitting"):
         verdicts = of.verdicts[scope]
         fired = verdicts.fired() if scope == "reading" else verdicts.fired()[:, of.batch.sitting_of]

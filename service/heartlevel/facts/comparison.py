@@ -101,7 +101,7 @@ def longest_same_run(c: Subjects) -> Floats:
     return extreme_by(batch.subject_of[rows][starts], len(batch.requests), length, largest=True)
 
 
-def first_two_at_home(c: Subjects) -> tuple[Ints, Bools]:
+def first_home_pairs(c: Subjects) -> tuple[Ints, Bools]:
     """Return each home sitting's first two usable readings, and whether it has two of the same limb and posture."""
     batch = c.source.batch
     rows = np.flatnonzero(c.source.rows(HOME))
@@ -118,7 +118,7 @@ def first_two_at_home(c: Subjects) -> tuple[Ints, Bools]:
 
 def _first_minus_second(c: Subjects) -> Floats:
     """Return first − second systolic of each home sitting; unknown where they cannot be held against each other."""
-    pair, alike = c.once(first_two_at_home)
+    pair, alike = c.once(first_home_pairs)
     first, second = c.source.batch.readings["systolic"][pair]
     return np.where(alike, first - second, np.nan)
 

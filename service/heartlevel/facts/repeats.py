@@ -4,13 +4,13 @@ import numpy as np
 
 from heartlevel.columns import Floats, median_by
 from heartlevel.facts.catalogue import fact
-from heartlevel.facts.comparison import first_two_at_home
+from heartlevel.facts.comparison import first_home_pairs
 from heartlevel.facts.series import Subjects
 from heartlevel.vocabulary import MMHG
 
 
 def _apart(c: Subjects, name: str) -> Floats:
-    pair, alike = c.once(first_two_at_home)
+    pair, alike = c.once(first_home_pairs)
     batch = c.source.batch
     first, second = batch.readings[name][pair[:, alike]]
     return median_by(batch.subject_of_sitting[alike], len(batch.requests), np.abs(first - second))

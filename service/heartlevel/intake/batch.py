@@ -11,7 +11,7 @@ import numpy as np
 from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
 from heartlevel.intake.fields import UNREAD
 from heartlevel.intake.moments import local_hour
-from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, columns_of
+from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, recorded_columns
 from heartlevel.intake.request import Request
 from heartlevel.vocabulary import CIRCUMSTANCES, SETTINGS, SIDES
 
@@ -27,7 +27,7 @@ class Batch:
     subjects: Mapping[str, Floats]  # recorded facts, a row a subject
     readings: Mapping[str, Floats]  # recorded facts, a row a reading
     names: Sequence[str]
-    places: Sequence[int]  # index in the request's list
+    indices: Sequence[int]  # index in the request's list
     subject_of: Ints
     instant: Floats  # seconds
     day: Ints  # local calendar day, proleptic ordinal
@@ -143,9 +143,9 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
     """Put the requests' readings into columns. `sitting_gaps` are minutes, one a request."""
     taken = [one for request in requests for one in request.readings]
     of_subject = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
-    readings = columns_of(READING, [one.data for one in taken]) | _devices(requests)
+    readings = recorded_columns(READING, [one.data for one in taken]) | _devices(requests)
     readings |= _circumstances([one.data.get("circumstances") for one in taken])
-    subjects = columns_of(SUBJECT, [request.subject for request in requests])
+    subjects = recorded_columns(SUBJECT, [request.subject for request in requests])
     subjects |= _sides([request.subject for request in requests])
     since = [ordinal(request.subject.get("treatment_since")) for request in requests]
     subjects["treatment_since"] = np.array(since, dtype=np.float64)
@@ -157,7 +157,7 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
         subjects=subjects,
         readings=readings,
         names=[one.name for one in taken],
-        places=[one.place for one in taken],
+        indices=[one.index for one in taken],
         subject_of=of_subject.astype(np.int64),
         instant=np.array([one.instant for one in taken], dtype=np.float64),
         day=np.array([one.local.toordinal() for one in taken], dtype=np.int64),
@@ -181,7 +181,7 @@ def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
         for place, request in enumerate(requests)
         for one in request.readings
     ]
-    columns = columns_of(DEVICE, described) | {
+    columns = recorded_columns(DEVICE, described) | {
         "device_checked_on": np.array([ordinal(one.get("checked_on")) for one in described]),
     }
     of_device = {name: column[rows] for name, column in columns.items()}

@@ -20,7 +20,7 @@ LIMITS_BY = ("age_years", *PREGNANCY_BY)
 
 
 @dataclass(frozen=True, slots=True)
-class Opened:
+class EnvelopeContent:
     """An envelope read. `refusing` are faults that nothing can be judged with, `details` those of the person's details."""
 
     values: dict[str, Any]
@@ -28,37 +28,37 @@ class Opened:
     details: list[Problem] = field(default_factory=list)
 
 
-def opened(payload: object) -> Opened:
+def read_envelope(payload: object) -> EnvelopeContent:
     """Read the outermost object. A bad detail of the subject is left out of it, and never costs the readings."""
     screened = SCREEN.load(payload)
     if screened is not None:
-        return Opened(screened)
+        return EnvelopeContent(screened)
     try:
-        return Opened(cast(dict[str, Any], ENVELOPE.load(payload)))  # type: ignore[arg-type]
+        return EnvelopeContent(cast(dict[str, Any], ENVELOPE.load(payload)))  # type: ignore[arg-type]
     except ValidationError as error:
         faults, valid = messages(error), error.valid_data
     values = dict(valid) if isinstance(valid, dict) else {}
     of_subject = faults.get("subject")
     if isinstance(of_subject, dict):
-        values["subject"] = half_lists_marked(values.get("subject") or {}, of_subject)
-    whole = Opened(values)
+        values["subject"] = mark_unread_items(values.get("subject") or {}, of_subject)
+    whole = EnvelopeContent(values)
     for one in from_messages(faults, ENVELOPE, payload, ""):
-        (whole.details if costs_a_detail(one) else whole.refusing).append(one)
+        (whole.details if _is_detail(one) else whole.refusing).append(one)
     return whole
 
 
-def half_lists_marked(subject: dict[str, Any], faults: Mapping[Any, Any]) -> dict[str, Any]:
+def mark_unread_items(subject: dict[str, Any], faults: Mapping[Any, Any]) -> dict[str, Any]:
     """Add to a list of which a part could not be read what stands for that part: what is in it stays listed."""
     halves = {key for key in faults if isinstance(SUBJECT.fields.get(key), Items)}
     return {key: [*value, UNREAD] if key in halves else value for key, value in subject.items()}
 
 
-def costs_a_detail(one: Problem) -> bool:
+def _is_detail(one: Problem) -> bool:
     """Say whether a problem is about a detail of the subject: anything but who it is."""
     return one.pointer.startswith(OF_SUBJECT) and one.pointer != f"{OF_SUBJECT}id"
 
 
-def unclear_by(details: Iterable[Problem], within: str = OF_SUBJECT) -> frozenset[str]:
+def unclear_details(details: Iterable[Problem], within: str = OF_SUBJECT) -> frozenset[str]:
     """Return the details that decide which limits hold and that problems with the subject's details leave unclear.
 
     A key that is not defined may be any of them misspelt, unless it is near to one of the other details.
@@ -73,6 +73,6 @@ def unclear_by(details: Iterable[Problem], within: str = OF_SUBJECT) -> frozense
     return frozenset(found & set(LIMITS_BY))
 
 
-def without_half_lists(item: dict[str, Any], faults: Mapping[Any, Any], block: Block) -> dict[str, Any]:
+def without_partly_read_lists(item: dict[str, Any], faults: Mapping[Any, Any], block: Block) -> dict[str, Any]:
     """Leave a list out of which a part could not be read: what is not in it would count as not listed."""
     return {key: value for key, value in item.items() if not (key in faults and isinstance(block.fields[key], Items))}

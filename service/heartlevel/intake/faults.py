@@ -67,10 +67,10 @@ class Problem:
 
 def problem(pointer: str, code: str, found: object = None, expected: str = "", hint: str | None = None) -> Problem:
     """Word a problem of a known code."""
-    return Problem(pointer, code, WORDS[code].format(found=shown(found), expected=expected), hint)
+    return Problem(pointer, code, WORDS[code].format(found=abridged(found), expected=expected), hint)
 
 
-def of_several(item: Mapping[str, Any], names: Sequence[str], at: str) -> list[Problem]:
+def exactly_one_given(item: Mapping[str, Any], names: Sequence[str], at: str) -> list[Problem]:
     """Return what is wrong where not exactly one of several fields is given; null counts as not given."""
     given = [name for name in names if item.get(name) is not None]
     if not given:
@@ -78,7 +78,7 @@ def of_several(item: Mapping[str, Any], names: Sequence[str], at: str) -> list[P
     return [problem(f"{at}/{name}", "not-both", expected=given[0]) for name in given[1:]]
 
 
-def in_order(problems: Iterable[Problem]) -> list[Problem]:
+def sorted_problems(problems: Iterable[Problem]) -> list[Problem]:
     """Sort by place, numbers in pointers as numbers, and drop repetitions."""
     return sorted(set(problems), key=lambda one: (padded(one.pointer), one.code))
 
@@ -88,7 +88,7 @@ def padded(text: str) -> str:
     return sub(r"\d+", lambda digits: digits[0].zfill(12), text)
 
 
-def shown(value: object) -> str:
+def abridged(value: object) -> str:
     """Show a value found in a request, shortened; containers by their kind only."""
     if isinstance(value, bool) or value is None:
         return {True: "true", False: "false", None: "null"}[value]
@@ -180,7 +180,7 @@ def _hint(code: str, field: fields.Field[Any] | None, block: Block, key: object,
 
 def _digit_hint(value: float, field: Number) -> str | None:
     """Name the values that one digit fewer would give, where a digit was doubled or added."""
-    digits = shown(value)
+    digits = abridged(value)
     if not digits.isdigit() or not 4 <= len(digits) <= 6:
         return None
     fewer = {int(digits[:i] + digits[i + 1 :]) for i in range(len(digits))}

@@ -21,17 +21,19 @@ NOT_COMPARED = {"id": None, "taken_at": None, "unit": None}
 
 
 @dataclass(slots=True)
-class Taken:
+class TimedReading:
     """A readable reading and its place in time and in the request; `data` holds pressures in mm[Hg]."""
 
     instant: float  # seconds since 1970-01-01T00:00Z
     local: datetime
     name: str
-    place: int
+    index: int  # in the list of readings that was sent
     data: dict[str, Any]
 
 
-def placed_in_time(readings: Mapping[int, dict[str, Any]], zone: ZoneInfo | None) -> tuple[list[Taken], list[Problem]]:
+def timed_readings(
+    readings: Mapping[int, dict[str, Any]], zone: ZoneInfo | None
+) -> tuple[list[TimedReading], list[Problem]]:
     """Sort readings by time, name each one, and leave out exact copies and what has no readable time."""
     taken, problems = [], []
     for place, data in readings.items():
@@ -40,10 +42,10 @@ def placed_in_time(readings: Mapping[int, dict[str, Any]], zone: ZoneInfo | None
         problems += faults + mistaken
         if moment is not None and not mistaken:
             name = data.get("id") or f"@{data['taken_at']}"
-            taken.append(Taken(moment.timestamp(), moment, name, place, data))
+            taken.append(TimedReading(moment.timestamp(), moment, name, place, data))
     taken.sort(key=lambda one: one.instant)
     kept, copies = without_copies(taken)
-    return kept, problems + copies + named_apart(kept)
+    return kept, problems + copies + number_repeated_names(kept)
 
 
 def moment_of(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | None, list[Problem]]:
@@ -86,15 +88,15 @@ def to_mmhg(data: dict[str, Any], place: int) -> list[Problem]:
     return faults
 
 
-def _by_content(one: Taken) -> tuple[str, float, float, bytes]:
+def _by_content(one: TimedReading) -> tuple[str, float, float, bytes]:
     """Order readings of one instant by name, then content, so that the order of the request plays no part."""
     content = orjson.dumps(one.data, option=orjson.OPT_SORT_KEYS)
     return padded(one.name), one.data["systolic"], one.data["diastolic"], content
 
 
-def without_copies(taken: list[Taken]) -> tuple[list[Taken], list[Problem]]:
+def without_copies(taken: list[TimedReading]) -> tuple[list[TimedReading], list[Problem]]:
     """Leave out all but one of exact copies, and put readings of one instant in order. Sorted by time before."""
-    kept: list[Taken] = []
+    kept: list[TimedReading] = []
     problems: list[Problem] = []
     for _, together in groupby(taken, key=lambda one: one.instant):
         several = list(together)
@@ -105,14 +107,14 @@ def without_copies(taken: list[Taken]) -> tuple[list[Taken], list[Problem]]:
         for one in sorted(several, key=_by_content):
             content = orjson.dumps(one.data | NOT_COMPARED, option=orjson.OPT_SORT_KEYS)
             if content in seen:
-                problems.append(problem(f"/readings/{one.place}", "exact-duplicate"))
+                problems.append(problem(f"/readings/{one.index}", "exact-duplicate"))
             else:
                 seen.add(content)
                 kept.append(one)
     return kept, problems
 
 
-def named_apart(kept: Iterable[Taken]) -> list[Problem]:
+def number_repeated_names(kept: Iterable[TimedReading]) -> list[Problem]:
     """Give readings that share a name a number, and say so where the caller gave the name."""
     problems, used = [], set[str]()
     for one in kept:
@@ -123,7 +125,7 @@ def named_apart(kept: Iterable[Taken]) -> list[Problem]:
         used.add(one.name)
         if count > 1 and one.data.get("id"):
             hint = f"this one is called '{one.name}' in the answer"
-            problems.append(problem(f"/readings/{one.place}/id", "id-repeated", given, hint=hint))
+            problems.append(problem(f"/readings/{one.index}/id", "id-repeated", given, hint=hint))
     return problems
 
 

@@ -62,7 +62,7 @@ READING = tuple(_fields(Reading()))
 DEVICE = tuple(_fields(Device()))
 
 
-def columns_of(declared: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
+def recorded_columns(declared: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
     """Return the columns of the declared facts over like objects, one row an object."""
     inner: dict[tuple[str, ...], Sequence[Mapping[str, Any]]] = {(): objects}
     for path in sorted({field.holder for field in declared}, key=len):

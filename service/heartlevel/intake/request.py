@@ -9,10 +9,10 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from marshmallow import ValidationError
 
-from heartlevel.intake.envelope import opened, unclear_by, without_half_lists
-from heartlevel.intake.faults import Problem, from_messages, in_order, near, of_several, problem
+from heartlevel.intake.envelope import read_envelope, unclear_details, without_partly_read_lists
+from heartlevel.intake.faults import Problem, exactly_one_given, from_messages, near, problem, sorted_problems
 from heartlevel.intake.fields import Block, messages
-from heartlevel.intake.moments import Taken, placed_in_time
+from heartlevel.intake.moments import TimedReading, timed_readings
 from heartlevel.intake.schema import ESSENTIAL, LISTS, ONE_OF, Options
 from heartlevel.intake.screening import Screen
 from heartlevel.vocabulary import EXPLANATIONS
@@ -29,7 +29,7 @@ class RefusedRequest(Exception):
     def __init__(self, problems: list[Problem]) -> None:
         """Keep the problems in order of place; they are never part of the exception's text."""
         super().__init__("the request cannot be assessed")
-        self.problems = in_order(problems)
+        self.problems = sorted_problems(problems)
 
 
 class TooManyReadings(Exception):
@@ -65,7 +65,7 @@ class Request:
     unclear: frozenset[str] = frozenset()  # details that decide which limits hold and could not be read
     population: dict[str, Any] | None = None  # of whom the person is one
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
-    readings: list[Taken] = field(default_factory=list)
+    readings: list[TimedReading] = field(default_factory=list)
     checks: list[dict[str, Any]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
@@ -76,7 +76,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     Raises RefusedRequest where options, the outer shape or the subject's name are at fault, TooManyReadings where
     there are more readings than allowed. Anything else that is wrong becomes a problem of the request.
     """
-    envelope = opened(payload)
+    envelope = read_envelope(payload)
     values, problems = envelope.values, envelope.refusing
     options = values.get("options") or {}
     faults, zone, as_of = options_of(options, choices)
@@ -96,7 +96,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
         strict=bool(options.get("strict")),
         explain=options.get("explain") or EXPLANATIONS[0],
         also_under=tuple(options.get("also_under") or ()),
-        unclear=unclear_by(envelope.details),
+        unclear=unclear_details(envelope.details),
         population=options.get("population"),
         problems=skipped,
     )
@@ -106,10 +106,10 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
 
 def _fill(request: Request, lists: dict[str, dict[int, dict[str, Any]]], zone: ZoneInfo | None) -> None:
     request.devices, faults = _devices(lists["devices"])
-    request.readings, misplaced = placed_in_time(lists["readings"], zone)
+    request.readings, misplaced = timed_readings(lists["readings"], zone)
     request.checks = list(lists["device_checks"].values())
     strangers = _unknown_devices(lists, request.devices)
-    request.problems = in_order(request.problems + faults + misplaced + strangers)
+    request.problems = sorted_problems(request.problems + faults + misplaced + strangers)
 
 
 def checked(block: Block, payload: object) -> dict[str, Any]:
@@ -194,7 +194,7 @@ def items_of(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list
         if found is None:
             found, faults = read_item(item, name, f"/{name}/{place}")
             problems += faults
-        if either and isinstance(item, dict) and (faults := of_several(item, either, f"/{name}/{place}")):
+        if either and isinstance(item, dict) and (faults := exactly_one_given(item, either, f"/{name}/{place}")):
             problems, found = problems + faults, None
         if found is not None:
             kept[place] = found
@@ -211,7 +211,7 @@ def read_item(item: object, name: str, at: str) -> tuple[dict[str, Any] | None, 
     problems = list(from_messages(faults, block, item, at))
     if not isinstance(item, dict) or any(key in faults for key in ESSENTIAL[name]):
         return None, problems
-    return without_half_lists(valid, faults, block), problems  # type: ignore[arg-type]
+    return without_partly_read_lists(valid, faults, block), problems  # type: ignore[arg-type]
 
 
 def _devices(found: dict[int, dict[str, Any]]) -> tuple[dict[str, dict[str, Any]], list[Problem]]:

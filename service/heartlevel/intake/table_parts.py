@@ -37,7 +37,7 @@ def _batch(table: Table, options: Mapping[str, Any], gaps: Gaps, subjects: slice
         subjects=of_subject,
         readings={name: column[rows] for name, column in table.readings.items()},
         names=table.names[rows],
-        places=table.rows[rows].tolist(),
+        indices=table.rows[rows].tolist(),
         subject_of=table.subject_of[rows] - subjects.start,
         instant=table.instant[rows],
         day=table.day[rows],

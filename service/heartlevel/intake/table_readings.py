@@ -13,7 +13,7 @@ import pandas as pd
 
 from heartlevel.columns import Floats, Ints
 from heartlevel.intake.faults import padded, problem
-from heartlevel.intake.moments import Taken, local_hour, moment_of, named_apart, to_mmhg, without_copies
+from heartlevel.intake.moments import TimedReading, local_hour, moment_of, number_repeated_names, to_mmhg, without_copies
 from heartlevel.intake.request import read_item
 from heartlevel.intake.schema import HIGHEST_READABLE
 from heartlevel.intake.table_columns import READING as OF_READING
@@ -139,18 +139,18 @@ def _without_copies_in(cells: Cells, times: _Times, rows: Ints, at: Ints) -> Int
             cells.note(row, OF_READING, [problem("", "exact-duplicate")])
         return rows
     taken, there = _taken(cells, times, rows[at]), np.ones(len(rows), dtype=bool)
-    for _, together in groupby(range(len(at)), key=lambda one: (cells.subject_of[taken[one].place], taken[one].instant)):
+    for _, together in groupby(range(len(at)), key=lambda one: (cells.subject_of[taken[one].index], taken[one].instant)):
         places = list(together)
         several, copies = without_copies([taken[one] for one in places])
         for one in copies:
             cells.note(int(one.pointer.rpartition("/")[2]), OF_READING, [type(one)("", one.code, one.detail)])
         start, count = int(at[places[0]]), len(several)
-        rows[start : start + count] = [one.place for one in several]
+        rows[start : start + count] = [one.index for one in several]
         there[start + count : start + len(places)] = False
     return rows[there]
 
 
-def _taken(cells: Cells, times: _Times, rows: Ints) -> list[Taken]:
+def _taken(cells: Cells, times: _Times, rows: Ints) -> list[TimedReading]:
     """Return rows as readings of a request are kept, to be compared by the same code."""
     taken = []
     names = _given_names(cells, times, rows)
@@ -159,7 +159,7 @@ def _taken(cells: Cells, times: _Times, rows: Ints) -> list[Taken]:
         whole = data or {}
         to_mmhg(whole, 0)
         # The local time plays no part in the comparison.
-        taken.append(Taken(float(times.instant[row]), EPOCH, name, row, whole))
+        taken.append(TimedReading(float(times.instant[row]), EPOCH, name, row, whole))
     return taken
 
 
@@ -179,9 +179,10 @@ def _names(cells: Cells, times: _Times, rows: Ints) -> list[str]:
     for subject in _sharing_names(owner, names, times.instant[rows] if ids is None else None):
         start, end = np.searchsorted(owner, [subject, subject + 1]).tolist()
         taken = [
-            Taken(0.0, EPOCH, names[at], int(rows[at]), {"id": ids[rows[at]] if ids else None}) for at in range(start, end)
+            TimedReading(0.0, EPOCH, names[at], int(rows[at]), {"id": ids[rows[at]] if ids else None})
+            for at in range(start, end)
         ]
-        for one in named_apart(taken):
+        for one in number_repeated_names(taken):
             row = int(one.pointer.split("/")[2])
             cells.note(row, OF_READING, [type(one)("/id", one.code, one.detail, one.hint)])
         names[start:end] = [one.name for one in taken]

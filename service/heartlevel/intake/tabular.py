@@ -15,7 +15,7 @@ from pandas.api.types import infer_dtype
 
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.intake.columnwise import Column, as_sent, column_of
-from heartlevel.intake.envelope import LIMITS_BY, half_lists_marked, unclear_by
+from heartlevel.intake.envelope import LIMITS_BY, mark_unread_items, unclear_details
 from heartlevel.intake.faults import Problem, from_messages, problem
 from heartlevel.intake.fields import Flag, Number, messages
 from heartlevel.intake.request import RefusedRequest, read_item
@@ -78,7 +78,7 @@ def cells_of(frame: pd.DataFrame) -> Cells:
     cells.subject_of, cells.subjects = places.astype(np.int64), list(names)
     cells.refused = np.zeros(len(names), dtype=bool)
     unknown = [Problem(f"/{one.column}", one.code, "") for one in problems]
-    strangers = unclear_by((one for one in unknown if one.pointer.startswith(OF_SUBJECT)), OF_SUBJECT)
+    strangers = unclear_details((one for one in unknown if one.pointer.startswith(OF_SUBJECT)), OF_SUBJECT)
     cells.unclear = dict.fromkeys(range(len(names)), strangers) if strangers else {}
     _settle(cells, faults)
     cells.kept &= places >= 0
@@ -133,7 +133,7 @@ def _subject(item: dict[str, Any]) -> tuple[dict[str, Any], list[Problem]]:
         return dict(SUBJECT_BLOCK.load(item)), []
     except ValidationError as error:
         valid, faults = error.valid_data if isinstance(error.valid_data, dict) else {}, messages(error)
-    return half_lists_marked(valid, faults), list(from_messages(faults, SUBJECT_BLOCK, item, ""))
+    return mark_unread_items(valid, faults), list(from_messages(faults, SUBJECT_BLOCK, item, ""))
 
 
 def _doubtful(cells: Cells, of: str) -> Ints:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
-from heartlevel.intake.faults import near, shown
+from heartlevel.intake.faults import abridged, near
 from heartlevel.ruling.source import DECIMAL_POINT, PLAIN_NUMBER, Path_
 
 GROUPS = ("all", "any", "none")
@@ -104,7 +104,7 @@ class Parser:
         return self._comparison(key, inner, here)
 
     def _seen(self, data: Any) -> str:
-        return f"{len(data)} keys ({', '.join(map(str, data))})" if isinstance(data, dict) and data else shown(data)
+        return f"{len(data)} keys ({', '.join(map(str, data))})" if isinstance(data, dict) and data else abridged(data)
 
     def _fault(self, path: Path_, code: str, detail: str, hint: str | None = None) -> Condition | None:
         self.faults.append(ConditionFault(path, code, detail, hint))
@@ -119,7 +119,7 @@ class Parser:
     def _mention(self, rule: Any, path: Path_) -> Condition | None:
         if not isinstance(rule, str) or rule not in self.rules:
             hint = near(rule, sorted(self.rules))
-            return self._fault(path, "unknown-finding", f"no rule of this scope has the id {shown(rule)}", hint)
+            return self._fault(path, "unknown-finding", f"no rule of this scope has the id {abridged(rule)}", hint)
         return Mention(rule)
 
     def _comparison(self, name: str, inner: Any, path: Path_) -> Condition | None:
@@ -144,7 +144,7 @@ class Parser:
     def _term(self, fact: Fact, operator: str, value: Any, path: Path_) -> Condition | None:
         if operator == "known":
             if not isinstance(value, bool):
-                return self._fault(path, "wrong-value", f"known takes true or false, not {shown(value)}")
+                return self._fault(path, "wrong-value", f"known takes true or false, not {abridged(value)}")
             return Term(fact, operator, (float(value),))
         if operator in ("one_of", "between"):
             return self._several(fact, operator, value, path)
@@ -154,7 +154,7 @@ class Parser:
     def _several(self, fact: Fact, operator: str, values: Any, path: Path_) -> Condition | None:
         wanted = "a list [low, high]" if operator == "between" else "a list of at least one value"
         if not isinstance(values, list) or not values or (operator == "between" and len(values) != 2):
-            return self._fault(path, "wrong-value", f"{operator} takes {wanted}, not {shown(values)}")
+            return self._fault(path, "wrong-value", f"{operator} takes {wanted}, not {abridged(values)}")
         coded = [self._coded(fact, value, (*path, place)) for place, value in enumerate(values)]
         if None in coded:
             return None
@@ -174,19 +174,19 @@ class Parser:
                 raise TypeError
             coded = fact.encoded(value)
         except TypeError:
-            detail = f"{fact.name} is a {fact.kind}; found {shown(value)}"
+            detail = f"{fact.name} is a {fact.kind}; found {abridged(value)}"
             self._fault(path, "wrong-value", detail, self._plain(fact, value))
         except ValueError:
             wanted = ", ".join(fact.names)
-            self._fault(path, "wrong-value", f"{shown(value)} is none of {wanted}", near(value, fact.names))
+            self._fault(path, "wrong-value", f"{abridged(value)} is none of {wanted}", near(value, fact.names))
         else:
             if fact.share and coded > 1:
-                detail = f"{fact.name} is a share, at most 1; found {shown(value)}"
+                detail = f"{fact.name} is a share, at most 1; found {abridged(value)}"
                 self._fault(path, "out-of-range", detail, "50 % is written 0.5")
                 return None
             if fact.kind != "number" or fact.low <= coded <= fact.high:
                 return coded
-            detail = f"{fact.name} is recorded from {fact.low:g} to {fact.high:g} {fact.unit}; found {shown(value)}"
+            detail = f"{fact.name} is recorded from {fact.low:g} to {fact.high:g} {fact.unit}; found {abridged(value)}"
             self._fault(path, "out-of-range", detail)
         return None
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import orjson
 
-from heartlevel.intake.faults import near, shown
+from heartlevel.intake.faults import abridged, near
 from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol, UsualAtHome, UsualInOffice
 from heartlevel.resources import shipped
 from heartlevel.ruling.building import build_rules
@@ -181,7 +181,7 @@ class _Checked:
             self.faults += senseless_schedule(one)
 
     def _unknown(self, file: Origin, path: Path_, name: object, names: Iterable[str]) -> None:
-        self.faults.append(file.fault(path, "unknown-name", f"{shown(name)} does not exist", near(name, sorted(names))))
+        self.faults.append(file.fault(path, "unknown-name", f"{abridged(name)} does not exist", near(name, sorted(names))))
 
     def of_scopes(self) -> dict[str, list[tuple[Origin, Path_, Any]]]:
         """Return the rules by scope, in order of their ids."""

@@ -8,7 +8,7 @@ from typing import Any, Protocol, TypeAlias
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from heartlevel.intake.faults import shown
+from heartlevel.intake.faults import abridged
 from heartlevel.ruling.cures import CURES
 
 Place: TypeAlias = tuple[int, int]  # line and column, from 1
@@ -146,7 +146,7 @@ class SourceFile:
             return self._note(path, "not-yaml", f"'{node.value}' cannot be read")
         # Larger numbers fit neither a column nor a fingerprint.
         if isinstance(value, (int, float)) and not -LARGEST <= value <= LARGEST:
-            return self._note(path, "not-a-number", f"found {shown(value)}")
+            return self._note(path, "not-a-number", f"found {abridged(value)}")
         return value
 
 

@@ -7,7 +7,7 @@ from itertools import chain
 from typing import Any
 
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.intake.faults import near, shown
+from heartlevel.intake.faults import abridged, near
 from heartlevel.ruling.building import facts_of, sentence
 from heartlevel.ruling.content import is_valid
 from heartlevel.ruling.ruleset import Rule, RuleSet, Said, Wording
@@ -135,7 +135,7 @@ def _mistakes(written: Written) -> Iterator[RuleFault]:
     try:
         locale_of(item["language"])
     except ValueError:
-        detail = f"{shown(item['language'])} is no tag of a known language"
+        detail = f"{abridged(item['language'])} is no tag of a known language"
         yield file.fault((*path, "language"), "unknown-name", detail)
     for key in ("next_steps", "names", "categories", "sureness", "rules"):
         if item.get(key) is not None and not isinstance(item[key], dict):
@@ -151,6 +151,6 @@ def _mistakes(written: Written) -> Iterator[RuleFault]:
 def _no_texts(file: Origin, path: Path_, texts: Mapping[str, object]) -> Iterator[RuleFault]:
     for name, text in texts.items():
         if not isinstance(text, str):
-            yield file.fault((*path, name), "not-a-text", f"{name}: found {shown(text)}; expected a text")
+            yield file.fault((*path, name), "not-a-text", f"{name}: found {abridged(text)}; expected a text")
         elif not 0 < len(text) <= SENTENCES:
             yield file.fault((*path, name), "text-length", f"{name}: expected a text of 1 to {SENTENCES} characters")

@@ -8,8 +8,9 @@ import numpy as np
 from heartlevel.columns import Bools, Floats, Ints, count_by, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
+from heartlevel.statistics.agreement import Agreement
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.selection import ALTERNATIVES, HOME, KEPT, OFFICE, Placed, Selection, used_in_office
+from heartlevel.statistics.selection import ALTERNATIVES, HOME, KEPT, OFFICE, Selection, UsableRanks, used_in_office
 from heartlevel.vocabulary import SETTINGS
 
 BY_PROTOCOL = "by-protocol-"
@@ -165,30 +166,30 @@ def _by_protocols(batch: Batch, selection: Selection, protocols: Sequence[Protoc
     """Return the distinct selections that protocols make, and which of them is each protocol's."""
     kinds = [(tuple(one.limits[name] for name in AT_HOME), one.office_use) for one in protocols]
     distinct = list(dict.fromkeys(kinds))
-    placed = selection.placed
+    placed = selection.ranks
     at_home, in_office = (placed.usable & (batch.setting == one) for one in (HOME, OFFICE))
     homes = {home: at_home & _within(batch, placed, *home) for home in {home: None for home, _ in distinct}}
     offices = {use: in_office & used_in_office(batch, placed, use) for use in {use: None for _, use in distinct}}
     return [homes[home] | offices[use] for home, use in distinct], [distinct.index(one) for one in kinds]
 
 
-def _within(batch: Batch, placed: Placed, days: float, skipped: float, most: float) -> Bools:
+def _within(batch: Batch, placed: UsableRanks, days: float, skipped: float, most: float) -> Bools:
     marked: Bools = (placed.rank >= skipped) & (placed.rank < skipped + most) & (batch.day_rank >= days)
     return marked
 
 
-def offsets_of(batch: Batch, height: Floats, technique: Floats, owners: Ints, pairs: Floats, bias: Floats) -> Offsets:
-    """Return each reading's offsets. The checks' `pairs` and `bias` are pooled where a device has several."""
-    of_reading = np.full((PRESSURES, batch.size), np.nan)
-    checked: dict[tuple[int, str], list[int]] = {}
-    for place, (owner, check) in enumerate(zip(owners.tolist(), batch.checks, strict=True)):
-        if pairs[place]:  # one without a pair says nothing, and must not take away what another says
-            checked.setdefault((owner, check["device"]), []).append(place)
-    pooled = {key: (bias[:, places] * pairs[places]).sum(axis=1) / pairs[places].sum() for key, places in checked.items()}
-    for owner in sorted({owner for owner, _ in pooled}):
-        start = batch.rows_of(owner).start
-        for row, one in enumerate(batch.requests[owner].readings, start=start):
-            of_device = pooled.get((owner, one.data.get("device") or ""))
-            if of_device is not None:
-                of_reading[:, row] = of_device
-    return Offsets(height, of_reading, technique)
+def offsets_of(batch: Batch, height: Floats, technique: Floats, checked: Ints, agreement: Agreement) -> Offsets:
+    """Return each reading's offsets. `checked` is each device check's subject; checks of one device are pooled by pairs."""
+    bias = np.full((PRESSURES, batch.size), np.nan)
+    checks_of: dict[tuple[int, str], list[int]] = {}
+    for row, (subject, check) in enumerate(zip(checked.tolist(), batch.checks, strict=True)):
+        if agreement.pairs[row]:  # a check without a pair says nothing, and must not take away what another says
+            checks_of.setdefault((subject, check["device"]), []).append(row)
+    for (subject, device), rows in checks_of.items():
+        pairs = agreement.pairs[rows]
+        pooled = (agreement.bias[:, rows] * pairs).sum(axis=1) / pairs.sum()
+        readings = batch.requests[subject].readings
+        taken_with = [row for row, reading in enumerate(readings, batch.rows_of(subject).start)
+                      if reading.data.get("device") == device]  # fmt: skip
+        bias[:, taken_with] = pooled[:, None]
+    return Offsets(height, bias, technique)

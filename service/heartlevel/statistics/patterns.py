@@ -44,12 +44,12 @@ def pattern_chances(of: LongRun, guidelines: Sequence[Guideline]) -> list[list[C
         for subject, at_home, in_office in zip(subjects.tolist(), home.T, office.T, strict=True):
             found[subject] = [
                 Chances(limits, dict(zip(PATTERNS, of_each, strict=True)))
-                for limits, of_each in zip(named, joined(at_home, in_office).T.tolist(), strict=True)
+                for limits, of_each in zip(named, pattern_probabilities(at_home, in_office).T.tolist(), strict=True)
             ]
     return found
 
 
-def joined(home: Floats, office: Floats) -> Floats:
+def pattern_probabilities(home: Floats, office: Floats) -> Floats:
     """Return the probability of each pattern (a row each, as PATTERNS) from those of being raised in either place."""
     of = {
         "sustained": home * office,

@@ -23,7 +23,7 @@ OFFICE_USES = ("all", "last-two", "lower-of-last-two", "all-but-first")
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class UsableRanks:
     """Which readings are usable, and each one's place in its sitting among these, from the first and from the last."""
 
     usable: Bools
@@ -38,7 +38,7 @@ class Selection:
     averages: dict[str, Bools]  # reported, by basis
     alternatives: dict[str, Bools]  # other defensible selections of the protocol's readings
     left_out: Ints
-    placed: Placed
+    ranks: UsableRanks
 
 
 def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequence[Protocol]) -> Selection:
@@ -47,7 +47,7 @@ def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequenc
     usable = reliability != UNUSABLE
     sound = reliability == SOUND
     rank, last = _ranks(batch, usable)
-    placed = Placed(usable, rank, last)
+    placed = UsableRanks(usable, rank, last)
     left_out = _left_out(batch, rule, placed)
     kept = left_out == KEPT
     averages = {
@@ -97,7 +97,7 @@ def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
     return rank, (counts[batch.sitting_of] - 1 - rank if batch.size else rank)
 
 
-def _left_out(batch: Batch, rule: _Rules, placed: Placed) -> Ints:
+def _left_out(batch: Batch, rule: _Rules, placed: UsableRanks) -> Ints:
     rank = placed.rank
     home, office = batch.setting == HOME, batch.setting == OFFICE
     skipped = rule["home.discard_first_readings"]
@@ -116,7 +116,7 @@ def _left_out(batch: Batch, rule: _Rules, placed: Placed) -> Ints:
     return left_out
 
 
-def used_in_office(batch: Batch, placed: Placed, use: str) -> Bools:
+def used_in_office(batch: Batch, placed: UsableRanks, use: str) -> Bools:
     """Mark the office readings of each sitting that a protocol with this use averages, as far as they are usable."""
     match use:
         case "last-two":
@@ -131,7 +131,7 @@ def used_in_office(batch: Batch, placed: Placed, use: str) -> Bools:
             return placed.usable
 
 
-def _used_in_office(batch: Batch, use: Ints, placed: Placed) -> Bools:
+def _used_in_office(batch: Batch, use: Ints, placed: UsableRanks) -> Bools:
     """Mark them by each reading's own protocol."""
     used = np.zeros(batch.size, dtype=np.bool_)
     for place in np.unique(use).tolist():

@@ -34,11 +34,11 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.config.from_mapping(config or {})
     folder, layers = _directories(app.config["RULES"], app.config["LAYERS"])
     in_force = RulesInForce(folder, layers, rules)
-    in_force.noted = observability.count_reload
+    in_force.on_reload = observability.count_reload
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
-    observability.register(app)
-    problems.register(app)
+    observability.follow_requests(app)
+    problems.handle_errors(app)
     app.register_blueprint(routes)
     return app
 

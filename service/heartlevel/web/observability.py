@@ -21,7 +21,7 @@ RELOADS = Counter("heartlevel_rule_reloads_total", "Changed rule files taken ove
 REFUSED = Gauge("heartlevel_rules_refused", "1 while changed rule files are refused", multiprocess_mode="livemax")
 
 
-def register(app: Flask) -> None:
+def follow_requests(app: Flask) -> None:
     """Follow every request of the application."""
     app.before_request(_begin)
     app.after_request(_end)

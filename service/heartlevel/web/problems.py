@@ -64,11 +64,11 @@ def unexpected(error: Exception) -> Response:
 
     The exception's own text may hold what was sent, so only its type and the place are written.
     """
-    LOG.error("request %s failed: %s at %s", g.request_id, type(error).__name__, place_of(error))
+    LOG.error("request %s failed: %s at %s", g.request_id, type(error).__name__, raised_at(error))
     return problem_response(500, "the service failed; quote the request id when reporting it")
 
 
-def place_of(error: BaseException) -> str:
+def raised_at(error: BaseException) -> str:
     """Return file and line where an exception was raised."""
     trace = error.__traceback__
     while trace is not None and trace.tb_next is not None:
@@ -76,7 +76,7 @@ def place_of(error: BaseException) -> str:
     return f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "unknown place"
 
 
-def register(app: Flask) -> None:
+def handle_errors(app: Flask) -> None:
     """Answer every kind of error with a problem object."""
     app.register_error_handler(RefusedRequest, refused)
     app.register_error_handler(RuleFaults, rules_at_fault)

@@ -35,7 +35,7 @@ class RulesInForce:
         self._seen = self._stamp()
         self._state = State(self._seen, rules or Rules.load(folder, layers))
         self._board = Noticeboard()
-        self.noted: Callable[[str], None] = lambda outcome: None  # told "taken" or "refused"
+        self.on_reload: Callable[[str], None] = lambda outcome: None  # told "taken" or "refused"
 
     @property
     def current(self) -> Rules:
@@ -99,7 +99,7 @@ class RulesInForce:
         else:
             ruleset = found.rules.ruleset
             LOG.info("rules taken over: revision %s, %s", ruleset.revision, ruleset.fingerprint)
-        self.noted("refused" if found.refused else "taken")
+        self.on_reload("refused" if found.refused else "taken")
 
     def _stamp(self) -> Stamp:
         return stamp_of(self.folder, self.layers)

@@ -66,7 +66,7 @@ def parsed(raw: bytes) -> Any:
 
 
 @routes.post("/v1/assessments")
-def assessments() -> Response:
+def assess_subjects() -> Response:
     """Assess one subject (JSON) or one a line (NDJSON)."""
     if request.mimetype == NDJSON:
         # A stream may be long: its lines are limited instead of its whole.
@@ -82,7 +82,7 @@ def assessments() -> Response:
 
 
 @routes.post("/v1/device-checks")
-def device_checks() -> Response:
+def check_devices() -> Response:
     """Hold devices against references, without anyone's readings."""
     if request.mimetype != JSON:
         abort(415, f"send {JSON}")
@@ -108,7 +108,7 @@ def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterato
 
 
 @routes.post("/v1/rules/trial")
-def trial() -> Response:
+def try_rules() -> Response:
     """Try candidate rule files on requests: what would change."""
     if request.mimetype != JSON:
         abort(415, f"send {JSON}")
@@ -116,7 +116,7 @@ def trial() -> Response:
 
 
 @routes.get("/v1/rules")
-def rules() -> Response:
+def get_rules() -> Response:
     """List the rules in force."""
     ruleset = rules_in_force().ruleset
     head = {"name": ruleset.name, "revision": ruleset.revision, "fingerprint": ruleset.fingerprint}
@@ -124,45 +124,45 @@ def rules() -> Response:
 
 
 @routes.get("/v1/rules/<name>")
-def rule(name: str) -> Response:
+def get_rule(name: str) -> Response:
     """Return one rule as it stands in its file."""
     found = [one for one in rules_in_force().ruleset.every_rule() if one.id == name]
     return respond(found[0].written) if found else abort(404, "no rule of that id is in force")
 
 
 @routes.get("/v1/guidelines")
-def guidelines() -> Response:
+def get_guidelines() -> Response:
     """List the guidelines: limits, categories, sources."""
     return respond({"guidelines": [one.written for one in rules_in_force().ruleset.guidelines.values()]})
 
 
 @routes.get("/v1/protocols")
-def protocols() -> Response:
+def get_protocols() -> Response:
     """List the averaging protocols."""
     return respond({"protocols": [one.written for one in rules_in_force().ruleset.protocols.values()]})
 
 
 @routes.get("/v1/facts")
-def facts() -> Response:
+def get_facts() -> Response:
     """List the facts a rule may use."""
     keys = ("name", "scope", "kind", "unit", "formula", "meaning", "names")
     return respond({"facts": [{key: getattr(one, key) for key in keys} for one in CATALOGUE.values()]})
 
 
 @routes.get("/v1/openapi.json")
-def contract() -> Response:
+def get_contract() -> Response:
     """Return the OpenAPI document of this version."""
     return Response((shipped("openapi") / "openapi.json").read_bytes(), content_type=JSON)
 
 
 @routes.get("/health")
-def health() -> Response:
+def get_health() -> Response:
     """Say that the process answers."""
     return respond({"status": "up", "service": VERSION})
 
 
 @routes.get("/ready")
-def ready() -> Response:
+def get_readiness() -> Response:
     """Say with which rules requests are answered, and why changed rule files were refused if they were."""
     ruleset = rules_in_force().ruleset
     layers = [{"name": one.name, "revision": one.revision} for one in ruleset.layers]

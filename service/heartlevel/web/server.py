@@ -13,6 +13,8 @@ from flask import Flask
 from gunicorn.app.base import BaseApplication
 from gunicorn.glogging import Logger
 
+from heartlevel.web.problems import raised_at
+
 
 def settings() -> dict[str, Any]:
     """Return gunicorn's settings, for `heartlevel serve` and for a gunicorn configuration file alike."""
@@ -103,11 +105,9 @@ class WithoutData(Logger):  # type: ignore[misc]
 
 
 def _type_and_place(record: logging.LogRecord) -> bool:
-    from heartlevel.web.problems import place_of
-
     if record.exc_info and record.exc_info[1] is not None:
         error = record.exc_info[1]
-        record.msg, record.args = f"{record.getMessage()}: {type(error).__name__} at {place_of(error)}", ()
+        record.msg, record.args = f"{record.getMessage()}: {type(error).__name__} at {raised_at(error)}", ()
         record.exc_info = record.exc_text = None
     return True
 

@@ -13,7 +13,7 @@ from typing import Any
 from heartlevel.assessment import Rules
 from heartlevel.intake.request import Request
 from heartlevel.one_call import answered
-from heartlevel.web.problems import place_of
+from heartlevel.web.problems import raised_at
 
 LOG = logging.getLogger("heartlevel")
 # Readings of all that are assessed together; a large request goes alone, so that small ones need not wait for it.
@@ -68,7 +68,7 @@ class Together:
                 raise
             # Whoever is at fault fails again alone, in its own thread; if nobody does, this line is all there is of it.
             LOG.error("%d requests together: %s at %s; each is assessed alone", len(several), type(error).__name__,
-                      place_of(error))  # fmt: skip
+                      raised_at(error))  # fmt: skip
             answers = list(answered([mine.request], mine.rules))
         for one, answer in zip(several, answers, strict=False):
             one.answer = answer

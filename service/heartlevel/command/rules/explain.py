@@ -10,7 +10,7 @@ import numpy as np
 import orjson
 
 from heartlevel.answer.reasons import reason_of
-from heartlevel.assessment import Assessment, Rules, assess
+from heartlevel.assessment import Assessment, Rules, assess_requests
 from heartlevel.command.options import FAILED, json_option, loaded, rules_options
 from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.faults import near
@@ -129,7 +129,7 @@ def _explain_file(rule: Rule, rules: Rules, file: IO[bytes], most: int, as_lines
             click.echo(f"{place}:{number}: {fault}", err=True)
         at_fault |= isinstance(one, Outcome) or bool(one.problems)
         if isinstance(one, Request):
-            told = _told(rule, assess([one], rules), most)
+            told = _told(rule, assess_requests([one], rules), most)
             click.echo(orjson.dumps(told) if as_lines else "\n".join(_told_text(told)))
     sys.exit(FAILED if at_fault else 0)
 
