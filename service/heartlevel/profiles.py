@@ -37,8 +37,10 @@ class Protocol:
     """How readings are to be gathered and averaged."""
 
     id: str
+    title: str
     limits: Mapping[str, float]  # dotted names, such as protocol.home.minimum_days
     office_use: str
+    check_order: tuple[str, ...]  # who takes each reading in turn where a device is checked in steps
     written: Mapping[str, Any]
 
 

@@ -102,9 +102,9 @@ def test_every_shipped_rule_can_be_told_without_traces_of_the_program(name):
     result = run(name)
     rule = next(one for one in rules().ruleset.every_rule() if one.id == name)
     assert result.exit_code == 0, result.exception
-    assert result.stdout.startswith(f"{name}: {rule.written['title']}\n")
+    assert result.stdout.startswith(f"{name}: {rule.title}\n")
     assert not RAW.search(result.stdout)
-    assert all(one["cite"] in result.stdout for one in rule.written["sources"])
+    assert all(source.cite in result.stdout for source in rule.sources)
 
 
 def test_a_subjects_rows_are_counted_and_the_first_are_told_firing_ones_before_the_others():

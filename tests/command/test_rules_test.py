@@ -32,7 +32,7 @@ def run(*words: object):
 
 
 def test_all_examples_of_the_shipped_rules_are_run_and_counted():
-    written = [len(rule.written["examples"]) for rule in rules().ruleset.every_rule()]
+    written = [len(rule.examples) for rule in rules().ruleset.every_rule()]
     result = run()
     assert result.exit_code == 0
     assert result.output == f"{len(written)} rules, {sum(written)} examples: {sum(written)} as written, 0 not\n"

@@ -65,11 +65,11 @@ def limits_of(ruleset: RuleSet):
 
 
 def outcome(ruleset: RuleSet, rule, example) -> str:
-    guideline = example.get("guideline") or ruleset.default_guideline
-    protocol = example.get("protocol") or ruleset.guidelines[guideline].protocol
-    facts = {name: CATALOGUE[name].encoded(value) for name, value in example["given"].items()}
+    guideline = example.guideline or ruleset.default_guideline
+    protocol = example.protocol or ruleset.guidelines[guideline].protocol
+    facts = {name: CATALOGUE[name].encoded(value) for name, value in example.given.items()}
     known = {name: None if value != value else value for name, value in facts.items()}
-    findings = {other.id: other.id in (example.get("findings") or ()) for other in ruleset.rules[rule.scope]}
+    findings = {other.id: other.id in example.findings for other in ruleset.rules[rule.scope]}
     held = verdict(rule.condition, known, ruleset.limits(guideline, protocol), findings)
     return "unknown" if held is None else OUTCOMES[held]
 
@@ -83,7 +83,7 @@ SOUND = {rule.id: rule for rule in rules().ruleset.every_rule()}
 
 
 def test_this_way_of_judging_examples_agrees_with_them_before_any_damage():
-    assert all(outcome(rules().ruleset, rule, one) == one["expect"] for rule, one in examples_of(rules().ruleset))
+    assert all(outcome(rules().ruleset, rule, example) == example.expect for rule, example in examples_of(rules().ruleset))
 
 
 def examples_come_out(ruleset: RuleSet) -> None:
@@ -92,8 +92,8 @@ def examples_come_out(ruleset: RuleSet) -> None:
     for rule, example in examples_of(ruleset):
         found = outcome(ruleset, rule, example)
         before = SOUND.get(rule.id)
-        untouched = before and (before.condition, before.written["examples"]) == (rule.condition, rule.written["examples"])
-        assert found == example["expect"] or not (same_limits and untouched)
+        untouched = before and (before.condition, before.examples) == (rule.condition, rule.examples)
+        assert found == example.expect or not (same_limits and untouched)
 
 
 NEVER_TAKEN = {repeat_a_key: "repeated-key", insert_a_tab: "not-yaml"}

@@ -20,12 +20,12 @@ def _names():
     places: dict[str, int] = {}
     for rule, example in EXAMPLES:
         places[rule.id] = places.get(rule.id, 0) + 1
-        yield f"{rule.id}-{places[rule.id]}-{example['expect']}"
+        yield f"{rule.id}-{places[rule.id]}-{example.expect}"
 
 
 @pytest.mark.parametrize(("rule", "example"), EXAMPLES, ids=_names())
 def test_every_example_beside_a_rule_comes_out_as_written(rule, example):
-    assert outcome_of(rules().ruleset, rules().programs[rule.scope], rule, example) == example["expect"]
+    assert outcome_of(rules().ruleset, rules().programs[rule.scope], rule, example) == example.expect
 
 
 def test_there_are_examples():
@@ -33,7 +33,7 @@ def test_there_are_examples():
 
 
 def test_every_rule_has_an_example_where_it_fires_and_one_where_it_is_silent():
-    seen = {(rule.id, example["expect"]) for rule, example in EXAMPLES}
+    seen = {(rule.id, example.expect) for rule, example in EXAMPLES}
     wanted = {(rule.id, outcome) for rule in rules().ruleset.every_rule() for outcome in ("fires", "silent")}
     assert wanted <= seen
     assert {outcome for _, outcome in seen} <= set(OUTCOMES)

@@ -78,7 +78,7 @@ def test_layers_lie_over_each_other_in_their_order(tmp_path):
     two = layer(tmp_path / "b", "{of: rule, id: legs-crossed, set: {severity: low}, reason: B}")
 
     def severity(*folders: Path) -> str:
-        return next(rule.written["severity"] for rule in load(None, folders).every_rule() if rule.id == "legs-crossed")
+        return next(rule.severity for rule in load(None, folders).every_rule() if rule.id == "legs-crossed")
 
     assert [severity(one, two), severity(two, one)] == ["low", "high"]
 

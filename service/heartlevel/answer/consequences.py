@@ -42,7 +42,7 @@ class Consequences:
         """Return how many findings changes of facts bring that are milder than the rule's; None if they make it worse."""
         if any(self._backwards(name, value) for name, value in changes.items()):
             return None
-        new = [rule for rule in self._new(changes) if not rule.written.get("pattern")]
+        new = [rule for rule in self._new(changes) if not rule.pattern]
         if any(map(self._as_grave, new)):
             return None
         return len(new) + sum(name in RATHER_NOT_FEWER and self._fewer(name, value) for name, value in changes.items())
@@ -61,7 +61,7 @@ class Consequences:
 
     def _as_grave(self, other: Rule) -> bool:
         """Say whether another rule is as grave as this one; of two that say little and do nothing neither is."""
-        mine, its = (-SEVERITIES.index(one.written["severity"]) for one in (self.rule, other))
+        mine, its = (-SEVERITIES.index(one.severity) for one in (self.rule, other))
         worse = other.urgent or its > mine or other.effect > self.rule.effect
         slight = mine == -SEVERITIES.index("low") and not self.rule.effect
         return worse or (its == mine and other.effect == self.rule.effect and not slight)

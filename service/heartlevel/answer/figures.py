@@ -111,13 +111,13 @@ class Figures:
 
     def pattern(self, subject: int, findings: Sequence[Finding]) -> dict[str, Any]:
         """Return how home and office compare, as the rules decided it."""
-        deciding = [one for one in findings if one.rule.written.get("pattern")]
+        deciding = [one for one in findings if one.rule.pattern]
         columns = self.of.facts["series"]
         difference = {name: columns[f"office_minus_home_{name}"][subject] for name in PRESSURES}
         category = {name: self._category("protocol", subject, name) for name in ("office", "home")}
         return {
             **category,
-            "label": deciding[0].rule.written["pattern"] if len(deciding) == 1 else UNDETERMINED,
+            "label": deciding[0].rule.pattern if len(deciding) == 1 else UNDETERMINED,
             "because": [one.name for one in deciding],
             "office_minus_home": {
                 name: {"mean": rounded(value), "interval95": self._difference(place, subject)}
@@ -226,7 +226,7 @@ class Figures:
     def _would_change(self, subject: int, category: str | None, alternatives: Sequence[dict[str, Any]]) -> str | None:
         request = self.of.batch.requests[subject]
         texts = self.of.rules.wording[request.language].sureness
-        titles = {name: one.written["title"] for name, one in self.of.rules.protocols.items()}
+        titles = {name: one.title for name, one in self.of.rules.protocols.items()}
         return would_change(texts, _changing(category, alternatives), titles)
 
     def _mean(self, selection: str, group: int) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from heartlevel.answer.reasons import reason_of
 from heartlevel.assessment import Assessment
 from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.faults import Problem
-from heartlevel.ruling.ruleset import Rule
+from heartlevel.ruling.ruleset import Rule, Shift
 from heartlevel.vocabulary import SCOPES, SEVERITIES
 
 FACT_PLACES = 3
@@ -30,8 +30,7 @@ class Finding:
     @property
     def order(self) -> tuple[Any, ...]:
         """Urgent first, then by severity, scope, rule and first row."""
-        written = self.rule.written
-        severity, scope = SEVERITIES.index(written["severity"]), SCOPES.index(self.rule.scope)
+        severity, scope = SEVERITIES.index(self.rule.severity), SCOPES.index(self.rule.scope)
         return not self.rule.urgent, severity, scope, self.rule.id, self.rows[0]
 
 
@@ -96,22 +95,21 @@ def written_out(finding: Finding, assessment: Assessment, subject: int) -> dict[
     """Return a finding as it stands in the answer."""
     request = assessment.batch.requests[subject]
     limits = assessment.rules.limits(assessment.guidelines[subject].id, assessment.protocols[subject].id)
-    written = finding.rule.written
     said = assessment.rules.wording[request.language].said[finding.rule.id]
     answer: dict[str, Any] = {
         "id": finding.name,
         "rule": finding.rule.id,
         "scope": finding.rule.scope,
-        "severity": written["severity"],
+        "severity": finding.rule.severity,
         "urgent": finding.rule.urgent,
-        "effect": written["effect"],
+        "effect": finding.rule.effect_name,
         "title": said.title,
         "explanation": said.explanation.filled(finding.facts, limits),
         "advice": said.advice.filled(finding.facts, limits),
         "patient": said.patient.filled(finding.facts, limits),
         "readings": [assessment.batch.names[row] for row in finding.readings],
         "facts": {name: value for name, value in finding.facts.items() if value is not None},
-        "sources": [{"cite": one["cite"], "standing": one["standing"]} for one in written["sources"]],
+        "sources": [{"cite": one.cite, "standing": one.standing} for one in finding.rule.sources],
     }
     if finding.rule.scope == "device":
         answer["devices"] = [assessment.batch.checks[row]["device"] for row in finding.rows]
@@ -124,19 +122,19 @@ def expected_errors(findings: Sequence[Finding]) -> dict[int, list[dict[str, Any
     """Return, by reading, what each technique fault is known to do; listed one by one, never added up."""
     errors: dict[int, list[dict[str, Any]]] = {}
     for finding in findings:
-        written = finding.rule.written.get("expected_error")
-        if written:
-            shifts = {pressure: _shift(shift, finding.facts) for pressure, shift in written.items()}
+        errors_of_rule = finding.rule.expected_error
+        if errors_of_rule:
+            shifts = {pressure: _shift(shift, finding.facts) for pressure, shift in errors_of_rule.items()}
             for row in finding.readings:
                 errors.setdefault(row, []).append({"because": finding.rule.id, **shifts})
     return errors
 
 
-def _shift(shift: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
-    direction = "either" if shift["reads"] == "either" else f"reads-{shift['reads']}"
-    if shift.get("range") is not None:
-        return {"direction": direction, "range": [float(bound) for bound in shift["range"]]}
-    amount = facts[shift["amount"]]
+def _shift(shift: Shift, facts: dict[str, Any]) -> dict[str, Any]:
+    direction = "either" if shift.reads == "either" else f"reads-{shift.reads}"
+    if shift.amount is None:
+        return {"direction": direction, "range": [float(bound) for bound in shift.bounds or ()]}
+    amount = facts[shift.amount]
     return {"direction": direction, "amount": None if amount is None else round(abs(amount), 1)}
 
 
@@ -148,6 +146,6 @@ def entry_problems(findings: Sequence[Finding], texts: Sequence[dict[str, Any]],
     return [
         Problem(f"/readings/{places[row]}/{field_name}", finding.rule.id, text["explanation"], text["advice"])
         for finding, text in zip(findings, texts, strict=True)
-        if (field_name := finding.rule.written.get("field"))
+        if (field_name := finding.rule.field)
         for row in finding.readings
     ]

@@ -67,16 +67,16 @@ def findings_table(of: Assessment) -> Parts:
         before += len(of.verdicts[scope].rules)
     which, owner, count, first = (np.concatenate(several) for several in zip(*parts, strict=True))
     urgent = np.array([rule.urgent for rule in rules], dtype=bool)[which]
-    high = np.array([rule.written["severity"] == "high" for rule in rules], dtype=bool)[which]
+    high = np.array([rule.severity == "high" for rule in rules], dtype=bool)[which]
     order = np.lexsort((which, ~high, ~urgent, owner))
     place = which[order]
     return {
         "subject": Coded(owner[order], names_of(of)),
         "rule": Coded(place, [rule.id for rule in rules]),
         "scope": Coded(place, [rule.scope for rule in rules]),
-        "severity": Coded(place, [rule.written["severity"] for rule in rules]),
+        "severity": Coded(place, [rule.severity for rule in rules]),
         "urgent": urgent[order],
-        "effect": Coded(place, [rule.written["effect"] for rule in rules]),
+        "effect": Coded(place, [rule.effect_name for rule in rules]),
         "readings": count[order],
         "first_row": first[order],
     }
@@ -168,9 +168,9 @@ def any_urgent(of: Assessment) -> Bools:
 def _pattern(of: Assessment) -> Coded:
     """Return the label of the one rule that decides; undetermined where none or several do."""
     rules = of.verdicts["series"].rules
-    deciding = [place for place, rule in enumerate(rules) if rule.written.get("pattern")]
+    deciding = [place for place, rule in enumerate(rules) if rule.pattern]
     fired = of.verdicts["series"].fired()[deciding]
-    labels = [*(rules[place].written["pattern"] for place in deciding), UNDETERMINED]
+    labels = [*(rules[place].pattern or "" for place in deciding), UNDETERMINED]
     return Coded(np.where(fired.sum(axis=0) == 1, np.argmax(fired, axis=0) if deciding else 0, len(deciding)), labels)
 
 

@@ -115,7 +115,7 @@ def _readings(of: Assessment, figures: Figures, findings: Sequence[Finding], sub
 def _next_steps(findings: Sequence[Finding], texts: Any) -> list[dict[str, Any]]:
     because: dict[str, list[str]] = {}
     for finding in findings:
-        step = finding.rule.written.get("next_step")
+        step = finding.rule.next_step
         if step:
             because.setdefault(step, []).append(finding.name)
     return [{"code": code, "text": text, "because": because[code]} for code, text in texts.items() if code in because]

@@ -57,7 +57,7 @@ def _checks(batch: Batch, protocols: Sequence[Protocol]) -> Checks:
     compared = comparisons_of(batch.checks)
     agreed = agreement(compared, limit("largest_bias"), limit("minimum_pairs"))
     judged = standard(compared, {name: limit(f"standard.{name}") for name in STANDARD_LIMITS})
-    orders = [protocols[one].written["device_check"]["procedure"]["order"] for one in owners]
+    orders = [protocols[one].check_order for one in owners]
     stepwise = procedure(batch.checks, orders, {name: limit(f"procedure.{name}") for name in BANDS})
     return Checks(subject_of, agreed, judged, stepwise)
 

@@ -217,15 +217,15 @@ def _compares(ruleset: RuleSet, rule: Rule) -> bool:
 
 
 def _opposite_patterns(rule: Rule, other: Rule) -> Iterator[str]:
-    patterns = [one.written.get("pattern") for one in (rule, other)]
+    patterns = [one.pattern for one in (rule, other)]
     if None not in patterns and patterns[0] != patterns[1]:
         yield f"{rule.id} names the pattern {patterns[0]}, {other.id} the pattern {patterns[1]}"
 
 
 def _opposite_errors(rule: Rule, other: Rule) -> Iterator[str]:
-    ours, theirs = (one.written.get("expected_error") or {} for one in (rule, other))
+    ours, theirs = (one.expected_error for one in (rule, other))
     for pressure in sorted(ours.keys() & theirs.keys()):
-        directions = [one[pressure]["reads"] for one in (ours, theirs)]
+        directions = [one[pressure].reads for one in (ours, theirs)]
         if sorted(directions) == ["high", "low"]:
             yield f"{pressure} reads {directions[0]} by {rule.id}, {directions[1]} by {other.id}"
 

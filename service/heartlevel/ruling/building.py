@@ -9,7 +9,7 @@ from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.faults import near
 from heartlevel.intake.schema import Reading
 from heartlevel.ruling.language import Condition, Mention, Parser, Term, leaves_of
-from heartlevel.ruling.ruleset import Rule
+from heartlevel.ruling.ruleset import Citation, Example, Rule, Shift
 from heartlevel.ruling.source import Origin, Path_, RuleFault, Written, repeated_names
 from heartlevel.ruling.template import ENGLISH, Template, TemplateFault, Unpaired, Voice, WrongForms
 from heartlevel.ruling.truth import MOST_LEAVES
@@ -114,20 +114,31 @@ class _Builder:
         if condition is None or explanation is None or advice is None or len(self.faults) > before:
             return None
         leaves = leaves_of(condition)
-        own = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
+        compared = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
+        errors = {pressure: _shift(shift) for pressure, shift in (item.get("expected_error") or {}).items()}
+        amounts = [shift.amount for shift in errors.values() if shift.amount is not None]
         return Rule(
             id=item["id"],
             scope=self.scope,
+            title=item["title"],
             condition=condition,
             leaves=leaves,
             effect=EFFECTS.index(item["effect"]),
+            severity=item["severity"],
             urgent=bool(item.get("urgent")),
             explanation=explanation,
             advice=advice,
-            written=item,
-            shown_facts=tuple(dict.fromkeys([*own, *explanation.facts(), *advice.facts(), *_amounts(item)])),
+            next_step=item.get("next_step"),
+            field=item.get("field"),
+            pattern=item.get("pattern"),
+            expected_error=errors,
+            usual_share=item.get("usual_share") or 0.0,
+            sources=tuple(Citation(source["cite"], source["standing"]) for source in item["sources"]),
+            examples=tuple(map(_example, item["examples"])),
+            shown_facts=tuple(dict.fromkeys([*compared, *explanation.facts(), *advice.facts(), *amounts])),
             origin=file,
             path=path,
+            written=item,
         )
 
     def _condition(self, file: Origin, path: Path_, item: dict[str, Any]) -> Condition | None:
@@ -213,6 +224,11 @@ def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
             yield rule.fault(("when",), "same-condition", f"'{rule.id}' has the condition of '{other}'")
 
 
-def _amounts(item: Mapping[str, Any]) -> list[str]:
-    shifts = (item.get("expected_error") or {}).values()
-    return [shift["amount"] for shift in shifts if shift.get("amount")]
+def _shift(shift: Mapping[str, Any]) -> Shift:
+    low, high = shift.get("range") or (None, None)
+    return Shift(shift["reads"], None if low is None or high is None else (low, high), shift.get("amount"))
+
+
+def _example(example: Mapping[str, Any]) -> Example:
+    names = (example.get(key) for key in ("guideline", "protocol"))
+    return Example(example["given"], example["expect"], tuple(example.get("findings") or ()), *names)

@@ -1,28 +1,27 @@
 """The examples written beside each rule, run through the same tables as any request."""
 
 from collections.abc import Iterator, Mapping
-from typing import Any
 
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.ruleset import Rule, RuleSet
+from heartlevel.ruling.ruleset import Example, Rule, RuleSet
 from heartlevel.ruling.source import RuleFault
 from heartlevel.ruling.verdicts import Program
 
 OUTCOMES = ("silent", "fires", "unknown")  # by outcome: false, true, unknown
 
 
-def examples_of(ruleset: RuleSet) -> Iterator[tuple[Rule, Mapping[str, Any]]]:
+def examples_of(ruleset: RuleSet) -> Iterator[tuple[Rule, Example]]:
     """Yield every example with its rule."""
-    return ((rule, example) for rule in ruleset.every_rule() for example in rule.written["examples"])
+    return ((rule, example) for rule in ruleset.every_rule() for example in rule.examples)
 
 
-def outcome_of(ruleset: RuleSet, program: Program, rule: Rule, example: Mapping[str, Any]) -> str:
+def outcome_of(ruleset: RuleSet, program: Program, rule: Rule, example: Example) -> str:
     """Return what the rule says of an example's facts: fires, silent or unknown."""
-    guideline = example.get("guideline") or ruleset.default_guideline
-    protocol = example.get("protocol") or ruleset.guidelines[guideline].protocol
-    facts = {name: CATALOGUE[name].encoded(value) for name, value in example["given"].items()}
+    guideline = example.guideline or ruleset.default_guideline
+    protocol = example.protocol or ruleset.guidelines[guideline].protocol
+    facts = {name: CATALOGUE[name].encoded(value) for name, value in example.given.items()}
     profile = program.profiles[guideline, protocol]
-    return OUTCOMES[program.judge_example(facts, profile, example.get("findings") or ())[rule.id]]
+    return OUTCOMES[program.judge_example(facts, profile, example.findings)[rule.id]]
 
 
 def wrong_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterator[RuleFault]:
@@ -34,11 +33,11 @@ def wrong_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterato
     for rule in ruleset.every_rule():
         if ruleset.layers and not rewritten(rule):
             continue
-        for place, example in enumerate(rule.written["examples"]):
+        for place, example in enumerate(rule.examples):
             outcome = outcome_of(ruleset, programs[rule.scope], rule, example)
-            if outcome != example["expect"]:
-                facts = ", ".join(f"{name}: {value}" for name, value in example["given"].items()) or "nothing recorded"
-                detail = f"for {facts} '{rule.id}' comes out {outcome}, not {example['expect']}"
+            if outcome != example.expect:
+                facts = ", ".join(f"{name}: {value}" for name, value in example.given.items()) or "nothing recorded"
+                detail = f"for {facts} '{rule.id}' comes out {outcome}, not {example.expect}"
                 yield _at_the_change(rule, place, detail)
 
 

@@ -67,7 +67,7 @@ def _branch(
     if isinstance(condition, Group):
         return {"kind": condition.kind, **outcome, "parts": [part_of(part) for part in condition.parts]}
     rule = rules[condition.rule]
-    named = {"rule": rule.id, "title": rule.written["title"]}
+    named = {"rule": rule.id, "title": rule.title}
     return {"kind": "finding", **outcome, **named, "parts": [part_of(rule.condition)]}
 
 

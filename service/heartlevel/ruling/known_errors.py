@@ -27,7 +27,7 @@ def known_errors(batch: Batch, verdicts: Mapping[str, Verdicts], facts: Mapping[
     for scope, rows in (("reading", slice(None)), ("sitting", batch.sitting_of)):
         fired = verdicts[scope].fired()
         for place, rule in enumerate(verdicts[scope].rules):
-            if rule.effect == DOUBTFUL and "expected_error" in rule.written and fired[place].any():
+            if rule.effect == DOUBTFUL and rule.expected_error and fired[place].any():
                 of_rule = fired[place][rows]
                 for pressure, size in _sizes(rule, facts[scope]):
                     found = np.where(of_rule, size if isinstance(size, float) else size[rows], 0.0)
@@ -38,8 +38,8 @@ def known_errors(batch: Batch, verdicts: Mapping[str, Verdicts], facts: Mapping[
 
 def _sizes(rule: Rule, facts: Columns[Any]) -> Iterator[tuple[int, float | Floats]]:
     """Yield each pressure whose error has a known direction, and how much too high it reads: for all, or by row."""
-    for pressure, shift in (rule.written["expected_error"] or {}).items():
-        if shift.get("amount"):
-            yield PRESSURES.index(pressure), facts[shift["amount"]]
-        elif shift["reads"] in SIGNS:
-            yield PRESSURES.index(pressure), SIGNS[shift["reads"]] * float(np.mean(shift["range"]))
+    for pressure, shift in rule.expected_error.items():
+        if shift.amount:
+            yield PRESSURES.index(pressure), facts[shift.amount]
+        elif shift.reads in SIGNS and shift.bounds is not None:
+            yield PRESSURES.index(pressure), SIGNS[shift.reads] * float(np.mean(shift.bounds))

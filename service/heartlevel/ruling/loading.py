@@ -135,7 +135,14 @@ class _Checked:
     def protocols(self) -> dict[str, Protocol]:
         """Return the protocols by id."""
         return {
-            name: Protocol(name, _flat({"protocol": {**item, "year": None}}), item["office"]["use"], item)
+            name: Protocol(
+                id=name,
+                title=item["title"],
+                limits=_flat({"protocol": {**item, "year": None}}),
+                office_use=item["office"]["use"],
+                check_order=tuple(item["device_check"]["procedure"]["order"]),
+                written=item,
+            )
             for name, (_, item) in self._named("protocols").items()
         }
 

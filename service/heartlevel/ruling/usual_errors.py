@@ -58,7 +58,7 @@ def _of_technique(
             outcome = outcomes[rows][averaged]
             found, unrecorded = (outcome == TRUE), (outcome == UNKNOWN) & ~trained
             low, high = _range(rule)
-            faults.append(Fault(low, high, rule.written.get("usual_share") or 0.0, count_by(group, size, found) / count,
+            faults.append(Fault(low, high, rule.usual_share, count_by(group, size, found) / count,
                                 count_by(group, size, unrecorded) / count))  # fmt: skip
             for pressure, amount in _amounts(rule):
                 of_reading = np.where(found, facts[scope][amount][rows][averaged], 0.0)
@@ -70,23 +70,22 @@ def _of_technique(
 def _blamed(verdicts: Verdicts) -> Iterator[tuple[Rule, Any]]:
     """Yield the rules about faults of known effect, with the outcome in each row."""
     for rule, outcomes in zip(verdicts.rules, verdicts.outcomes, strict=True):
-        usual = rule.written.get("usual_share")
-        if rule.written.get("expected_error") and (usual or (rule.effect == DOUBTFUL and (outcomes == TRUE).any())):
+        if rule.expected_error and (rule.usual_share or (rule.effect == DOUBTFUL and (outcomes == TRUE).any())):
             yield rule, outcomes
 
 
 def _range(rule: Rule) -> tuple[Floats, Floats]:
     """Return by how much a reading is too high at least and at most, one a pressure; 0 where no range is published."""
     ends = np.zeros((2, len(PRESSURES)))
-    for pressure, shift in rule.written["expected_error"].items():
-        if shift.get("range") is not None:
-            low, high = shift["range"]
-            ends[:, PRESSURES.index(pressure)] = (-high, -low) if shift["reads"] == "low" else (low, high)
+    for pressure, shift in rule.expected_error.items():
+        if shift.bounds is not None:
+            low, high = shift.bounds
+            ends[:, PRESSURES.index(pressure)] = (-high, -low) if shift.reads == "low" else (low, high)
     return ends[0], ends[1]
 
 
 def _amounts(rule: Rule) -> Iterator[tuple[int, str]]:
     """Yield each pressure whose error is a fact of the reading, with that fact."""
-    for pressure, shift in rule.written["expected_error"].items():
-        if shift.get("amount"):
-            yield PRESSURES.index(pressure), shift["amount"]
+    for pressure, shift in rule.expected_error.items():
+        if shift.amount:
+            yield PRESSURES.index(pressure), shift.amount

@@ -49,10 +49,7 @@ class Languages:
     ) -> dict[str, Wording]:
         """Return the wordings by language. Texts may stand for `known`, ids of rules, and `titles` of categories."""
         built = {rule.id: rule for several in rules.values() for rule in several}
-        own = {
-            name: Said(rule.written["title"], rule.explanation, rule.advice, patient=rule.advice)
-            for name, rule in built.items()
-        }
+        own = {name: Said(rule.title, rule.explanation, rule.advice, patient=rule.advice) for name, rule in built.items()}
         wordings: dict[str, Wording] = {}
         for language, written in self._items.items():
             file, path, item = written

@@ -66,7 +66,7 @@ def _what(claim: Claim) -> tuple[str, str, str | None]:
 
 
 def _paragraph(claim: Claim, ruleset: RuleSet) -> str:
-    titles = {rule.id: f"'{rule.written['title']}' ({rule.id})" for rule in ruleset.every_rule()}
+    titles = {rule.id: f"'{rule.title}' ({rule.id})" for rule in ruleset.every_rule()}
     other = titles[claim.other] if claim.other else ""
     detail = claim.detail
     if claim.kind == IMPLIED and detail:

@@ -19,7 +19,7 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
     """
     ruleset = candidate(directory, folder, layers).ruleset
     rules = ruleset.every_rule()
-    examples = sum(len(rule.written["examples"]) for rule in rules)
+    examples = sum(len(rule.examples) for rule in rules)
     click.echo(f"{len(rules)} rules, {examples} examples, {len(ruleset.guidelines)} guidelines, "
                f"{len(ruleset.protocols)} protocols: no mistakes\n{ruleset.fingerprint}")  # fmt: skip
     for text in unworded(ruleset):

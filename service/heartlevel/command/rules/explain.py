@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterator, Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import IO, Any
 
@@ -19,7 +20,7 @@ from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, understood
 from heartlevel.ruling.examples import OUTCOMES
 from heartlevel.ruling.explaining import Tree, outline, terms_of, unit_of
-from heartlevel.ruling.ruleset import Rule
+from heartlevel.ruling.ruleset import Rule, Shift
 from heartlevel.ruling.truth import FALSE, TRUE, UNKNOWN
 
 HEADS = {"all": "all of these", "any": "at least one of these", "none": "none of these"}
@@ -38,7 +39,7 @@ def explain(
     """Say what RULE asks for or, with --on, why it fires, is silent or is unknown for each subject."""
     rules = loaded(folder, layers)
     every = {rule.id: rule for rule in rules.ruleset.every_rule()}
-    titles = {rule.written["title"].lower(): rule.id for rule in every.values()}
+    titles = {rule.title.lower(): rule.id for rule in every.values()}
     name = titles.get(name.lower(), name)
     if name not in every:
         raise click.BadParameter(_why_unknown(name, rules, every))
@@ -63,17 +64,19 @@ def _described(rule: Rule, rules: Rules) -> dict[str, Any]:
     protocol = rules.ruleset.guidelines[guideline].protocol
     scope = {one.id: one for one in rules.ruleset.rules[rule.scope]}
     facts = dict.fromkeys(term.fact.name for term in terms_of(rule.condition, scope))
-    written = rule.written
     return {
         "rule": rule.id,
-        **{name: written[name] for name in ("title", "scope", "effect", "severity")},
+        "title": rule.title,
+        "scope": rule.scope,
+        "effect": rule.effect_name,
+        "severity": rule.severity,
         "urgent": rule.urgent,
         "guideline": guideline,
         "protocol": protocol,
         "condition": outline(rule.condition, rules.ruleset.limits(guideline, protocol), scope),
-        "expected_error": written.get("expected_error"),
+        "expected_error": {name: _shift(shift) for name, shift in rule.expected_error.items()} or None,
         "depends_on": [_fact(CATALOGUE[name]) for name in facts],
-        "sources": [dict(one) for one in written["sources"]],
+        "sources": [asdict(source) for source in rule.sources],
     }
 
 
@@ -90,7 +93,7 @@ def _rule_text(described: dict[str, Any]) -> Iterator[str]:
     yield from _tree_text(described["condition"], 1)
     if described["expected_error"]:
         yield "\nExpected error"
-        yield from (f"  {pressure}: {_shift(shift)}" for pressure, shift in described["expected_error"].items())
+        yield from (f"  {pressure}: {_shift_text(shift)}" for pressure, shift in described["expected_error"].items())
     yield "\nDepends on"
     yield from (f"  {_fact_text(one)}" for one in described["depends_on"])
     yield "\nSources"
@@ -103,7 +106,13 @@ def _fact_text(one: dict[str, Any]) -> str:
     return f"{one['fact']}{f' ({unit})' if unit else ''}: {one['meaning']}{formula}"
 
 
-def _shift(shift: dict[str, Any]) -> str:
+def _shift(shift: Shift) -> dict[str, Any]:
+    """Return a shift as it is written in a rule file."""
+    size = {"amount": shift.amount} if shift.bounds is None else {"range": shift.bounds}
+    return {"reads": shift.reads, **size}
+
+
+def _shift_text(shift: dict[str, Any]) -> str:
     reads = "either way" if shift["reads"] == "either" else f"reads {shift['reads']}"
     bounds = shift.get("range")
     return f"{reads}, {bounds[0]:g} to {bounds[1]:g} mmHg" if bounds else f"{reads}, by {shift['amount']}"

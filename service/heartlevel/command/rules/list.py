@@ -18,4 +18,4 @@ def list_rules(directory: Path | None, fact: str | None, folder: Path | None, la
         compared = {leaf.fact.name for leaf in rule.leaves if isinstance(leaf, Term)}
         if fact is None or fact in compared:
             urgent = ", urgent" if rule.urgent else ""
-            click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.written['title']}{urgent}")
+            click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.title}{urgent}")

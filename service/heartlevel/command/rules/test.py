@@ -1,10 +1,9 @@
 """`heartlevel rules test`: the examples beside the rules, each run through the tables a request would use."""
 
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -15,7 +14,7 @@ from heartlevel.ruling.examples import outcome_of, rewritten
 from heartlevel.ruling.language import Mention
 from heartlevel.ruling.loading import load
 from heartlevel.ruling.reach import Profile, narrowed
-from heartlevel.ruling.ruleset import Rule, RuleSet
+from heartlevel.ruling.ruleset import Example, Rule, RuleSet
 from heartlevel.ruling.source import RuleFaults
 from heartlevel.ruling.verdicts import programs_of
 
@@ -28,7 +27,7 @@ class Case:
 
     rule: Rule
     place: int
-    written: Mapping[str, Any]
+    example: Example
     outcome: str
 
 
@@ -44,7 +43,7 @@ def test_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, 
     """
     ruleset = _loaded(*placed(directory, folder, layers))
     cases = list(_cases(ruleset))
-    failures = [case for case in cases if case.outcome != case.written["expect"]]
+    failures = [case for case in cases if case.outcome != case.example.expect]
     for case in failures:
         click.echo("\n".join(_lines(ruleset, case)) + "\n")
     rules = len({case.rule.id for case in cases})
@@ -68,26 +67,26 @@ def _cases(ruleset: RuleSet) -> Iterator[Case]:
     for rule in ruleset.every_rule():
         if ruleset.layers and not rewritten(rule):
             continue
-        for place, example in enumerate(rule.written["examples"]):
+        for place, example in enumerate(rule.examples):
             yield Case(rule, place, example, outcome_of(ruleset, programs[rule.scope], rule, example))
 
 
 def _lines(ruleset: RuleSet, case: Case) -> Iterator[str]:
-    example, at = case.written, case.rule.fault(("examples", case.place), "wrong-example", "")
-    findings = f"; findings {', '.join(example['findings'])}" if example.get("findings") else ""
+    example, at = case.example, case.rule.fault(("examples", case.place), "wrong-example", "")
+    findings = f"; findings {', '.join(example.findings)}" if example.findings else ""
     profile = _profile(ruleset, example)
     yield f"{at.file}:{at.line}: {case.rule.id}, example {case.place + 1}"
-    given = ", ".join(f"{name} {shown(value)}" for name, value in example["given"].items())
+    given = ", ".join(f"{name} {shown(value)}" for name, value in example.given.items())
     yield f"    given: {given or 'nothing'}{findings}"
     yield f"    under: {profile[0]}, {profile[1]}"
-    yield f"  - {example['expect']}"
+    yield f"  - {example.expect}"
     yield f"  + {case.outcome}"
     yield from _parts(ruleset, case, profile)
 
 
 def _parts(ruleset: RuleSet, case: Case, profile: Profile) -> Iterator[str]:
     """Yield each part of the condition with the value it met and what came of it, by the compiled tables."""
-    given, findings = case.written["given"], case.written.get("findings") or ()
+    given, findings = case.example.given, case.example.findings
     limits, probes = ruleset.limits(*profile), probes_of(case.rule)
     compared = [probe for probe in probes if not isinstance(probe.condition, Mention)]
     facts = {name: CATALOGUE[name].encoded(value) for name, value in given.items()}
@@ -100,6 +99,6 @@ def _parts(ruleset: RuleSet, case: Case, profile: Profile) -> Iterator[str]:
             yield f"    {worded(leaf, limits)}: {value} -> {WORDS[outcomes[probe.id]]}"
 
 
-def _profile(ruleset: RuleSet, example: Mapping[str, Any]) -> Profile:
-    guideline = example.get("guideline") or ruleset.default_guideline
-    return guideline, example.get("protocol") or ruleset.guidelines[guideline].protocol
+def _profile(ruleset: RuleSet, example: Example) -> Profile:
+    guideline = example.guideline or ruleset.default_guideline
+    return guideline, example.protocol or ruleset.guidelines[guideline].protocol
