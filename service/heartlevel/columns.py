@@ -1,6 +1,6 @@
 """Columns: NumPy arrays over all rows of a scope, one a fact, computed when first asked for.
 
-Numbers are float64 with NaN for unknown; a flag is 1, 0 or NaN; a choice is its place in its vocabulary or NaN.
+Numbers are float64 with NaN for unknown; a flag is 1, 0 or NaN; a choice is its index in its vocabulary or NaN.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -18,7 +18,7 @@ TOLERANCE = 1e-9
 
 Numbers = TypeVar("Numbers", Floats, Ints)
 Source = TypeVar("Source")
-Made = TypeVar("Made")
+Computed = TypeVar("Computed")
 
 
 class Columns(Generic[Source]):
@@ -29,33 +29,33 @@ class Columns(Generic[Source]):
         source: Source,
         recorded: Mapping[str, Floats],
         derived: Mapping[str, Callable[["Columns[Source]"], Floats]],
-        of_subjects: Mapping[str, Floats] | None = None,
+        subjects: Mapping[str, Floats] | None = None,
         subject_of: Ints | None = None,
     ) -> None:
-        """Take the recorded columns, the functions of the derived ones, and the subjects' with each row's subject."""
+        """Take recorded columns, the functions of derived ones, and the subjects' columns with each row's subject."""
         self.source = source
         self._known = dict(recorded)
         self._derived = derived
-        self._of_subjects, self._subject_of = of_subjects or {}, subject_of
-        self._made: dict[Callable[[Columns[Source]], Any], Any] = {}
+        self._subjects, self._subject_of = subjects or {}, subject_of
+        self._shared: dict[Callable[[Columns[Source]], Any], Any] = {}
 
     def __getitem__(self, name: str) -> Floats:
         """Return a fact's column; KeyError if the scope has no such fact."""
         column = self._known.get(name)
         if column is None:
-            column = self._known[name] = self._made_of(name)
+            column = self._known[name] = self._compute(name)
         return column
 
-    def _made_of(self, name: str) -> Floats:
+    def _compute(self, name: str) -> Floats:
         derivation = self._derived.get(name)
-        return derivation(self) if derivation else self._of_subjects[name][self._subject_of]
+        return derivation(self) if derivation else self._subjects[name][self._subject_of]
 
-    def once(self, make: Callable[["Columns[Source]"], Made]) -> Made:
-        """Return what a function makes of these columns; several facts may need it, and it is made once."""
-        if make not in self._made:
-            self._made[make] = make(self)
-        made: Made = self._made[make]
-        return made
+    def once(self, compute: Callable[["Columns[Source]"], Computed]) -> Computed:
+        """Return what a function computes from these columns; facts that share it have it computed once."""
+        if compute not in self._shared:
+            self._shared[compute] = compute(self)
+        result: Computed = self._shared[compute]
+        return result
 
 
 def steps(values: Numbers) -> Numbers:
@@ -74,6 +74,21 @@ def sum_by(groups: Ints, size: int, values: Floats) -> Floats:
     return np.bincount(groups, weights=values, minlength=size).astype(np.float64, copy=False)
 
 
+def mean_by(groups: Ints, size: int, values: Floats) -> Floats:
+    """Return the mean of each group's values; NaN where there are none."""
+    with np.errstate(invalid="ignore"):
+        return sum_by(groups, size, values) / count_by(groups, size)
+
+
+def moments_by(groups: Ints, size: int, values: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return mean, standard deviation (n−1) and number of each group's values; NaN where undefined."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        count = count_by(groups, size)
+        mean = sum_by(groups, size, values) / count
+        away = values - mean[groups]
+        return mean, np.sqrt(sum_by(groups, size, away * away) / (count - 1)), count
+
+
 def extreme_by(groups: Ints, size: int, values: Floats, *, largest: bool) -> Floats:
     """Return each group's largest or smallest known value; NaN where there is none."""
     result = np.full(size, np.nan)
@@ -86,15 +101,18 @@ def median_by(groups: Ints, size: int, values: Floats) -> Floats:
     result = np.full(size, np.nan)
     order = np.lexsort((values, groups))
     counts = np.bincount(groups, minlength=size)
-    has = counts > 0
-    starts = np.cumsum(counts)[has] - counts[has]
-    low, high = (values[order][starts + middle] for middle in ((counts[has] - 1) // 2, counts[has] // 2))
-    result[has] = (low + high) / 2
+    filled = counts > 0
+    starts = np.cumsum(counts)[filled] - counts[filled]
+    low, high = (values[order][starts + middle] for middle in ((counts[filled] - 1) // 2, counts[filled] // 2))
+    result[filled] = (low + high) / 2
     return result
 
 
 def stretches(ends: Ints, most_rows: int, most_groups: int) -> Iterator[slice]:
-    """Yield runs of whole groups, of about so many rows, at least one group each. `ends`: the rows up to each end."""
+    """Yield slices of whole groups, at least one each, of at most so many rows and groups if a single group allows it.
+
+    `ends` is the number of rows up to each group's end.
+    """
     first = 0
     while first < len(ends):
         before = int(ends[first - 1]) if first else 0
@@ -104,8 +122,16 @@ def stretches(ends: Ints, most_rows: int, most_groups: int) -> Iterator[slice]:
         first = last
 
 
+def run_starts(*columns: Floats | Ints) -> Bools:
+    """Mark the rows that differ from the row before in one of the columns; the first row is always marked."""
+    starts: Bools = np.arange(len(columns[0])) == 0
+    for values in columns:
+        starts[1:] |= values[1:] != values[:-1]
+    return starts
+
+
 def rank_within(groups: Ints, size: int) -> Ints:
-    """Return each row's place, from 0, among the rows of its group."""
+    """Return each row's rank, from 0, among the rows of its group."""
     order = np.argsort(groups, kind="stable")
     counts = np.bincount(groups, minlength=size)
     starts = np.cumsum(counts) - counts

@@ -1,4 +1,4 @@
-"""The two criteria of the accuracy standard for automated sphygmomanometers (ISO 81060-2), for who checks many people."""
+"""The two criteria of the accuracy standard for automated sphygmomanometers (ISO 81060-2), for checks on many people."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ HALVINGS = 60  # enough to exhaust double precision
 
 @dataclass(frozen=True, slots=True)
 class Standard:
-    """One column a device check; the first axis is systolic, diastolic. mm[Hg]; NaN where unknown."""
+    """One column a device check; the first axis is systolic, diastolic; mm[Hg], NaN where unknown."""
 
     enough: Bools  # people and pairs
     mean: Floats  # of all pairs
@@ -26,21 +26,21 @@ class Standard:
     second: Bools
 
 
-def standard(of: Comparisons, limits: Mapping[str, Floats]) -> Standard:
+def standard(compared: Comparisons, limits: Mapping[str, Floats]) -> Standard:
     """Judge each check, taking its occasions as people. `limits` has a value a check under each name used here.
 
     Criterion 1 is on all pairs together, as the standard says, though they are not independent.
     """
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = of.of_checks(of.differences) / of.pairs
-        sd = np.sqrt(of.of_checks((of.differences - mean[:, of.check_of]) ** 2) / (of.pairs - 1))
-        people = of.of_occasions(of.differences)
-        centre = (of.of_checks_by_occasion(people) / of.occasions)[:, of.check_of_occasion]
-        sd_of_people = np.sqrt(of.of_checks_by_occasion((people - centre) ** 2) / (of.occasions - 1))
+        mean = compared.sum_pairs(compared.differences) / compared.pairs
+        sd = np.sqrt(compared.sum_pairs((compared.differences - mean[:, compared.check_of]) ** 2) / (compared.pairs - 1))
+        people = compared.mean_by_occasion(compared.differences)
+        centre = (compared.sum_occasions(people) / compared.occasions)[:, compared.check_of_occasion]
+        sd_of_people = np.sqrt(compared.sum_occasions((people - centre) ** 2) / (compared.occasions - 1))
     largest = largest_sd(mean, limits["tolerance"], limits["share"])
     small = np.abs(mean) <= limits["largest_mean"] + TOLERANCE
     return Standard(
-        enough=(of.occasions >= limits["people"]) & (of.pairs >= limits["pairs"]),
+        enough=(compared.occasions >= limits["people"]) & (compared.pairs >= limits["pairs"]),
         mean=mean,
         sd=sd,
         sd_of_people=sd_of_people,

@@ -45,32 +45,32 @@ class Agreement:
     low_interval95: Floats
     high_interval95: Floats
     slope: Slope
-    verdict: Floats  # place in VERDICTS
+    verdict: Floats  # index into VERDICTS
 
 
-def agreement(of: Comparisons, largest_bias: Floats, minimum_pairs: Floats) -> Agreement:
+def agreement(compared: Comparisons, largest_bias: Floats, minimum_pairs: Floats) -> Agreement:
     """Compare each check's pairs. `largest_bias` (mm[Hg], one a check) is what still counts as agreeing.
 
     The verdict is an equivalence test at 5 %: `agrees` only where the 90 % interval of the bias lies within
     ± largest_bias for both pressures and there are at least `minimum_pairs` independent comparisons, `disagrees`
     where the 95 % interval of either lies wholly outside.
     """
-    count = of.occasions
+    count = compared.occasions
     with np.errstate(invalid="ignore", divide="ignore"):
-        means = of.of_occasions(of.differences)
-        bias = of.of_checks_by_occasion(means) / count
-        spread = of.of_checks_by_occasion((means - bias[:, of.check_of_occasion]) ** 2) / (count - 1)
-        variance, uncertainty = _variance(of, means, spread)
+        means = compared.mean_by_occasion(compared.differences)
+        bias = compared.sum_occasions(means) / count
+        spread = compared.sum_occasions((means - bias[:, compared.check_of_occasion]) ** 2) / (count - 1)
+        variance, uncertainty = _variance(compared, means, spread)
         degrees = np.where(count > 1, count - 1, np.nan)
         error = np.sqrt(spread / count)
         half95, half90 = stdtrit(degrees, 0.975) * error, stdtrit(degrees, 0.95) * error
-        of_limit = np.sqrt(spread / count + WIDTH**2 * _over(uncertainty, 4 * variance))
-        sd, half_limit = np.sqrt(variance), stdtrit(degrees, 0.975) * of_limit
+        limit_error = np.sqrt(spread / count + WIDTH**2 * _over(uncertainty, 4 * variance))
+        sd, half_limit = np.sqrt(variance), stdtrit(degrees, 0.975) * limit_error
     inside = np.logical_and(*(np.abs(bias) + half90 <= largest_bias)) & (count >= minimum_pairs)
     outside = np.logical_or(*(np.abs(bias) - half95 > largest_bias))
     low, high = bias - WIDTH * sd, bias + WIDTH * sd
     return Agreement(
-        pairs=of.pairs,
+        pairs=compared.pairs,
         occasions=count,
         bias=bias,
         bias_interval95=_around(bias, half95),
@@ -79,7 +79,7 @@ def agreement(of: Comparisons, largest_bias: Floats, minimum_pairs: Floats) -> A
         high=high,
         low_interval95=_around(low, half_limit),
         high_interval95=_around(high, half_limit),
-        slope=_slope(of, means),
+        slope=_slope(compared, means),
         verdict=_verdict(inside, outside),
     )
 
@@ -89,54 +89,54 @@ def _around(centre: Floats, half: Any) -> Floats:
 
 
 def _over(part: Floats, whole: Floats) -> Floats:
-    """Divide; nothing of nothing is nothing: without any spread, a limit's error is that of the bias."""
+    """Divide, 0 / 0 being 0: without any spread, the error of a limit of agreement is that of the bias."""
     return np.where(whole == 0, 0.0, part / whole)
 
 
-def _variance(of: Comparisons, means: Floats, spread: Floats) -> tuple[Floats, Floats]:
+def _variance(compared: Comparisons, means: Floats, spread: Floats) -> tuple[Floats, Floats]:
     """Return the variance of single differences and the variance of that estimate (normal differences)."""
-    constant, changing = _of_constant(of, spread), _of_changing(of, means)
-    chosen = [np.where(of.constant, one, other) for one, other in zip(constant, changing, strict=True)]
-    return chosen[0], chosen[1]
+    constant, changing = _constant_pressure(compared, spread), _changing_pressure(compared, means)
+    variance, uncertainty = (np.where(compared.constant, *pair) for pair in zip(constant, changing, strict=True))
+    return variance, uncertainty
 
 
-def _of_constant(of: Comparisons, spread: Floats) -> tuple[Floats, Floats]:
+def _constant_pressure(compared: Comparisons, spread: Floats) -> tuple[Floats, Floats]:
     """Take the true pressure as the same within an occasion (Bland and Altman 1999, section 5)."""
-    degrees = np.maximum(of.pairs - of.occasions, 1)
-    reciprocal = of.of_checks_by_occasion(np.stack([1 / of.replicates] * len(PRESSURES))) / of.occasions
+    degrees = np.maximum(compared.pairs - compared.occasions, 1)
+    reciprocal = compared.sum_occasions(np.stack([1 / compared.replicates] * len(PRESSURES))) / compared.occasions
     share = 1 - reciprocal
-    extra = [np.nan_to_num(share * of.within(values)) for values in (of.device, of.reference)]
-    uncertainty = 2 * spread**2 / (of.occasions - 1) + sum(2 * one**2 / degrees for one in extra)
+    extra = [np.nan_to_num(share * compared.within(values)) for values in (compared.device, compared.reference)]
+    uncertainty = 2 * spread**2 / (compared.occasions - 1) + sum(2 * variance**2 / degrees for variance in extra)
     return spread + extra[0] + extra[1], uncertainty
 
 
-def _of_changing(of: Comparisons, means: Floats) -> tuple[Floats, Floats]:
+def _changing_pressure(compared: Comparisons, means: Floats) -> tuple[Floats, Floats]:
     """Let the true pressure change from pair to pair: one-way analysis of variance of the differences.
 
     Bland and Altman 2007. A negative estimate between occasions counts as none.
     """
-    freedom = of.occasions - 1
-    squares = of.of_checks_by_occasion(np.stack([of.replicates**2] * len(PRESSURES)))
-    size = (of.pairs**2 - squares) / (freedom * of.pairs)
-    centre = of.of_checks(of.differences) / of.pairs
-    away = of.replicates * (means - centre[:, of.check_of_occasion]) ** 2
-    between, within = of.of_checks_by_occasion(away) / freedom, np.nan_to_num(of.within(of.differences))
-    degrees = np.maximum(of.pairs - of.occasions, 1)
+    freedom = compared.occasions - 1
+    squares = compared.sum_occasions(np.stack([compared.replicates**2] * len(PRESSURES)))
+    size = (compared.pairs**2 - squares) / (freedom * compared.pairs)
+    centre = compared.sum_pairs(compared.differences) / compared.pairs
+    away = compared.replicates * (means - centre[:, compared.check_of_occasion]) ** 2
+    between, within = compared.sum_occasions(away) / freedom, np.nan_to_num(compared.within(compared.differences))
+    degrees = np.maximum(compared.pairs - compared.occasions, 1)
     variance = np.where(between < within, within, (between - within) / size + within)
     uncertainty = 2 * (between / size) ** 2 / freedom + 2 * ((1 - 1 / size) * within) ** 2 / degrees
     return np.where(freedom > 0, variance, np.nan), uncertainty
 
 
-def _slope(of: Comparisons, means: Floats) -> Slope:
-    count = of.occasions
+def _slope(compared: Comparisons, means: Floats) -> Slope:
+    count = compared.occasions
     with np.errstate(invalid="ignore", divide="ignore"):
-        level = of.of_occasions((of.device + of.reference) / 2)
-        x = level - (of.of_checks_by_occasion(level) / count)[:, of.check_of_occasion]
-        y = means - (of.of_checks_by_occasion(means) / count)[:, of.check_of_occasion]
-        across, along = of.of_checks_by_occasion(x * x), of.of_checks_by_occasion(x * y)
+        level = compared.mean_by_occasion((compared.device + compared.reference) / 2)
+        x = level - (compared.sum_occasions(level) / count)[:, compared.check_of_occasion]
+        y = means - (compared.sum_occasions(means) / count)[:, compared.check_of_occasion]
+        across, along = compared.sum_occasions(x * x), compared.sum_occasions(x * y)
         known = (count >= 3) & (across > 1e-9)
         slope = np.where(known, along / across, np.nan)
-        rest = of.of_checks_by_occasion((y - np.nan_to_num(slope)[:, of.check_of_occasion] * x) ** 2)
+        rest = compared.sum_occasions((y - np.nan_to_num(slope)[:, compared.check_of_occasion] * x) ** 2)
         degrees = np.where(count >= 3, count - 2, np.nan)
         error = np.sqrt(rest / degrees / across)
         p = 2 * stdtr(degrees, -np.abs(slope) / error)

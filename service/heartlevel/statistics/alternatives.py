@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, count_by, sum_by
+from heartlevel.columns import Bools, Floats, Ints, count_by, mean_by, run_starts, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.statistics.agreement import Agreement
@@ -30,13 +30,13 @@ class Alternatives:
 
     names: tuple[str, ...]
     mean: Floats  # axes: pressure, name, group
-    applies: Bools  # axes: name, group; without a mean it stands for a category that rests on nothing
-    enough: Bools  # axes: name, group; false where it has no say: a protocol's minimum is not met, no reading is sound
+    applies: Bools  # axes: name, group; one that applies without a mean says that the category rests on no reading
+    enough: Bools  # axes: name, group; false where it says nothing: a protocol's minimum is not met, no reading is sound
 
 
 @dataclass(frozen=True, slots=True)
 class Offsets:
-    """What each reading would read too high by (mm[Hg]), NaN where unknown: for the arm's height, device, technique."""
+    """By how much each reading is too high (mm[Hg]; NaN where unknown): for the arm's height, the device, technique."""
 
     height: Floats
     bias: Floats  # a row a pressure
@@ -49,45 +49,47 @@ def alternatives(
 ) -> Alternatives:  # fmt: skip
     """Return what the average by protocol would be under each alternative, for all groups at once.
 
-    `own` are the protocols in use, one a subject; `every` those there are, by name. Sittings stay as one's own
-    protocol has them.
+    `own` are the protocols in use, one a subject; `every` all protocols, by name. Sittings stay as the own protocol has
+    them.
     """
     kept = selection.left_out == KEPT
-    of_values = np.stack([batch.readings["systolic"], batch.readings["diastolic"]])
+    pressures = np.stack([batch.readings["systolic"], batch.readings["diastolic"]])
     base, row = averages.mean[:2, averages.row("protocol")], averages.row("protocol")
     first = [averages.row(name) for name in ALTERNATIVES]
     shifts = np.stack([_shift(batch, kept, np.stack([offsets.height] * PRESSURES)), _shift(batch, kept, offsets.bias)], 1)
     doubtful = kept & ~selection.averages["sound"]
-    # A reading of whose fault nothing is published has no say in it.
+    # A doubtful reading whose fault has no published size is left out of the mean less technique errors.
     explained = kept & ~(doubtful & np.isnan(offsets.technique).all(axis=0))
-    masks, of_each = _by_protocols(batch, selection, list(every.values()))
-    # One pass over all masks; of the protocols, those that choose alike share one.
-    means, counts = _means(batch, [without_extreme_day(batch, kept, of_values), explained, *masks], of_values)
-    extreme, others, counted = means[:, :1], means[:, 2:][:, of_each], counts[2:][of_each]
+    masks, mask_of = _by_protocols(batch, selection, list(every.values()))
+    # One pass over all masks; protocols that select the same readings share one.
+    means, counts = _means(batch, [without_extreme_day(batch, kept, pressures), explained, *masks], pressures)
+    extreme, others, counted = means[:, :1], means[:, 2:][:, mask_of], counts[2:][mask_of]
     technique = means[:, 1:2] - np.nan_to_num(_shift(batch, explained, offsets.technique))[:, None]
     mean = np.concatenate(
         [averages.mean[:2, first], extreme, averages.day_mean[:2, row][:, None], others, base[:, None] - shifts, technique],
         axis=1,
     )
-    names = (*ALTERNATIVES, WITHOUT_EXTREME_DAY, MEAN_OF_DAYS, *(BY_PROTOCOL + one for one in every), BY_HEIGHT, BY_BIAS,
+    names = (*ALTERNATIVES, WITHOUT_EXTREME_DAY, MEAN_OF_DAYS, *(BY_PROTOCOL + name for name in every), BY_HEIGHT, BY_BIAS,
              BY_TECHNIQUE)  # fmt: skip
     in_doubt = count_by(batch.group_of, batch.groups, doubtful) > 0
-    applies, enough = _having_a_say(names, mean, in_doubt, own, minimum_met(averages, counted, list(every.values())))
+    applies, enough = _applying(names, mean, in_doubt, own, minimum_met(averages, counted, list(every.values())))
     return Alternatives(names, mean, applies, enough)
 
 
-def _having_a_say(
+def _applying(
     names: Sequence[str], mean: Floats, in_doubt: Bools, own: Sequence[Protocol], met: Bools
 ) -> tuple[Bools, Bools]:
-    """Return which alternatives apply to each group, and which of these say something; `met` has a row a protocol.
+    """Return which alternatives apply to each group, and which of these have enough readings to say anything.
 
-    Where some reading is doubtful, both that look beyond the doubt apply, even if no reading remains for them: the one by
-    published errors then says that the category rests on nothing, the one without the doubtful says nothing.
+    `met` has a row a protocol. Where a reading is doubtful, the alternatives without doubtful readings and by technique
+    errors both apply, even if no reading remains for them: the second then says that the category rests on no reading,
+    the first says nothing.
     """
     applies = ~np.isnan(mean[0])
     enough = np.ones_like(applies)
     rows = slice(len(ALTERNATIVES) + 2, len(ALTERNATIVES) + 2 + len(met))
-    mine = np.array([one.id for one in own])[:, None] == np.array([one.removeprefix(BY_PROTOCOL) for one in names[rows]])
+    others = np.array([name.removeprefix(BY_PROTOCOL) for name in names[rows]])
+    mine = np.array([protocol.id for protocol in own])[:, None] == others
     applies[rows] &= ~np.repeat(mine, len(SETTINGS), axis=0).T
     enough[rows] = met
     without = names.index(WITHOUT_DOUBTFUL)
@@ -98,45 +100,42 @@ def _having_a_say(
 
 
 def minimum_met(averages: Averages, kept: Floats, protocols: Sequence[Protocol]) -> Bools:
-    """Mark, for each protocol (a row), the groups with as many usable readings and days, and readings kept, as it asks for.
+    """Mark, for each protocol (a row), the groups that reach its minima of usable readings, days and readings kept.
 
-    As the facts home_enough_for_protocol and office_enough_for_protocol have it.
+    The facts home_enough_for_protocol and office_enough_for_protocol say the same of the own protocol.
     """
-    limits = np.array([[one.limits[name] for name in MINIMA] for one in protocols]).T[:, :, None]
+    limits = np.array([[protocol.limits[name] for name in MINIMA] for protocol in protocols]).T[:, :, None]
     row = averages.row("all")
     met = np.zeros(kept.shape, dtype=np.bool_)
     for setting, (fewest_readings, fewest_days) in ((HOME, limits[:2]), (OFFICE, limits[2:4])):
-        of = slice(setting, None, len(SETTINGS))
-        met[:, of] = (averages.readings[row, of] >= fewest_readings) & (averages.days[row, of] >= fewest_days)
+        groups = slice(setting, None, len(SETTINGS))
+        met[:, groups] = (averages.readings[row, groups] >= fewest_readings) & (averages.days[row, groups] >= fewest_days)
     met[:, HOME :: len(SETTINGS)] &= kept[:, HOME :: len(SETTINGS)] >= limits[4]
     enough: Bools = met & (kept > 0)
     return enough
 
 
 def without_extreme_day(batch: Batch, kept: Bools, values: Floats) -> Bools:
-    """Leave out each group's day that lies farthest from the mean of its days, of equals the first.
+    """Leave out each group's day farthest from the mean of its days; the first of equally far ones.
 
-    How far is the larger of both pressures' distances in standard deviations of the days. Nothing is left where all
-    readings are of one day.
+    A day's distance is the larger of both pressures' distances, in standard deviations of the days. Where all readings
+    are of one day, none is left.
     """
     day = batch.day_of[kept]
-    readings = count_by(day, batch.days)
-    used = np.flatnonzero(readings)
+    used = np.unique(day)
     owner = batch.group_of_day[used]
     count = count_by(owner, batch.groups)
     far = np.zeros(len(used))
     with np.errstate(invalid="ignore", divide="ignore"):
-        for of_pressure in values[:, kept]:
-            mean = sum_by(day, batch.days, of_pressure)[used] / readings[used]
+        for pressures in values[:, kept]:
+            mean = mean_by(day, batch.days, pressures)[used]
             away = np.abs(mean - (sum_by(owner, batch.groups, mean) / count)[owner])
             spread = np.sqrt(sum_by(owner, batch.groups, away * away) / count)[owner]
             # Days that differ by rounding alone are equals.
             far = np.maximum(far, np.where(spread > 0, np.round(away / spread, 9), 0.0))
     order = np.lexsort((used, -far, owner))
-    first = np.ones(len(order), dtype=np.bool_)
-    first[1:] = np.diff(owner[order]) != 0
     dropped = np.zeros(batch.days, dtype=np.bool_)
-    dropped[used[order[first]]] = True
+    dropped[used[order[run_starts(owner[order])]]] = True
     return kept & ~dropped[batch.day_of]
 
 
@@ -146,35 +145,35 @@ def _means(batch: Batch, masks: Sequence[Bools], values: Floats) -> tuple[Floats
     cell, size = which * batch.groups + batch.group_of[rows], len(masks) * batch.groups
     count = count_by(cell, size)
     with np.errstate(invalid="ignore", divide="ignore"):
-        found = np.stack([sum_by(cell, size, one[rows]) / count for one in values])
-    return found.reshape(PRESSURES, len(masks), batch.groups), count.reshape(len(masks), batch.groups)
+        means = np.stack([sum_by(cell, size, pressures[rows]) / count for pressures in values])
+    return means.reshape(PRESSURES, len(masks), batch.groups), count.reshape(len(masks), batch.groups)
 
 
 def _shift(batch: Batch, kept: Bools, offset: Floats) -> Floats:
-    """Return how much the kept readings' mean is too high for a known offset; NaN where none is known."""
+    """Return by how much a known offset makes the kept readings' mean too high; NaN where none is known."""
     unknown = np.isnan(offset).all(axis=0)
     if unknown.all():
         return np.full((PRESSURES, batch.groups), np.nan)
     group, count = batch.group_of[kept], count_by(batch.group_of[kept], batch.groups)
     known = count_by(batch.group_of[kept & ~unknown], batch.groups) > 0
     with np.errstate(invalid="ignore", divide="ignore"):
-        shift = np.stack([sum_by(group, batch.groups, one) / count for one in np.nan_to_num(offset[:, kept])])
+        shift = np.stack([sum_by(group, batch.groups, row) / count for row in np.nan_to_num(offset[:, kept])])
     return np.where(known, shift, np.nan)
 
 
 def _by_protocols(batch: Batch, selection: Selection, protocols: Sequence[Protocol]) -> tuple[list[Bools], list[int]]:
-    """Return the distinct selections that protocols make, and which of them is each protocol's."""
-    kinds = [(tuple(one.limits[name] for name in AT_HOME), one.office_use) for one in protocols]
+    """Return the distinct selections that protocols make, and the index of each protocol's own."""
+    kinds = [(tuple(protocol.limits[name] for name in AT_HOME), protocol.office_use) for protocol in protocols]
     distinct = list(dict.fromkeys(kinds))
-    placed = selection.ranks
-    at_home, in_office = (placed.usable & (batch.setting == one) for one in (HOME, OFFICE))
-    homes = {home: at_home & _within(batch, placed, *home) for home in {home: None for home, _ in distinct}}
-    offices = {use: in_office & used_in_office(batch, placed, use) for use in {use: None for _, use in distinct}}
-    return [homes[home] | offices[use] for home, use in distinct], [distinct.index(one) for one in kinds]
+    ranks = selection.ranks
+    at_home, in_office = (ranks.usable & (batch.setting == setting) for setting in (HOME, OFFICE))
+    homes = {home: at_home & _within(batch, ranks, *home) for home in {home: None for home, _ in distinct}}
+    offices = {use: in_office & used_in_office(batch, ranks, use) for use in {use: None for _, use in distinct}}
+    return [homes[home] | offices[use] for home, use in distinct], [distinct.index(kind) for kind in kinds]
 
 
-def _within(batch: Batch, placed: UsableRanks, days: float, skipped: float, most: float) -> Bools:
-    marked: Bools = (placed.rank >= skipped) & (placed.rank < skipped + most) & (batch.day_rank >= days)
+def _within(batch: Batch, ranks: UsableRanks, days: float, skipped: float, most: float) -> Bools:
+    marked: Bools = (ranks.rank >= skipped) & (ranks.rank < skipped + most) & (batch.day_rank >= days)
     return marked
 
 

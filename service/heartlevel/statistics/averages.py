@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, count_by, sum_by
+from heartlevel.columns import Bools, Floats, Ints, count_by, mean_by, moments_by, sum_by
 from heartlevel.intake.batch import Batch
 
 # Values are shown to a whole unit, so days that agree exactly still differ by that much: the standard
@@ -16,7 +16,7 @@ QUANTITIES = ("systolic", "diastolic", "pulse")
 
 @dataclass(frozen=True, slots=True)
 class Averages:
-    """Arrays of one row a selection and one column a group; the first axis of `mean` and on is the quantity.
+    """Arrays of a row a selection and a column a group; from `mean` on the first axis is the quantity.
 
     `mean` and `sd` (n−1) pool the readings. Readings of one day are not independent, so `day_mean` is the
     mean of the days' means and `standard_error` comes from the spread between days. NaN where undefined.
@@ -47,17 +47,17 @@ def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
     owner = (np.arange(len(masks))[:, None] * batch.groups + batch.group_of_day).ravel()
     size = masks.shape[0] * batch.groups
     with np.errstate(invalid="ignore", divide="ignore"):
-        of = _summary(group, day, owner, size, np.stack([batch.readings[name][rows] for name in QUANTITIES]))
-        correlation = _correlation(owner, size, *of.by_day.reshape(len(QUANTITIES), -1)[:2])
+        summary = _summary(group, day, owner, size, np.stack([batch.readings[name][rows] for name in QUANTITIES]))
+        correlation = _correlation(owner, size, *summary.by_day.reshape(len(QUANTITIES), -1)[:2])
     return Averages(
         selections=tuple(selections),
         readings=count_by(group, size).reshape(shape[1:]),
         days=count_by(owner, size, count_by(day, len(owner)) > 0).reshape(shape[1:]),
-        mean=of.mean.reshape(shape),
-        sd=of.sd.reshape(shape),
-        day_mean=of.day_mean.reshape(shape),
-        day_count=of.day_count.reshape(shape),
-        standard_error=of.standard_error.reshape(shape),
+        mean=summary.mean.reshape(shape),
+        sd=summary.sd.reshape(shape),
+        day_mean=summary.day_mean.reshape(shape),
+        day_count=summary.day_count.reshape(shape),
+        standard_error=summary.standard_error.reshape(shape),
         correlation=correlation.reshape(shape[1:]),
     )
 
@@ -78,10 +78,10 @@ def _summary(group: Ints, day: Ints, owner: Ints, size: int, values: Floats) -> 
     group, day = quantity * size + group, quantity * len(owner) + day
     owner = (quantity * size + owner).ravel()
     known = ~np.isnan(values)
-    mean, sd, _ = _moments(group[known], len(values) * size, values[known])
-    by_day, _, readings = _moments(day[known], len(owner), values[known])
+    mean, sd, _ = moments_by(group[known], len(values) * size, values[known])
+    by_day, _, readings = moments_by(day[known], len(owner), values[known])
     measured = readings > 0
-    day_mean, between, days = _moments(owner[measured], len(values) * size, by_day[measured])
+    day_mean, between, days = moments_by(owner[measured], len(values) * size, by_day[measured])
     return _Summary(mean, sd, by_day, day_mean, days, np.maximum(between, ROUNDING) / np.sqrt(days))
 
 
@@ -90,14 +90,6 @@ def _correlation(owner: Ints, size: int, first: Floats, second: Floats) -> Float
     measured = ~np.isnan(first) & ~np.isnan(second)
     owner = owner[measured]
     x, y = first[measured], second[measured]
-    x, y = x - _moments(owner, size, x)[0][owner], y - _moments(owner, size, y)[0][owner]
+    x, y = x - mean_by(owner, size, x)[owner], y - mean_by(owner, size, y)[owner]
     spread = np.sqrt(sum_by(owner, size, x * x) * sum_by(owner, size, y * y))
     return np.where(spread > 0, sum_by(owner, size, x * y) / spread, 0.0)
-
-
-def _moments(cells: Ints, size: int, values: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return mean, standard deviation (n−1) and count of each cell."""
-    count = count_by(cells, size)
-    mean = sum_by(cells, size, values) / count
-    away = values - mean[cells]
-    return mean, np.sqrt(sum_by(cells, size, away * away) / (count - 1)), count

@@ -20,7 +20,7 @@ CLASSIFIED = ("home", "office")
 
 @dataclass(frozen=True, slots=True)
 class Classified:
-    """Categories have a row a selection, or an alternative, and a column a group."""
+    """The category of each average: a row a selection, or an alternative, and a column a group."""
 
     category: Ints
     of_alternatives: Ints
@@ -28,7 +28,7 @@ class Classified:
 
 @dataclass(frozen=True, slots=True)
 class Probabilities:
-    """Of each group's true mean; an empty mapping: too few days."""
+    """Probabilities of each group's long-run mean; an empty mapping where there are too few days."""
 
     of_limit: Sequence[dict[str, float]]  # by limit: of being at or above it
     of_category: Sequence[dict[str, float]]  # by category: of lying in it
@@ -46,28 +46,28 @@ def classify(averages: Averages, others: Alternatives, guidelines: Sequence[Guid
     return Classified(category, of_alternatives)
 
 
-def probabilities(of: LongRun, guidelines: Sequence[Guideline], settings: Sequence[str] = CLASSIFIED) -> Probabilities:
+def probabilities(means: LongRun, guidelines: Sequence[Guideline], settings: Sequence[str] = CLASSIFIED) -> Probabilities:
     """Return how probable it is that each group's long-run mean reaches each limit, and lies in each category."""
-    of_limit: list[dict[str, float]] = [{} for _ in of.days]
-    of_category: list[dict[str, float]] = [{} for _ in of.days]
+    of_limit: list[dict[str, float]] = [{} for _ in means.days]
+    of_category: list[dict[str, float]] = [{} for _ in means.days]
     for columns, levels in _alike(guidelines, settings):
-        for place, chances, shares in _probabilities(of, columns, levels):
-            of_limit[place], of_category[place] = chances, shares
+        for group, chances, shares in _probabilities(means, columns, levels):
+            of_limit[group], of_category[group] = chances, shares
     return Probabilities(of_limit, of_category)
 
 
 def _alike(guidelines: Sequence[Guideline], settings: Sequence[str]) -> Iterator[tuple[Ints, Sequence[Category]]]:
-    """Yield the groups whose categories are the same, with these."""
-    for name, guideline in {guideline.id: guideline for guideline in guidelines}.items():
-        subjects = np.array([place for place, one in enumerate(guidelines) if one.id == name])
+    """Yield the groups that share a guideline and a setting, with the categories they share."""
+    for shared in {guideline.id: guideline for guideline in guidelines}.values():
+        subjects = np.array([subject for subject, guideline in enumerate(guidelines) if guideline.id == shared.id])
         for setting in settings:
-            yield subjects * len(SETTINGS) + SETTINGS.index(setting), guideline.categories[setting]
+            yield subjects * len(SETTINGS) + SETTINGS.index(setting), shared.categories[setting]
 
 
 def category_reached(systolic: Floats, diastolic: Floats, categories: Sequence[Category]) -> Ints:
-    """Return the place of the highest category that either pressure reaches; −1 where a mean is unknown."""
-    from_systolic = np.array([one.systolic for one in categories]) - TOLERANCE
-    from_diastolic = np.array([one.diastolic for one in categories]) - TOLERANCE
+    """Return the index of the highest category that either pressure reaches; −1 where a mean is unknown."""
+    from_systolic = np.array([category.systolic for category in categories]) - TOLERANCE
+    from_diastolic = np.array([category.diastolic for category in categories]) - TOLERANCE
     reached = (systolic[..., None] >= from_systolic) | (diastolic[..., None] >= from_diastolic)
     highest = len(categories) - 1 - np.argmax(reached[..., ::-1], axis=-1)
     return np.where(np.isnan(systolic) | np.isnan(diastolic), NO_CATEGORY, highest)
@@ -75,21 +75,21 @@ def category_reached(systolic: Floats, diastolic: Floats, categories: Sequence[C
 
 def least_of(levels: Sequence[Category]) -> Floats:
     """Return the least systolic and diastolic pressure (rows) that reaches each category or a higher one."""
-    limits = np.array([[one.systolic for one in levels], [one.diastolic for one in levels]])
+    limits = np.array([[level.systolic for level in levels], [level.diastolic for level in levels]])
     return np.minimum.accumulate(limits[:, ::-1], axis=1)[:, ::-1]
 
 
 def _probabilities(
-    of: LongRun, columns: Ints, levels: Sequence[Category]
+    means: LongRun, columns: Ints, levels: Sequence[Category]
 ) -> Iterator[tuple[int, dict[str, float], dict[str, float]]]:
     """Yield each group with enough days, the probabilities of its limits and those of its categories."""
-    groups = columns[of.days[columns] >= FEWEST_DAYS]
-    limited = [one for one in levels if isfinite(one.systolic) or isfinite(one.diastolic)]
+    groups = columns[means.days[columns] >= FEWEST_DAYS]
+    limited = [level for level in levels if isfinite(level.systolic) or isfinite(level.diastolic)]
     if not (len(groups) and limited):
         return
-    written = np.array([[one.systolic for one in limited], [one.diastolic for one in limited]])
+    written = np.array([[level.systolic for level in limited], [level.diastolic for level in limited]])
     limits = np.concatenate([written, least_of(levels)[:, 1:]], axis=1)
-    chances = chance_at_or_above(of.at(groups), limits[:, :, None])
+    chances = chance_at_or_above(means.at(groups), limits[:, :, None])
     above = np.concatenate([np.ones((1, len(groups))), chances[len(limited) :], np.zeros((1, len(groups)))])
     shares = np.maximum(-np.diff(above, axis=0), 0)  # of the highest category reached
     names, ids = [limit_name(level) for level in limited], [level.id for level in levels]
@@ -100,4 +100,4 @@ def _probabilities(
 
 def limit_name(level: Category) -> str:
     """Write a category's lower limits, systolic before diastolic; `–` where it has none."""
-    return "/".join(f"{one:g}" if one < np.inf else "–" for one in (level.systolic, level.diastolic))
+    return "/".join(f"{limit:g}" if limit < np.inf else "–" for limit in (level.systolic, level.diastolic))

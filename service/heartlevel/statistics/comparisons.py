@@ -18,7 +18,7 @@ ONE_SEQUENCE = "sequence"  # the occasion of all its pairs: one person at one ti
 
 @dataclass(frozen=True)
 class Comparisons:
-    """A row a pair. An *occasion* is one person at one time; a pair that names none is its own.
+    """A row a pair. An *occasion* is one person at one time; a pair that names none is an occasion of its own.
 
     The first axis of every column of pressures is systolic, diastolic. Occasions, not pairs, are independent.
     """
@@ -51,36 +51,36 @@ class Comparisons:
         """Pairs of each occasion."""
         return count_by(self.occasion_of, len(self.check_of_occasion))
 
-    def of_occasions(self, values: Floats) -> Floats:
+    def mean_by_occasion(self, values: Floats) -> Floats:
         """Return the mean over each occasion's pairs."""
         return _sums(self.occasion_of, len(self.check_of_occasion), values) / self.replicates
 
-    def of_checks(self, values: Floats) -> Floats:
-        """Add up a row a pair for each check."""
+    def sum_pairs(self, values: Floats) -> Floats:
+        """Add up the values of each check's pairs."""
         return _sums(self.check_of, self.size, values)
 
-    def of_checks_by_occasion(self, values: Floats) -> Floats:
-        """Add up a row an occasion for each check."""
+    def sum_occasions(self, values: Floats) -> Floats:
+        """Add up the values of each check's occasions."""
         return _sums(self.check_of_occasion, self.size, values)
 
     def within(self, values: Floats) -> Floats:
         """Return each check's variance within occasions, pooled; NaN where no occasion has two pairs."""
-        away = (values - self.of_occasions(values)[:, self.occasion_of]) ** 2
+        away = (values - self.mean_by_occasion(values)[:, self.occasion_of]) ** 2
         degrees = self.pairs - self.occasions
-        return self.of_checks(away) / np.where(degrees > 0, degrees, np.nan)
+        return self.sum_pairs(away) / np.where(degrees > 0, degrees, np.nan)
 
 
 def comparisons_of(checks: Sequence[Mapping[str, Any]]) -> Comparisons:
-    """Put the checks' pairs into columns, in an order of their own: the sent one plays no part in any sum."""
-    rows = [(place, pair) for place, check in enumerate(checks) for pair in sorted(_pairs_of(check), key=_by_content)]
+    """Put the checks' pairs into columns, sorted by content, so that no sum depends on the order they were sent in."""
+    rows = [(number, pair) for number, check in enumerate(checks) for pair in sorted(_pairs_of(check), key=_by_content)]
     numbers: dict[tuple[int, object], int] = {}
     occasion_of, check_of_occasion = [], []
-    for row, (place, pair) in enumerate(rows):
+    for row, (check, pair) in enumerate(rows):
         name = pair.get("occasion")
-        key = (place, row if name is None else name)
+        key = (check, row if name is None else name)
         if key not in numbers:
             numbers[key] = len(numbers)
-            check_of_occasion.append(place)
+            check_of_occasion.append(check)
         occasion_of.append(numbers[key])
     device, reference = (
         np.array([[pair[side][name] for _, pair in rows] for name in PRESSURES], dtype=np.float64).reshape(2, -1)
@@ -88,7 +88,7 @@ def comparisons_of(checks: Sequence[Mapping[str, Any]]) -> Comparisons:
     )
     return Comparisons(
         size=len(checks),
-        check_of=np.array([place for place, _ in rows], dtype=np.int64),
+        check_of=np.array([check for check, _ in rows], dtype=np.int64),
         occasion_of=np.array(occasion_of, dtype=np.int64),
         check_of_occasion=np.array(check_of_occasion, dtype=np.int64),
         device=device,
@@ -103,13 +103,13 @@ def _pairs_of(check: Mapping[str, Any]) -> Sequence[Mapping[str, Any]]:
     if sequence is None:
         sent: Sequence[Mapping[str, Any]] = check["pairs"]
         return sent
-    found = []
-    for place, one in enumerate(sequence):
-        around = [other for other in sequence[max(place - 1, 0) : place + 2] if other["by"] == DEVICE]
-        if one["by"] == REFERENCE and around:
+    pairs = []
+    for step, reading in enumerate(sequence):
+        around = [other for other in sequence[max(step - 1, 0) : step + 2] if other["by"] == DEVICE]
+        if reading["by"] == REFERENCE and around:
             mean = {name: sum(other[name] for other in around) / len(around) for name in PRESSURES}
-            found.append({DEVICE: mean, REFERENCE: one, "occasion": ONE_SEQUENCE})
-    return found
+            pairs.append({DEVICE: mean, REFERENCE: reading, "occasion": ONE_SEQUENCE})
+    return pairs
 
 
 def _by_content(pair: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -1,4 +1,4 @@
-"""What days measured say of the mean pressures in the long run: the ground of every probability, and of no average."""
+"""What measured days say of the mean pressures in the long run: every probability rests on it, no average does."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -20,36 +20,36 @@ PRESSURES = ("systolic", "diastolic")
 
 @dataclass(frozen=True, slots=True)
 class Population:
-    """The people each group's person is one of: their long-run means. NaN where nothing is said of them."""
+    """Long-run means among the people each group's subject is one of. NaN where none are named."""
 
     mean: Floats  # a row a pressure
     sd: Floats
     correlation: Floats  # of systolic with diastolic, from person to person
 
     def at(self, groups: Ints) -> "Population":
-        """Return that of some groups."""
+        """Return the populations of these groups."""
         return Population(self.mean[:, groups], self.sd[:, groups], self.correlation[groups])
 
 
 @dataclass(frozen=True, slots=True)
 class LongRun:
-    """Long-run means, a row a pressure and a column a group, and how sure they are. NaN where undefined."""
+    """Long-run means (mm[Hg]; a row a pressure, a column a group) and how sure they are. NaN where undefined."""
 
     mean: Floats
     error: Floats
     correlation: Floats  # of the two errors
     days: Floats
-    lent: Floats  # degrees of freedom besides the days', of a spread that others' days lend
+    lent: Floats  # degrees of freedom of a spread known from other people's days, beside those of the own days
     population: Population | None = None  # None where no request names one
 
     def at(self, groups: Ints) -> "LongRun":
-        """Return those of some groups."""
+        """Return the means of these groups."""
         population = self.population and self.population.at(groups)
         return LongRun(self.mean[:, groups], self.error[:, groups], self.correlation[groups], self.days[groups],
                        self.lent[groups], population)  # fmt: skip
 
     def less(self, excess: Excess) -> "LongRun":
-        """Return them less what the averages are expected to be too high by, and as much less sure."""
+        """Return the means less the expected excess of the averages, and the less sure for it."""
         error = np.sqrt(self.error**2 + excess.variance)
         with np.errstate(invalid="ignore"):  # a single day's error is infinite
             joint = self.correlation * self.error[0] * self.error[1] + excess.covariance
@@ -57,7 +57,7 @@ class LongRun:
         return replace(self, mean=self.mean - excess.mean, error=error, correlation=correlation)
 
     def knowing(self, first_day: Floats) -> "LongRun":
-        """Return them less a first day's excess where a population is named: only there do others' readings count."""
+        """Return the means less a first day's excess where a population is named: only there do others' readings count."""
         if self.population is None:
             return self
         return replace(self, mean=self.mean - np.where(np.isnan(self.population.mean), 0, first_day))
@@ -77,19 +77,19 @@ def long_run(averages: Averages, population: Population | None, in_office: Usual
 
 
 def with_lent_spread(error: Floats, days: Floats, sd: Floats, degrees: float) -> Floats:
-    """Return the error of a mean of days, their variance weighed with one that others' days lend, by degrees of freedom."""
+    """Return the error of a mean of days, their variance pooled with that of other people's days by degrees of freedom."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        of_days = (days - 1) * error**2 * days + degrees * sd[:, None] ** 2
-        found: Floats = np.sqrt(of_days / (days - 1 + degrees) / days)
-    return found
+        squares = (days - 1) * error**2 * days + degrees * sd[:, None] ** 2
+        weighed: Floats = np.sqrt(squares / (days - 1 + degrees) / days)
+    return weighed
 
 
 def first_day_excess(batch: Batch, averaged: Bools, averages: Averages, excess: Floats) -> Floats:
-    """Return by how much a first day, `excess` above later ones, makes each group's average too high where it counts."""
-    some = count_by(batch.group_of, batch.groups, averaged & (batch.day_rank == 0)) > 0
-    days = np.where(some, averages.days[averages.row("protocol")], np.inf)
-    found: Floats = excess[:, None] / days
-    return found
+    """Return by how much a first day `excess` above later ones makes each group's average too high, if it is averaged."""
+    counted = count_by(batch.group_of, batch.groups, averaged & (batch.day_rank == 0)) > 0
+    days = np.where(counted, averages.days[averages.row("protocol")], np.inf)
+    share: Floats = excess[:, None] / days
+    return share
 
 
 def population_at_home(named: Sequence[Mapping[str, Any] | None]) -> Population | None:
@@ -98,42 +98,46 @@ def population_at_home(named: Sequence[Mapping[str, Any] | None]) -> Population 
         return None
     groups = len(named) * len(SETTINGS)
     mean, sd, correlation = np.full((2, groups), np.nan), np.full((2, groups), np.nan), np.full(groups, np.nan)
-    for subject, one in enumerate(named):
-        if one:
+    for subject, people in enumerate(named):
+        if people:
             group = subject * len(SETTINGS) + HOME
-            mean[:, group], sd[:, group] = ([one[name][of] for name in PRESSURES] for of in ("mean", "sd"))
-            correlation[group] = one["correlation"]
+            mean[:, group], sd[:, group] = ([people[name][figure] for name in PRESSURES] for figure in ("mean", "sd"))
+            correlation[group] = people["correlation"]
     return Population(mean, sd, correlation)
 
 
-def chance_at_or_above(of: LongRun, limits: Floats) -> Floats:
+def chance_at_or_above(means: LongRun, limits: Floats) -> Floats:
     """Return the probability that either long-run mean reaches its limit.
 
-    Axes of `limits`: pressure, limit, then those of `of`; of the answer the same without the pressure.
+    Axes of `limits` (mm[Hg]): pressure, limit, then those of `means`; the answer has the same, but no pressure.
     """
-    mean, error, correlation = towards_population(of)
-    days = np.where(of.days >= FEWEST_DAYS, of.days + of.lent, of.days)
+    mean, error, correlation = towards_population(means)
+    days = np.where(means.days >= FEWEST_DAYS, means.days + means.lent, means.days)
     return probability_at_or_above(mean[:, None], error[:, None], correlation, days, limits)
 
 
-def towards_population(of: LongRun) -> tuple[Floats, Floats, Floats]:
-    """Return mean, error and correlation with the population known beforehand: of two normals, weighed by precision.
+def towards_population(means: LongRun) -> tuple[Floats, Floats, Floats]:
+    """Return mean, error and correlation given the population: two normal distributions, weighed by precision.
 
-    As they are where none is named. K = P (P + S)⁻¹ for two pressures, written out: mean m + K (x − m), covariance K S.
+    Unchanged where no population is named. K = P (P + S)⁻¹, written out for two pressures: mean m + K (x − m),
+    covariance K S.
     """
-    people = of.population
+    people = means.population
     if people is None:
-        return of.mean, of.error, of.correlation
-    own, others = of.error**2, people.sd**2
-    own_joint, others_joint = of.correlation * of.error[0] * of.error[1], people.correlation * people.sd[0] * people.sd[1]
+        return means.mean, means.error, means.correlation
+    own, others = means.error**2, people.sd**2
+    own_joint, others_joint = (
+        means.correlation * means.error[0] * means.error[1],
+        people.correlation * people.sd[0] * people.sd[1],
+    )
     total, joint = own + others, own_joint + others_joint
     size = total[0] * total[1] - joint**2
     weight = (others * total[::-1] - others_joint * joint) / size  # of a pressure's own distance
     cross = (others_joint * total - others * joint) / size  # of the other pressure's
-    away = of.mean - people.mean
+    away = means.mean - people.mean
     mean = people.mean + weight * away + cross * away[::-1]
     error = np.sqrt(weight * own + cross * own_joint)
     correlation = (weight[0] * own_joint + cross[0] * own[1]) / (error[0] * error[1])
     named = ~np.isnan(people.mean)
-    return (np.where(named, mean, of.mean), np.where(named, error, of.error),
-            np.where(named[0], correlation, of.correlation))  # fmt: skip
+    return (np.where(named, mean, means.mean), np.where(named, error, means.error),
+            np.where(named[0], correlation, means.correlation))  # fmt: skip

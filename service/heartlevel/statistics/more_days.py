@@ -16,25 +16,25 @@ from heartlevel.vocabulary import SETTINGS
 SURE = 0.95  # the convention of intervals, here for a category
 
 
-def more_days(of: LongRun, category: Ints, chance: Floats, guidelines: Sequence[Guideline], most: Floats) -> Floats:
+def more_days(means: LongRun, category: Ints, chance: Floats, guidelines: Sequence[Guideline], most: Floats) -> Floats:
     """Return the fewest more days of home readings after which each subject's home category is expected to be sure.
 
-    Expected: were the mean of days and the spread between them to stay as they are, the standard error falls with the
-    root of the days. `category` is each subject's, `chance` its probability now, `most` the days looked ahead; NaN where
-    those do not do, or there is no category or there are too few days to tell the spread.
+    Expected: if mean and spread of the days stay as they are, the standard error falls with the root of their number.
+    `category` is each subject's, `chance` its probability now, `most` the days looked ahead. NaN where so many days are
+    not enough, where there is no category, or too few days to tell their spread.
     """
     needed = np.where(chance >= SURE, 0.0, np.nan)
-    home = of.at(np.arange(len(guidelines)) * len(SETTINGS) + HOME)
+    home = means.at(np.arange(len(guidelines)) * len(SETTINGS) + HOME)
     days = home.days
     asked = np.flatnonzero((category != NO_CATEGORY) & (days >= FEWEST_DAYS) & ~(chance >= SURE))
     if not len(asked):
         return needed
-    bounds = np.stack([_bounds(guidelines[one], int(category[one])) for one in asked.tolist()], axis=-1)
-    some, now = home.at(asked[None]), days[asked]
+    bounds = np.stack([_bounds(guidelines[subject], int(category[subject])) for subject in asked.tolist()], axis=-1)
+    unsure, now = home.at(asked[None]), days[asked]
     later = now + np.arange(int(most[asked].max()) + 1)[:, None]  # axes: days ahead, subject
-    shrunk = some.error * np.sqrt(now / later)
+    shrunk = unsure.error * np.sqrt(now / later)
     # Axes of what is asked for: pressure, lower and upper bound, days ahead, subject.
-    above = chance_at_or_above(replace(some, error=shrunk, days=later), bounds[:, :, None])
+    above = chance_at_or_above(replace(unsure, error=shrunk, days=later), bounds[:, :, None])
     sure = (above[0] - above[1] >= SURE) & (later - now <= most[asked])
     needed[asked] = np.where(sure.any(axis=0), sure.argmax(axis=0), np.nan)
     return needed

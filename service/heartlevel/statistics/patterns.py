@@ -17,60 +17,65 @@ BOTH = ("home", "office")
 
 @dataclass(frozen=True, slots=True)
 class Chances:
-    """The probability of each pattern at the limits of both places, as written."""
+    """The probability of each pattern at one pair of limits."""
 
-    limits: dict[str, str]
+    limits: dict[str, str]  # at home and in the office, such as 130/80
     probability: dict[str, float]
 
 
-def pattern_chances(of: LongRun, guidelines: Sequence[Guideline]) -> list[list[Chances]]:
+def pattern_chances(means: LongRun, guidelines: Sequence[Guideline]) -> list[list[Chances]]:
     """Return, for each subject, the probabilities of the patterns at each pair of limits; none for too few days.
 
-    The means at home and in the office are taken as independent: they come of different days and settings.
+    The means at home and in the office are taken as independent: they come from different days and settings.
     """
-    found: list[list[Chances]] = [[] for _ in guidelines]
-    days = of.days.reshape(-1, len(SETTINGS))
+    chances: list[list[Chances]] = [[] for _ in guidelines]
+    days = means.days.reshape(-1, len(SETTINGS))
     enough = np.logical_and(*(days[:, SETTINGS.index(name)] >= FEWEST_DAYS for name in BOTH))
-    several = {one.id: one for place, one in enumerate(guidelines) if enough[place]}
-    for name, guideline in several.items():
-        subjects = np.array([place for place, one in enumerate(guidelines) if one.id == name and enough[place]])
-        pairs = limits_of_both(guideline)
+    subjects_of: dict[str, list[int]] = {}
+    for subject in np.flatnonzero(enough).tolist():
+        subjects_of.setdefault(guidelines[subject].id, []).append(subject)
+    for subjects in subjects_of.values():
+        pairs = limits_of_both(guidelines[subjects[0]])
         home, office = (
-            chance_at_or_above(of.at(subjects * len(SETTINGS) + SETTINGS.index(setting)),
-                               np.array([one[place] for one in pairs]).T[:, :, None])
-            for place, setting in enumerate(BOTH)
+            chance_at_or_above(means.at(np.array(subjects) * len(SETTINGS) + SETTINGS.index(setting)),
+                               np.array([pair[side] for pair in pairs]).T[:, :, None])
+            for side, setting in enumerate(BOTH)
         )  # fmt: skip
         named = [dict(zip(BOTH, map(_written, pair), strict=True)) for pair in pairs]
-        for subject, at_home, in_office in zip(subjects.tolist(), home.T, office.T, strict=True):
-            found[subject] = [
-                Chances(limits, dict(zip(PATTERNS, of_each, strict=True)))
-                for limits, of_each in zip(named, pattern_probabilities(at_home, in_office).T.tolist(), strict=True)
+        for subject, at_home, in_office in zip(subjects, home.T, office.T, strict=True):
+            chances[subject] = [
+                Chances(limits, dict(zip(PATTERNS, shares, strict=True)))
+                for limits, shares in zip(named, pattern_probabilities(at_home, in_office).T.tolist(), strict=True)
             ]
-    return found
+    return chances
 
 
 def pattern_probabilities(home: Floats, office: Floats) -> Floats:
-    """Return the probability of each pattern (a row each, as PATTERNS) from those of being raised in either place."""
-    of = {
+    """Return the probability of each of PATTERNS (a row each) from those of being raised at home and in the office."""
+    probability = {
         "sustained": home * office,
         "office-only-elevation": (1 - home) * office,
         "home-only-elevation": home * (1 - office),
         "normal-in-both": (1 - home) * (1 - office),
     }
-    return np.stack([of[name] for name in PATTERNS])
+    return np.stack([probability[name] for name in PATTERNS])
 
 
 def limits_of_both(guideline: Guideline) -> list[tuple[tuple[float, float], ...]]:
     """Return the pairs of home and office limits: of hypertension, then of each category that both settings have."""
     limit = guideline.limits
-    raised = tuple((limit[f"{one}.hypertension.systolic"], limit[f"{one}.hypertension.diastolic"]) for one in BOTH)
-    reached = [_reached(guideline.categories[one]) for one in BOTH]
-    shared = [tuple(of[name] for of in reached) for name in reached[0] if name in reached[1]]
+    raised = tuple((limit[f"{name}.hypertension.systolic"], limit[f"{name}.hypertension.diastolic"]) for name in BOTH)
+    reached = [_reached(guideline.categories[name]) for name in BOTH]
+    shared = [tuple(limits[name] for limits in reached) for name in reached[0] if name in reached[1]]
     return list(dict.fromkeys([raised, *shared]))
 
 
 def _reached(levels: Sequence[Category]) -> dict[str, tuple[float, float]]:
-    return {one.id: (of[0], of[1]) for one, of in zip(levels, least_of(levels).T.tolist(), strict=True) if of[0] > 0}
+    return {
+        level.id: (systolic, diastolic)
+        for level, (systolic, diastolic) in zip(levels, least_of(levels).T.tolist(), strict=True)
+        if systolic > 0
+    }
 
 
 def _written(limits: tuple[float, float]) -> str:

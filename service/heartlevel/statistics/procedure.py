@@ -1,4 +1,4 @@
-"""The stepwise check of one person's device: a few readings in turn, and what their differences say by fixed bands.
+"""The stepwise check of one person's device: a few readings taken in turn, their differences judged by fixed bands.
 
 A screening rule (published, quoted from memory), not the accuracy standard's; bands and order are the protocol's.
 """
@@ -29,7 +29,7 @@ class Procedure:
 
     first: Floats
     second: Floats
-    verdict: Floats  # place in PROCEDURE_VERDICTS
+    verdict: Floats  # index into PROCEDURE_VERDICTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class _Turns:
 
     taken: Floats  # axes: step, pressure, check
     sent: Bools  # a sequence was sent
-    strayed: Bools  # a reading follows those; before all have been taken, it was taken by the wrong one of the two
+    strayed: Bools  # more readings follow; before all steps were taken, the next one was of the wrong device
 
 
 def procedure(
@@ -53,7 +53,7 @@ def procedure(
     before, reference, after = turns.taken
     first, second = before - reference, (before + after) / 2 - reference
     usable, doubtful = (_inside(first, within[name]) for name in ("usable_within", "doubtful_within"))
-    known, seconded = (~np.isnan(one[SYSTOLIC]) for one in (first, second))
+    known, seconded = (~np.isnan(difference[SYSTOLIC]) for difference in (first, second))
     decided = [
         (~turns.sent, np.nan),
         (~known, NOT_FOLLOWED),
@@ -75,19 +75,19 @@ def _inside(difference: Floats, within: Floats) -> Bools:
 def _turns(checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]]) -> _Turns:
     taken = np.full((STEPS, len(PRESSURES), len(checks)), np.nan)
     sent, strayed = np.zeros((2, len(checks)), dtype=np.bool_)
-    for place, (check, order) in enumerate(zip(checks, orders, strict=True)):
+    for row, (check, order) in enumerate(zip(checks, orders, strict=True)):
         sequence = check.get("sequence")
         if sequence is None:
             continue
         last = order.index(REFERENCE) + 1
-        followed = _followed([one["by"] for one in sequence], order[: last + 1])
-        for step, one in enumerate(sequence[last - 2 : followed]):
-            taken[step, :, place] = [one[name] for name in PRESSURES]
-        sent[place], strayed[place] = True, followed < len(sequence)
+        followed = _followed([reading["by"] for reading in sequence], order[: last + 1])
+        for step, reading in enumerate(sequence[last - 2 : followed]):
+            taken[step, :, row] = [reading[name] for name in PRESSURES]
+        sent[row], strayed[row] = True, followed < len(sequence)
     return _Turns(taken, sent, strayed)
 
 
 def _followed(by: Sequence[str], order: Sequence[str]) -> int:
     """Count the readings from the first on that were taken in turn."""
-    alike = [one == other for one, other in zip(by, order, strict=False)]
-    return alike.index(False) if False in alike else len(alike)
+    in_turn = [device == expected for device, expected in zip(by, order, strict=False)]
+    return in_turn.index(False) if False in in_turn else len(in_turn)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, rank_within
+from heartlevel.columns import Bools, Floats, Ints, rank_within, run_starts
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.vocabulary import RELIABILITIES, SETTINGS
@@ -24,11 +24,11 @@ OFFICE_USES = ("all", "last-two", "lower-of-last-two", "all-but-first")
 
 @dataclass(frozen=True, slots=True)
 class UsableRanks:
-    """Which readings are usable, and each one's place in its sitting among these, from the first and from the last."""
+    """Which readings are usable, and each one's rank among the usable ones of its sitting, from 0."""
 
     usable: Bools
-    rank: Ints
-    last: Ints
+    rank: Ints  # counted from the first
+    last: Ints  # counted from the last
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +47,8 @@ def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequenc
     usable = reliability != UNUSABLE
     sound = reliability == SOUND
     rank, last = _ranks(batch, usable)
-    placed = UsableRanks(usable, rank, last)
-    left_out = _left_out(batch, rule, placed)
+    ranks = UsableRanks(usable, rank, last)
+    left_out = _left_out(batch, rule, ranks)
     kept = left_out == KEPT
     averages = {
         "all": usable,
@@ -65,7 +65,7 @@ def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequenc
         "without-first-of-sitting": kept & (rank > 0),
         "without-first-day": kept & (batch.day_rank > 0),
     }
-    return Selection(averages, alternatives, left_out, placed)
+    return Selection(averages, alternatives, left_out, ranks)
 
 
 class _Rules:
@@ -75,7 +75,7 @@ class _Rules:
         self._batch, self._protocols = batch, protocols
 
     def __getitem__(self, name: str) -> Floats:
-        of_subject = np.array([one.limits[f"protocol.{name}"] for one in self._protocols], dtype=np.float64)
+        of_subject = np.array([protocol.limits[f"protocol.{name}"] for protocol in self._protocols], dtype=np.float64)
         return of_subject[self._batch.subject_of]
 
     def within(self, part: str) -> Bools:
@@ -84,12 +84,12 @@ class _Rules:
 
     @property
     def office_use(self) -> Ints:
-        of_subject = np.array([OFFICE_USES.index(one.office_use) for one in self._protocols], dtype=np.int64)
+        of_subject = np.array([OFFICE_USES.index(protocol.office_use) for protocol in self._protocols], dtype=np.int64)
         return of_subject[self._batch.subject_of]
 
 
 def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
-    """Return each usable reading's place in its sitting, counted from the first and from the last."""
+    """Return each usable reading's rank among the usable ones of its sitting, from the first and from the last."""
     sittings = batch.sitting_of[usable]
     rank = np.zeros(batch.size, dtype=np.int64)
     rank[usable] = rank_within(sittings, batch.sittings)
@@ -97,17 +97,17 @@ def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
     return rank, (counts[batch.sitting_of] - 1 - rank if batch.size else rank)
 
 
-def _left_out(batch: Batch, rule: _Rules, placed: UsableRanks) -> Ints:
-    rank = placed.rank
+def _left_out(batch: Batch, rule: _Rules, ranks: UsableRanks) -> Ints:
+    rank = ranks.rank
     home, office = batch.setting == HOME, batch.setting == OFFICE
     skipped = rule["home.discard_first_readings"]
     most = skipped + rule["home.readings_per_sitting"]
     reasons = [
-        (~placed.usable, BY_RULE),
+        (~ranks.usable, BY_RULE),
         (home & (batch.day_rank < rule["home.discard_first_days"]), FIRST_DAYS),
         (home & (rank < skipped), FIRST_OF_SITTING),
         (home & (rank >= most), BEYOND_COUNT),
-        (office & ~_used_in_office(batch, rule.office_use, placed), OFFICE_USE),
+        (office & ~_used_in_office(batch, rule.office_use, ranks), OFFICE_USE),
         (~(home | office), NO_PROTOCOL),
     ]
     left_out = np.full(batch.size, KEPT, dtype=np.int64)
@@ -116,38 +116,36 @@ def _left_out(batch: Batch, rule: _Rules, placed: UsableRanks) -> Ints:
     return left_out
 
 
-def used_in_office(batch: Batch, placed: UsableRanks, use: str) -> Bools:
+def used_in_office(batch: Batch, ranks: UsableRanks, use: str) -> Bools:
     """Mark the office readings of each sitting that a protocol with this use averages, as far as they are usable."""
     match use:
         case "last-two":
-            last_two: Bools = placed.last < 2
+            last_two: Bools = ranks.last < 2
             return last_two
         case "lower-of-last-two":
-            return _lowest(batch, placed.usable & (placed.last < 2))
+            return _lowest(batch, ranks.usable & (ranks.last < 2))
         case "all-but-first":
-            later: Bools = (placed.rank > 0) | (placed.last == 0)
+            later: Bools = (ranks.rank > 0) | (ranks.last == 0)
             return later
         case _:
-            return placed.usable
+            return ranks.usable
 
 
-def _used_in_office(batch: Batch, use: Ints, placed: UsableRanks) -> Bools:
-    """Mark them by each reading's own protocol."""
+def _used_in_office(batch: Batch, uses: Ints, ranks: UsableRanks) -> Bools:
+    """Mark the office readings that each reading's own protocol averages."""
     used = np.zeros(batch.size, dtype=np.bool_)
-    for place in np.unique(use).tolist():
-        mine = use == place
-        used[mine] = used_in_office(batch, placed, OFFICE_USES[place])[mine]
+    for use in np.unique(uses).tolist():
+        mine = uses == use
+        used[mine] = used_in_office(batch, ranks, OFFICE_USES[use])[mine]
     return used
 
 
 def _lowest(batch: Batch, chosen: Bools) -> Bools:
-    """Mark the one chosen reading of each sitting with the lowest systolic (then diastolic) pressure."""
+    """Mark each sitting's chosen reading with the lowest systolic (then diastolic) pressure."""
     rows = np.flatnonzero(chosen)
     systolic, diastolic = batch.readings["systolic"][rows], batch.readings["diastolic"][rows]
     order = np.lexsort((diastolic, systolic, batch.sitting_of[rows]))
     sittings = batch.sitting_of[rows][order]
-    first = np.ones(len(rows), dtype=bool)
-    first[1:] = np.diff(sittings) != 0
     lowest = np.zeros(batch.size, dtype=bool)
-    lowest[rows[order][first]] = True
+    lowest[rows[order][run_starts(sittings)]] = True
     return lowest

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, count_by, sum_by
+from heartlevel.columns import Bools, Floats, Ints, mean_by, moments_by, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.statistics.averages import ROUNDING
 from heartlevel.statistics.uncertainty import interval95
@@ -12,7 +12,7 @@ from heartlevel.statistics.uncertainty import interval95
 
 @dataclass(frozen=True, slots=True)
 class Variability:
-    """One value a group, NaN where undefined. All are in the values' unit, but `cv` in per cent."""
+    """One value a group, NaN where undefined; in the unit of the values, but `cv` in per cent."""
 
     sd: Floats  # n−1
     cv: Floats  # coefficient of variation
@@ -38,9 +38,7 @@ def variability(batch: Batch, values: Floats, chosen: Bools) -> Variability:
     group, value = batch.group_of[rows], values[rows]
     size = batch.groups
     with np.errstate(invalid="ignore", divide="ignore"):
-        count = count_by(group, size)
-        mean = sum_by(group, size, value) / count
-        sd = np.sqrt(sum_by(group, size, (value - mean[group]) ** 2) / (count - 1))
+        mean, sd, count = moments_by(group, size, value)
         following = np.diff(group) == 0
         steps, owner = np.abs(np.diff(value))[following], group[1:][following]
         gaps = np.diff(batch.instant[rows])[following]
@@ -50,29 +48,18 @@ def variability(batch: Batch, values: Floats, chosen: Bools) -> Variability:
 
 
 def _between_days(batch: Batch, rows: Ints, value: Floats) -> Floats:
-    day = batch.day_of[rows]
-    readings = count_by(day, batch.days)
-    measured = readings > 0
-    of_day, owner = (sum_by(day, batch.days, value) / readings)[measured], batch.group_of_day[measured]
-    days = count_by(owner, batch.groups)
-    away = of_day - (sum_by(owner, batch.groups, of_day) / days)[owner]
-    spread: Floats = np.sqrt(sum_by(owner, batch.groups, away * away) / (days - 1))
-    return spread
+    means = mean_by(batch.day_of[rows], batch.days, value)
+    measured = ~np.isnan(means)
+    _, sd, _ = moments_by(batch.group_of_day[measured], batch.groups, means[measured])
+    return sd
 
 
 def paired_by_day(batch: Batch, values: Floats, first: Bools, second: Bools) -> Paired:
     """Return the mean difference, first minus second, of the means of days that have readings of both."""
-    size, means = batch.days, []
+    of_first, of_second = (mean_by(batch.day_of[rows], batch.days, values[rows]) for rows in (first, second))
+    difference = of_first - of_second
+    both = ~np.isnan(difference)
+    mean, sd, days = moments_by(batch.group_of_day[both], batch.groups, difference[both])
     with np.errstate(invalid="ignore", divide="ignore"):
-        for chosen in (first, second):
-            day = batch.day_of[chosen]
-            means.append(sum_by(day, size, values[chosen]) / count_by(day, size))
-        difference = means[0] - means[1]
-        both = ~np.isnan(difference)
-        owner, difference = batch.group_of_day[both], difference[both]
-        days = count_by(owner, batch.groups)
-        mean = sum_by(owner, batch.groups, difference) / days
-        away = difference - mean[owner]
-        spread = np.sqrt(sum_by(owner, batch.groups, away * away) / (days - 1))
-        error = np.maximum(spread, ROUNDING) / np.sqrt(days)
+        error = np.maximum(sd, ROUNDING) / np.sqrt(days)
     return Paired(days, mean, *interval95(mean, error, days))
