@@ -1,8 +1,8 @@
-"""Facts of an ambulatory measurement: averages of the day, the night and all of it, and the fall at night."""
+"""Facts of an ambulatory measurement: averages by day, by night and over 24 hours, and the fall at night."""
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, sum_by
+from heartlevel.columns import Bools, Floats, mean_by
 from heartlevel.facts.catalogue import fact
 from heartlevel.facts.series import Series, Subjects
 from heartlevel.vocabulary import MMHG, SETTINGS
@@ -11,9 +11,9 @@ AMBULATORY = SETTINGS.index("ambulatory")
 
 
 def _within(series: Series, part: str) -> Bools:
-    hour, owner = series.batch.hour, series.batch.subject_of
-    first = series.limit(f"protocol.ambulatory.{part}.from_hour")[owner]
-    last = series.limit(f"protocol.ambulatory.{part}.before_hour")[owner]
+    hour, subject = series.batch.hour, series.batch.subject_of
+    first = series.limit(f"protocol.ambulatory.{part}.from_hour")[subject]
+    last = series.limit(f"protocol.ambulatory.{part}.before_hour")[subject]
     within: Bools = (hour >= first) & (hour < last)
     return within
 
@@ -33,10 +33,7 @@ def _part(series: Series, part: str) -> Bools:
 def _mean(series: Series, rows: Bools, pressure: str) -> Floats:
     if not rows.any():
         return np.full(len(series.batch.requests), np.nan)
-    owner = series.batch.subject_of[rows]
-    total = sum_by(owner, len(series.batch.requests), series.readings[pressure][rows])
-    with np.errstate(invalid="ignore"):
-        return total / series.count(rows)
+    return mean_by(series.batch.subject_of[rows], len(series.batch.requests), series.readings[pressure][rows])
 
 
 @fact("series", "usable ambulatory readings", unit="1", asked=False)

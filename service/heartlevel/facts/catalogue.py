@@ -1,4 +1,4 @@
-"""The catalogue of facts: everything a rule may speak of, with unit, scope, formula and meaning.
+"""The catalogue of facts: everything a rule may refer to, with unit, scope, formula and meaning.
 
 A fact is either recorded (a field of the request that says so) or derived: a function decorated with
 `fact`, whose docstring is its meaning. Rule checks, `/v1/facts` and the documentation read this catalogue.
@@ -14,7 +14,7 @@ from heartlevel.intake import recorded
 from heartlevel.intake.batch import circumstance_column
 from heartlevel.vocabulary import CIRCUMSTANCES
 
-# Which scopes' facts a rule of a scope may use: its own, and the subject's.
+# The scopes whose facts a rule of a scope may use: its own, and the subject's.
 VISIBLE = {
     "reading": ("reading", "subject"),
     "sitting": ("sitting", "subject"),
@@ -36,10 +36,10 @@ class Fact:
     formula: str
     meaning: str
     names: tuple[str, ...] = ()
-    low: float = -inf  # what a request can record; derived facts have no such limits
+    low: float = -inf  # limits of what a request can record; derived facts have none
     high: float = inf
     share: bool = False  # part of a whole: never above 1
-    asked: bool = True  # unknown because it was not recorded, so that an answer lists it as undocumented
+    asked: bool = True  # an answer lists it as undocumented where it is unknown
 
     def decoded(self, value: float) -> float | bool | str | None:
         """Return a column's value as it is written in a rule file or an answer; None if unknown."""
@@ -50,7 +50,7 @@ class Fact:
         return self.names[int(value)] if self.kind == "choice" else float(value)
 
     def encoded(self, value: object) -> float:
-        """Return a written value as it stands in a column; TypeError or ValueError if it is of no such kind."""
+        """Return a written value as it stands in a column. Raises TypeError or ValueError if it is of another kind."""
         if value is None:
             return float("nan")
         if self.kind == "choice":
@@ -94,8 +94,9 @@ def fact(
 
 def _recorded() -> None:
     for scope, fields in (("subject", recorded.SUBJECT), ("reading", recorded.READING + recorded.DEVICE)):
-        for one in fields:
-            _enter(Fact(one.fact, scope, one.kind, one.unit, "recorded", one.meaning, one.names, one.low, one.high))
+        for field in fields:
+            _enter(Fact(field.fact, scope, field.kind, field.unit, "recorded", field.meaning, field.names, field.low,
+                        field.high))  # fmt: skip
     for name in CIRCUMSTANCES:
         meaning = f"'{name}' was listed among the circumstances"
         _enter(Fact(circumstance_column(name), "reading", "flag", None, "recorded", meaning))

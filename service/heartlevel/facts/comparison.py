@@ -1,9 +1,9 @@
-"""Facts of a series that hold readings against one another: arms, copied values, age, devices, the average's own spread."""
+"""Facts of a series that compare its readings: both arms, first and second, copied values, devices, 80 % intervals."""
 
 import numpy as np
 from scipy.special import stdtrit
 
-from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by, rank_within, sum_by
+from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by, mean_by, rank_within, run_starts
 from heartlevel.facts.catalogue import fact
 from heartlevel.facts.device import Checks, columns_of_devices
 from heartlevel.facts.series import Subjects
@@ -16,7 +16,7 @@ from heartlevel.vocabulary import BODY_POSITIONS, MMHG, SETTINGS, SIDES, SITES
 ARMS = tuple(SITES.index(f"{side}-upper-arm") for side in SIDES)
 NOT_SEATED = tuple(BODY_POSITIONS.index(name) for name in ("standing", "lying"))
 NONE = -1
-ONE_IN_TEN = 0.9  # quantile that leaves a tenth beyond either end of an 80 % interval
+QUANTILE_80 = 0.9  # leaves a tenth beyond either end of an 80 % interval
 
 
 def _arm_means(c: Subjects) -> tuple[Floats, Floats]:
@@ -33,9 +33,7 @@ def _arm_means(c: Subjects) -> tuple[Floats, Floats]:
 
 def _mean_by_sitting(c: Subjects, rows: Bools) -> Floats:
     batch = c.source.batch
-    sitting, size = batch.sitting_of[rows], batch.sittings
-    with np.errstate(invalid="ignore"):
-        return sum_by(sitting, size, batch.readings["systolic"][rows]) / count_by(sitting, size)
+    return mean_by(batch.sitting_of[rows], batch.sittings, batch.readings["systolic"][rows])
 
 
 @fact("series", "sittings with usable readings, not standing or lying, of both upper arms", unit="1", asked=False)
@@ -49,10 +47,12 @@ def arm_sittings(c: Subjects) -> Floats:
 def right_minus_left_systolic(c: Subjects) -> Floats:
     """Systolic difference of the arms; negative where the left is higher."""
     left, right = c.once(_arm_means)
-    both, batch = ~np.isnan(right - left), c.source.batch
-    owner, size = batch.subject_of_sitting[both], len(batch.requests)
-    with np.errstate(invalid="ignore"):
-        return sum_by(owner, size, (right - left)[both]) / count_by(owner, size)
+    return _mean_over_sittings(c, right - left)
+
+
+def _mean_over_sittings(c: Subjects, values: Floats) -> Floats:
+    batch, known = c.source.batch, ~np.isnan(values)
+    return mean_by(batch.subject_of_sitting[known], len(batch.requests), values[known])
 
 
 @fact("series", "|right_minus_left_systolic|", unit=MMHG, asked=False)
@@ -64,9 +64,9 @@ def arm_systolic_difference(c: Subjects) -> Floats:
 @fact("series", "sign of right_minus_left_systolic; unknown for none", names=SIDES, asked=False)
 def higher_arm(c: Subjects) -> Floats:
     """Arm with the higher systolic pressure."""
-    away = c["right_minus_left_systolic"]
+    difference = c["right_minus_left_systolic"]
     left, right = (SIDES.index(side) for side in ("left", "right"))
-    return np.select([away > 0, away < 0], [right, left], np.nan)
+    return np.select([difference > 0, difference < 0], [right, left], np.nan)
 
 
 @fact("series", "a side is in avoid_arms; unknown where the list was not sent", flag=True, asked=False)
@@ -79,9 +79,11 @@ def an_arm_to_avoid(c: Subjects) -> Floats:
 def home_sides(c: Subjects) -> Floats:
     """Sides used from one home sitting to the next; sittings that compare both sides are left out."""
     batch, side = c.source.batch, c.source.readings["side"]
-    left, right = (count_by(batch.sitting_of, batch.sittings, c.source.rows(HOME) & (side == one)) > 0 for one in (0, 1))
-    owner, size = batch.subject_of_sitting, len(batch.requests)
-    alone = [count_by(owner, size, only) > 0 for only in (left & ~right, right & ~left)]
+    left, right = (
+        count_by(batch.sitting_of, batch.sittings, c.source.rows(HOME) & (side == code)) > 0 for code in range(len(SIDES))
+    )
+    subject, size = batch.subject_of_sitting, len(batch.requests)
+    alone = [count_by(subject, size, only) > 0 for only in (left & ~right, right & ~left)]
     used = np.add(*alone, dtype=np.float64)
     return np.where(used > 0, used, np.nan)
 
@@ -93,22 +95,19 @@ def longest_same_run(c: Subjects) -> Floats:
     batch = c.source.batch
     order = np.argsort(batch.group_of, kind="stable")
     rows = order[(c.source.reliability != UNUSABLE)[order]]
-    starts = np.arange(len(rows)) == 0
-    for values in (batch.group_of, batch.readings["systolic"], batch.readings["diastolic"]):
-        values = values[rows]
-        starts[1:] |= values[1:] != values[:-1]
+    starts = run_starts(batch.group_of[rows], batch.readings["systolic"][rows], batch.readings["diastolic"][rows])
     length = count_by(np.cumsum(starts) - 1, int(starts.sum()))
     return extreme_by(batch.subject_of[rows][starts], len(batch.requests), length, largest=True)
 
 
 def first_home_pairs(c: Subjects) -> tuple[Ints, Bools]:
-    """Return each home sitting's first two usable readings, and whether it has two of the same limb and posture."""
+    """Return the rows of each home sitting's first two usable readings, and whether limb and posture are alike in both."""
     batch = c.source.batch
     rows = np.flatnonzero(c.source.rows(HOME))
     rank = rank_within(batch.sitting_of[rows], batch.sittings)
     pair = np.full((2, batch.sittings), NONE)
-    for place in (0, 1):
-        pair[place, batch.sitting_of[rows[rank == place]]] = rows[rank == place]
+    for nth in (0, 1):
+        pair[nth, batch.sitting_of[rows[rank == nth]]] = rows[rank == nth]
     alike = pair.min(axis=0) >= 0
     for name in ("site", "body_position"):
         first, second = batch.readings[name][pair]
@@ -117,7 +116,7 @@ def first_home_pairs(c: Subjects) -> tuple[Ints, Bools]:
 
 
 def _first_minus_second(c: Subjects) -> Floats:
-    """Return first − second systolic of each home sitting; unknown where they cannot be held against each other."""
+    """Return first − second systolic of each home sitting; unknown where the two cannot be compared."""
     pair, alike = c.once(first_home_pairs)
     first, second = c.source.batch.readings["systolic"][pair]
     return np.where(alike, first - second, np.nan)
@@ -134,11 +133,7 @@ def home_repeated_sittings(c: Subjects) -> Floats:
 @fact("series", "mean over home_repeated_sittings of (first systolic − second systolic)", unit=MMHG, asked=False)
 def home_first_minus_second_systolic(c: Subjects) -> Floats:
     """How far first readings at home lie above second ones."""
-    away, batch = c.once(_first_minus_second), c.source.batch
-    known = ~np.isnan(away)
-    owner, size = batch.subject_of_sitting[known], len(batch.requests)
-    with np.errstate(invalid="ignore"):
-        return sum_by(owner, size, away[known]) / count_by(owner, size)
+    return _mean_over_sittings(c, c.once(_first_minus_second))
 
 
 @fact("series", "as_of − last local day with a usable home reading", unit="d", asked=False)
@@ -160,29 +155,29 @@ def _device_checks(c: Subjects) -> Checks:
 
 
 def _by_device(c: Subjects, quantity: int | None) -> Floats:
-    """Spread the checks over the readings taken with the device checked; unknown where none decided.
+    """Return, for each reading, what the checks of its device found; unknown where no check decided.
 
-    `quantity` is the pressure whose bias is meant, of checks that disagree; None means whether they do. Of several
-    checks of a device, the one that is worst counts.
+    With a `quantity`, the bias of that pressure in a check that disagrees; with None, whether a check disagrees. Of the
+    checks of one device, the worst counts.
     """
     batch = c.source.batch
-    spread = np.full(batch.size, np.nan)
+    of_reading = np.full(batch.size, np.nan)
     if not batch.checks:
-        return spread
+        return of_reading
     checks = c.once(_device_checks)
     verdict, stepwise = checks.agreement.verdict, checks.procedure.verdict
     disagrees = (verdict == DISAGREES) | (stepwise == REPLACE)
     decided = disagrees | (((verdict == AGREES) | (stepwise == USABLE)) & (quantity is None))
     figures = disagrees.astype(np.float64) if quantity is None else checks.agreement.bias[quantity]
-    said: dict[int, dict[str | None, float]] = {}
-    for place in np.flatnonzero(decided).tolist():
-        known = said.setdefault(int(checks.subject_of[place]), {})
-        name = batch.checks[place]["device"]
-        known[name] = max(known.get(name, 0.0), float(figures[place]), key=abs)
-    for subject, known in said.items():
-        named = [one.data.get("device") for one in batch.requests[subject].readings]
-        spread[batch.rows_of(subject)] = [known.get(name, np.nan) for name in named]
-    return spread
+    worst: dict[int, dict[str | None, float]] = {}  # by subject and device
+    for row in np.flatnonzero(decided).tolist():
+        devices = worst.setdefault(int(checks.subject_of[row]), {})
+        name = batch.checks[row]["device"]
+        devices[name] = max(devices.get(name, 0.0), float(figures[row]), key=abs)
+    for subject, devices in worst.items():
+        names = [reading.data.get("device") for reading in batch.requests[subject].readings]
+        of_reading[batch.rows_of(subject)] = [devices.get(name, np.nan) for name in names]
+    return of_reading
 
 
 @fact("series", "home readings that the protocol keeps with a device whose check_verdict is disagrees or check_procedure "
@@ -221,7 +216,7 @@ def _end_of_interval80(c: Subjects, quantity: int, direction: int) -> Floats:
     averages = c.source.averages
     cells = (quantity, averages.row("protocol"), slice(HOME, None, len(SETTINGS)))
     days = averages.day_count[cells]
-    half = stdtrit(np.where(days >= FEWEST_DAYS, days - 1, np.nan), ONE_IN_TEN) * averages.standard_error[cells]
+    half = stdtrit(np.where(days >= FEWEST_DAYS, days - 1, np.nan), QUANTILE_80) * averages.standard_error[cells]
     end: Floats = averages.day_mean[cells] + direction * half
     return end
 

@@ -38,28 +38,28 @@ def columns_of_devices(batch: Batch, protocols: Sequence[Protocol]) -> Devices:
     return Columns(checks, {}, DERIVED["device"], batch.subjects, checks.subject_of)
 
 
-@cache  # most batches have none, and nothing is quicker than not comparing it
+@cache  # most batches have none
 def _no_checks() -> Checks:
-    nobody = np.zeros(0, dtype=np.int64)
+    no_subject = np.zeros(0, dtype=np.int64)
     compared, no_limit = comparisons_of([]), np.zeros(0)
     judged = standard(compared, dict.fromkeys(STANDARD_LIMITS, no_limit))
     stepwise = procedure([], [], dict.fromkeys(BANDS, no_limit))
-    return Checks(nobody, agreement(compared, no_limit, no_limit), judged, stepwise)
+    return Checks(no_subject, agreement(compared, no_limit, no_limit), judged, stepwise)
 
 
 def _checks(batch: Batch, protocols: Sequence[Protocol]) -> Checks:
-    owners = [place for place, request in enumerate(batch.requests) for _ in request.checks]
-    subject_of = np.array(owners, dtype=np.int64)
+    subjects = [subject for subject, request in enumerate(batch.requests) for _ in request.checks]
+    own = [protocols[subject] for subject in subjects]
 
     def limit(name: str) -> Floats:
-        return np.array([protocols[one].limits[f"protocol.device_check.{name}"] for one in owners], dtype=np.float64)
+        return np.array([protocol.limits[f"protocol.device_check.{name}"] for protocol in own], dtype=np.float64)
 
     compared = comparisons_of(batch.checks)
     agreed = agreement(compared, limit("largest_bias"), limit("minimum_pairs"))
     judged = standard(compared, {name: limit(f"standard.{name}") for name in STANDARD_LIMITS})
-    orders = [protocols[one].check_order for one in owners]
+    orders = [protocol.check_order for protocol in own]
     stepwise = procedure(batch.checks, orders, {name: limit(f"procedure.{name}") for name in BANDS})
-    return Checks(subject_of, agreed, judged, stepwise)
+    return Checks(np.array(subjects, dtype=np.int64), agreed, judged, stepwise)
 
 
 def _row(values: Floats, pressure: int) -> Floats:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Floats, count_by, sum_by
+from heartlevel.columns import Floats, count_by, moments_by
 from heartlevel.facts.catalogue import fact
 from heartlevel.facts.series import Subjects
 from heartlevel.statistics.selection import HOME
@@ -12,14 +12,14 @@ from heartlevel.statistics.selection import HOME
 DIGITS, EVEN_DIGITS = 10, 5
 # A chi-square of ten digits needs 5 expected in each; and with little spread the last digits of honest readings are uneven:
 # of normal values with standard deviation s they vary by up to 2·exp(−2π²s²/100) of a tenth, which is 1.4 % at 5.
-FEWEST, LEAST_SPREAD = 50, 5.0
+FEWEST, LEAST_SD = 50, 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class _Ends:
     counts: Floats  # subjects × digits
     size: Floats  # readings counted
-    enough: Floats  # 1, or NaN where nothing can be said
+    enough: Floats  # 1, or NaN where there are too few readings or they vary too little
 
 
 def _ends(c: Subjects) -> _Ends | None:
@@ -34,13 +34,11 @@ def _ends(c: Subjects) -> _Ends | None:
     owner, values, subjects = batch.subject_of[rows], systolic[rows], len(batch.requests)
     counts = count_by(owner * DIGITS + (values % DIGITS).astype(np.int64), subjects * DIGITS).reshape(subjects, DIGITS)
     size = counts.sum(axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        away = values - (sum_by(owner, subjects, values) / size)[owner]
-        spread = np.sqrt(sum_by(owner, subjects, away * away) / (size - 1))
-    return _Ends(counts, size, np.where((size >= FEWEST) & (spread >= LEAST_SPREAD), 1.0, np.nan))
+    _, sd, _ = moments_by(owner, subjects, values)
+    return _Ends(counts, size, np.where((size >= FEWEST) & (sd >= LEAST_SD), 1.0, np.nan))
 
 
-def _nothing_said(c: Subjects) -> Floats:
+def _unknown(c: Subjects) -> Floats:
     return np.full(len(c.source.batch.requests), np.nan)
 
 
@@ -49,7 +47,7 @@ def home_end_digits(c: Subjects) -> Floats:
     """Last digits that the scale offers: a column of mercury is read to the nearest even one."""
     ends = _ends(c)
     if ends is None:
-        return _nothing_said(c)
+        return _unknown(c)
     odd = ends.counts[:, 1::2].sum(axis=1)
     return np.where(odd > 0, DIGITS, EVEN_DIGITS) * ends.enough
 
@@ -60,7 +58,7 @@ def home_end_digit_chi2(c: Subjects) -> Floats:
     """How unevenly the last digits of systolic home readings are spread: chi-square, home_end_digits − 1 degrees."""
     ends = _ends(c)
     if ends is None:
-        return _nothing_said(c)
+        return _unknown(c)
     with np.errstate(invalid="ignore", divide="ignore"):
         # The expected counts are equal, so the sum is that of the squares over the expected, less the size.
         chi2: Floats = (ends.counts**2).sum(axis=1) * c["home_end_digits"] / ends.size - ends.size

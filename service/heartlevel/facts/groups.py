@@ -1,4 +1,4 @@
-"""Facts of special groups of people and of how evenly a series was gathered: standing, devices, pauses, last check."""
+"""Facts of treatment, of limits in doubt, and of how evenly a series was gathered: pauses, last days, device checks."""
 
 import numpy as np
 
@@ -21,7 +21,7 @@ def days_since_device_check(c: Readings) -> Floats:
 @fact("series", "age_years, pregnant or days_since_birth was sent and could not be read", flag=True, asked=False)
 def limits_unclear(c: Subjects) -> Floats:
     """A detail that decides which limits hold could not be read."""
-    return np.array([bool(one.unclear) for one in c.source.batch.requests], dtype=np.float64)
+    return np.array([bool(request.unclear) for request in c.source.batch.requests], dtype=np.float64)
 
 
 @fact("series", "readings with body_position standing, whatever their reliability", unit="1", asked=False)

@@ -92,7 +92,7 @@ def cuff_length_to_arm(c: Readings) -> Floats:
 
 
 def _best_fitting(c: Readings, choose: Callable[[Floats, Floats], Floats]) -> Floats:
-    """Return the limb's circumference; of an unknown side, the arm that a rule can least object to."""
+    """Return the limb's circumference; where the side is unknown, that of the arm the cuff fits better."""
     around, left, right = _limb(c), c["circumference_left"], c["circumference_right"]
     either = (c["placement"] == UPPER_ARM) & np.isnan(c["side"])
     return np.where(either, choose(left, right), around)
@@ -190,8 +190,8 @@ def work_day(c: Readings) -> Floats:
     """Taken on a working day (the weekday stands in where nothing was recorded: common practice)."""
     recorded_work, recorded_free = c["circumstance_work_day"] == 1, c["circumstance_free_day"] == 1
     weekday = (c.source.day + 6) % 7 < SATURDAY  # ordinal 1 was a Monday
-    said = recorded_work != recorded_free
-    return np.where(said, recorded_work, weekday).astype(np.float64)
+    recorded = recorded_work != recorded_free
+    return np.where(recorded, recorded_work, weekday).astype(np.float64)
 
 
 @fact("reading", "not work_day", flag=True)

@@ -1,4 +1,4 @@
-"""Facts of how far apart the repeats of home sittings lie, over the whole series: one sitting alone says little."""
+"""Facts of how far apart the first two readings of home sittings lie, over the whole series."""
 
 import numpy as np
 

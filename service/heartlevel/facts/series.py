@@ -7,7 +7,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, extreme_by, sum_by
+from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, extreme_by, mean_by
 from heartlevel.facts.catalogue import DERIVED, fact
 from heartlevel.facts.reading import Readings
 from heartlevel.intake.batch import Batch
@@ -19,7 +19,7 @@ from heartlevel.vocabulary import MMHG, RELIABILITIES, SETTINGS
 
 @dataclass(frozen=True)
 class Series:
-    """What the facts of a series are made from."""
+    """What the facts of a series are computed from."""
 
     batch: Batch
     readings: Readings
@@ -44,25 +44,23 @@ class Series:
     def days(self, rows: Bools) -> Floats:
         """Count each subject's days (within a setting) that have a marked reading."""
         batch = self.batch
-        has_one = np.zeros(batch.days, dtype=bool)
-        has_one[batch.day_of[rows]] = True
-        return count_by(batch.group_of_day // len(SETTINGS), len(batch.requests), has_one)
+        measured = np.zeros(batch.days, dtype=bool)
+        measured[batch.day_of[rows]] = True
+        return count_by(batch.group_of_day // len(SETTINGS), len(batch.requests), measured)
 
     def share(self, rows: Bools, flags: Floats) -> Floats:
         """Return the share of flags that are true among the marked readings where they are known."""
         batch, known = self.batch, rows & ~np.isnan(flags)
-        true = sum_by(batch.subject_of[known], len(batch.requests), flags[known])
-        with np.errstate(invalid="ignore"):
-            return true / self.count(known)
+        return mean_by(batch.subject_of[known], len(batch.requests), flags[known])
 
     def mean(self, setting: int, selection: str, quantity: int) -> Floats:
-        """Return an average of each subject."""
-        whole: Floats = self.averages.mean[quantity, self.averages.row(selection), setting :: len(SETTINGS)]
-        return whole
+        """Return each subject's average of a selection; `quantity` is an index into QUANTITIES."""
+        means: Floats = self.averages.mean[quantity, self.averages.row(selection), setting :: len(SETTINGS)]
+        return means
 
     def limit(self, name: str) -> Floats:
-        """Return a figure of each subject's protocol."""
-        return np.array([one.limits[name] for one in self.protocols], dtype=np.float64)
+        """Return a limit of each subject's protocol."""
+        return np.array([protocol.limits[name] for protocol in self.protocols], dtype=np.float64)
 
 
 Subjects: TypeAlias = Columns[Series]
@@ -89,9 +87,9 @@ def office_readings(c: Subjects) -> Floats:
 def home_sittings(c: Subjects) -> Floats:
     """Sittings at home."""
     batch = c.source.batch
-    has_one = np.zeros(batch.sittings, dtype=bool)
-    has_one[batch.sitting_of[c.source.rows(HOME)]] = True
-    return count_by(batch.subject_of_sitting, len(batch.requests), has_one)
+    measured = np.zeros(batch.sittings, dtype=bool)
+    measured[batch.sitting_of[c.source.rows(HOME)]] = True
+    return count_by(batch.subject_of_sitting, len(batch.requests), measured)
 
 
 @fact("series", "local days with a usable home reading", unit="d")
@@ -134,8 +132,8 @@ def home_free_days(c: Subjects) -> Floats:
 def span_days(c: Subjects) -> Floats:
     """Days from the first home reading to the last."""
     batch, rows = c.source.batch, c.source.rows(HOME)
-    owner, day, size = batch.subject_of[rows], batch.day[rows].astype(np.float64), len(batch.requests)
-    return extreme_by(owner, size, day, largest=True) - extreme_by(owner, size, day, largest=False)
+    subject, day, size = batch.subject_of[rows], batch.day[rows].astype(np.float64), len(batch.requests)
+    return extreme_by(subject, size, day, largest=True) - extreme_by(subject, size, day, largest=False)
 
 
 @fact("series", "quiet among home readings whose circumstances were recorded", unit="1", share=True)

@@ -42,28 +42,28 @@ def _spread(batch: Batch, values: Floats) -> Floats:
     return largest - extreme_by(batch.sitting_of, batch.sittings, values, largest=False)
 
 
-def _for_several(c: Sittings, values: Floats) -> Floats:
+def _of_two_or_more(c: Sittings, values: Floats) -> Floats:
     return np.where(c["sitting_readings"] > 1, values, np.nan)
 
 
 @fact("sitting", "largest − smallest systolic; unknown for one reading", unit=MMHG)
 def sitting_systolic_range(c: Sittings) -> Floats:
     """Spread of the systolic values."""
-    return _for_several(c, _spread(c.source, c.source.readings["systolic"]))
+    return _of_two_or_more(c, _spread(c.source, c.source.readings["systolic"]))
 
 
 @fact("sitting", "largest − smallest diastolic; unknown for one reading", unit=MMHG)
 def sitting_diastolic_range(c: Sittings) -> Floats:
     """Spread of the diastolic values."""
-    return _for_several(c, _spread(c.source, c.source.readings["diastolic"]))
+    return _of_two_or_more(c, _spread(c.source, c.source.readings["diastolic"]))
 
 
-def _nth(c: Sittings, name: str, place: int) -> Floats:
-    """Return the value of each sitting's reading at a place counted from 0, or from −1 for the last."""
+def _nth(c: Sittings, name: str, n: int) -> Floats:
+    """Return the value of each sitting's nth reading, counted from 0, or from the end with −1 for the last."""
     batch, rank = c.source, c.source.rank_in_sitting
-    if place < 0:
+    if n < 0:
         rank = rank - c["sitting_readings"][batch.sitting_of].astype(np.int64)
-    rows = rank == place
+    rows = rank == n
     values = np.full(batch.sittings, np.nan)
     values[batch.sitting_of[rows]] = batch.readings[name][rows]
     return values
@@ -72,11 +72,11 @@ def _nth(c: Sittings, name: str, place: int) -> Floats:
 @fact("sitting", "first systolic − last systolic; unknown for one reading", unit=MMHG)
 def sitting_systolic_fall(c: Sittings) -> Floats:
     """How far the systolic value fell from first to last."""
-    return _for_several(c, _nth(c, "systolic", 0) - _nth(c, "systolic", -1))
+    return _of_two_or_more(c, _nth(c, "systolic", 0) - _nth(c, "systolic", -1))
 
 
 def _moves(c: Sittings) -> tuple[Ints, Floats]:
-    """Return, of each reading but the first of its sitting, the sitting and how the systolic value moved to it."""
+    """Return, for each reading after the first of a sitting, that sitting and systolic less the one before."""
     batch = c.source
     order = np.argsort(batch.sitting_of, kind="stable")
     sitting, systolic = batch.sitting_of[order], batch.readings["systolic"][order]
@@ -85,7 +85,7 @@ def _moves(c: Sittings) -> tuple[Ints, Floats]:
 
 
 def _steady(c: Sittings, direction: float) -> Floats:
-    """Return whether three or more readings each moved on in one direction; unknown for fewer."""
+    """Return whether three or more readings each moved on in the direction, 1 or −1; unknown for fewer."""
     sitting, move = c.once(_moves)
     broken = count_by(sitting, c.source.sittings, move * direction <= 0) > 0
     return np.where(c["sitting_readings"] >= SHORTEST_RUN, ~broken, np.nan)

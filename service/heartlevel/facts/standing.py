@@ -1,4 +1,4 @@
-"""Facts of a reading taken standing, held against the last one before it in the sitting that was not."""
+"""Facts of a reading taken standing, compared with the last seated or lying one before it in the sitting."""
 
 import numpy as np
 
@@ -12,9 +12,9 @@ NONE = -1
 
 
 def _before(c: Readings) -> Ints:
-    """Return, for each standing reading, the row of the last one of its sitting seated or lying; −1 for none.
+    """Return, for each standing reading, the row of the last seated or lying one of its sitting; −1 for none.
 
-    Another limb would bring in the difference of the limbs, and swapped pressures are no fall: neither is compared.
+    Readings of another limb, and readings with swapped pressures, are not compared.
     """
     batch = c.source
     if not (c["body_position"] == STANDING).any():  # most requests have none
@@ -23,15 +23,15 @@ def _before(c: Readings) -> Ints:
     position, sitting = c["body_position"][order], batch.sitting_of[order]
     down = ~np.isnan(position) & (position != STANDING)
     last = np.maximum.accumulate(np.where(down, np.arange(batch.size), NONE))
-    found = np.full(batch.size, NONE, dtype=np.int64)
-    found[order] = np.where((position == STANDING) & (last >= 0) & (sitting[last] == sitting), order[last], NONE)
+    before = np.full(batch.size, NONE, dtype=np.int64)
+    before[order] = np.where((position == STANDING) & (last >= 0) & (sitting[last] == sitting), order[last], NONE)
     site, plausible = c["site"], c["systolic"] > c["diastolic"]
-    same_limb = (site == site[found]) | np.isnan(site) | np.isnan(site[found])
-    return np.where(same_limb & plausible & plausible[found], found, NONE)
+    same_limb = (site == site[before]) | np.isnan(site) | np.isnan(site[before])
+    return np.where(same_limb & plausible & plausible[before], before, NONE)
 
 
 def _since(c: Readings, values: Floats) -> Floats:
-    """Return how far a value fell from the reading before to the standing one; unknown where there is none."""
+    """Return how far a value fell from the reading before to the standing one; unknown where there is none before."""
     before = _before(c)
     return np.where(before >= 0, values[before] - values, np.nan)
 
