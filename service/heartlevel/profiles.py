@@ -1,4 +1,4 @@
-"""Guidelines and averaging protocols as they are used: limits, categories, discards. Their figures are in `rules/`."""
+"""Guidelines and averaging protocols: limits, categories, discards. Their figures are in `rules/`."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -46,7 +46,7 @@ class Protocol:
 
 @dataclass(frozen=True, slots=True)
 class UsualInOffice:
-    """How office visits of one person usually differ, and what that weighs beside the person's own visits."""
+    """How much office visits of one person usually differ, and how that weighs beside the person's own visits."""
 
     sd: tuple[float, float]  # systolic and diastolic, mm[Hg]
     degrees: float  # of freedom

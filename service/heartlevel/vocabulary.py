@@ -1,7 +1,7 @@
 """Every enumeration of the contract, once: requests, facts, rules and documentation read them from here.
 
-A choice is coded in columns as its place in the tuple, so the order of a tuple is part of no contract
-and may change between versions.
+In columns a choice is its index in the tuple; the order of a tuple is part of no contract and may change between
+versions.
 """
 
 SETTINGS = ("home", "office", "work", "pharmacy", "ambulatory")

@@ -44,7 +44,7 @@ class Batch:
         return np.searchsorted(self.subject_of, np.arange(len(self.requests) + 1))
 
     def rows_of(self, subject: int) -> slice:
-        """Return where a subject's readings are: they stand together."""
+        """Return the rows of a subject's readings."""
         return slice(int(self._starts[subject]), int(self._starts[subject + 1]))
 
     @cached_property
@@ -59,7 +59,7 @@ class Batch:
 
     @cached_property
     def setting(self) -> Ints:
-        """Each reading's setting as its place in the vocabulary."""
+        """Each reading's setting as its index in the vocabulary."""
         return self.readings["setting"].astype(np.int64)
 
     @cached_property
@@ -109,12 +109,12 @@ class Batch:
     @cached_property
     def group_of_sitting(self) -> Ints:
         """Each sitting's group."""
-        return self._owner(self.sitting_of, self.sittings)
+        return self._groups_of(self.sitting_of, self.sittings)
 
     @cached_property
     def group_of_day(self) -> Ints:
         """Each day's group."""
-        return self._owner(self.day_of, self.days)
+        return self._groups_of(self.day_of, self.days)
 
     @cached_property
     def subject_of_sitting(self) -> Ints:
@@ -123,28 +123,29 @@ class Batch:
 
     @cached_property
     def rank_in_sitting(self) -> Ints:
-        """Each reading's place in its sitting, from 0."""
+        """Each reading's rank in its sitting, from 0."""
         return rank_within(self.sitting_of, self.sittings)
 
     @cached_property
     def day_rank(self) -> Ints:
-        """Which of its group's days, from 0, each reading was taken on."""
+        """The rank, from 0, of each reading's day among the days of its group."""
         first = np.full(self.groups, self.days, dtype=np.int64)
         np.minimum.at(first, self.group_of_day, np.arange(self.days))
         return self.day_of - first[self.group_of]
 
-    def _owner(self, part_of: Ints, size: int) -> Ints:
-        owner = np.zeros(size, dtype=np.int64)
-        owner[part_of] = self.group_of
-        return owner
+    def _groups_of(self, number_of: Ints, size: int) -> Ints:
+        """Return the group of each sitting or day, given every reading's."""
+        groups = np.zeros(size, dtype=np.int64)
+        groups[number_of] = self.group_of
+        return groups
 
 
 def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batch:
     """Put the requests' readings into columns. `sitting_gaps` are minutes, one a request."""
-    taken = [one for request in requests for one in request.readings]
-    of_subject = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
-    readings = recorded_columns(READING, [one.data for one in taken]) | _devices(requests)
-    readings |= _circumstances([one.data.get("circumstances") for one in taken])
+    taken = [reading for request in requests for reading in request.readings]
+    subject_of = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
+    readings = recorded_columns(READING, [reading.data for reading in taken]) | _devices(requests)
+    readings |= _circumstances([reading.data.get("circumstances") for reading in taken])
     subjects = recorded_columns(SUBJECT, [request.subject for request in requests])
     subjects |= _sides([request.subject for request in requests])
     since = [ordinal(request.subject.get("treatment_since")) for request in requests]
@@ -156,12 +157,12 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
         requests=requests,
         subjects=subjects,
         readings=readings,
-        names=[one.name for one in taken],
-        indices=[one.index for one in taken],
-        subject_of=of_subject.astype(np.int64),
-        instant=np.array([one.instant for one in taken], dtype=np.float64),
-        day=np.array([one.local.toordinal() for one in taken], dtype=np.int64),
-        hour=np.array([local_hour(one.local) for one in taken], dtype=np.float64),
+        names=[reading.name for reading in taken],
+        indices=[reading.index for reading in taken],
+        subject_of=subject_of.astype(np.int64),
+        instant=np.array([reading.instant for reading in taken], dtype=np.float64),
+        day=np.array([reading.local.toordinal() for reading in taken], dtype=np.int64),
+        hour=np.array([local_hour(reading.local) for reading in taken], dtype=np.float64),
         sitting_gap=np.array(sitting_gaps, dtype=np.float64),
     )
 
@@ -169,27 +170,27 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
 def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
     """Return the facts of each reading's device. Each device is read once, not once a reading."""
     described: list[Mapping[str, Any]] = [NONE]  # the first row is for readings without a known device
-    of_reading: list[int] = []
+    device_of: list[int] = []  # of each reading, its row
     for request in requests:
         row_of = {name: row for row, name in enumerate(request.devices, start=len(described))}
         described += request.devices.values()
-        of_reading += [row_of.get(one.data.get("device") or "", 0) for one in request.readings]
-    rows = np.array(of_reading, dtype=np.int64)
+        device_of += [row_of.get(reading.data.get("device") or "", 0) for reading in request.readings]
+    rows = np.array(device_of, dtype=np.int64)
     number: dict[tuple[int, str], float] = {}  # of every device named, described or not
     numbers = [
-        number.setdefault((place, name), float(len(number))) if (name := one.data.get("device")) else np.nan
-        for place, request in enumerate(requests)
-        for one in request.readings
+        number.setdefault((subject, name), float(len(number))) if (name := reading.data.get("device")) else np.nan
+        for subject, request in enumerate(requests)
+        for reading in request.readings
     ]
     columns = recorded_columns(DEVICE, described) | {
-        "device_checked_on": np.array([ordinal(one.get("checked_on")) for one in described]),
+        "device_checked_on": np.array([ordinal(device.get("checked_on")) for device in described]),
     }
-    of_device = {name: column[rows] for name, column in columns.items()}
-    return {**of_device, "device_number": np.array(numbers, dtype=np.float64)}
+    by_reading = {name: column[rows] for name, column in columns.items()}
+    return {**by_reading, "device_number": np.array(numbers, dtype=np.float64)}
 
 
 def ordinal(day: str | None) -> float:
-    """Return a written date as a number of days; NaN for none."""
+    """Return a date, YYYY-MM-DD, as its proleptic ordinal; NaN for none."""
     return float(date.fromisoformat(day).toordinal()) if day else float("nan")
 
 
@@ -200,23 +201,23 @@ def circumstance_column(name: str) -> str:
 
 def _circumstances(lists: Sequence[Sequence[str] | None]) -> dict[str, Floats]:
     """Return a flag a circumstance: listed or not; unknown where no list was sent."""
-    listed = [[None if one is None else name in one for one in lists] for name in CIRCUMSTANCES]
+    listed = [[None if names is None else name in names for names in lists] for name in CIRCUMSTANCES]
     return dict(zip(map(circumstance_column, CIRCUMSTANCES), np.array(listed, dtype=np.float64), strict=True))
 
 
 def listed(items: Sequence[str | None] | None, name: str) -> bool | None:
-    """Return whether a name is listed; unknown without a list, and where it may be what could not be read."""
+    """Return whether a name is in a list; None without a list, or where it may be the item that could not be read."""
     if items is None or name in items:
         return None if items is None else True
     return None if UNREAD in items else False
 
 
 def _sides(subjects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
-    """Return, for each side, the arm's circumference and whether that arm is to be avoided."""
+    """Return, for each side, the mid-upper-arm circumference and whether that arm is to be avoided."""
     columns = {}
     for side in SIDES:
-        around = [(one.get("arm_circumference_cm") or NONE).get(side) for one in subjects]
-        avoid = [one.get("avoid_arms") for one in subjects]
+        around = [(subject.get("arm_circumference_cm") or NONE).get(side) for subject in subjects]
+        avoid = [listed(subject.get("avoid_arms"), side) for subject in subjects]
         columns[f"circumference_{side}"] = np.array(around, dtype=np.float64)
-        columns[f"avoid_{side}"] = np.array([listed(one, side) for one in avoid], dtype=np.float64)
+        columns[f"avoid_{side}"] = np.array(avoid, dtype=np.float64)
     return columns

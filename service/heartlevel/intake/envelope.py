@@ -1,4 +1,4 @@
-"""The outermost object of a request: what in it refuses the whole, and what costs a detail of the person only."""
+"""The outermost object of a request: which faults refuse all of it, and which only lose a detail of the subject."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -21,7 +21,7 @@ LIMITS_BY = ("age_years", *PREGNANCY_BY)
 
 @dataclass(frozen=True, slots=True)
 class EnvelopeContent:
-    """An envelope read. `refusing` are faults that nothing can be judged with, `details` those of the person's details."""
+    """What an envelope says, the faults that refuse the request, and those that only lose a detail of the subject."""
 
     values: dict[str, Any]
     refusing: list[Problem] = field(default_factory=list)
@@ -38,41 +38,41 @@ def read_envelope(payload: object) -> EnvelopeContent:
     except ValidationError as error:
         faults, valid = messages(error), error.valid_data
     values = dict(valid) if isinstance(valid, dict) else {}
-    of_subject = faults.get("subject")
-    if isinstance(of_subject, dict):
-        values["subject"] = mark_unread_items(values.get("subject") or {}, of_subject)
-    whole = EnvelopeContent(values)
-    for one in from_messages(faults, ENVELOPE, payload, ""):
-        (whole.details if _is_detail(one) else whole.refusing).append(one)
-    return whole
+    subject_faults = faults.get("subject")
+    if isinstance(subject_faults, dict):
+        values["subject"] = mark_unread_items(values.get("subject") or {}, subject_faults)
+    content = EnvelopeContent(values)
+    for problem in from_messages(faults, ENVELOPE, payload, ""):
+        (content.details if _is_detail(problem) else content.refusing).append(problem)
+    return content
 
 
 def mark_unread_items(subject: dict[str, Any], faults: Mapping[Any, Any]) -> dict[str, Any]:
-    """Add to a list of which a part could not be read what stands for that part: what is in it stays listed."""
-    halves = {key for key in faults if isinstance(SUBJECT.fields.get(key), Items)}
-    return {key: [*value, UNREAD] if key in halves else value for key, value in subject.items()}
+    """Add UNREAD to the subject's lists that have faulty items: of what is not in them it is then unknown whether it is."""
+    partly_read = {key for key in faults if isinstance(SUBJECT.fields.get(key), Items)}
+    return {key: [*value, UNREAD] if key in partly_read else value for key, value in subject.items()}
 
 
-def _is_detail(one: Problem) -> bool:
-    """Say whether a problem is about a detail of the subject: anything but who it is."""
-    return one.pointer.startswith(OF_SUBJECT) and one.pointer != f"{OF_SUBJECT}id"
+def _is_detail(problem: Problem) -> bool:
+    """Return whether a problem concerns a detail of the subject: anything but its id."""
+    return problem.pointer.startswith(OF_SUBJECT) and problem.pointer != f"{OF_SUBJECT}id"
 
 
 def unclear_details(details: Iterable[Problem], within: str = OF_SUBJECT) -> frozenset[str]:
-    """Return the details that decide which limits hold and that problems with the subject's details leave unclear.
+    """Return those of LIMITS_BY, the details that decide which limits hold, that the problems leave unclear.
 
-    A key that is not defined may be any of them misspelt, unless it is near to one of the other details.
+    An unknown key may be any of them misspelt, unless it is near to another detail.
     """
-    found: set[str] = set()
-    for one in details:
-        name = one.pointer.removeprefix(within).split("/")[0]
+    unclear: set[str] = set()
+    for problem in details:
+        name = problem.pointer.removeprefix(within).split("/")[0]
         if name in SUBJECT.fields:
-            found |= {name}
-        elif one.code == "unknown-key":
-            found |= {meant} if (meant := closest(name, SUBJECT.fields)) else set(LIMITS_BY)
-    return frozenset(found & set(LIMITS_BY))
+            unclear |= {name}
+        elif problem.code == "unknown-key":
+            unclear |= {meant} if (meant := closest(name, SUBJECT.fields)) else set(LIMITS_BY)
+    return frozenset(unclear & set(LIMITS_BY))
 
 
 def without_partly_read_lists(item: dict[str, Any], faults: Mapping[Any, Any], block: Block) -> dict[str, Any]:
-    """Leave a list out of which a part could not be read: what is not in it would count as not listed."""
+    """Leave out the lists with faulty items: what they no longer hold would count as not listed."""
     return {key: value for key, value in item.items() if not (key in faults and isinstance(block.fields[key], Items))}

@@ -1,4 +1,4 @@
-"""Words for what is wrong with a request: where it is, what was found, what was expected, the near match."""
+"""What is wrong with a request, in words: the pointer, what was sent, what was expected, the near match."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -42,14 +42,12 @@ DETAILS_IN_FILES = {
     "too-few": "found fewer items than needed; expected {expected}",
 }
 WORDS = DETAILS | DETAILS_IN_FILES
-
-
 LONGEST_NAME = 80
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Problem:
-    """Something in the request that could not be read, with its place as a JSON Pointer (RFC 6901)."""
+    """Something in the request that could not be read; `pointer` is a JSON Pointer to it (RFC 6901)."""
 
     pointer: str
     code: str
@@ -61,17 +59,17 @@ class Problem:
         return asdict(self)
 
     def __str__(self) -> str:
-        """Write the problem on one line, place first."""
+        """Write the problem on one line, the pointer first."""
         return f"{self.pointer or '/'}: {self.detail}{f' ({self.hint})' if self.hint else ''}"
 
 
-def problem(pointer: str, code: str, found: object = None, expected: str = "", hint: str | None = None) -> Problem:
-    """Word a problem of a known code."""
-    return Problem(pointer, code, WORDS[code].format(found=abridged(found), expected=expected), hint)
+def problem(pointer: str, code: str, value: object = None, expected: str = "", hint: str | None = None) -> Problem:
+    """Word a problem with the value sent. `code` is a key of WORDS."""
+    return Problem(pointer, code, WORDS[code].format(found=abridged(value), expected=expected), hint)
 
 
 def exactly_one_given(item: Mapping[str, Any], names: Sequence[str], at: str) -> list[Problem]:
-    """Return what is wrong where not exactly one of several fields is given; null counts as not given."""
+    """Return what is wrong unless exactly one of the named fields is given; null counts as not given."""
     given = [name for name in names if item.get(name) is not None]
     if not given:
         return [problem(f"{at}/{names[0]}", "missing", expected=" or ".join(names))]
@@ -79,8 +77,8 @@ def exactly_one_given(item: Mapping[str, Any], names: Sequence[str], at: str) ->
 
 
 def sorted_problems(problems: Iterable[Problem]) -> list[Problem]:
-    """Sort by place, numbers in pointers as numbers, and drop repetitions."""
-    return sorted(set(problems), key=lambda one: (padded(one.pointer), one.code))
+    """Sort by pointer, the numbers in it as numbers, and drop repetitions."""
+    return sorted(set(problems), key=lambda problem: (padded(problem.pointer), problem.code))
 
 
 def padded(text: str) -> str:
@@ -110,16 +108,16 @@ def near(name: object, allowed: Iterable[str]) -> str | None:
 
 
 def closest(name: object, allowed: Iterable[str]) -> str | None:
-    """Return the allowed name that one that is not allowed may be a slip of; None if it is near to none."""
-    by_small = {one.lower(): one for one in allowed}
-    # Only a short text can be a slip of the pen; comparing costs time in the text's length.
+    """Return the allowed name that `name` is probably a misspelling of; None if it is near to none."""
+    by_lower_case = {word.lower(): word for word in allowed}
+    # Only a short text can be misspelt; comparing takes time by the text's length.
     text = name[:LONGEST_NAME].lower() if isinstance(name, str) else ""
-    match = get_close_matches(text, by_small, n=1, cutoff=0.6)
-    return by_small[match[0]] if match else None
+    match = get_close_matches(text, by_lower_case, n=1, cutoff=0.6)
+    return by_lower_case[match[0]] if match else None
 
 
 def expected_by(field: fields.Field[Any] | None) -> str:
-    """Say what a field takes."""
+    """Word what a field accepts."""
     match field:
         case Number():
             unit = field.metadata.get("unit", "")
@@ -138,14 +136,14 @@ def expected_by(field: fields.Field[Any] | None) -> str:
 
 
 def from_messages(messages: Mapping[Any, Any], block: Block, raw: object, at: str) -> Iterator[Problem]:
-    """Turn marshmallow's nested codes into problems, with `at` the pointer of the object checked."""
+    """Turn marshmallow's nested codes into problems; `at` is the pointer of the object checked, `raw` the object."""
     for key, inner in messages.items():
-        # In an object, marshmallow's own key for the whole can only be a field that someone called so.
+        # In an object, marshmallow's key for faults of the whole can only be a field sent under that name.
         if key == "_schema" and not isinstance(raw, dict):
             yield from (problem(at, code, raw) for code in inner)
             continue
         value = raw.get(key) if isinstance(raw, dict) else None
-        yield from _of_field(inner, _declared(block).get(key), block, key, value, f"{at}/{escaped(key)}")
+        yield from _field_problems(inner, _declared(block).get(key), block, key, value, f"{at}/{escaped(key)}")
 
 
 def _declared(block: Block) -> dict[object, fields.Field[Any]]:
@@ -153,16 +151,16 @@ def _declared(block: Block) -> dict[object, fields.Field[Any]]:
     return {field.data_key or name: field for name, field in block.fields.items()}
 
 
-def _of_field(
+def _field_problems(
     inner: Any, field: fields.Field[Any] | None, block: Block, key: object, value: object, at: str
 ) -> Iterator[Problem]:
     if isinstance(inner, dict):
         if isinstance(field, Part):
             yield from from_messages(inner, field.schema, value, at)  # type: ignore[arg-type]
         elif isinstance(field, Items):
-            for place, deeper in inner.items():
-                item = value[place] if isinstance(value, list) else None
-                yield from _of_field(deeper, field.inner, block, place, item, f"{at}/{place}")
+            for index, deeper in inner.items():
+                item = value[index] if isinstance(value, list) else None
+                yield from _field_problems(deeper, field.inner, block, index, item, f"{at}/{index}")
         return
     for code in inner:
         yield problem(at, code, value, expected_by(field), _hint(code, field, block, key, value))
@@ -179,12 +177,12 @@ def _hint(code: str, field: fields.Field[Any] | None, block: Block, key: object,
 
 
 def _digit_hint(value: float, field: Number) -> str | None:
-    """Name the values that one digit fewer would give, where a digit was doubled or added."""
+    """Name the possible values with a digit left out, where a digit was probably doubled or added."""
     digits = abridged(value)
     if not digits.isdigit() or not 4 <= len(digits) <= 6:
         return None
     fewer = {int(digits[:i] + digits[i + 1 :]) for i in range(len(digits))}
-    fitting = sorted(one for one in fewer if field.low <= one <= field.high)
+    fitting = sorted(number for number in fewer if field.low <= number <= field.high)
     return f"a digit too many? {' or '.join(map(str, fitting))}" if fitting else None
 
 

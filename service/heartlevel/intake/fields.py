@@ -15,7 +15,7 @@ from marshmallow.exceptions import ValidationError
 
 DAY = pattern(r"\d{4}-\d\d-\d\d")
 KEBAB_CASE = pattern(r"[a-z0-9]+(-[a-z0-9]+)*")
-UNREAD = None  # in a list, stands for items that could not be read
+UNREAD = None  # an item of a list that could not be read
 CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
 
 
@@ -129,7 +129,7 @@ class Choice(fields.String):
     default_error_messages = {**CODES, "invalid": "not-one-of"}  # noqa: RUF012
 
     def __init__(self, names: Sequence[str], **more: Any) -> None:
-        """Keep the names in the vocabulary's order: their place is their code in columns."""
+        """Keep the names in the vocabulary's order: their index is their code in columns."""
         self.names = tuple(names)
         super().__init__(validate=validate.OneOf(self.names, error="not-one-of"), **more)
 
@@ -169,7 +169,7 @@ class Anything(fields.Raw):
 
 
 def about(meaning: str, *, unit: str | None = None, fact: str | None = None, **more: Any) -> dict[str, Any]:
-    """Make a field's keyword arguments: optional, null allowed, described."""
+    """Return a field's keyword arguments: optional, null allowed, described."""
     notes = {"description": meaning, "unit": unit, "fact": fact}
     optional: dict[str, Any] = {"allow_none": not more.get("required", False)}
     return optional | more | {"metadata": {key: value for key, value in notes.items() if value is not None}}
@@ -216,6 +216,6 @@ def part(block: type[Block], meaning: str, **more: Any) -> Part:
 
 
 def messages(error: ValidationError) -> Mapping[Any, Any]:
-    """Return marshmallow's nested messages; ours are always shaped like the input."""
-    found = error.messages
-    return found if isinstance(found, dict) else {"_schema": found}
+    """Return marshmallow's messages as nested as the input, those of the whole under `_schema`."""
+    nested = error.messages
+    return nested if isinstance(nested, dict) else {"_schema": nested}

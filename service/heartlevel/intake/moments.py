@@ -1,4 +1,4 @@
-"""When each reading was taken: instants, local days and hours; duplicates; pressures in mm[Hg]."""
+"""When each reading was taken: instants, local days and hours; exact duplicates; pressures in mm[Hg]."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -22,34 +22,34 @@ NOT_COMPARED = {"id": None, "taken_at": None, "unit": None}
 
 @dataclass(slots=True)
 class TimedReading:
-    """A readable reading and its place in time and in the request; `data` holds pressures in mm[Hg]."""
+    """A readable reading and when it was taken; `data` is as sent, but pressures are in mm[Hg]."""
 
     instant: float  # seconds since 1970-01-01T00:00Z
     local: datetime
     name: str
-    index: int  # in the list of readings that was sent
+    index: int  # in the list sent
     data: dict[str, Any]
 
 
 def timed_readings(
     readings: Mapping[int, dict[str, Any]], zone: ZoneInfo | None
 ) -> tuple[list[TimedReading], list[Problem]]:
-    """Sort readings by time, name each one, and leave out exact copies and what has no readable time."""
+    """Sort readings by time and name them; leave out exact copies and readings without a readable time."""
     taken, problems = [], []
-    for place, data in readings.items():
-        moment, faults = moment_of(data["taken_at"], zone, f"/readings/{place}/taken_at")
-        mistaken = to_mmhg(data, place)
+    for index, data in readings.items():
+        moment, faults = moment_of(data["taken_at"], zone, f"/readings/{index}/taken_at")
+        mistaken = to_mmhg(data, index)
         problems += faults + mistaken
         if moment is not None and not mistaken:
             name = data.get("id") or f"@{data['taken_at']}"
-            taken.append(TimedReading(moment.timestamp(), moment, name, place, data))
-    taken.sort(key=lambda one: one.instant)
+            taken.append(TimedReading(moment.timestamp(), moment, name, index, data))
+    taken.sort(key=lambda reading: reading.instant)
     kept, copies = without_copies(taken)
     return kept, problems + copies + number_repeated_names(kept)
 
 
 def moment_of(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | None, list[Problem]]:
-    """Read a time; `at` is its pointer. None with the reason where it cannot be placed."""
+    """Read a time; `at` is its pointer. Where the instant is unknown, return None with the reason."""
     try:
         moment = datetime.fromisoformat(text.upper()) if RFC3339.fullmatch(text) else None
     except ValueError:
@@ -64,7 +64,7 @@ def moment_of(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | Non
 
 
 def _in_zone(naive: datetime, zone: ZoneInfo, at: str, text: str) -> tuple[datetime | None, list[Problem]]:
-    """Place a wall-clock time in its zone; the hours that clocks skip or show twice are named."""
+    """Read a wall-clock time in its zone; an hour that clocks skip or show twice is a problem."""
     moment = naive.replace(tzinfo=zone)
     if moment.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != naive:
         return None, [problem(at, "no-such-local-time", text, hint="add the offset")]
@@ -73,8 +73,8 @@ def _in_zone(naive: datetime, zone: ZoneInfo, at: str, text: str) -> tuple[datet
     return moment, []
 
 
-def to_mmhg(data: dict[str, Any], place: int) -> list[Problem]:
-    """Convert a reading's pressures where they are; a problem where no blood pressure is that high."""
+def to_mmhg(data: dict[str, Any], index: int) -> list[Problem]:
+    """Convert a reading's pressures to mm[Hg] in place; return a problem where no blood pressure is that high."""
     if data.get("unit") != KPA:
         return []
     faults = []
@@ -83,49 +83,49 @@ def to_mmhg(data: dict[str, Any], place: int) -> list[Problem]:
         data[name] = kpa * MMHG_PER_KPA
         if data[name] > HIGHEST_READABLE:
             meant = f"{data[name]:.0f} mm[Hg]"
-            at = f"/readings/{place}/{name}"
+            at = f"/readings/{index}/{name}"
             faults.append(problem(at, "unit-mistaken", kpa, meant, "was the unit mm[Hg] instead of kPa?"))
     return faults
 
 
-def _by_content(one: TimedReading) -> tuple[str, float, float, bytes]:
+def _by_content(reading: TimedReading) -> tuple[str, float, float, bytes]:
     """Order readings of one instant by name, then content, so that the order of the request plays no part."""
-    content = orjson.dumps(one.data, option=orjson.OPT_SORT_KEYS)
-    return padded(one.name), one.data["systolic"], one.data["diastolic"], content
+    content = orjson.dumps(reading.data, option=orjson.OPT_SORT_KEYS)
+    return padded(reading.name), reading.data["systolic"], reading.data["diastolic"], content
 
 
 def without_copies(taken: list[TimedReading]) -> tuple[list[TimedReading], list[Problem]]:
-    """Leave out all but one of exact copies, and put readings of one instant in order. Sorted by time before."""
+    """Leave out exact copies, and sort the readings of each instant by content. `taken` is sorted by time."""
     kept: list[TimedReading] = []
     problems: list[Problem] = []
-    for _, together in groupby(taken, key=lambda one: one.instant):
-        several = list(together)
-        if len(several) == 1:
-            kept += several
+    for _, readings in groupby(taken, key=lambda reading: reading.instant):
+        simultaneous = list(readings)
+        if len(simultaneous) == 1:
+            kept += simultaneous
             continue
         seen: set[bytes] = set()
-        for one in sorted(several, key=_by_content):
-            content = orjson.dumps(one.data | NOT_COMPARED, option=orjson.OPT_SORT_KEYS)
+        for reading in sorted(simultaneous, key=_by_content):
+            content = orjson.dumps(reading.data | NOT_COMPARED, option=orjson.OPT_SORT_KEYS)
             if content in seen:
-                problems.append(problem(f"/readings/{one.index}", "exact-duplicate"))
+                problems.append(problem(f"/readings/{reading.index}", "exact-duplicate"))
             else:
                 seen.add(content)
-                kept.append(one)
+                kept.append(reading)
     return kept, problems
 
 
 def number_repeated_names(kept: Iterable[TimedReading]) -> list[Problem]:
-    """Give readings that share a name a number, and say so where the caller gave the name."""
+    """Number readings that share a name; return a problem for each whose name the caller gave."""
     problems, used = [], set[str]()
-    for one in kept:
-        given, count = one.name, 1
-        while one.name in used:
+    for reading in kept:
+        given, count = reading.name, 1
+        while reading.name in used:
             count += 1
-            one.name = f"{given}#{count}"
-        used.add(one.name)
-        if count > 1 and one.data.get("id"):
-            hint = f"this one is called '{one.name}' in the answer"
-            problems.append(problem(f"/readings/{one.index}/id", "id-repeated", given, hint=hint))
+            reading.name = f"{given}#{count}"
+        used.add(reading.name)
+        if count > 1 and reading.data.get("id"):
+            hint = f"this one is called '{reading.name}' in the answer"
+            problems.append(problem(f"/readings/{reading.index}/id", "id-repeated", given, hint=hint))
     return problems
 
 

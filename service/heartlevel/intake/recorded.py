@@ -15,10 +15,10 @@ from heartlevel.intake.schema import Device, Reading, Subject
 
 @dataclass(frozen=True)
 class Recorded:
-    """A field that is a fact: where it stands in its object and how it is coded in a column."""
+    """A field that is a fact: its path in its object and how it is coded in a column."""
 
     fact: str
-    path: tuple[str, ...]  # objects to go through, then the field's name
+    path: tuple[str, ...]  # the names of the objects around it, then its own
     kind: str  # number, flag or choice
     unit: str | None
     meaning: str
@@ -34,14 +34,14 @@ class Recorded:
     @cached_property
     def codes(self) -> Mapping[str | None, int]:
         """The codes of a choice's names."""
-        return {value: place for place, value in enumerate(self.names)}
+        return {value: code for code, value in enumerate(self.names)}
 
     def values(self, objects: Sequence[Mapping[str, Any]]) -> list[float | None]:
         """Return the field of each object as it stands in a column; None for unknown."""
         name = self.path[-1]
         if self.kind != "choice":
-            return [one.get(name) for one in objects]
-        return [self.codes.get(one.get(name)) for one in objects]
+            return [item.get(name) for item in objects]
+        return [self.codes.get(item.get(name)) for item in objects]
 
 
 def _fields(block: Block, path: tuple[str, ...] = ()) -> Iterator[Recorded]:
@@ -63,11 +63,11 @@ DEVICE = tuple(_fields(Device()))
 
 
 def recorded_columns(declared: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
-    """Return the columns of the declared facts over like objects, one row an object."""
+    """Return the declared facts of like objects: a column a fact, a row an object; None and absent are NaN."""
     inner: dict[tuple[str, ...], Sequence[Mapping[str, Any]]] = {(): objects}
     for path in sorted({field.holder for field in declared}, key=len):
         if path:
-            inner[path] = [one.get(path[-1]) or {} for one in inner[path[:-1]]]
+            inner[path] = [item.get(path[-1]) or {} for item in inner[path[:-1]]]
     rows = [field.values(inner[field.holder]) for field in declared]
     # One array for all columns: making many small ones takes longer. None becomes NaN.
     table = np.array(rows, dtype=np.float64).reshape(len(declared), len(objects))

@@ -1,8 +1,9 @@
-"""One request's payload, read: what could be understood, and a problem for each thing that could not."""
+"""Reading one request: what could be read, and a problem for each thing that could not."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from types import NoneType
 from typing import Any, cast
 from zoneinfo import ZoneInfo, available_timezones
@@ -27,7 +28,7 @@ class RefusedRequest(Exception):
     """The request cannot be assessed at all; `problems` says why, all faults at once."""
 
     def __init__(self, problems: list[Problem]) -> None:
-        """Keep the problems in order of place; they are never part of the exception's text."""
+        """Keep the problems, sorted by pointer; they are never part of the exception's text."""
         super().__init__("the request cannot be assessed")
         self.problems = sorted_problems(problems)
 
@@ -35,9 +36,9 @@ class RefusedRequest(Exception):
 class TooManyReadings(Exception):
     """The request holds more readings than one request may."""
 
-    def __init__(self, found: int, most: int) -> None:
-        """Say both numbers."""
-        super().__init__(f"{found} readings; one request may hold {most}")
+    def __init__(self, count: int, most: int) -> None:
+        """Word both numbers."""
+        super().__init__(f"{count} readings; one request may hold {most}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ class Request:
     explain: str
     also_under: tuple[str, ...] = ()  # other guidelines to be judged by too
     unclear: frozenset[str] = frozenset()  # details that decide which limits hold and could not be read
-    population: dict[str, Any] | None = None  # of whom the person is one
+    population: dict[str, Any] | None = None  # the people the subject is one of
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
     readings: list[TimedReading] = field(default_factory=list)
     checks: list[dict[str, Any]] = field(default_factory=list)
@@ -81,30 +82,35 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     options = values.get("options") or {}
     faults, zone, as_of = options_of(options, choices)
     problems += faults
-    problems += _no_lists(values)
+    problems += not_lists(values, BLOCKS)
     lists, skipped = _lists(values, most_readings)
     skipped += envelope.details
     if problems:
         raise RefusedRequest(problems + skipped)
-    guideline = options.get("guideline") or choices.default_guideline
-    request = Request(
-        subject=values["subject"],
-        guideline=guideline,
+    request = empty_request(values["subject"], options, choices, as_of)
+    request.also_under = tuple(options.get("also_under") or ())
+    request.unclear = unclear_details(envelope.details)
+    request.population = options.get("population")
+    request.problems = skipped
+    _fill(request, lists, zone)
+    return request
+
+
+def empty_request(subject: dict[str, Any], options: Mapping[str, Any], choices: Choices, as_of: date | None) -> Request:
+    """Return a request without readings, by options that have been checked, or their defaults."""
+    return Request(
+        subject=subject,
+        guideline=options.get("guideline") or choices.default_guideline,
         protocol=options.get("protocol"),
         language=options.get("language") or "en",
         as_of=as_of,
         strict=bool(options.get("strict")),
         explain=options.get("explain") or EXPLANATIONS[0],
-        also_under=tuple(options.get("also_under") or ()),
-        unclear=unclear_details(envelope.details),
-        population=options.get("population"),
-        problems=skipped,
     )
-    _fill(request, lists, zone)
-    return request
 
 
 def _fill(request: Request, lists: dict[str, dict[int, dict[str, Any]]], zone: ZoneInfo | None) -> None:
+    """Put the items of the lists into the request, and add the problems that only show among them."""
     request.devices, faults = _devices(lists["devices"])
     request.readings, misplaced = timed_readings(lists["readings"], zone)
     request.checks = list(lists["device_checks"].values())
@@ -137,9 +143,9 @@ def options_of(options: dict[str, Any], choices: Choices) -> tuple[list[Problem]
         value = options.get(name)
         if value is not None and value not in names:
             faults.append(_unknown(f"/options/{name}", value, names))
-    for place, value in enumerate(options.get("also_under") or ()):
+    for index, value in enumerate(options.get("also_under") or ()):
         if value not in choices.guidelines:
-            faults.append(_unknown(f"/options/also_under/{place}", value, choices.guidelines))
+            faults.append(_unknown(f"/options/also_under/{index}", value, choices.guidelines))
     zone, as_of = options.get("time_zone"), options.get("as_of")
     if zone is not None and zone not in _zones():
         faults.append(problem("/options/time_zone", "unknown-time-zone", zone, "", _near_zone(zone)))
@@ -151,28 +157,25 @@ def _unknown(pointer: str, value: str, names: Collection[str]) -> Problem:
     return problem(pointer, "not-one-of", value, f"one of {', '.join(sorted(names))}", near(value, sorted(names)))
 
 
-ZONES: set[str] = set()
-
-
-def _zones() -> set[str]:
-    if not ZONES:
-        ZONES.update(available_timezones())
-    return ZONES
+@cache
+def _zones() -> frozenset[str]:
+    return frozenset(available_timezones())
 
 
 def _near_zone(name: str) -> str | None:
-    places = {zone.rpartition("/")[2].lower(): zone for zone in sorted(_zones())}
-    found = places.get(name.rpartition("/")[2].lower().replace(" ", "_"))
-    return f"did you mean '{found}'?" if found else near(name, sorted(_zones()))
+    by_city = {zone.rpartition("/")[2].lower(): zone for zone in sorted(_zones())}
+    zone = by_city.get(name.rpartition("/")[2].lower().replace(" ", "_"))
+    return f"did you mean '{zone}'?" if zone else near(name, sorted(_zones()))
 
 
-def _no_lists(envelope: dict[str, Any]) -> list[Problem]:
-    found = [(name, envelope.get(name)) for name in BLOCKS]
-    return [problem(f"/{name}", "not-a-list", raw) for name, raw in found if not isinstance(raw, (list, NoneType))]
+def not_lists(envelope: Mapping[str, Any], names: Iterable[str]) -> list[Problem]:
+    """Return a problem for each of the named values that is neither a list nor null."""
+    lists = [(name, envelope.get(name)) for name in names]
+    return [problem(f"/{name}", "not-a-list", raw) for name, raw in lists if not isinstance(raw, (list, NoneType))]
 
 
 def _lists(envelope: dict[str, Any], most_readings: int) -> tuple[dict[str, dict[int, dict[str, Any]]], list[Problem]]:
-    """Read the lists item by item: the usable items under their place, and all problems."""
+    """Read the lists item by item: of each list the usable items by index, and all problems."""
     lists: dict[str, dict[int, dict[str, Any]]] = {}
     problems: list[Problem] = []
     for name in BLOCKS:
@@ -186,23 +189,24 @@ def _lists(envelope: dict[str, Any], most_readings: int) -> tuple[dict[str, dict
 
 
 def items_of(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
-    """Read one of the envelope's lists item by item: the usable items under their place, and all problems."""
+    """Read one of the envelope's lists item by item: the usable items by index, and all problems."""
     problems: list[Problem] = []
     kept, either = {}, ONE_OF.get(name)
-    for place, item in enumerate(raw):
-        found = SCREENS[name].load(item)
-        if found is None:
-            found, faults = read_item(item, name, f"/{name}/{place}")
+    for index, item in enumerate(raw):
+        at = f"/{name}/{index}"
+        usable = SCREENS[name].load(item)
+        if usable is None:
+            usable, faults = read_item(item, name, at)
             problems += faults
-        if either and isinstance(item, dict) and (faults := exactly_one_given(item, either, f"/{name}/{place}")):
-            problems, found = problems + faults, None
-        if found is not None:
-            kept[place] = found
+        if either and isinstance(item, dict) and (faults := exactly_one_given(item, either, at)):
+            problems, usable = problems + faults, None
+        if usable is not None:
+            kept[index] = usable
     return kept, problems
 
 
 def read_item(item: object, name: str, at: str) -> tuple[dict[str, Any] | None, list[Problem]]:
-    """Read an item that may be at fault: what is usable of it, None if nothing is, and its problems."""
+    """Read an item that may be at fault: its usable fields, or None if an essential one is at fault; and its problems."""
     block = BLOCKS[name]
     try:
         return block.load(item), []  # type: ignore[arg-type]
@@ -214,23 +218,23 @@ def read_item(item: object, name: str, at: str) -> tuple[dict[str, Any] | None, 
     return without_partly_read_lists(valid, faults, block), problems  # type: ignore[arg-type]
 
 
-def _devices(found: dict[int, dict[str, Any]]) -> tuple[dict[str, dict[str, Any]], list[Problem]]:
-    """Key the devices by id. An id given twice names no device: which one was meant cannot be known."""
-    places: dict[str, list[int]] = {}
-    for place, device in found.items():
-        places.setdefault(device["id"], []).append(place)
+def _devices(devices: dict[int, dict[str, Any]]) -> tuple[dict[str, dict[str, Any]], list[Problem]]:
+    """Key the devices by id. An id given twice names no device: which of them was meant cannot be known."""
+    indices_of: dict[str, list[int]] = {}
+    for index, device in devices.items():
+        indices_of.setdefault(device["id"], []).append(index)
     faults = [
-        problem(f"/devices/{place}/id", "id-repeated", name, hint="neither description is used")
-        for name, several in places.items() if len(several) > 1 for place in several
+        problem(f"/devices/{index}/id", "id-repeated", name, hint="neither description is used")
+        for name, indices in indices_of.items() if len(indices) > 1 for index in indices
     ]  # fmt: skip
-    return {name: found[where[0]] for name, where in places.items() if len(where) == 1}, faults
+    return {name: devices[indices[0]] for name, indices in indices_of.items() if len(indices) == 1}, faults
 
 
 def _unknown_devices(lists: dict[str, dict[int, dict[str, Any]]], devices: Mapping[str, Any]) -> list[Problem]:
     declared = {device["id"] for device in lists["devices"].values()} | set(devices)
     return [
-        problem(f"/{name}/{place}/device", "unknown-device", item["device"], hint=near(item["device"], sorted(devices)))
+        problem(f"/{name}/{index}/device", "unknown-device", item["device"], hint=near(item["device"], sorted(devices)))
         for name in ("readings", "device_checks")
-        for place, item in lists[name].items()
+        for index, item in lists[name].items()
         if item.get("device") is not None and item["device"] not in declared
     ]

@@ -1,7 +1,7 @@
-"""A quick look at an object of the request: good ones are loaded here, all others are left to marshmallow.
+"""A quick look at an object of the request: what is certainly right is loaded here, all else is left to marshmallow.
 
-Made from the same declarations, and exact: what is loaded here is what marshmallow would load. It never says what is
-wrong. Whatever it is not sure of counts as unfit, and marshmallow looks again.
+Derived from the same declarations: what is loaded here is what marshmallow would load. What is wrong is never said here:
+whatever may be wrong is unfit, and marshmallow looks again.
 """
 
 from collections.abc import Callable
@@ -125,7 +125,7 @@ def _items(field: Items) -> Look:
 
     def items(value: Any) -> list[Any]:
         if type(value) is list and least <= len(value) <= longest:
-            return [look(one) for one in value]
+            return [look(item) for item in value]
         raise Unfit
 
     return items

@@ -44,4 +44,4 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
 
 
 def _directories(folder: str | None, layers: str) -> tuple[Path | None, tuple[Path, ...]]:
-    return Path(folder) if folder else None, tuple(Path(one) for one in layers.split(pathsep) if one)
+    return Path(folder) if folder else None, tuple(Path(layer) for layer in layers.split(pathsep) if layer)

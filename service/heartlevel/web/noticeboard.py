@@ -1,6 +1,6 @@
-"""What one worker found in changed rule files, for the others: forked processes share a file that has no name.
+"""Rules compiled by one worker, for the others: forked processes share a file that has no name.
 
-So changed files are compiled once, and a worker that replaces another starts with the rules in force, not with
+Changed rule files are so compiled once, and a worker that replaces another starts with the rules in force, not with
 those the service was started with.
 """
 
@@ -15,16 +15,16 @@ from weakref import finalize
 
 
 class Noticeboard:
-    """Holds one object. Make it before forking; whoever reads or writes it does so inside `held`."""
+    """Holds one object for all forked processes. Create it before forking; read and write it inside `held`."""
 
     def __init__(self) -> None:
-        """Make an empty board."""
+        """Create an empty board."""
         self._file = TemporaryFile()  # noqa: SIM115 -- closed by the next line when the board is forgotten
         finalize(self, self._file.close)
 
     @contextmanager
     def held(self) -> Iterator[None]:
-        """Keep the other processes from the board; if this one dies it is let go."""
+        """Lock the board against other processes; the lock of a process that dies is released."""
         fcntl.lockf(self._file, fcntl.LOCK_EX)
         try:
             yield

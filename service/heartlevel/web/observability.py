@@ -22,14 +22,14 @@ REFUSED = Gauge("heartlevel_rules_refused", "1 while changed rule files are refu
 
 
 def follow_requests(app: Flask) -> None:
-    """Follow every request of the application."""
+    """Give every request of the application an id, a log line and its part in the counters."""
     app.before_request(_begin)
     app.after_request(_end)
 
 
 def _begin() -> None:
     given = request.headers.get(HEADER, "")
-    # Only a plain id is taken over: it goes into logs and into a response header.
+    # Only a plain id is accepted: it goes into logs and into a response header.
     g.request_id = given if ACCEPTED_ID.fullmatch(given) else uuid4().hex
     g.began = perf_counter()
 

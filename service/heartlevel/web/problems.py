@@ -60,9 +60,9 @@ def _read_away() -> None:
 
 
 def unexpected(error: Exception) -> Response:
-    """A defect of ours: the caller gets an id, the log the place, nobody the data.
+    """A defect of the service: the caller gets the request's id, the log the file and line, nobody the data.
 
-    The exception's own text may hold what was sent, so only its type and the place are written.
+    The exception's own text may hold what was sent, so only its type, file and line are logged.
     """
     LOG.error("request %s failed: %s at %s", g.request_id, type(error).__name__, raised_at(error))
     return problem_response(500, "the service failed; quote the request id when reporting it")

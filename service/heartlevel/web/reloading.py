@@ -35,7 +35,7 @@ class RulesInForce:
         self._seen = self._stamp()
         self._state = State(self._seen, rules or Rules.load(folder, layers))
         self._board = Noticeboard()
-        self.on_reload: Callable[[str], None] = lambda outcome: None  # told "taken" or "refused"
+        self.on_reload: Callable[[str], None] = lambda outcome: None  # called with "taken" or "refused"
 
     @property
     def current(self) -> Rules:
@@ -48,7 +48,7 @@ class RulesInForce:
         return self._state.refused
 
     def watch(self, seconds: float) -> Event:
-        """Catch up with the other processes, then look for changes every so many seconds until the event is set."""
+        """Catch up with other processes, then look for changes every so many seconds until the returned event is set."""
         self.catch_up()
         stop = Event()
 
@@ -60,25 +60,25 @@ class RulesInForce:
         return stop
 
     def catch_up(self) -> None:
-        """Take over what another process has found, if any has."""
+        """Take over the state that another process has left on the board, if any has."""
         with self._board.held():
-            found = self._board.read()
-        if found is not None:
-            self._take(found)
+            state = self._board.read()
+        if state is not None:
+            self._take(state)
 
     def look(self) -> None:
-        """Take changed files over, once they have been left alone from one look to the next."""
+        """Take changed files over, once they are unchanged from one look to the next."""
         stamp = self._stamp()
         settled, self._seen = stamp == self._seen, stamp
         if not settled or stamp == self._state.stamp:
             return
         with self._board.held():
             latest = self._board.read() or self._state
-            found = latest if latest.stamp == stamp else self._judged(stamp, latest)
-            if found is not latest:
-                self._board.write(found)
-        if found.stamp == stamp:
-            self._take(found)
+            state = latest if latest.stamp == stamp else self._judged(stamp, latest)
+            if state is not latest:
+                self._board.write(state)
+        if state.stamp == stamp:
+            self._take(state)
 
     def _judged(self, stamp: Stamp, before: State) -> State:
         """Return the state that changed files lead to; the one before if the next look has to judge them."""
@@ -91,15 +91,15 @@ class RulesInForce:
         except StillChanging:
             return before
 
-    def _take(self, found: State) -> None:
-        self._state = found
-        if found.refused:
-            for reason in found.refused:
+    def _take(self, state: State) -> None:
+        self._state = state
+        if state.refused:
+            for reason in state.refused:
                 LOG.error("changed rules refused, the old ones stay: %s", reason)
         else:
-            ruleset = found.rules.ruleset
+            ruleset = state.rules.ruleset
             LOG.info("rules taken over: revision %s, %s", ruleset.revision, ruleset.fingerprint)
-        self.on_reload("refused" if found.refused else "taken")
+        self.on_reload("refused" if state.refused else "taken")
 
     def _stamp(self) -> Stamp:
         return stamp_of(self.folder, self.layers)

@@ -36,7 +36,7 @@ def choose_rules() -> Response | None:
     g.rules = in_force().current
     fingerprint = g.rules.ruleset.fingerprint
     if request.if_match and not request.if_match.contains(fingerprint):
-        # With the tag that holds now the caller can pin the new rules without asking once more.
+        # The response has the tag of the rules in force, so that the caller can pin them without asking again.
         return tagged(problem_response(412, f"the rules in force are {fingerprint}"))
     return None
 
@@ -126,27 +126,27 @@ def get_rules() -> Response:
 @routes.get("/v1/rules/<name>")
 def get_rule(name: str) -> Response:
     """Return one rule as it stands in its file."""
-    found = [one for one in rules_in_force().ruleset.every_rule() if one.id == name]
-    return respond(found[0].written) if found else abort(404, "no rule of that id is in force")
+    written = {rule.id: rule.written for rule in rules_in_force().ruleset.every_rule()}
+    return respond(written[name]) if name in written else abort(404, "no rule of that id is in force")
 
 
 @routes.get("/v1/guidelines")
 def get_guidelines() -> Response:
     """List the guidelines: limits, categories, sources."""
-    return respond({"guidelines": [one.written for one in rules_in_force().ruleset.guidelines.values()]})
+    return respond({"guidelines": [guideline.written for guideline in rules_in_force().ruleset.guidelines.values()]})
 
 
 @routes.get("/v1/protocols")
 def get_protocols() -> Response:
     """List the averaging protocols."""
-    return respond({"protocols": [one.written for one in rules_in_force().ruleset.protocols.values()]})
+    return respond({"protocols": [protocol.written for protocol in rules_in_force().ruleset.protocols.values()]})
 
 
 @routes.get("/v1/facts")
 def get_facts() -> Response:
     """List the facts a rule may use."""
     keys = ("name", "scope", "kind", "unit", "formula", "meaning", "names")
-    return respond({"facts": [{key: getattr(one, key) for key in keys} for one in CATALOGUE.values()]})
+    return respond({"facts": [{key: getattr(fact, key) for key in keys} for fact in CATALOGUE.values()]})
 
 
 @routes.get("/v1/openapi.json")
@@ -165,6 +165,6 @@ def get_health() -> Response:
 def get_readiness() -> Response:
     """Say with which rules requests are answered, and why changed rule files were refused if they were."""
     ruleset = rules_in_force().ruleset
-    layers = [{"name": one.name, "revision": one.revision} for one in ruleset.layers]
+    layers = [{"name": layer.name, "revision": layer.revision} for layer in ruleset.layers]
     named = {"revision": ruleset.revision, "layers": layers, "fingerprint": ruleset.fingerprint}
     return respond({"status": "ready", "rules": named, "refused": list(in_force().refused)})

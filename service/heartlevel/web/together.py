@@ -1,7 +1,7 @@
 """Requests that reach a worker at the same time are assessed together: four cost little more than one.
 
-Nobody waits for company. While one thread assesses, others queue; the next of them takes along whoever is there.
-What comes of a request does not depend on its company; a request that cannot be answered spoils only its own answer.
+No request waits for others. While one thread assesses, others queue; the next thread then assesses all that are queued.
+An answer does not depend on what was assessed with it; a request that fails costs no other its answer.
 """
 
 import logging
@@ -16,7 +16,7 @@ from heartlevel.one_call import answered
 from heartlevel.web.problems import raised_at
 
 LOG = logging.getLogger("heartlevel")
-# Readings of all that are assessed together; a large request goes alone, so that small ones need not wait for it.
+# Readings of all requests that are assessed together; a large one is assessed alone, so that no small one waits for it.
 MOST_READINGS_TOGETHER = 400
 
 
@@ -31,7 +31,7 @@ class Together:
     """The one place of a process where requests are assessed, whatever thread they come from."""
 
     def __init__(self) -> None:
-        """Begin with nobody waiting."""
+        """Begin with an empty queue."""
         self._waiting: deque[_Waiting] = deque()
         self._assessing = Lock()
 
@@ -46,29 +46,29 @@ class Together:
         return mine.answer
 
     def _companions(self, mine: _Waiting) -> list[_Waiting]:
-        """Take along who waits for the same rules, as far as there is room; the others stay in the queue."""
-        room, found = MOST_READINGS_TOGETHER - len(mine.request.readings), []
-        for one in [self._waiting.popleft() for _ in range(len(self._waiting))]:
-            size = len(one.request.readings) * (1 + len(one.request.also_under))
-            if one is mine:
+        """Take from the queue what waits for the same rules, as far as there is room."""
+        room, companions = MOST_READINGS_TOGETHER - len(mine.request.readings), []
+        for waiting in [self._waiting.popleft() for _ in range(len(self._waiting))]:
+            size = len(waiting.request.readings) * (1 + len(waiting.request.also_under))
+            if waiting is mine:
                 continue
-            if one.rules is mine.rules and size <= room:
-                found.append(one)
+            if waiting.rules is mine.rules and size <= room:
+                companions.append(waiting)
                 room -= size
             else:
-                self._waiting.append(one)
-        return found
+                self._waiting.append(waiting)
+        return companions
 
     def _assess(self, mine: _Waiting, others: list[_Waiting]) -> None:
-        several = [mine, *others]
+        batch = [mine, *others]
         try:
-            answers = list(answered([one.request for one in several], mine.rules))
+            answers = list(answered([waiting.request for waiting in batch], mine.rules))
         except Exception as error:
             if not others:
                 raise
-            # Whoever is at fault fails again alone, in its own thread; if nobody does, this line is all there is of it.
-            LOG.error("%d requests together: %s at %s; each is assessed alone", len(several), type(error).__name__,
+            # The request at fault fails again alone, in its own thread; if none does, this line is all there is to see.
+            LOG.error("%d requests together: %s at %s; each is assessed alone", len(batch), type(error).__name__,
                       raised_at(error))  # fmt: skip
             answers = list(answered([mine.request], mine.rules))
-        for one, answer in zip(several, answers, strict=False):
-            one.answer = answer
+        for waiting, answer in zip(batch, answers, strict=False):
+            waiting.answer = answer

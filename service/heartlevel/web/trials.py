@@ -14,7 +14,7 @@ from flask import abort
 
 from heartlevel.assessment import Rules
 from heartlevel.compiling import CompilerFailed, StillChanging, compiled_apart
-from heartlevel.intake.faults import Problem, problem
+from heartlevel.intake.faults import Problem, escaped, problem
 from heartlevel.intake.fields import Anything, Block, Items, about
 from heartlevel.intake.request import RefusedRequest, checked
 from heartlevel.resources import shipped
@@ -25,7 +25,7 @@ from heartlevel.web.reloading import RulesInForce
 
 MOST_REQUESTS = 500
 FILE_NAME = pattern(r"([a-z0-9-]+/)*[a-z0-9-]+\.yaml")
-# Compiling takes a process and some seconds; one at a time leaves the others to the patients.
+# Compiling takes a process and seconds of a processor: one trial at a time leaves the rest to assessments.
 ONE_AT_A_TIME = Lock()
 
 
@@ -45,14 +45,14 @@ def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dic
     files = _files(wanted["files"])
     with _alone(), _directories(files, in_force) as (folder, layers):
         after = _compiled(folder, layers)
-    lines = ((number, orjson.dumps(one)) for number, one in enumerate(wanted["requests"], start=1))
-    totals, found = Totals(), []
-    for one in changes(lines, before, after):
-        totals.add(one)
-        if one.fields:
-            found.append(one.as_dict())
+    lines = ((number, orjson.dumps(request)) for number, request in enumerate(wanted["requests"], start=1))
+    totals, changed = Totals(), []
+    for change in changes(lines, before, after):
+        totals.add(change)
+        if change.fields:
+            changed.append(change.as_dict())
     fingerprints = {"in_force": before.ruleset.fingerprint, "candidate": after.ruleset.fingerprint}
-    return {"rules": fingerprints, "totals": totals.as_dict(), "changes": found}
+    return {"rules": fingerprints, "totals": totals.as_dict(), "changes": changed}
 
 
 @contextmanager
@@ -73,7 +73,7 @@ def _compiled(folder: Path | None, layers: Sequence[Path]) -> Rules:
 
 
 def _files(given: object) -> Mapping[str, str | None]:
-    """Return the files by name. Raises RefusedRequest for names and texts that cannot be."""
+    """Return the files by name. Raises RefusedRequest for wrong names and texts."""
     if not isinstance(given, dict):
         raise RefusedRequest([problem("/files", "not-an-object", given)])
     faults = [fault for name, text in given.items() for fault in _at_fault(name, text)]
@@ -83,7 +83,7 @@ def _files(given: object) -> Mapping[str, str | None]:
 
 
 def _at_fault(name: str, text: object) -> Iterator[Problem]:
-    at = f"/files/{name.replace('~', '~0').replace('/', '~1')}"
+    at = f"/files/{escaped(name)}"
     if not FILE_NAME.fullmatch(name):
         yield problem(at, "not-one-of", name, "a name such as reading/posture.yaml")
     if text is not None and not isinstance(text, str):
@@ -94,7 +94,7 @@ def _at_fault(name: str, text: object) -> Iterator[Problem]:
 
 @contextmanager
 def _directories(files: Mapping[str, str | None], in_force: RulesInForce) -> Iterator[tuple[Path | None, Sequence[Path]]]:
-    """Lay the files out beside the rules in force: over them as a layer, or in their place."""
+    """Yield the base and the layers with the candidate: as a layer over the rules in force, or its files in theirs."""
     with TemporaryDirectory(prefix="heartlevel-trial-") as scratch:
         folder = Path(scratch) / "candidate"
         if TOP in files:
