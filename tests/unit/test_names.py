@@ -43,12 +43,15 @@ def sources() -> Sources:
     return {path.relative_to(PACKAGE).as_posix(): path.read_text() for path in sorted(PACKAGE.rglob("*.py"))}
 
 
-parsed = cache(ast.parse)
+@cache
+def nodes(text: str) -> tuple[ast.AST, ...]:
+    """Return everything in a module, from the outside in."""
+    return tuple(ast.walk(ast.parse(text)))
 
 
-def identifiers(tree: ast.AST) -> Iterator[tuple[int, str]]:
+def identifiers(text: str) -> Iterator[tuple[int, str]]:
     """Yield every name that a module itself gives, with its line: what others call theirs does not count."""
-    for node in ast.walk(tree):
+    for node in nodes(text):
         match node:
             case ast.Name(id=name, ctx=ast.Store()) | ast.Attribute(attr=name, ctx=ast.Store()) | ast.arg(arg=name):
                 yield node.lineno, name
@@ -61,14 +64,14 @@ def identifiers(tree: ast.AST) -> Iterator[tuple[int, str]]:
 def banned_names(texts: Sources) -> Iterator[str]:
     """Yield the names that say nothing."""
     for path, text in texts.items():
-        for line, name in sorted(identifiers(parsed(text))):
+        for line, name in sorted(identifiers(text)):
             if name.strip("_") in BANNED:
                 yield f"{path}:{line}: `{name}` says nothing of what it is"
 
 
 def definitions(text: str) -> Iterator[tuple[int, str]]:
     """Yield the public functions and classes of a module, with their lines."""
-    for node in parsed(text).body:
+    for node in ast.iter_child_nodes(nodes(text)[0]):
         if isinstance(node, (ast.FunctionDef, ast.ClassDef)) and not node.name.startswith("_"):
             yield node.lineno, node.name
 
@@ -103,7 +106,7 @@ def oversized(texts: Sources) -> Iterator[str]:
         length = len(text.splitlines())
         if length > MOST_LINES_OF_A_FILE:
             yield f"{path}:{length}: longer than {MOST_LINES_OF_A_FILE} lines"
-        for node in ast.walk(parsed(text)):
+        for node in nodes(text):
             if isinstance(node, ast.FunctionDef) and lines_of_code(node) > MOST_LINES:
                 yield f"{path}:{node.lineno}: `{node.name}` has {lines_of_code(node)} lines; at most {MOST_LINES}"
 
@@ -133,7 +136,7 @@ def import_circles(texts: Sources) -> Iterator[str]:
     """Yield each import that leads back to the module itself; a late one only hides a circle."""
     graph: dict[str, dict[str, int]] = {path: {} for path in texts}
     for path, text in texts.items():
-        for node in ast.walk(parsed(text)):
+        for node in nodes(text):
             for target in targets(node):
                 if (module := module_of(target, texts)) and module != path:
                     graph[path].setdefault(module, node.lineno)
@@ -155,19 +158,21 @@ def reached(graph: dict[str, dict[str, int]], start: str) -> set[str]:
     return loaded
 
 
-def functions(tree: ast.AST) -> Iterator[ast.FunctionDef]:
-    """Yield every function of a module, methods and inner ones among them."""
-    yield from (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef))
+def imports_in_functions(text: str) -> dict[tuple[int, str], None]:
+    """Return what is imported inside functions, with its line."""
+    if not any(targets(node) and node.col_offset for node in nodes(text)):
+        return {}
+    functions = [node for node in nodes(text) if isinstance(node, ast.FunctionDef)]
+    inner = (node for function in functions for node in ast.walk(function))
+    return dict.fromkeys((node.lineno, target) for node in inner for target in targets(node))
 
 
 def late_imports(texts: Sources) -> Iterator[str]:
     """Yield imports inside functions, but for those in LATE."""
     for path, text in texts.items():
-        late = {node.lineno: node for function in functions(parsed(text)) for node in ast.walk(function) if targets(node)}
-        for line, node in late.items():
-            for target in targets(node):
-                if not any(path == where and f"{target}.".startswith(f"{what}.") for where, what in LATE):
-                    yield f"{path}:{line}: {target} is imported inside a function"
+        for line, target in imports_in_functions(text):
+            if not any(path == where and f"{target}.".startswith(f"{what}.") for where, what in LATE):
+                yield f"{path}:{line}: {target} is imported inside a function"
 
 
 CHECKS: dict[str, Callable[[Sources], Iterator[str]]] = {
@@ -195,8 +200,7 @@ def test_a_room_that_is_done_is_off_the_list(check, room):
 
 
 def test_every_late_import_of_the_list_is_there():
-    late = {(path, target) for path, text in sources().items() for function in functions(parsed(text))
-            for node in ast.walk(function) for target in targets(node)}  # fmt: skip
+    late = {(path, target) for path, text in sources().items() for _, target in imports_in_functions(text)}
     for path, what in LATE:
         assert any(where == path and f"{target}.".startswith(f"{what}.") for where, target in late), (path, what)
 
