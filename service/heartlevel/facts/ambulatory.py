@@ -37,69 +37,69 @@ def _mean(series: Series, rows: Bools, pressure: str) -> Floats:
 
 
 @fact("series", "usable ambulatory readings", unit="1", asked=False)
-def ambulatory_readings(c: Subjects) -> Floats:
+def ambulatory_readings(facts: Subjects) -> Floats:
     """Usable ambulatory readings."""
-    return c.source.count(c.source.rows(AMBULATORY))
+    return facts.source.count(facts.source.rows(AMBULATORY))
 
 
 @fact("series", "usable ambulatory readings awake; by the protocol's clock where not recorded", unit="1", asked=False)
-def ambulatory_day_readings(c: Subjects) -> Floats:
+def ambulatory_day_readings(facts: Subjects) -> Floats:
     """Ambulatory readings of the day."""
-    return c.source.count(_part(c.source, "day"))
+    return facts.source.count(_part(facts.source, "day"))
 
 
 @fact("series", "usable ambulatory readings asleep; by the protocol's clock where not recorded", unit="1", asked=False)
-def ambulatory_night_readings(c: Subjects) -> Floats:
+def ambulatory_night_readings(facts: Subjects) -> Floats:
     """Ambulatory readings of the night."""
-    return c.source.count(_part(c.source, "night"))
+    return facts.source.count(_part(facts.source, "night"))
 
 
 @fact("series", "ambulatory_day_readings and ambulatory_night_readings reach the protocol's minima", flag=True,
       asked=False)  # fmt: skip
-def ambulatory_enough_for_protocol(c: Subjects) -> Floats:
+def ambulatory_enough_for_protocol(facts: Subjects) -> Floats:
     """There are enough ambulatory readings by day and by night."""
-    day = c["ambulatory_day_readings"] >= c.source.limit("protocol.ambulatory.minimum_day_readings")
-    night = c["ambulatory_night_readings"] >= c.source.limit("protocol.ambulatory.minimum_night_readings")
+    day = facts["ambulatory_day_readings"] >= facts.source.limit("protocol.ambulatory.minimum_day_readings")
+    night = facts["ambulatory_night_readings"] >= facts.source.limit("protocol.ambulatory.minimum_night_readings")
     return (day & night).astype(np.float64)
 
 
 @fact("series", "mean of the ambulatory readings of the day", unit=MMHG, asked=False)
-def ambulatory_day_systolic(c: Subjects) -> Floats:
+def ambulatory_day_systolic(facts: Subjects) -> Floats:
     """Systolic ambulatory average of the day."""
-    return _mean(c.source, _part(c.source, "day"), "systolic")
+    return _mean(facts.source, _part(facts.source, "day"), "systolic")
 
 
 @fact("series", "mean of the ambulatory readings of the day", unit=MMHG, asked=False)
-def ambulatory_day_diastolic(c: Subjects) -> Floats:
+def ambulatory_day_diastolic(facts: Subjects) -> Floats:
     """Diastolic ambulatory average of the day."""
-    return _mean(c.source, _part(c.source, "day"), "diastolic")
+    return _mean(facts.source, _part(facts.source, "day"), "diastolic")
 
 
 @fact("series", "mean of the ambulatory readings of the night", unit=MMHG, asked=False)
-def ambulatory_night_systolic(c: Subjects) -> Floats:
+def ambulatory_night_systolic(facts: Subjects) -> Floats:
     """Systolic ambulatory average of the night."""
-    return _mean(c.source, _part(c.source, "night"), "systolic")
+    return _mean(facts.source, _part(facts.source, "night"), "systolic")
 
 
 @fact("series", "mean of the ambulatory readings of the night", unit=MMHG, asked=False)
-def ambulatory_night_diastolic(c: Subjects) -> Floats:
+def ambulatory_night_diastolic(facts: Subjects) -> Floats:
     """Diastolic ambulatory average of the night."""
-    return _mean(c.source, _part(c.source, "night"), "diastolic")
+    return _mean(facts.source, _part(facts.source, "night"), "diastolic")
 
 
 @fact("series", "mean of all usable ambulatory readings", unit=MMHG, asked=False)
-def ambulatory_24h_systolic(c: Subjects) -> Floats:
+def ambulatory_24h_systolic(facts: Subjects) -> Floats:
     """Systolic ambulatory average of all hours."""
-    return _mean(c.source, c.source.rows(AMBULATORY), "systolic")
+    return _mean(facts.source, facts.source.rows(AMBULATORY), "systolic")
 
 
 @fact("series", "mean of all usable ambulatory readings", unit=MMHG, asked=False)
-def ambulatory_24h_diastolic(c: Subjects) -> Floats:
+def ambulatory_24h_diastolic(facts: Subjects) -> Floats:
     """Diastolic ambulatory average of all hours."""
-    return _mean(c.source, c.source.rows(AMBULATORY), "diastolic")
+    return _mean(facts.source, facts.source.rows(AMBULATORY), "diastolic")
 
 
 @fact("series", "1 − ambulatory_night_systolic / ambulatory_day_systolic", unit="1", share=True, asked=False)
-def ambulatory_night_fall(c: Subjects) -> Floats:
+def ambulatory_night_fall(facts: Subjects) -> Floats:
     """Share by which the systolic average falls at night; negative where it rises."""
-    return 1 - c["ambulatory_night_systolic"] / c["ambulatory_day_systolic"]
+    return 1 - facts["ambulatory_night_systolic"] / facts["ambulatory_day_systolic"]

@@ -68,75 +68,75 @@ def _row(values: Floats, pressure: int) -> Floats:
 
 
 @fact("device", "number of comparisons", unit="1")
-def check_pairs(c: Devices) -> Floats:
+def check_pairs(facts: Devices) -> Floats:
     """Pairs of readings compared."""
-    return c.source.agreement.pairs
+    return facts.source.agreement.pairs
 
 
 @fact("device", "people or occasions named by the pairs; a pair that names none is one of its own", unit="1")
-def check_occasions(c: Devices) -> Floats:
+def check_occasions(facts: Devices) -> Floats:
     """Independent comparisons."""
-    return c.source.agreement.occasions
+    return facts.source.agreement.occasions
 
 
 @fact("device", "mean of the occasions' mean device − reference, systolic", unit=MMHG)
-def check_systolic_bias(c: Devices) -> Floats:
+def check_systolic_bias(facts: Devices) -> Floats:
     """Systolic bias of the device."""
-    return _row(c.source.agreement.bias, 0)
+    return _row(facts.source.agreement.bias, 0)
 
 
 @fact("device", "mean of the occasions' mean device − reference, diastolic", unit=MMHG)
-def check_diastolic_bias(c: Devices) -> Floats:
+def check_diastolic_bias(facts: Devices) -> Floats:
     """Diastolic bias of the device."""
-    return _row(c.source.agreement.bias, 1)
+    return _row(facts.source.agreement.bias, 1)
 
 
 @fact("device", "standard deviation of single device − reference, systolic", unit=MMHG)
-def check_systolic_sd(c: Devices) -> Floats:
+def check_systolic_sd(facts: Devices) -> Floats:
     """Spread of the systolic differences."""
-    return _row(c.source.agreement.sd, 0)
+    return _row(facts.source.agreement.sd, 0)
 
 
 @fact("device", "standard deviation of single device − reference, diastolic", unit=MMHG)
-def check_diastolic_sd(c: Devices) -> Floats:
+def check_diastolic_sd(facts: Devices) -> Floats:
     """Spread of the diastolic differences."""
-    return _row(c.source.agreement.sd, 1)
+    return _row(facts.source.agreement.sd, 1)
 
 
 @fact("device", "equivalence of the bias within the protocol's largest bias", names=VERDICTS)
-def check_verdict(c: Devices) -> Floats:
+def check_verdict(facts: Devices) -> Floats:
     """Whether the device agrees with the reference."""
-    return c.source.agreement.verdict
+    return facts.source.agreement.verdict
 
 
 @fact("device", "systolic differences of a sequence by the protocol's bands; unknown where pairs were sent",
       names=PROCEDURE_VERDICTS, asked=False)  # fmt: skip
-def check_procedure(c: Devices) -> Floats:
+def check_procedure(facts: Devices) -> Floats:
     """What the stepwise check says of the device."""
-    return c.source.procedure.verdict
+    return facts.source.procedure.verdict
 
 
 @fact("device", "device before the first reference − that reference, systolic", unit=MMHG, asked=False)
-def check_first_systolic_difference(c: Devices) -> Floats:
+def check_first_systolic_difference(facts: Devices) -> Floats:
     """Systolic difference at the first step of the stepwise check."""
-    return _row(c.source.procedure.first, 0)
+    return _row(facts.source.procedure.first, 0)
 
 
 @fact("device", "device before the first reference − that reference, diastolic", unit=MMHG, asked=False)
-def check_first_diastolic_difference(c: Devices) -> Floats:
+def check_first_diastolic_difference(facts: Devices) -> Floats:
     """Diastolic difference at the first step of the stepwise check."""
-    return _row(c.source.procedure.first, 1)
+    return _row(facts.source.procedure.first, 1)
 
 
 @fact("device", "mean of the device before and after the first reference − that reference, systolic", unit=MMHG,
       asked=False)  # fmt: skip
-def check_second_systolic_difference(c: Devices) -> Floats:
+def check_second_systolic_difference(facts: Devices) -> Floats:
     """Systolic difference at the second step of the stepwise check."""
-    return _row(c.source.procedure.second, 0)
+    return _row(facts.source.procedure.second, 0)
 
 
 @fact("device", "mean of the device before and after the first reference − that reference, diastolic", unit=MMHG,
       asked=False)  # fmt: skip
-def check_second_diastolic_difference(c: Devices) -> Floats:
+def check_second_diastolic_difference(facts: Devices) -> Floats:
     """Diastolic difference at the second step of the stepwise check."""
-    return _row(c.source.procedure.second, 1)
+    return _row(facts.source.procedure.second, 1)

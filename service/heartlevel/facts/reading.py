@@ -33,100 +33,100 @@ def _by_site(site: Floats, table: Floats) -> Floats:
 
 
 @fact("reading", "side named in site", names=SIDES)
-def side(c: Readings) -> Floats:
+def side(facts: Readings) -> Floats:
     """Side the cuff was on."""
-    return _by_site(c["site"], SIDE_OF_SITE)
+    return _by_site(facts["site"], SIDE_OF_SITE)
 
 
 @fact("reading", "placement named in site, else the device's", names=PLACEMENTS)
-def placement(c: Readings) -> Floats:
+def placement(facts: Readings) -> Floats:
     """Where the cuff was."""
-    of_site = _by_site(c["site"], PLACEMENT_OF_SITE)
-    return np.where(np.isnan(of_site), c["device_placement"], of_site)
+    of_site = _by_site(facts["site"], PLACEMENT_OF_SITE)
+    return np.where(np.isnan(of_site), facts["device_placement"], of_site)
 
 
 @fact("reading", "systolic − diastolic", unit=MMHG)
-def pulse_pressure(c: Readings) -> Floats:
+def pulse_pressure(facts: Readings) -> Floats:
     """Pulse pressure."""
-    return c["systolic"] - c["diastolic"]
+    return facts["systolic"] - facts["diastolic"]
 
 
 @fact("reading", "diastolic + pulse_pressure / 3", unit=MMHG)
-def mean_arterial(c: Readings) -> Floats:
+def mean_arterial(facts: Readings) -> Floats:
     """Mean arterial pressure by the one-third rule."""
-    return c["diastolic"] + c["pulse_pressure"] / 3
+    return facts["diastolic"] + facts["pulse_pressure"] / 3
 
 
-def _of_measured_side(c: Readings, left: str, right: str) -> Floats:
-    measured = c["side"]
-    return np.where(measured == 0, c[left], np.where(measured == 1, c[right], np.nan))
+def _of_measured_side(facts: Readings, left: str, right: str) -> Floats:
+    measured = facts["side"]
+    return np.where(measured == 0, facts[left], np.where(measured == 1, facts[right], np.nan))
 
 
 @fact("reading", "arm_circumference_cm of the measured side, if the cuff was on the upper arm", unit="cm")
-def arm_circumference_cm(c: Readings) -> Floats:
+def arm_circumference_cm(facts: Readings) -> Floats:
     """Mid-upper-arm circumference of the measured arm."""
-    around = _of_measured_side(c, "circumference_left", "circumference_right")
-    return np.where(c["placement"] == UPPER_ARM, around, np.nan)
+    around = _of_measured_side(facts, "circumference_left", "circumference_right")
+    return np.where(facts["placement"] == UPPER_ARM, around, np.nan)
 
 
 @fact("reading", "the measured side is in avoid_arms", flag=True)
-def arm_to_avoid(c: Readings) -> Floats:
+def arm_to_avoid(facts: Readings) -> Floats:
     """No pressure should be taken on the measured arm."""
-    return _of_measured_side(c, "avoid_left", "avoid_right")
+    return _of_measured_side(facts, "avoid_left", "avoid_right")
 
 
-def _limb(c: Readings) -> Floats:
-    return np.where(c["placement"] == WRIST, c["wrist_circumference_cm"], c["arm_circumference_cm"])
+def _limb(facts: Readings) -> Floats:
+    return np.where(facts["placement"] == WRIST, facts["wrist_circumference_cm"], facts["arm_circumference_cm"])
 
 
 @fact("reading", "cuff_bladder_width_cm / arm_circumference_cm", unit="1")
-def cuff_width_to_arm(c: Readings) -> Floats:
+def cuff_width_to_arm(facts: Readings) -> Floats:
     """Bladder width as a share of the mid-upper-arm circumference."""
-    return c["cuff_bladder_width_cm"] / c["arm_circumference_cm"]
+    return facts["cuff_bladder_width_cm"] / facts["arm_circumference_cm"]
 
 
 @fact("reading", "cuff_bladder_length_cm / arm_circumference_cm", unit="1")
-def cuff_length_to_arm(c: Readings) -> Floats:
+def cuff_length_to_arm(facts: Readings) -> Floats:
     """Bladder length as a share of the mid-upper-arm circumference."""
-    return c["cuff_bladder_length_cm"] / c["arm_circumference_cm"]
+    return facts["cuff_bladder_length_cm"] / facts["arm_circumference_cm"]
 
 
-def _best_fitting(c: Readings, choose: Callable[[Floats, Floats], Floats]) -> Floats:
+def _best_fitting(facts: Readings, choose: Callable[[Floats, Floats], Floats]) -> Floats:
     """Return the limb's circumference; where the side is unknown, that of the arm the cuff fits better."""
-    around, left, right = _limb(c), c["circumference_left"], c["circumference_right"]
-    either = (c["placement"] == UPPER_ARM) & np.isnan(c["side"])
+    around, left, right = _limb(facts), facts["circumference_left"], facts["circumference_right"]
+    either = (facts["placement"] == UPPER_ARM) & np.isnan(facts["side"])
     return np.where(either, choose(left, right), around)
 
 
 @fact("reading", "cuff_arm_min_cm − circumference of the measured limb (side not recorded: of the thicker arm)", unit="cm")
-def arm_below_cuff_range_cm(c: Readings) -> Floats:
+def arm_below_cuff_range_cm(facts: Readings) -> Floats:
     """How far the limb is too thin for the printed range; negative inside it."""
-    return c["cuff_arm_min_cm"] - _best_fitting(c, np.maximum)
+    return facts["cuff_arm_min_cm"] - _best_fitting(facts, np.maximum)
 
 
 @fact("reading", "circumference of the measured limb (side not recorded: of the thinner arm) − cuff_arm_max_cm", unit="cm")
-def arm_above_cuff_range_cm(c: Readings) -> Floats:
+def arm_above_cuff_range_cm(facts: Readings) -> Floats:
     """How far the limb is too thick for the printed range; negative inside it."""
-    return _best_fitting(c, np.minimum) - c["cuff_arm_max_cm"]
+    return _best_fitting(facts, np.minimum) - facts["cuff_arm_max_cm"]
 
 
 @fact("reading", "|fingers_under_top_edge − fingers_under_bottom_edge|", unit="1")
-def cuff_tightness_difference(c: Readings) -> Floats:
+def cuff_tightness_difference(facts: Readings) -> Floats:
     """Fingers by which the cuff is tighter at one edge than at the other."""
-    return np.abs(c["fingers_under_top_edge"] - c["fingers_under_bottom_edge"])
+    return np.abs(facts["fingers_under_top_edge"] - facts["fingers_under_bottom_edge"])
 
 
 @fact("reading", "−arm_height_cm × 0.01 m × 1060 kg/m³ × 9.80665 m/s² / 133.322 Pa", unit=MMHG)
-def hydrostatic_offset_mmhg(c: Readings) -> Floats:
+def hydrostatic_offset_mmhg(facts: Readings) -> Floats:
     """Pressure of the blood column between heart and cuff; positive reads high (cuff below the heart)."""
-    return -c["arm_height_cm"] * OFFSET_PER_CM
+    return -facts["arm_height_cm"] * OFFSET_PER_CM
 
 
 @fact("reading", "time since this person's previous reading on the same limb, or on one not recorded", unit="min",
       asked=False)  # fmt: skip
-def minutes_since_last_inflation(c: Readings) -> Floats:
+def minutes_since_last_inflation(facts: Readings) -> Floats:
     """Minutes since the cuff was last inflated on this limb; unknown for the first reading."""
-    batch, site = c.source, np.where(np.isnan(c["site"]), NO_SITE, c["site"])
+    batch, site = facts.source, np.where(np.isnan(facts["site"]), NO_SITE, facts["site"])
     minutes = np.full(batch.size, np.nan)
     for limb in set(site.tolist()):
         rows = np.flatnonzero((site == limb) | (site == NO_SITE) | (limb == NO_SITE))
@@ -138,63 +138,63 @@ def minutes_since_last_inflation(c: Readings) -> Floats:
 
 
 @fact("reading", "local date of taken_at − as_of", unit="d", asked=False)
-def days_after_as_of(c: Readings) -> Floats:
+def days_after_as_of(facts: Readings) -> Floats:
     """Days the reading is dated after the assessment."""
-    return c.source.day - c["as_of"]
+    return facts.source.day - facts["as_of"]
 
 
 @fact("reading", "local time of taken_at", unit="h")
-def hour(c: Readings) -> Floats:
+def hour(facts: Readings) -> Floats:
     """Hours since local midnight."""
-    return c.source.hour
+    return facts.source.hour
 
 
 @fact("reading", "systolic − device_range_high", unit=MMHG)
-def above_device_range(c: Readings) -> Floats:
+def above_device_range(facts: Readings) -> Floats:
     """How far the systolic value lies above what the device claims to measure."""
-    return c["systolic"] - c["device_range_high"]
+    return facts["systolic"] - facts["device_range_high"]
 
 
 @fact("reading", "device_range_low − diastolic", unit=MMHG)
-def below_device_range(c: Readings) -> Floats:
+def below_device_range(facts: Readings) -> Floats:
     """How far the diastolic value lies below what the device claims to measure."""
-    return c["device_range_low"] - c["diastolic"]
+    return facts["device_range_low"] - facts["diastolic"]
 
 
 @fact("reading", "systolic × 1000 / 133.322", unit=MMHG)
-def systolic_if_kpa(c: Readings) -> Floats:
+def systolic_if_kpa(facts: Readings) -> Floats:
     """The systolic value, had it been written in kilopascals."""
-    return c["systolic"] * MMHG_PER_KPA
+    return facts["systolic"] * MMHG_PER_KPA
 
 
 @fact("reading", "diastolic × 1000 / 133.322", unit=MMHG)
-def diastolic_if_kpa(c: Readings) -> Floats:
+def diastolic_if_kpa(facts: Readings) -> Floats:
     """The diastolic value, had it been written in kilopascals."""
-    return c["diastolic"] * MMHG_PER_KPA
+    return facts["diastolic"] * MMHG_PER_KPA
 
 
 @fact("reading", "systolic × 10", unit=MMHG)
-def systolic_if_cmhg(c: Readings) -> Floats:
+def systolic_if_cmhg(facts: Readings) -> Floats:
     """The systolic value, had it been written in centimetres of mercury."""
-    return c["systolic"] * 10
+    return facts["systolic"] * 10
 
 
 @fact("reading", "diastolic × 10", unit=MMHG)
-def diastolic_if_cmhg(c: Readings) -> Floats:
+def diastolic_if_cmhg(facts: Readings) -> Floats:
     """The diastolic value, had it been written in centimetres of mercury."""
-    return c["diastolic"] * 10
+    return facts["diastolic"] * 10
 
 
 @fact("reading", "circumstance work-day or free-day as recorded, else Monday to Friday", flag=True)
-def work_day(c: Readings) -> Floats:
+def work_day(facts: Readings) -> Floats:
     """Taken on a working day (the weekday stands in where nothing was recorded: common practice)."""
-    recorded_work, recorded_free = c["circumstance_work_day"] == 1, c["circumstance_free_day"] == 1
-    weekday = (c.source.day + 6) % 7 < SATURDAY  # ordinal 1 was a Monday
+    recorded_work, recorded_free = facts["circumstance_work_day"] == 1, facts["circumstance_free_day"] == 1
+    weekday = (facts.source.day + 6) % 7 < SATURDAY  # ordinal 1 was a Monday
     recorded = recorded_work != recorded_free
     return np.where(recorded, recorded_work, weekday).astype(np.float64)
 
 
 @fact("reading", "not work_day", flag=True)
-def free_day(c: Readings) -> Floats:
+def free_day(facts: Readings) -> Floats:
     """Taken on a free day."""
-    return 1 - c["work_day"]
+    return 1 - facts["work_day"]

@@ -11,53 +11,53 @@ STANDING = BODY_POSITIONS.index("standing")
 NONE = -1
 
 
-def _before(c: Readings) -> Ints:
+def _before(facts: Readings) -> Ints:
     """Return, for each standing reading, the row of the last seated or lying one of its sitting; −1 for none.
 
     Readings of another limb, and readings with swapped pressures, are not compared.
     """
-    batch = c.source
-    if not (c["body_position"] == STANDING).any():  # most requests have none
+    batch = facts.source
+    if not (facts["body_position"] == STANDING).any():  # most requests have none
         return np.full(batch.size, NONE, dtype=np.int64)
     order = np.argsort(batch.sitting_of, kind="stable")
-    position, sitting = c["body_position"][order], batch.sitting_of[order]
+    position, sitting = facts["body_position"][order], batch.sitting_of[order]
     down = ~np.isnan(position) & (position != STANDING)
     last = np.maximum.accumulate(np.where(down, np.arange(batch.size), NONE))
     before = np.full(batch.size, NONE, dtype=np.int64)
     before[order] = np.where((position == STANDING) & (last >= 0) & (sitting[last] == sitting), order[last], NONE)
-    site, plausible = c["site"], c["systolic"] > c["diastolic"]
+    site, plausible = facts["site"], facts["systolic"] > facts["diastolic"]
     same_limb = (site == site[before]) | np.isnan(site) | np.isnan(site[before])
     return np.where(same_limb & plausible & plausible[before], before, NONE)
 
 
-def _since(c: Readings, values: Floats) -> Floats:
+def _since(facts: Readings, values: Floats) -> Floats:
     """Return how far a value fell from the reading before to the standing one; unknown where there is none before."""
-    before = _before(c)
+    before = _before(facts)
     return np.where(before >= 0, values[before] - values, np.nan)
 
 
 @fact("reading", "body_position of the last seated or lying reading of the sitting before a standing one, the site the "
       "same or not recorded", names=BODY_POSITIONS, asked=False)  # fmt: skip
-def position_before_standing(c: Readings) -> Floats:
+def position_before_standing(facts: Readings) -> Floats:
     """Position from which the person stood up; unknown for readings that are not standing."""
-    before = _before(c)
-    return np.where(before >= 0, c["body_position"][before], np.nan)
+    before = _before(facts)
+    return np.where(before >= 0, facts["body_position"][before], np.nan)
 
 
 @fact("reading", "time of the standing reading − time of the one before (see position_before_standing)", unit="min",
       asked=False)  # fmt: skip
-def minutes_since_before_standing(c: Readings) -> Floats:
+def minutes_since_before_standing(facts: Readings) -> Floats:
     """Minutes from the last reading before standing up to this one."""
-    return -_since(c, c.source.instant) / 60
+    return -_since(facts, facts.source.instant) / 60
 
 
 @fact("reading", "systolic of the one before (see position_before_standing) − systolic", unit=MMHG, asked=False)
-def systolic_fall_on_standing(c: Readings) -> Floats:
+def systolic_fall_on_standing(facts: Readings) -> Floats:
     """How far the systolic value fell on standing up; negative where it rose."""
-    return _since(c, c["systolic"])
+    return _since(facts, facts["systolic"])
 
 
 @fact("reading", "diastolic of the one before (see position_before_standing) − diastolic", unit=MMHG, asked=False)
-def diastolic_fall_on_standing(c: Readings) -> Floats:
+def diastolic_fall_on_standing(facts: Readings) -> Floats:
     """How far the diastolic value fell on standing up; negative where it rose."""
-    return _since(c, c["diastolic"])
+    return _since(facts, facts["diastolic"])
