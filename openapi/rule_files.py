@@ -15,11 +15,12 @@ from marshmallow import Schema, fields
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import KEBAB_CASE, Block, Count, Name, Number, Part
-from heartlevel.ruling.building import READING_FIELDS
-from heartlevel.ruling.language import GROUPS, OPERATORS, ORDERED
-from heartlevel.ruling.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
-from heartlevel.ruling.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTexts, WordingBlock
-from heartlevel.ruling.wording import VALUES
+from heartlevel.ruling.files.building import READING_FIELDS
+from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
+from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleSetBlock, WordingBlock
+from heartlevel.ruling.files.wording import VALUES
+from heartlevel.ruling.language.conditions import GROUPS, OPERATORS, ORDERED
+from heartlevel.ruling.language.ruleset import RuleTexts
 from heartlevel.vocabulary import MMHG, SCOPES
 
 JsonSchema: TypeAlias = dict[str, Any]

@@ -7,9 +7,9 @@ import pytest
 from heartlevel import RuleFaults, Rules, answer_to
 from heartlevel.one_call import device_answer_to
 from heartlevel.resources import shipped
-from heartlevel.ruling.difference import differences
-from heartlevel.ruling.layers import merged
-from heartlevel.ruling.loading import load
+from heartlevel.ruling.files.layers import merged
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.tools.difference import differences
 from support import OWN_RULE, rules, rules_fired, week
 
 
