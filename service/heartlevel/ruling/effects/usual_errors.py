@@ -75,7 +75,7 @@ def _blamed(verdicts: Verdicts) -> Iterator[tuple[Rule, Any]]:
 
 
 def _range(rule: Rule) -> tuple[Floats, Floats]:
-    """Return by how much a reading is too high at least and at most, one a pressure; 0 where no range is published."""
+    """Return the least and the most that a reading is too high by, each by pressure; 0 where no range is published."""
     ends = np.zeros((2, len(PRESSURES)))
     for pressure, shift in rule.expected_error.items():
         if shift.bounds is not None:

@@ -90,7 +90,7 @@ def _titles(content: Content) -> frozenset[str]:
 
 
 class _Checked:
-    """Content of which every item is as its declaration wants it."""
+    """The items of the content that are as their declarations want them."""
 
     def __init__(self, content: Content, faults: list[RuleFault]) -> None:
         """Leave out the items with mistakes, which are added to `faults`."""

@@ -1,34 +1,16 @@
 """What guideline and protocol files may hold, declared once."""
 
-from heartlevel.intake.fields import (
-    Anything,
-    Block,
-    Choice,
-    Items,
-    Number,
-    Part,
-    about,
-    choice,
-    count,
-    name,
-    number,
-    part,
-    text,
-)  # fmt: skip
+from heartlevel.intake.fields import Anything, Block, Choice, Items, Part, about, choice, count, name, number, part, text
 from heartlevel.ruling.files.schema import NEEDED, SOURCES
 from heartlevel.statistics.selection import OFFICE_USES
 from heartlevel.vocabulary import CHECKED_BY, MMHG
 
 
-def _pressure(meaning: str) -> Number:
-    return number(meaning, MMHG, 0, 400)
-
-
 class PressuresBlock(Block):
     """A systolic and a diastolic limit."""
 
-    systolic = _pressure("systolic limit")
-    diastolic = _pressure("diastolic limit")
+    systolic = number("systolic limit", MMHG, 0, 400)
+    diastolic = number("diastolic limit", MMHG, 0, 400)
 
 
 class BothPressures(Block):

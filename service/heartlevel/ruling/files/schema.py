@@ -16,16 +16,8 @@ from heartlevel.intake.fields import (
     number,
     part,
     text,
-)  # fmt: skip
-from heartlevel.vocabulary import (
-    DIRECTIONS,
-    EFFECTS,
-    MMHG,
-    PATTERNS,
-    SCOPES,
-    SEVERITIES,
-    STANDINGS,
-)  # fmt: skip
+)
+from heartlevel.vocabulary import DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS
 
 SENTENCES = 1200
 NEEDED: dict[str, Any] = {"required": True}
@@ -151,7 +143,7 @@ class RuleSetBlock(Block):
 class ChangeBlock(Block):
     """One change a clinic makes to the rules below its layer."""
 
-    of = choice(("rule", "guideline", "protocol", "wording", "ruleset"), "what is changed", **NEEDED)
+    kind = choice(("rule", "guideline", "protocol", "wording", "ruleset"), "what is changed", data_key="of", **NEEDED)
     id = text("which one; the language for a wording", 60)
     off = flag("switch the rule off")
     set = Anything(**about("fields and their new values; mappings are merged, everything else is replaced"))

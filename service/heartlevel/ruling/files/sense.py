@@ -32,9 +32,9 @@ def senseless_limits(guideline: Entry) -> Iterator[RuleFault]:
 
 
 def unmoved_categories(below: Sequence[Entry], laid: Sequence[Entry]) -> Iterator[RuleFault]:
-    """Yield where a layer moves the beginning of hypertension and leaves the categories, onto another one's beginning.
+    """Yield where a layer moves the limit of hypertension to where another category begins, and leaves the categories.
 
-    Otherwise a category called hypertension would be left below the new limit. Items may be unchecked.
+    A category called hypertension would then begin below the limit. Items may be unchecked.
     """
     before = {str(mapping(item).get("id")): mapping(item) for _, _, item in below}
     for entry in laid:

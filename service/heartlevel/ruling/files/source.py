@@ -38,14 +38,14 @@ class SourceFile:
         """Read the file. What is wrong with it is in `faults`; `data` is then incomplete or None."""
         self.name, self._layered = shown_as, layered
         self.faults: list[RuleFault] = []
-        self._places: dict[KeyPath, tuple[int, int]] = {(): (1, 1)}
+        self._positions: dict[KeyPath, tuple[int, int]] = {(): (1, 1)}
         self.data = self._read(path)
 
     def fault(self, path: KeyPath, code: str, detail: str, hint: str | None = None) -> RuleFault:
         """Make a fault at a path, or at the closest one above it that the file has."""
-        while path not in self._places:
+        while path not in self._positions:
             path = path[:-1]
-        return RuleFault(self.name, *self._places[path], code, detail, hint)
+        return RuleFault(self.name, *self._positions[path], code, detail, hint)
 
     def sets(self, _: KeyPath) -> bool:
         """Say whether a layer writes what stands at a path: a layer's file all of it, any other nothing."""
@@ -64,7 +64,7 @@ class SourceFile:
             return self._note((), "not-utf-8", f"byte {error.start} is not UTF-8")
         except yaml.MarkedYAMLError as error:
             mark = error.problem_mark or error.context_mark
-            self._places[()] = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+            self._positions[()] = (mark.line + 1, mark.column + 1) if mark else (1, 1)
             return self._note((), "not-yaml", str(error.problem))
         except yaml.YAMLError as error:
             return self._note((), "not-yaml", " ".join(str(error).split()))
@@ -74,7 +74,7 @@ class SourceFile:
         self.faults.append(self.fault(path, code, detail))
 
     def _value(self, node: Node, path: KeyPath) -> Any:
-        self._places.setdefault(path, (node.start_mark.line + 1, node.start_mark.column + 1))
+        self._positions.setdefault(path, (node.start_mark.line + 1, node.start_mark.column + 1))
         if node.tag not in PLAIN:
             return self._note(path, "tag", f"the tag {node.tag} is not used in rule files")
         if len(path) > DEEPEST:
@@ -98,7 +98,7 @@ class SourceFile:
                                      "repeated-key", f"'{key}' is there twice")  # fmt: skip
                 self.faults.append(repeated)
                 continue
-            self._places[here] = (key_node.start_mark.line + 1, key_node.start_mark.column + 1)
+            self._positions[here] = (key_node.start_mark.line + 1, key_node.start_mark.column + 1)
             read[key] = self._value(value_node, here)
         return read
 

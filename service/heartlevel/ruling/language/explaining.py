@@ -110,10 +110,10 @@ def decoded(fact: Fact, value: float | None) -> Any:
 
 
 def rounded_alike(value: float | None, same: Callable[[float], bool]) -> float | None:
-    """Round to the fewest of 3, 6 or 9 decimals that leave what is said of the value the same."""
+    """Round to the fewest of 3, 6 or 9 decimals with which the value is still the `same`."""
     if value is None:
         return None
-    return next((short for places in (3, 6, 9) if same(short := round(value, places) + 0.0)), value)
+    return next((short for decimals in (3, 6, 9) if same(short := round(value, decimals) + 0.0)), value)
 
 
 def spoken(fact: Fact, value: float | None) -> str:

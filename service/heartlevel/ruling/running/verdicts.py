@@ -68,9 +68,10 @@ class Program:
         self.profiles = {pair: number for number, pair in enumerate(product(ruleset.guidelines, ruleset.protocols))}
         terms = dict.fromkeys(leaf for rule in self.rules for leaf in rule.leaves if isinstance(leaf, Term))
         self.facts = tuple(dict.fromkeys(term.fact.name for term in terms))
-        # A fact's terms stand together, so that they can be joined in one step.
-        self.terms = tuple(sorted(terms, key=lambda term: self.facts.index(term.fact.name)))
-        self._fact_of = np.array([self.facts.index(term.fact.name) for term in self.terms], dtype=np.int64)
+        self._row_of_fact = {name: row for row, name in enumerate(self.facts)}
+        # The terms of a fact stand together, so that their rows can be reduced in one step.
+        self.terms = tuple(sorted(terms, key=lambda term: self._row_of_fact[term.fact.name]))
+        self._fact_of = np.array([self._row_of_fact[term.fact.name] for term in self.terms], dtype=np.int64)
         self._first_term_of = np.searchsorted(self._fact_of, np.arange(len(self.facts)))
         limits = [ruleset.limits(*pair) for pair in self.profiles]
         bounds = np.array([[_interval(term, named) for term in self.terms] for named in limits], dtype=np.float64)
@@ -123,12 +124,11 @@ class Program:
 
         `firing` has, for each row, the ids of the rules that fire where another rule mentions them; all others are silent.
         """
-        row_of_fact = {name: row for row, name in enumerate(self.facts)}
         given = np.full((len(self.facts), len(facts)), np.nan)
         forced = np.full((len(self.rules), len(facts)), FALSE, dtype=np.int8)
         for column, (values, names) in enumerate(zip(facts, firing, strict=True)):
-            for name in values.keys() & row_of_fact.keys():
-                given[row_of_fact[name], column] = values[name]
+            for name in values.keys() & self._row_of_fact.keys():
+                given[self._row_of_fact[name], column] = values[name]
             forced[[self.row_of[name] for name in names], column] = TRUE
         return self._decided(self._compared(given, profile), profile, forced).outcomes
 
@@ -157,7 +157,7 @@ class Program:
         return Verdicts(self.rules, outcomes, partial(self._wanting, compared, outcomes, profile))
 
     def _compared_by_term(self, column: Callable[[str], Floats], profile: Ints) -> Outcomes:
-        """Compare as `_compared` does, for many rows: one comparison at a time, and none where nothing is known."""
+        """Compare as `_compared` does, for many rows: term by term, and not at all where no value is known."""
         compared = np.empty((len(self.terms), len(profile)), dtype=np.int8)
         same = bool((profile == profile[0]).all())
         stops = [*self._first_term_of[1:].tolist(), len(self.terms)]

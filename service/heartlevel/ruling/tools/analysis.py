@@ -92,7 +92,7 @@ def _value(term: Term, value: float | Limit, limits: Mapping[str, float]) -> str
 
 
 def _each_profile(ruleset: RuleSet, rules: Sequence[Rule], most: int) -> Iterator[Claim]:
-    """Yield the claims about a rule or a pair; of profiles that put the same figures into it one is looked at."""
+    """Yield the claims about a rule or two; profiles that put the same figures into their terms are looked at once."""
     for profiles in _alike(ruleset, rules):
         try:
             reachable = reached(ruleset, rules, profiles[0], most)
@@ -203,7 +203,7 @@ def _firing_patterns(rule: Rule) -> list[tuple[int, ...]]:
 
 
 def _excluding(needed: Sequence[tuple[int, ...]], seen: Sequence[tuple[int, ...]], leaves: int) -> tuple[int, ...]:
-    """Return the fewest leaves of which no outcomes needed are ever seen together."""
+    """Return the fewest leaves whose outcomes are never seen together as they are needed."""
     for count in range(leaves + 1):
         for chosen in combinations(range(leaves), count):
             wanted = {tuple(outcomes[leaf] for leaf in chosen) for outcomes in needed}

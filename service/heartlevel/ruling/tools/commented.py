@@ -143,7 +143,7 @@ class CommentedFile:
             self._above_or_below(comment, self._column(index), before)
 
     def _above_or_below(self, comment: str, column: int, before: int) -> None:
-        """Give a line of its own to the item that follows, or, further right, to the one above that ends there."""
+        """Give a comment on a line of its own to the item after it, or, if it stands further right, to the item above."""
         following, above = self._order[before], self._above(column, before)
         # The items of a list may stand as far left as the key that holds them, and the key after it.
         is_deeper = (above.column, above.key is None) > (following.column, following.key is None)

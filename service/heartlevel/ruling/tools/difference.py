@@ -67,7 +67,7 @@ def _fields(old: Any, new: Any, name: str = "") -> Iterator[tuple[str, Any, Any]
 
 
 def _in_lists(old: list[Any], new: list[Any], name: str) -> Iterator[tuple[str, Any, Any]]:
-    """Yield the items that differ: of items with ids what differs in each, of others those that one list lacks."""
+    """Yield what differs: if all items have ids, within each of them, else the items that only one of the lists has."""
     ours, theirs = _by_id(old), _by_id(new)
     if ours is not None and theirs is not None:
         yield from _fields(ours, theirs, name)

@@ -208,7 +208,7 @@ def _is_comparison(item: Item) -> bool:
 
 
 def _tidy(comments: Sequence[str], after: str = "#") -> list[str]:
-    """Return comments with no more than one empty line between them; none at all after an empty one."""
+    """Return comments with no more than one empty line between them, and none first if `after` is empty."""
     kept = [after]
     for comment in comments:
         if comment or kept[-1]:
