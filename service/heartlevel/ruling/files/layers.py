@@ -110,14 +110,14 @@ def _mistakes(change: Entry) -> Iterator[RuleFault]:
 def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> None:
     kind, name = change.item["of"], change.item.get("id")
     named = {
-        entry.item.get(key_of(section)): (section, index)
+        own_name: (section, index)
         for section in SECTIONS_OF[kind]
         for index, entry in enumerate(content.items[section])
-        if isinstance(entry.item, dict)
+        if isinstance(own_name := mapping(entry.item).get(key_of(section)), str)  # nothing is checked yet
     }
     if name not in named:
         detail = f"there is no {kind} '{name}' to change"
-        faults.append(change.fault(("id",), "unknown-name", detail, near(name, list(filter(None, named)))))
+        faults.append(change.fault(("id",), "unknown-name", detail, near(name, list(named))))
         return
     section, index = named[name]
     entries = content.items[section]

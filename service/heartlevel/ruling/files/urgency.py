@@ -21,7 +21,7 @@ def loosened(below: Sequence[Entry], laid: Sequence[Entry]) -> Iterator[RuleFaul
     least = min((days for item in before.values() for days in _days(item)), default=0.0)
     for entry in laid:
         item = mapping(entry.item)
-        if item.get("id") not in before:
+        if str(item.get("id")) not in before:
             for pressure, limit in _above(item, severe):
                 detail = f"severe {pressure} {limit:g} is above the {severe[pressure]:g} of every guideline below"
                 yield entry.fault(("limits", "severe", pressure), "urgent-rule", detail)
