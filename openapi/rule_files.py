@@ -17,10 +17,9 @@ from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import KEBAB_CASE, Block, Count, Name, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
-from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleSetBlock, WordingBlock
+from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.wording import VALUES
 from heartlevel.ruling.language.conditions import GROUPS, OPERATORS, ORDERED
-from heartlevel.ruling.language.ruleset import RuleTexts
 from heartlevel.vocabulary import MMHG, SCOPES
 
 JsonSchema: TypeAlias = dict[str, Any]
@@ -67,7 +66,7 @@ def _declared() -> dict[str, JsonSchema]:
     assert plugin.converter is not None
     for describe in (_unit, _kind):
         plugin.converter.add_attribute_function(describe)
-    for block in (RuleBlock, RuleTexts, *FILES):
+    for block in (RuleBlock, RuleTextsBlock, *FILES):
         spec.components.schema(name_of(block), schema=block)
     made: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
     for block in _declarations(Block):
