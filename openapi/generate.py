@@ -21,8 +21,8 @@ from heartlevel.answer.contract.whole import Answer, DeviceChecksAnswer
 from heartlevel.intake.fields import Anything
 from heartlevel.intake.schema import LISTS, DeviceChecks, Envelope
 from heartlevel.one_call import device_answer_to
-from heartlevel.ruling.profile_schema import GuidelineBlock, ProtocolBlock
-from heartlevel.ruling.schema import RuleBlock
+from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
+from heartlevel.ruling.files.schema import RuleBlock
 from heartlevel.version import VERSION
 from rule_files import rule_files
 from rules_readme import with_lists

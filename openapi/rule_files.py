@@ -15,11 +15,11 @@ from marshmallow import Schema, fields
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import KEBAB_CASE, Block, Count, Name, Number, Part
-from heartlevel.ruling.building import READING_FIELDS
-from heartlevel.ruling.language import GROUPS, OPERATORS, ORDERED
-from heartlevel.ruling.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
-from heartlevel.ruling.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTexts, WordingBlock
-from heartlevel.ruling.wording import VALUES
+from heartlevel.ruling.files.building import READING_FIELDS
+from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
+from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTextsBlock, WordingBlock
+from heartlevel.ruling.files.wording import VALUES
+from heartlevel.ruling.language.conditions import GROUPS, OPERATORS, ORDERED
 from heartlevel.vocabulary import MMHG, SCOPES
 
 JsonSchema: TypeAlias = dict[str, Any]
@@ -66,7 +66,7 @@ def _declared() -> dict[str, JsonSchema]:
     assert plugin.converter is not None
     for describe in (_unit, _kind):
         plugin.converter.add_attribute_function(describe)
-    for block in (RuleBlock, RuleTexts, *FILES):
+    for block in (RuleBlock, RuleTextsBlock, *FILES):
         spec.components.schema(name_of(block), schema=block)
     made: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
     for block in _declarations(Block):

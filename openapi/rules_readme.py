@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from math import isfinite
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
-from heartlevel.ruling.cures import CURES
-from heartlevel.ruling.ruleset import RuleSet
+from heartlevel.ruling.language.cures import CURES
+from heartlevel.ruling.language.ruleset import RuleSet
 
 
 def with_lists(text: str, ruleset: RuleSet) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from heartlevel.assessment import Rules
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.one_call import answer_to
-from heartlevel.ruling.source import RuleFaults
+from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.version import VERSION as __version__
 
 if TYPE_CHECKING:

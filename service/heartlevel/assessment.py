@@ -16,14 +16,14 @@ from heartlevel.facts.sitting import columns_of_sittings
 from heartlevel.intake.batch import Batch, batch_of
 from heartlevel.intake.request import Request
 from heartlevel.profiles import Guideline, Protocol
-from heartlevel.ruling.examples import wrong_examples
-from heartlevel.ruling.known_errors import known_errors
-from heartlevel.ruling.loading import load
-from heartlevel.ruling.reliability import reliability_of
-from heartlevel.ruling.ruleset import RuleSet
-from heartlevel.ruling.source import RuleFaults
-from heartlevel.ruling.usual_errors import Usual, usual_errors
-from heartlevel.ruling.verdicts import Program, Verdicts, programs_of
+from heartlevel.ruling.effects.known_errors import known_errors
+from heartlevel.ruling.effects.reliability import reliability_of
+from heartlevel.ruling.effects.usual_errors import Usual, usual_errors
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.running.examples import wrong_examples
+from heartlevel.ruling.running.verdicts import Program, Verdicts, programs_of
 from heartlevel.statistics.alternatives import Alternatives, alternatives, offsets_of
 from heartlevel.statistics.averages import Averages, average
 from heartlevel.statistics.classification import Classified, Probabilities, classify, probabilities

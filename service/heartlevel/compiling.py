@@ -14,8 +14,8 @@ from typing import cast
 
 from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
-from heartlevel.ruling.loading import load
-from heartlevel.ruling.source import RuleFaults
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.language.faults import RuleFaults
 
 LONGEST_SECONDS = 120
 
@@ -26,14 +26,14 @@ Stamp = tuple[tuple[str, int, int], ...]
 def stamp_of(folder: Path | None, layers: Sequence[Path]) -> Stamp:
     """Return what tells whether any rule file was changed, added or removed."""
     return tuple(
-        (str(path), found.st_mtime_ns, found.st_size)
-        for one in (folder or shipped("rules"), *layers)
-        for path in sorted(one.rglob("*.yaml"))
-        if (found := _found(path)) is not None
+        (str(path), status.st_mtime_ns, status.st_size)
+        for directory in (folder or shipped("rules"), *layers)
+        for path in sorted(directory.rglob("*.yaml"))
+        if (status := _status(path)) is not None
     )
 
 
-def _found(path: Path) -> stat_result | None:
+def _status(path: Path) -> stat_result | None:
     try:
         return path.stat()
     except FileNotFoundError:  # replaced or removed at this very moment: the next look sees it
@@ -63,25 +63,25 @@ def compiled_apart(folder: Path | None, layers: Sequence[Path]) -> Rules:
     except subprocess.TimeoutExpired as error:
         raise CompilerFailed(f"it took more than {LONGEST_SECONDS} s") from error
     # Only our own child writes to this pipe.
-    found = pickle.loads(ended.stdout)
-    if found is None:
+    result = pickle.loads(ended.stdout)
+    if result is None:
         raise StillChanging
-    if isinstance(found, list):
-        raise RuleFaults(found)
-    return cast(Rules, found)
+    if isinstance(result, list):
+        raise RuleFaults(result)
+    return cast(Rules, result)
 
 
-def main(first: str, *others: str) -> None:
+def write_compiled(first: str, *others: str) -> None:
     """Write the compiled rules, the list of mistakes, or None if the files changed while they were read."""
-    folder, layers = Path(first) if first else None, [Path(one) for one in others]
+    folder, layers = Path(first) if first else None, list(map(Path, others))
     stamp = stamp_of(folder, layers)
     try:
         ruleset = load(folder, layers)
-        found: object = Rules.compiled(ruleset) if stamp_of(folder, layers) == stamp else None
+        result: object = Rules.compiled(ruleset) if stamp_of(folder, layers) == stamp else None
     except RuleFaults as faults:
-        found = faults.faults if stamp_of(folder, layers) == stamp else None
-    sys.stdout.buffer.write(pickle.dumps(found))
+        result = faults.faults if stamp_of(folder, layers) == stamp else None
+    sys.stdout.buffer.write(pickle.dumps(result))
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
+    write_compiled(*sys.argv[1:])

@@ -32,26 +32,26 @@ class Totals:
     gained: Counter[str] = field(default_factory=Counter)  # findings by rule
     lost: Counter[str] = field(default_factory=Counter)
 
-    def add(self, one: Changed) -> None:
-        """Count one request."""
+    def add(self, changed: Changed) -> None:
+        """Count a request."""
         self.subjects += 1
-        self.changed += bool(one.fields)
-        self.fields.update(one.fields.keys())
-        findings = one.fields.get("findings", {})
+        self.changed += bool(changed.fields)
+        self.fields.update(changed.fields.keys())
+        findings = changed.fields.get("findings", {})
         self.gained.update(findings.get("gained", ()))
         self.lost.update(findings.get("lost", ()))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the counts, largest first."""
         parts = {"by_field": self.fields, "findings_gained": self.gained, "findings_lost": self.lost}
-        ordered = {name: dict(sorted(part.items(), key=lambda one: (-one[1], one[0]))) for name, part in parts.items()}
+        ordered = {name: dict(sorted(part.items(), key=lambda item: (-item[1], item[0]))) for name, part in parts.items()}
         return {"subjects": self.subjects, "changed": self.changed, **ordered}
 
 
 def changes(lines: Lines, before: Rules, after: Rules) -> Iterator[Changed]:
     """Yield what would change for each request, in order; no more than a few requests are held."""
-    for some in in_turn(lines):
-        pairs = zip(answer_each(some, before), answer_each(some, after), strict=True)
+    for few in in_turn(lines):
+        pairs = zip(answer_each(few, before), answer_each(few, after), strict=True)
         yield from (_compared(old, new) for old, new in pairs)
 
 
@@ -62,15 +62,15 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
         answer = old.answer or new.answer
         return Changed(old.line, answer["subject"]["id"] if answer else None, fields)
     sides = old.answer, new.answer
-    found = {
-        "urgent": _pair(*(one["urgent"] for one in sides)),
+    compared = {
+        "urgent": _pair(*(side["urgent"] for side in sides)),
         "findings": _findings(*sides),
-        "reliabilities": _by_key(*({one["id"]: one["reliability"] for one in side["readings"]} for side in sides)),
-        "averages": _by_key(*(_means(side) for side in sides)),
-        "category": _pair(*(one["classification"]["category"] for one in sides)),
-        "pattern": _pair(*(one["pattern"]["label"] for one in sides)),
+        "reliabilities": _by_key(*map(_reliabilities, sides)),
+        "averages": _by_key(*map(_means, sides)),
+        "category": _pair(*(side["classification"]["category"] for side in sides)),
+        "pattern": _pair(*(side["pattern"]["label"] for side in sides)),
     }
-    return Changed(old.line, old.answer["subject"]["id"], {name: value for name, value in found.items() if value})
+    return Changed(old.line, old.answer["subject"]["id"], {name: value for name, value in compared.items() if value})
 
 
 def _pair(before: Any, after: Any) -> dict[str, Any] | None:
@@ -89,13 +89,18 @@ def _findings(before: Mapping[str, Any], after: Mapping[str, Any]) -> dict[str, 
 
 
 def _finding_keys(answer: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Yield each finding once a reading concerned: a rule that fires for other readings has changed too."""
-    for one in answer["findings"]:
-        yield from ((one["rule"], reading) for reading in one["readings"] or [""])
+    """Yield each finding once for each reading it concerns: a rule that fires for other readings has changed too."""
+    for finding in answer["findings"]:
+        yield from ((finding["rule"], reading) for reading in finding["readings"] or [""])
+
+
+def _reliabilities(answer: Mapping[str, Any]) -> dict[str, Any]:
+    return {reading["id"]: reading["reliability"] for reading in answer["readings"]}
 
 
 def _means(answer: Mapping[str, Any]) -> dict[str, Any]:
     pressures = ("systolic", "diastolic")
     return {
-        f"{one['setting']} {one['basis']}": {name: one[name]["mean"] for name in pressures} for one in answer["averages"]
+        f"{average['setting']} {average['basis']}": {name: average[name]["mean"] for name in pressures}
+        for average in answer["averages"]
     }

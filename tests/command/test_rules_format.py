@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from heartlevel.command.rules import format as command
 from heartlevel.command.rules.format import format_rules
 from heartlevel.resources import shipped
-from heartlevel.ruling.loading import load
+from heartlevel.ruling.files.loading import load
 from support import rules
 
 LOOSE = "# A clinic's layer.\nrevision:   '1'   # first\nname: Clinic\n"

@@ -8,10 +8,11 @@ from functools import cache
 from itertools import chain, combinations, pairwise, product
 from math import isnan
 
+import numpy as np
 import pytest
 
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.truth import FALSE, TRUE
+from heartlevel.ruling.running.truth import FALSE, TRUE
 from support import rules
 
 STEP = 0.001  # mmHg, cm, minutes, shares: finer than anything that is recorded
@@ -101,7 +102,8 @@ def judged(rule, facts, firing, guideline):
     coded = {name: CATALOGUE[name].encoded(value) for name, value in facts.items()}
     program = rules().programs[rule.scope]
     profile = program.profiles[guideline.id, guideline.protocol]
-    return {TRUE: True, FALSE: False}.get(program.judge_example(coded, profile, firing)[rule.id])
+    outcomes = program.judge_given([coded], np.array([profile]), [firing])
+    return {TRUE: True, FALSE: False}.get(outcomes[program.row_of[rule.id], 0])
 
 
 def profiles_of(rule):

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
-from heartlevel.ruling.language import Group, Limit, Mention, Term, leaves_of, shape_of
-from heartlevel.ruling.reference import verdict
-from heartlevel.ruling.truth import tables_of
-from heartlevel.ruling.verdicts import Program
+from heartlevel.ruling.language.conditions import Group, Limit, Mention, Term, leaves_of, shape_of
+from heartlevel.ruling.language.reference import verdict
+from heartlevel.ruling.running.truth import truth_tables
+from heartlevel.ruling.running.verdicts import Program
 from support import rules
 
 CODES = {0: False, 1: True, 2: None}
@@ -85,7 +85,7 @@ def test_engine_columns_and_plain_reading_agree_on_chained_conditions(chain, row
 @settings(max_examples=120, deadline=None)
 @given(st.lists(conditions(["a", "b"]), min_size=1, max_size=6))
 def test_the_engines_tables_say_what_the_language_means_for_every_pattern(several):
-    tables = tables_of([shape_of(one, leaves_of(one)) for one in several])
+    tables = truth_tables([shape_of(one, leaves_of(one)) for one in several])
     for condition, table in zip(several, tables, strict=True):
         leaves = leaves_of(condition)
         stand_in = _with_mentions(condition, leaves)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.resources import shipped
-from heartlevel.ruling.language import Group, Mention, Term
+from heartlevel.ruling.language.conditions import Group, Mention, Term
 from heartlevel.vocabulary import SCOPES
 from support import without_worded_rules
 

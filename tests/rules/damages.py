@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import yaml
 
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.language import GROUPS, OPERATORS
-from heartlevel.ruling.source import LONGEST_FILE
+from heartlevel.ruling.files.source import LONGEST_FILE
+from heartlevel.ruling.language.conditions import GROUPS, OPERATORS
 
 NAMES = {*CATALOGUE, *OPERATORS, *GROUPS, "finding", "limit", "given", "expect", "effect", "title", "hypertension"}
 KEY_LINE = re.compile(r"^(?P<head> *(?:- )?)(?P<key>[a-z_-]+): (?P<value>[^>{\[\s].*)$")

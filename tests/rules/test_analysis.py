@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.analysis import analyse
-from heartlevel.ruling.loading import load
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.tools.analysis import analyse
 from rules.analysed import said, without_rules, write
 
 HIGH, LOW = {"systolic": {"reads": "high", "range": [1, 2]}}, {"systolic": {"reads": "low", "range": [1, 2]}}

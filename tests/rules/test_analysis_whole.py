@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from heartlevel.command.rules.analyse import analyse_rules
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.analysis import analyse
-from heartlevel.ruling.language import Mention, Term, leaves_of
-from heartlevel.ruling.reference import verdict
+from heartlevel.ruling.language.conditions import Mention, Term, leaves_of
+from heartlevel.ruling.language.reference import verdict
+from heartlevel.ruling.tools.analysis import analyse
 from rules.analysed import FLAG, PULSE_PRESSURE, SYSTOLIC, VALUES, conditions, said, without_rules, write
 from support import rules
 

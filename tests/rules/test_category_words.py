@@ -7,8 +7,8 @@ from click.testing import CliRunner
 
 from heartlevel import RuleFaults, Rules, answer_to
 from heartlevel.command.main import main
-from heartlevel.ruling.loading import load
-from heartlevel.ruling.wording import unworded
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.tools.unworded import unworded
 from rules.test_layers import layer
 from support import OWN_RULE, answer, rules, week
 

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 from heartlevel import RuleFaults
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.resources import shipped
-from heartlevel.ruling.examples import OUTCOMES, examples_of
-from heartlevel.ruling.loading import load
-from heartlevel.ruling.reference import verdict
-from heartlevel.ruling.ruleset import RuleSet
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.language.reference import verdict
+from heartlevel.ruling.language.rules import Example, Rule
+from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.running.examples import OUTCOMES
 from rules.damages import DAMAGES, Damage, insert_a_tab, repeat_a_key
 from support import rules
 
@@ -64,6 +65,10 @@ def limits_of(ruleset: RuleSet):
     return [{name: one.limits for name, one in some.items()} for some in profiles], ruleset.default_guideline
 
 
+def examples_of(ruleset: RuleSet) -> list[tuple[Rule, Example]]:
+    return [(rule, example) for rule in ruleset.every_rule() for example in rule.examples]
+
+
 def outcome(ruleset: RuleSet, rule, example) -> str:
     guideline = example.guideline or ruleset.default_guideline
     protocol = example.protocol or ruleset.guidelines[guideline].protocol
@@ -83,7 +88,8 @@ SOUND = {rule.id: rule for rule in rules().ruleset.every_rule()}
 
 
 def test_this_way_of_judging_examples_agrees_with_them_before_any_damage():
-    assert all(outcome(rules().ruleset, rule, example) == example.expect for rule, example in examples_of(rules().ruleset))
+    ruleset = rules().ruleset
+    assert all(outcome(ruleset, rule, example) == example.expect for rule, example in examples_of(ruleset))
 
 
 def examples_come_out(ruleset: RuleSet) -> None:

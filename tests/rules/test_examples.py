@@ -9,31 +9,29 @@ import pytest
 
 from heartlevel import RuleFaults
 from heartlevel.resources import shipped
-from heartlevel.ruling.examples import OUTCOMES, examples_of, outcome_of
-from heartlevel.ruling.loading import load
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.running.examples import OUTCOMES, judged_examples
 from support import rules
 
-EXAMPLES = list(examples_of(rules().ruleset))
+EXAMPLES = list(judged_examples(rules().ruleset, rules().programs))
 
 
 def _names():
-    places: dict[str, int] = {}
-    for rule, example in EXAMPLES:
-        places[rule.id] = places.get(rule.id, 0) + 1
-        yield f"{rule.id}-{places[rule.id]}-{example.expect}"
+    for case in EXAMPLES:
+        yield f"{case.rule.id}-{case.index + 1}-{case.example.expect}"
 
 
-@pytest.mark.parametrize(("rule", "example"), EXAMPLES, ids=_names())
-def test_every_example_beside_a_rule_comes_out_as_written(rule, example):
-    assert outcome_of(rules().ruleset, rules().programs[rule.scope], rule, example) == example.expect
+@pytest.mark.parametrize("case", EXAMPLES, ids=_names())
+def test_every_example_beside_a_rule_comes_out_as_written(case):
+    assert case.outcome == case.example.expect
 
 
-def test_there_are_examples():
-    assert len(EXAMPLES) > 0
+def test_all_examples_there_are_were_judged():
+    assert len(EXAMPLES) == sum(len(rule.examples) for rule in rules().ruleset.every_rule()) > 0
 
 
 def test_every_rule_has_an_example_where_it_fires_and_one_where_it_is_silent():
-    seen = {(rule.id, example.expect) for rule, example in EXAMPLES}
+    seen = {(case.rule.id, case.example.expect) for case in EXAMPLES}
     wanted = {(rule.id, outcome) for rule in rules().ruleset.every_rule() for outcome in ("fires", "silent")}
     assert wanted <= seen
     assert {outcome for _, outcome in seen} <= set(OUTCOMES)

@@ -10,8 +10,8 @@ from hypothesis import Phase, event, given, settings
 from hypothesis import strategies as st
 
 from heartlevel.resources import shipped
-from heartlevel.ruling.commented import NotFormatted
-from heartlevel.ruling.formatting import LONGEST, block_of, formatted
+from heartlevel.ruling.tools.commented import NotFormatted
+from heartlevel.ruling.tools.formatting import LONGEST, block_of, formatted
 
 CANNOT_BE_KEPT = "put it above"
 FILES = sorted(shipped("rules").rglob("*.yaml"))

@@ -7,9 +7,9 @@ import pytest
 from heartlevel import RuleFaults, Rules, answer_to
 from heartlevel.one_call import device_answer_to
 from heartlevel.resources import shipped
-from heartlevel.ruling.difference import differences
-from heartlevel.ruling.layers import merged
-from heartlevel.ruling.loading import load
+from heartlevel.ruling.files.layers import merged
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.tools.difference import differences
 from support import OWN_RULE, rules, rules_fired, week
 
 
@@ -92,6 +92,21 @@ def test_a_clinics_own_order_and_bands_of_the_stepwise_check_hold(tmp_path):
     asked = {"device_checks": [{"device": "d", "sequence": turns}], "options": {"protocol": "nice-ng136"}}
     verdicts = [device_answer_to(asked, one)["device_checks"][0]["procedure"]["verdict"] for one in (loaded, rules())]
     assert verdicts == ["go-on", "order-not-followed"]
+
+
+def test_an_id_that_is_no_text_is_named_and_hides_no_other_mistake(tmp_path):
+    folder = layer(tmp_path, own="- {id: [a]}\n")
+    (folder / "guidelines").mkdir()
+    (folder / "guidelines" / "own.yaml").write_text("{id: [b], in_pregnancy: [c]}\n")
+    above = layer(tmp_path / "above", "{of: guideline, id: esc-2024, set: {title: x}, reason: x}",
+                  "{of: rule, id: legs-crosed, off: true, reason: x}")  # fmt: skip
+    with pytest.raises(RuleFaults) as caught:
+        load(None, (folder, above))
+    texts = [str(fault) for fault in caught.value.faults]
+    for begin in ("clinic/reading/own.yaml:1:4: not-a-text: id", "clinic/guidelines/own.yaml:1:2: not-a-text: id"):
+        assert any(text.startswith(begin) for text in texts), texts
+    (unknown,) = [text for text in texts if "there is no rule 'legs-crosed' to change" in text]
+    assert "legs-crossed" in unknown
 
 
 @pytest.mark.parametrize(

@@ -3,10 +3,10 @@
 import pytest
 import yaml
 
-from heartlevel.ruling.commented import NotFormatted
-from heartlevel.ruling.formatting import block_of, formatted
-from heartlevel.ruling.profile_schema import ProtocolBlock
-from heartlevel.ruling.schema import RuleBlock, WordingBlock
+from heartlevel.ruling.files.profile_schema import ProtocolBlock
+from heartlevel.ruling.files.schema import RuleBlock, WordingBlock
+from heartlevel.ruling.tools.commented import NotFormatted
+from heartlevel.ruling.tools.formatting import block_of, formatted
 
 CANNOT_BE_KEPT = "put it above"
 BEFORE = """\

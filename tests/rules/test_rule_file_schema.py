@@ -11,7 +11,7 @@ from jsonschema import Draft202012Validator
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
 from heartlevel.resources import shipped
-from heartlevel.ruling.source import SourceFile
+from heartlevel.ruling.files.source import SourceFile
 from rules.test_examples import MISTAKES, edit
 from support import rules
 

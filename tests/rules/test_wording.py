@@ -50,7 +50,7 @@ def shown(text: str) -> list[str]:
 def spoken(rule: str, language: str) -> str:
     """The text to the person measured, its places filled with the least of each choice and with 12 for numbers."""
     facts = {name: fact.names[0] if fact.names else 12 for name, fact in CATALOGUE.items()}
-    return rules().ruleset.wording[language].said[rule].patient.filled(facts, LIMITS)
+    return rules().ruleset.wording[language].rules[rule].patient.filled(facts, LIMITS)
 
 
 def answers(language: str) -> list[dict]:

@@ -8,8 +8,8 @@ import pytest
 from heartlevel import RuleFaults, Rules, answer_to
 from heartlevel.intake.request import RefusedRequest, read
 from heartlevel.resources import shipped
-from heartlevel.ruling.loading import load
-from heartlevel.ruling.template import Voice
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.language.template import Voice
 from rules.test_examples import edit
 from rules.test_layers import layer
 from rules.worded import ALL, RULES, WORDED
@@ -50,7 +50,7 @@ def test_advice_in_the_language_stands_before_plain_words_in_another(tmp_path):
     change = "{of: wording, id: es, set: {rules: {pulse-fast-here: {advice: Descanse.}}}, reason: Ours}"
     plain = "{of: wording, id: en, set: {rules: {pulse-fast-here: {patient: Rest.}}}, reason: Ours}"
     laid = load(None, (layer(tmp_path, change, plain, own=OWN_RULE),))
-    said = {language: one.said["pulse-fast-here"].patient.filled({}, {}) for language, one in laid.wording.items()}
+    said = {language: one.rules["pulse-fast-here"].patient.filled({}, {}) for language, one in laid.wording.items()}
     assert said == {"en": "Rest.", "es": "Descanse."}
 
 

@@ -12,7 +12,7 @@ from heartlevel import RuleFaults, Rules
 from heartlevel.assessment import assess_requests
 from heartlevel.command.main import main
 from heartlevel.intake.request import read
-from heartlevel.ruling.truth import UNKNOWN
+from heartlevel.ruling.running.truth import UNKNOWN
 from rules.test_layers import layer
 from support import answer, rules, rules_fired
 

@@ -11,9 +11,9 @@ from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import read
 from heartlevel.one_call import answered
 from heartlevel.profiles import Category
-from heartlevel.ruling import verdicts
-from heartlevel.ruling.language import Term
-from heartlevel.ruling.truth import UNKNOWN
+from heartlevel.ruling.language.conditions import Term
+from heartlevel.ruling.running import verdicts
+from heartlevel.ruling.running.truth import UNKNOWN
 from heartlevel.statistics.classification import limit_name
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import probability_at_or_above

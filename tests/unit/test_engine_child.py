@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heartlevel.ruling import truth
-from heartlevel.ruling.truth import EngineFailure, tables_of
+from heartlevel.ruling.running import truth
+from heartlevel.ruling.running.truth import EngineFailure, truth_tables
 
 SHAPES = [0, ["all", 0, 1], ["any", 0, ["none", 1, 2]], ["none", 0], ["all", ["any", 0, 1], ["none", 2, ["all", 3, 0]]]]
 
@@ -14,7 +14,7 @@ SHAPES = [0, ["all", 0, 1], ["any", 0, ["none", 1, 2]], ["none", 0], ["all", ["a
 def fresh_tables(monkeypatch: pytest.MonkeyPatch) -> list[np.ndarray]:
     """Ask the engine, whatever was asked before."""
     monkeypatch.setattr(truth, "_TABLES", {})
-    return tables_of(SHAPES)
+    return truth_tables(SHAPES)
 
 
 def program(tmp_path: Path, source: str) -> Path:
@@ -39,7 +39,7 @@ def test_the_child_process_has_the_environment_it_was_started_in(monkeypatch, tm
     monkeypatch.setattr(truth, "ENGINE", program(tmp_path, source))
     monkeypatch.setattr(truth, "_TABLES", {})
     monkeypatch.setenv("MALLOC_PERTURB_", "165")
-    assert [one.tolist() for one in tables_of([0])] == [[1, 6, 5]]
+    assert [one.tolist() for one in truth_tables([0])] == [[1, 6, 5]]
 
 
 @pytest.mark.parametrize(
@@ -55,5 +55,5 @@ def test_a_child_process_that_ends_badly_is_a_failure_and_leaves_no_table(monkey
     monkeypatch.setattr(truth, "PATIENCE_SECONDS", 0.5 if "sleep" in source else 60)
     monkeypatch.setattr(truth, "_TABLES", {})
     with pytest.raises(EngineFailure, match=words):
-        tables_of([0])
+        truth_tables([0])
     assert truth._TABLES == {}

@@ -14,9 +14,9 @@ from heartlevel.answer import findings
 from heartlevel.answer.contract.whole import Answer
 from heartlevel.answer.whole import as_json
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.explaining import OUTCOMES, Row, outline, tree
-from heartlevel.ruling.language import Limit, Term
-from heartlevel.ruling.verdicts import Program
+from heartlevel.ruling.language.conditions import Limit, Term
+from heartlevel.ruling.language.explaining import OUTCOMES, Row, outline, tree
+from heartlevel.ruling.running.verdicts import Program
 from support import answer, demo, demo_answers, reading
 from unit.told import (
     AGE,

@@ -2,6 +2,7 @@
 
 import ast
 import re
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -11,10 +12,10 @@ import heartlevel
 PACKAGE = Path(heartlevel.__file__).parent
 DEVELOPERS = PACKAGE.parents[1] / "DEVELOPERS.md"
 FOUNDATIONS = ["version", "resources"]  # they import nothing of the package
-ONLY_IN = {"durable": ["ruling.engine"], "flask": ["web"], "werkzeug": ["web"], "gunicorn": ["web"],
+ONLY_IN = {"durable": ["ruling.running.engine"], "flask": ["web"], "werkzeug": ["web"], "gunicorn": ["web"],
            "prometheus_client": ["web"]}  # fmt: skip
 # The engine's program is run in a child process, never imported.
-NEVER_IMPORTED = "heartlevel.ruling.engine"
+NEVER_IMPORTED = "heartlevel.ruling.running.engine"
 
 
 def documented() -> list[str]:
@@ -83,15 +84,19 @@ def test_what_only_one_place_may_import_is_imported_there(package):
     ("name", "source", "fault"),
     [
         ("intake.batch", "from heartlevel.facts.reading import Readings", "heartlevel.facts.reading.Readings"),
-        ("statistics.averages", "def f():\n    import heartlevel.ruling.loading", "heartlevel.ruling.loading"),
+        ("statistics.averages", "def f():\n    import heartlevel.ruling.files.loading", "heartlevel.ruling.files.loading"),
         ("facts.series", "from ..answer import whole", "heartlevel.answer.whole"),
-        ("ruling.loading", "from heartlevel import assessment", "heartlevel.assessment"),
+        ("ruling.files.loading", "from heartlevel import assessment", "heartlevel.assessment"),
         ("answer.whole", "from heartlevel import answer_to", "heartlevel.answer_to"),
         ("web.routes", "from heartlevel.command.main import main", "heartlevel.command.main.main"),
         ("vocabulary", "from heartlevel.columns import Floats", "heartlevel.columns.Floats"),
-        ("ruling.truth", "from durable import engine", "durable.engine"),
-        ("ruling.truth", "from heartlevel.ruling.engine import table", "heartlevel.ruling.engine.table"),
-        ("ruling.truth", "from heartlevel.ruling import engine", "heartlevel.ruling.engine"),
+        ("ruling.running.truth", "from durable import engine", "durable.engine"),
+        (
+            "ruling.running.truth",
+            "from heartlevel.ruling.running.engine import table",
+            "heartlevel.ruling.running.engine.table",
+        ),
+        ("ruling.running.truth", "from heartlevel.ruling.running import engine", "heartlevel.ruling.running.engine"),
         ("one_call", "if True:\n    from flask import request", "flask.request"),
         ("webbed", "import flask", "flask"),
         ("command.main", "from werkzeug.exceptions import HTTPException", "werkzeug.exceptions.HTTPException"),
@@ -101,7 +106,46 @@ def test_a_wrong_import_is_found_wherever_it_stands(name, source, fault):
     assert faults_of(name, f"import json\nfrom typing import Any\n{source}\n") == [fault]
 
 
+def rooms() -> dict[str, set[str]]:
+    """Return the folders that say in their docstring which of the others beside them they may import, and which."""
+    may: dict[str, set[str]] = {}
+    for path in sorted(PACKAGE.rglob("__init__.py")):
+        sentence = re.search(r"^May import(?: no other room|: ([\w, ]+))\.$", path.read_text(), re.MULTILINE)
+        if sentence:
+            name = ".".join(path.parent.relative_to(PACKAGE).parts)
+            may[name] = {f"{name.rpartition('.')[0]}.{other}" for other in re.findall(r"\w+", sentence[1] or "")}
+    return may
+
+
+def strangers(name: str, source: str) -> set[str]:
+    """Return the rooms that a module imports from though its own room does not say that it may."""
+    own = name.rpartition(".")[0]
+    targets = {target.removeprefix("heartlevel.") for target in imported(name, source)}
+    named = {room for room in rooms() for target in targets if f"{target}.".startswith(f"{room}.")}
+    siblings = {room for room in named if room.rpartition(".")[0] == own.rpartition(".")[0]}
+    return siblings - {own} - rooms()[own]
+
+
+def test_rooms_can_be_put_in_an_order_in_which_each_imports_from_those_before_it():
+    assert {name for name in rooms() if name.startswith("ruling.")} == {
+        f"ruling.{path.parent.name}" for path in (PACKAGE / "ruling").glob("*/__init__.py")
+    }
+    TopologicalSorter(rooms()).prepare()  # raises CycleError
+    assert set().union(*rooms().values()) <= set(rooms())
+
+
+@pytest.mark.parametrize("name", sorted(name for name in modules() if name.rpartition(".")[0] in rooms()))
+def test_a_module_imports_only_from_the_rooms_that_its_own_names(name):
+    assert strangers(name, modules()[name]) == set()
+
+
+def test_an_import_from_another_room_is_found():
+    source = "from heartlevel.ruling.files import source\nfrom heartlevel.ruling.tools.reach import reached"
+    assert strangers("ruling.language.rules", source) == {"ruling.files", "ruling.tools"}
+    assert strangers("ruling.tools.analysis", source) == set()
+
+
 def test_a_right_import_is_no_fault():
     assert faults_of("answer.whole", "from heartlevel.assessment import Rules\nfrom . import figures\nimport numpy") == []
-    assert faults_of("ruling.engine", "from durable import engine") == []
+    assert faults_of("ruling.running.engine", "from durable import engine") == []
     assert faults_of("web.routes", "from flask import request") == []

@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, assume, given, settings
 from heartlevel.answer import reasons
 from heartlevel.answer.reasons import silencing
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.explaining import Row
-from heartlevel.ruling.language import Group, Limit, Term, leaves_of
+from heartlevel.ruling.language.conditions import Group, Limit, Term, leaves_of
+from heartlevel.ruling.language.explaining import Row
 from support import rules
 from unit.told import (
     AGE,

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from heartlevel.ruling.building import facts_of
-from heartlevel.ruling.template import ENGLISH, Template, TemplateFault, Voice
+from heartlevel.ruling.files.building import facts_of
+from heartlevel.ruling.language.template import ENGLISH, Template, TemplateFault, Voice
 
 SERIES, LIMITS = facts_of("series"), frozenset({"severe.systolic"})
 SPANISH = Voice("es", {"yes": "sí", "not recorded": "no consta", "left": "izquierdo"})

@@ -11,8 +11,8 @@ from heartlevel.assessment import assess_requests
 from heartlevel.columns import TOLERANCE
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import read
-from heartlevel.ruling.language import Group, Limit, Mention, Term, leaves_of
-from heartlevel.ruling.reference import verdict
+from heartlevel.ruling.language.conditions import Group, Limit, Mention, Term, leaves_of
+from heartlevel.ruling.language.reference import verdict
 from support import answer, demo, rules
 
 RULESET = rules().ruleset

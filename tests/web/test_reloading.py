@@ -85,7 +85,7 @@ def test_files_that_change_while_they_are_read_are_looked_at_again(app, folder, 
         return rules().ruleset
 
     monkeypatch.setattr(compiling, "load", changed_meanwhile)
-    compiling.main(str(folder))
+    compiling.write_compiled(str(folder))
     assert pickle.loads(capfdbinary.readouterr().out) is None
     in_force = app.extensions["heartlevel"]
     monkeypatch.setattr(compiling.pickle, "loads", lambda written: None)

@@ -8,8 +8,8 @@ from typing import Any
 
 from heartlevel.columns import TOLERANCE
 from heartlevel.facts.catalogue import Fact
-from heartlevel.ruling.explaining import WORDS, Row, decoded, spoken
-from heartlevel.ruling.language import Limit, Term
+from heartlevel.ruling.language.conditions import Limit, Term
+from heartlevel.ruling.language.explaining import WORDS, Row, decoded, spoken
 
 # Whether someone takes medicine, or where a reading was taken, is not to be altered to quieten a rule.
 NEVER_CHANGED = frozenset({"on_treatment", "setting", "sitting_setting"})

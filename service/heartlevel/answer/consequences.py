@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.explaining import terms_of
-from heartlevel.ruling.reference import Verdict, verdict
-from heartlevel.ruling.ruleset import Rule
+from heartlevel.ruling.language.explaining import terms_of
+from heartlevel.ruling.language.reference import Verdict, verdict
+from heartlevel.ruling.language.rules import Rule
 from heartlevel.vocabulary import MMHG, SEVERITIES
 
 Changes = Mapping[str, float | None]

@@ -11,7 +11,7 @@ from heartlevel.answer.reasons import reason_of
 from heartlevel.assessment import Assessment
 from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.faults import Problem
-from heartlevel.ruling.ruleset import Rule, Shift
+from heartlevel.ruling.language.rules import Rule, Shift
 from heartlevel.vocabulary import SCOPES, SEVERITIES
 
 FACT_PLACES = 3
@@ -95,7 +95,7 @@ def written_out(finding: Finding, assessment: Assessment, subject: int) -> dict[
     """Return a finding as it stands in the answer."""
     request = assessment.batch.requests[subject]
     limits = assessment.rules.limits(assessment.guidelines[subject].id, assessment.protocols[subject].id)
-    said = assessment.rules.wording[request.language].said[finding.rule.id]
+    said = assessment.rules.wording[request.language].rules[finding.rule.id]
     answer: dict[str, Any] = {
         "id": finding.name,
         "rule": finding.rule.id,

@@ -12,11 +12,11 @@ from heartlevel.answer.cells import Cell, any_value, cells_of, target
 from heartlevel.answer.consequences import Consequences
 from heartlevel.assessment import Assessment
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.explaining import Row, decoded, rounded_alike, spoken, terms_of, tree
-from heartlevel.ruling.language import Condition, Group, Mention, Term
-from heartlevel.ruling.reference import Verdict
-from heartlevel.ruling.ruleset import Rule
-from heartlevel.ruling.truth import FALSE, TRUE
+from heartlevel.ruling.language.conditions import Condition, Group, Mention, Term
+from heartlevel.ruling.language.explaining import Row, decoded, rounded_alike, spoken, terms_of, tree
+from heartlevel.ruling.language.reference import Verdict
+from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.running.truth import FALSE, TRUE
 
 VERDICTS: dict[int, Verdict] = {TRUE: True, FALSE: False}  # anything else is unknown
 # A condition that takes more steps than this has no change worth reading.

@@ -161,7 +161,7 @@ def slips_of(of: Assessment) -> dict[int, list[Problem]]:
         verdicts = of.verdicts[scope]
         fired = verdicts.fired() if scope == "reading" else verdicts.fired()[:, of.batch.sitting_of]
         for rule, rows in zip(verdicts.rules, fired, strict=True):
-            for row in np.flatnonzero(rows).tolist() if rule.written.get("field") else ():
-                at = f"/readings/{places[row]}/{rule.written['field']}"
+            for row in np.flatnonzero(rows).tolist() if rule.field else ():
+                at = f"/readings/{places[row]}/{rule.field}"
                 found.setdefault(int(owner[row]), []).append(Problem(at, rule.id, ""))
     return found

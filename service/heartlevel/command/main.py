@@ -15,7 +15,7 @@ COMMANDS = {
         "Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer.",
     ),
     "rules": (
-        "heartlevel.command.rules.group:rules",
+        "heartlevel.command.rules.group:rules_group",
         "Look after rule files: check, test and explain them, try changes before they go live.",
     ),
     "serve": ("heartlevel.command.serve:serve", "Serve over HTTP with gunicorn."),

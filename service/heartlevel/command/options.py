@@ -8,8 +8,8 @@ from typing import Any, TypeVar
 import click
 
 from heartlevel.assessment import Rules
-from heartlevel.ruling.layers import TOP
-from heartlevel.ruling.source import RuleFaults
+from heartlevel.ruling.files.layers import TOP
+from heartlevel.ruling.language.faults import RuleFaults
 
 FAILED, URGENT, UNREADABLE = 1, 10, 20
 Command = TypeVar("Command", bound=Callable[..., Any])

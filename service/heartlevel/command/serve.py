@@ -5,7 +5,7 @@ import sys
 import click
 
 from heartlevel.command.options import FAILED, show_faults
-from heartlevel.ruling.source import RuleFaults
+from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.web.server import run
 
 

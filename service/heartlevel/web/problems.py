@@ -10,7 +10,7 @@ from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException
 
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
-from heartlevel.ruling.source import RuleFaults
+from heartlevel.ruling.language.faults import RuleFaults
 
 MEDIA_TYPE = "application/problem+json"
 MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024

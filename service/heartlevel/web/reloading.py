@@ -11,7 +11,7 @@ from threading import Event, Thread
 
 from heartlevel.assessment import Rules
 from heartlevel.compiling import CompilerFailed, Stamp, StillChanging, compiled_apart, stamp_of
-from heartlevel.ruling.source import RuleFaults
+from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.web.noticeboard import Noticeboard
 
 LOG = logging.getLogger("heartlevel")

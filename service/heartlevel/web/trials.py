@@ -18,8 +18,8 @@ from heartlevel.intake.faults import Problem, escaped, problem
 from heartlevel.intake.fields import Anything, Block, Items, about
 from heartlevel.intake.request import RefusedRequest, checked
 from heartlevel.resources import shipped
-from heartlevel.ruling.layers import TOP
-from heartlevel.ruling.source import LONGEST_FILE
+from heartlevel.ruling.files.layers import TOP
+from heartlevel.ruling.files.source import LONGEST_FILE
 from heartlevel.trial import Totals, changes
 from heartlevel.web.reloading import RulesInForce
 

@@ -27,8 +27,8 @@ from heartlevel.answer.contract.figures import (
 )  # fmt: skip
 from heartlevel.answer.contract.made_with import MadeWith
 from heartlevel.answer.what_next import GAPS, NO_DAYS
-from heartlevel.ruling.explaining import KINDS, OUTCOMES
-from heartlevel.ruling.language import OPERATORS
+from heartlevel.ruling.language.conditions import OPERATORS
+from heartlevel.ruling.language.explaining import KINDS, OUTCOMES
 from heartlevel.vocabulary import (
     EFFECTS,
     RELIABILITIES,

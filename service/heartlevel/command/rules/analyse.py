@@ -8,7 +8,8 @@ from textwrap import fill
 import click
 
 from heartlevel.command.options import DIRECTORY, FAILED, candidate, loaded, rules_options
-from heartlevel.ruling.analysis import (
+from heartlevel.ruling.language.ruleset import Profile, RuleSet
+from heartlevel.ruling.tools.analysis import (
     ALWAYS,
     CONTRADICTION,
     IDENTICAL,
@@ -18,10 +19,8 @@ from heartlevel.ruling.analysis import (
     Claim,
     Decoded,
     analyse,
-    shown,
+    value_text,
 )
-from heartlevel.ruling.reach import Profile
-from heartlevel.ruling.ruleset import RuleSet
 
 WIDTH = 100
 DEFECTS = (NEVER, ALWAYS, IDENTICAL, CONTRADICTION)
@@ -80,7 +79,7 @@ def _paragraph(claim: Claim, ruleset: RuleSet) -> str:
 
 
 def _facts(facts: Decoded | None) -> str:
-    named = ", ".join(f"{name} {shown(value)}" for name, value in (facts or {}).items())
+    named = ", ".join(f"{name} {value_text(value)}" for name, value in (facts or {}).items())
     return f"{named} and nothing else recorded" if named else "nothing recorded"
 
 
@@ -99,8 +98,9 @@ def _profiles(profiles: Sequence[Profile], ruleset: RuleSet) -> str:
         return ", ".join(f"{guideline} with {protocol}" for guideline, protocol in profiles)
     if len(profiles) == len(ruleset.guidelines) * len(ruleset.protocols):
         return "every guideline and protocol"
-    return f"{_some('guideline', guidelines, ruleset.guidelines)} with {_some('protocol', protocols, ruleset.protocols)}"
+    named = _named("guideline", guidelines, ruleset.guidelines), _named("protocol", protocols, ruleset.protocols)
+    return " with ".join(named)
 
 
-def _some(kind: str, names: Sequence[str], known: Collection[str]) -> str:
+def _named(kind: str, names: Sequence[str], known: Collection[str]) -> str:
     return f"every {kind}" if len(names) == len(known) else f"{kind} {' or '.join(names)}"

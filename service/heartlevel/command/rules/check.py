@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from heartlevel.command.options import DIRECTORY, candidate, rules_options
-from heartlevel.ruling.wording import unworded
+from heartlevel.ruling.tools.unworded import unworded
 
 
 @click.command()

@@ -8,7 +8,7 @@ import click
 import yaml
 
 from heartlevel.command.options import DIRECTORY, candidate, loaded, rules_options
-from heartlevel.ruling.difference import Difference, differences
+from heartlevel.ruling.tools.difference import ItemDifference, differences
 
 
 @click.command()
@@ -18,16 +18,16 @@ def diff(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) 
     """Show what DIRECTORY, of rules or of a clinic's layer, changes against the rules (--rules, or the shipped ones)."""
     if directory is None and not layers:
         raise click.UsageError("name a directory of rules or of a layer")
-    found = differences(loaded(folder).ruleset, candidate(directory, folder, layers).ruleset)
-    for one in found:
-        click.echo("\n".join(_lines(one)))
-    click.echo(f"{len(found) or 'no'} difference{'s' if len(found) > 1 else ''}")
+    differing = differences(loaded(folder).ruleset, candidate(directory, folder, layers).ruleset)
+    for item in differing:
+        click.echo("\n".join(_lines(item)))
+    click.echo(f"{len(differing) or 'no'} difference{'s' if len(differing) > 1 else ''}")
 
 
-def _lines(one: Difference) -> list[str]:
-    lines = [f"{one.what} {one.kind} {one.id}".rstrip()]
-    lines += [f"    {name}: {_shown(before)} -> {_shown(after)}" for name, before, after in one.fields]
-    return lines + [f"    reason: {reason}" for reason in one.reasons]
+def _lines(item: ItemDifference) -> list[str]:
+    lines = [f"{item.what} {item.kind} {item.id}".rstrip()]
+    lines += [f"    {name}: {_shown(before)} -> {_shown(after)}" for name, before, after in item.fields]
+    return lines + [f"    reason: {reason}" for reason in item.reasons]
 
 
 def _shown(value: Any) -> str:

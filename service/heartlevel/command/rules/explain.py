@@ -18,10 +18,10 @@ from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, understood
-from heartlevel.ruling.examples import OUTCOMES
-from heartlevel.ruling.explaining import Tree, outline, terms_of, unit_of
-from heartlevel.ruling.ruleset import Rule, Shift
-from heartlevel.ruling.truth import FALSE, TRUE, UNKNOWN
+from heartlevel.ruling.language.explaining import Tree, outline, terms_of, unit_of
+from heartlevel.ruling.language.rules import Rule, Shift
+from heartlevel.ruling.running.examples import OUTCOMES
+from heartlevel.ruling.running.truth import FALSE, TRUE, UNKNOWN
 
 HEADS = {"all": "all of these", "any": "at least one of these", "none": "none of these"}
 FIRST_SHOWN = (TRUE, UNKNOWN, FALSE)
@@ -62,7 +62,7 @@ def _described(rule: Rule, rules: Rules) -> dict[str, Any]:
     """Return what a rule asks for under the default guideline, what it makes of it, and where it comes from."""
     guideline = rules.ruleset.default_guideline
     protocol = rules.ruleset.guidelines[guideline].protocol
-    scope = {one.id: one for one in rules.ruleset.rules[rule.scope]}
+    scope = {other.id: other for other in rules.ruleset.rules[rule.scope]}
     facts = dict.fromkeys(term.fact.name for term in terms_of(rule.condition, scope))
     return {
         "rule": rule.id,
@@ -95,15 +95,15 @@ def _rule_text(described: dict[str, Any]) -> Iterator[str]:
         yield "\nExpected error"
         yield from (f"  {pressure}: {_shift_text(shift)}" for pressure, shift in described["expected_error"].items())
     yield "\nDepends on"
-    yield from (f"  {_fact_text(one)}" for one in described["depends_on"])
+    yield from (f"  {_fact_text(fact)}" for fact in described["depends_on"])
     yield "\nSources"
-    yield from (f"  {one['cite']} ({one['standing']})" for one in described["sources"])
+    yield from (f"  {source['cite']} ({source['standing']})" for source in described["sources"])
 
 
-def _fact_text(one: dict[str, Any]) -> str:
-    unit = unit_of(CATALOGUE[one["fact"]]).strip() or ", ".join(one["values"])
-    formula = "" if one["formula"] == "recorded" else f" = {one['formula']}"
-    return f"{one['fact']}{f' ({unit})' if unit else ''}: {one['meaning']}{formula}"
+def _fact_text(fact: dict[str, Any]) -> str:
+    unit = unit_of(CATALOGUE[fact["fact"]]).strip() or ", ".join(fact["values"])
+    formula = "" if fact["formula"] == "recorded" else f" = {fact['formula']}"
+    return f"{fact['fact']}{f' ({unit})' if unit else ''}: {fact['meaning']}{formula}"
 
 
 def _shift(shift: Shift) -> dict[str, Any]:
@@ -129,16 +129,16 @@ def _tree_text(node: Tree, depth: int) -> Iterator[str]:
 
 
 def _explain_file(rule: Rule, rules: Rules, file: IO[bytes], most: int, as_lines: bool) -> None:
-    at_fault, place = False, getattr(file, "name", "<stdin>")
+    at_fault, name = False, getattr(file, "name", "<stdin>")
     for number, line in requests_in(file):
-        one = understood(number, line, rules)
-        if isinstance(one, Outcome):
-            click.echo(f"{place}:{number}: {one.detail}", err=True)
-        for fault in one.problems:
-            click.echo(f"{place}:{number}: {fault}", err=True)
-        at_fault |= isinstance(one, Outcome) or bool(one.problems)
-        if isinstance(one, Request):
-            told = _told(rule, assess_requests([one], rules), most)
+        request = understood(number, line, rules)
+        if isinstance(request, Outcome):
+            click.echo(f"{name}:{number}: {request.detail}", err=True)
+        for fault in request.problems:
+            click.echo(f"{name}:{number}: {fault}", err=True)
+        at_fault |= isinstance(request, Outcome) or bool(request.problems)
+        if isinstance(request, Request):
+            told = _told(rule, assess_requests([request], rules), most)
             click.echo(orjson.dumps(told) if as_lines else "\n".join(_told_text(told)))
     sys.exit(FAILED if at_fault else 0)
 
@@ -146,8 +146,8 @@ def _explain_file(rule: Rule, rules: Rules, file: IO[bytes], most: int, as_lines
 def _told(rule: Rule, assessment: Assessment, most: int) -> dict[str, Any]:
     """Return how often a rule fires for the one subject of an assessment, and the reasons of some rows."""
     verdicts = assessment.verdicts[rule.scope]
-    codes = verdicts.outcomes[[one.id for one in verdicts.rules].index(rule.id)].tolist()
-    shown = [row for code in FIRST_SHOWN for row, found in enumerate(codes) if found == code][:most]
+    codes = verdicts.outcomes[[judged.id for judged in verdicts.rules].index(rule.id)].tolist()
+    shown = sorted(range(len(codes)), key=lambda row: FIRST_SHOWN.index(codes[row]))[:most]
     return {
         "subject": {"id": assessment.batch.requests[0].subject["id"]},
         "rule": rule.id,
@@ -168,7 +168,7 @@ def _names(assessment: Assessment, scope: str, row: int) -> list[str]:
         case "reading":
             return [batch.names[row]]
         case "sitting":
-            return [batch.names[one] for one in np.flatnonzero(batch.sitting_of == row).tolist()]
+            return [batch.names[reading] for reading in np.flatnonzero(batch.sitting_of == row).tolist()]
         case "device":
             return [batch.checks[row]["device"]]
     return []
@@ -189,5 +189,5 @@ def _silence_text(changes: list[dict[str, Any]] | None) -> str:
     if not changes:
         return "no change of facts was found that would silence it"
     return "would be silent with " + "; ".join(
-        one["text"] + (f" (= {one['formula']})" if "formula" in one else "") for one in changes
+        change["text"] + (f" (= {change['formula']})" if "formula" in change else "") for change in changes
     )

@@ -13,9 +13,10 @@ import click
 
 from heartlevel.command.options import FAILED, show_faults
 from heartlevel.resources import shipped
-from heartlevel.ruling.commented import NotFormatted
-from heartlevel.ruling.formatting import block_of, formatted
-from heartlevel.ruling.source import RuleFaults, SourceFile
+from heartlevel.ruling.files.source import SourceFile
+from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.tools.commented import NotFormatted
+from heartlevel.ruling.tools.formatting import block_of, formatted
 
 PATH = click.Path(exists=True, path_type=Path)
 
@@ -48,8 +49,8 @@ def format_rules(paths: tuple[Path, ...], check: bool) -> None:
 
 
 def _files(paths: Sequence[Path]) -> Iterator[Path]:
-    found = (one for path in paths for one in (sorted(path.rglob("*.yaml")) if path.is_dir() else [path]))
-    yield from dict.fromkeys(found)
+    files = (file for path in paths for file in (sorted(path.rglob("*.yaml")) if path.is_dir() else [path]))
+    yield from dict.fromkeys(files)
 
 
 def _format(path: Path, check: bool) -> bool:

@@ -12,10 +12,10 @@ from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
 
 
-@click.group()
-def rules() -> None:
+@click.group("rules")
+def rules_group() -> None:
     """Look after rule files: check, test and explain them, try changes before they go live."""
 
 
 for command in (analyse_rules, check, diff, explain, format_rules, list_rules, test_rules, try_):
-    rules.add_command(command)
+    rules_group.add_command(command)

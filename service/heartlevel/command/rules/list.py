@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from heartlevel.command.options import DIRECTORY, candidate, rules_options
-from heartlevel.ruling.language import Term
+from heartlevel.ruling.language.conditions import Term
 
 
 @click.command("list")

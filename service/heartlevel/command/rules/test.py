@@ -1,34 +1,24 @@
 """`heartlevel rules test`: the examples beside the rules, each run through the tables a request would use."""
 
 import sys
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
+import numpy as np
 
 from heartlevel.command.options import DIRECTORY, FAILED, placed, rules_options, show_faults
-from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.analysis import probes_of, shown, worded
-from heartlevel.ruling.examples import outcome_of, rewritten
-from heartlevel.ruling.language import Mention
-from heartlevel.ruling.loading import load
-from heartlevel.ruling.reach import Profile, narrowed
-from heartlevel.ruling.ruleset import Example, Rule, RuleSet
-from heartlevel.ruling.source import RuleFaults
-from heartlevel.ruling.verdicts import programs_of
+from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.language.conditions import Mention
+from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.language.rules import Example, Rule
+from heartlevel.ruling.language.ruleset import Profile, RuleSet
+from heartlevel.ruling.running.examples import JudgedExample, encoded, judged_examples, profile_of
+from heartlevel.ruling.running.verdicts import programs_of
+from heartlevel.ruling.tools.analysis import probes_of, value_text, worded
+from heartlevel.ruling.tools.reach import narrowed
 
 WORDS = ("false", "true", "unknown")  # by outcome
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """An example, its place among those of its rule, and what came of it."""
-
-    rule: Rule
-    place: int
-    example: Example
-    outcome: str
 
 
 @click.command(name="test")
@@ -42,8 +32,8 @@ def test_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, 
     run: the examples of the others were written for the limits below.
     """
     ruleset = _loaded(*placed(directory, folder, layers))
-    cases = list(_cases(ruleset))
-    failures = [case for case in cases if case.outcome != case.example.expect]
+    cases = list(judged_examples(ruleset, programs_of(ruleset)))
+    failures = [case for case in cases if case.is_wrong]
     for case in failures:
         click.echo("\n".join(_lines(ruleset, case)) + "\n")
     rules = len({case.rule.id for case in cases})
@@ -62,21 +52,12 @@ def _loaded(folder: Path | None, layers: tuple[Path, ...]) -> RuleSet:
         sys.exit(FAILED)
 
 
-def _cases(ruleset: RuleSet) -> Iterator[Case]:
-    programs = programs_of(ruleset)
-    for rule in ruleset.every_rule():
-        if ruleset.layers and not rewritten(rule):
-            continue
-        for place, example in enumerate(rule.examples):
-            yield Case(rule, place, example, outcome_of(ruleset, programs[rule.scope], rule, example))
-
-
-def _lines(ruleset: RuleSet, case: Case) -> Iterator[str]:
-    example, at = case.example, case.rule.fault(("examples", case.place), "wrong-example", "")
+def _lines(ruleset: RuleSet, case: JudgedExample) -> Iterator[str]:
+    example, at = case.example, case.rule.entry.fault(("examples", case.index), "wrong-example", "")
     findings = f"; findings {', '.join(example.findings)}" if example.findings else ""
-    profile = _profile(ruleset, example)
-    yield f"{at.file}:{at.line}: {case.rule.id}, example {case.place + 1}"
-    given = ", ".join(f"{name} {shown(value)}" for name, value in example.given.items())
+    profile = profile_of(ruleset, example)
+    yield f"{at.file}:{at.line}: {case.rule.id}, example {case.index + 1}"
+    given = ", ".join(f"{name} {value_text(value)}" for name, value in example.given.items())
     yield f"    given: {given or 'nothing'}{findings}"
     yield f"    under: {profile[0]}, {profile[1]}"
     yield f"  - {example.expect}"
@@ -84,21 +65,22 @@ def _lines(ruleset: RuleSet, case: Case) -> Iterator[str]:
     yield from _parts(ruleset, case, profile)
 
 
-def _parts(ruleset: RuleSet, case: Case, profile: Profile) -> Iterator[str]:
+def _parts(ruleset: RuleSet, case: JudgedExample, profile: Profile) -> Iterator[str]:
     """Yield each part of the condition with the value it met and what came of it, by the compiled tables."""
-    given, findings = case.example.given, case.example.findings
     limits, probes = ruleset.limits(*profile), probes_of(case.rule)
     compared = [probe for probe in probes if not isinstance(probe.condition, Mention)]
-    facts = {name: CATALOGUE[name].encoded(value) for name, value in given.items()}
-    outcomes = narrowed(ruleset, compared, profile).judge_example(facts, 0, ()) if compared else {}
-    for probe, leaf in zip(probes, case.rule.leaves, strict=True):
+    outcomes = iter(_outcomes(ruleset, compared, case.example, profile))
+    for leaf in case.rule.leaves:
         if isinstance(leaf, Mention):
-            yield f"    {worded(leaf, limits)}: {WORDS[leaf.rule in findings]}"
+            yield f"    {worded(leaf, limits)}: {WORDS[leaf.rule in case.example.findings]}"
         else:
-            value = shown(given.get(leaf.fact.name))
-            yield f"    {worded(leaf, limits)}: {value} -> {WORDS[outcomes[probe.id]]}"
+            value = value_text(case.example.given.get(leaf.fact.name))
+            yield f"    {worded(leaf, limits)}: {value} -> {WORDS[next(outcomes)]}"
 
 
-def _profile(ruleset: RuleSet, example: Example) -> Profile:
-    guideline = example.guideline or ruleset.default_guideline
-    return guideline, example.protocol or ruleset.guidelines[guideline].protocol
+def _outcomes(ruleset: RuleSet, compared: Sequence[Rule], example: Example, profile: Profile) -> list[int]:
+    if not compared:
+        return []
+    program = narrowed(ruleset, compared, profile)
+    outcomes: list[int] = program.judge_given([encoded(example)], np.zeros(1, dtype=np.int64), [()])[:, 0].tolist()
+    return outcomes

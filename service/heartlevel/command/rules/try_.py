@@ -37,10 +37,10 @@ def try_(
     """
     before, after = loaded(folder, layers), candidate(directory, folder, layers)
     totals = Totals()
-    for one in _with_progress(files, before, after):
-        totals.add(one)
-        if one.fields and (as_lines or totals.changed <= most):
-            click.echo(orjson.dumps(one.as_dict()) if as_lines else "\n".join(_lines(one)))
+    for changed in _with_progress(files, before, after):
+        totals.add(changed)
+        if changed.fields and (as_lines or totals.changed <= most):
+            click.echo(orjson.dumps(changed.as_dict()) if as_lines else "\n".join(_lines(changed)))
     click.echo(orjson.dumps(totals.as_dict()) if as_lines else "\n".join(_summary(totals)))
 
 
@@ -49,10 +49,10 @@ def _with_progress(files: tuple[IO[bytes], ...], before: Rules, after: Rules) ->
     total = sum(_length(file) for file in files)
     with click.progressbar(length=total, file=sys.stderr, hidden=not sys.stderr.isatty()) as bar:
         for file in files:
-            for one in changes(requests_in(file), before, after):
+            for changed in changes(requests_in(file), before, after):
                 if file.seekable():
                     bar.update(file.tell() - bar.pos)
-                yield one
+                yield changed
 
 
 def _length(file: IO[bytes]) -> int:
@@ -64,21 +64,23 @@ def _length(file: IO[bytes]) -> int:
     return length
 
 
-def _lines(one: Changed) -> Iterator[str]:
-    yield f"{one.subject} (line {one.line})"
-    for name, value in one.fields.items():
+def _lines(changed: Changed) -> Iterator[str]:
+    yield f"{changed.subject} (line {changed.line})"
+    for name, value in changed.fields.items():
         if name == "findings":
             parts = [f"{how} {', '.join(value[how])}" for how in ("gained", "lost") if value[how]]
             yield f"    findings: {'; '.join(parts)}"
         elif "before" in value:
             yield f"    {name}: {_shown(value['before'])} -> {_shown(value['after'])}"
         else:
-            yield from (f"    {name}: {key}: {_shown(of['before'])} -> {_shown(of['after'])}" for key, of in value.items())
+            yield from (
+                f"    {name}: {key}: {_shown(pair['before'])} -> {_shown(pair['after'])}" for key, pair in value.items()
+            )
 
 
 def _shown(value: Any) -> str:
     if isinstance(value, dict):
-        return "/".join(str(one) for one in value.values())
+        return "/".join(str(part) for part in value.values())
     return "none" if value is None else str(value).lower() if isinstance(value, bool) else str(value)
 
 

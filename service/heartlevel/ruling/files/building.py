@@ -1,0 +1,230 @@
+"""From entries of rule files to rules that can be run: conditions read, sentences and examples checked, an order found."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from graphlib import CycleError, TopologicalSorter
+from itertools import chain
+from typing import Any
+
+from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
+from heartlevel.intake.faults import near
+from heartlevel.intake.schema import Reading
+from heartlevel.ruling.files.parsing import ConditionParser
+from heartlevel.ruling.files.source import repeated_names
+from heartlevel.ruling.language.conditions import MOST_LEAVES, Condition, Mention, Term, leaves_of
+from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
+from heartlevel.ruling.language.rules import Citation, Example, Rule, Shift
+from heartlevel.ruling.language.template import ENGLISH, Template, TemplateFault, Unpaired, Voice, WrongForms
+from heartlevel.vocabulary import EFFECTS
+
+READING_FIELDS = tuple(Reading().fields)
+
+
+def facts_of(scope: str) -> dict[str, Fact]:
+    """Return the facts that rules of a scope may speak of."""
+    return {name: fact for name, fact in CATALOGUE.items() if fact.scope in VISIBLE[scope]}
+
+
+def sentence(
+    entry: Entry, facts: Mapping[str, Fact], limits: frozenset[str], faults: list[RuleFault], voice: Voice = ENGLISH
+) -> Template | None:
+    """Take a written sentence apart; None if it cannot be filled, with the mistake added to `faults`."""
+    try:
+        return Template(entry.item, facts, limits, voice)
+    except WrongForms as fault:
+        faults.append(entry.fault((), "wrong-plural", str(fault)))
+    except Unpaired as fault:
+        faults.append(entry.fault((), "unknown-placeholder", str(fault)))
+    except TemplateFault as fault:
+        hint = near(str(fault).removeprefix("limit:"), limits if "limit:" in str(fault) else facts)
+        detail = f"'{{{fault}}}' is no fact of this scope and no limit"
+        faults.append(entry.fault((), "unknown-placeholder", detail, hint))
+    return None
+
+
+def build_rules(
+    by_scope: Mapping[str, Sequence[Entry]],
+    ids: Mapping[str, frozenset[str]],
+    limits: frozenset[str],
+    next_steps: frozenset[str],
+    faults: list[RuleFault],
+) -> dict[str, tuple[Rule, ...]]:
+    """Build the rules of every scope, each after those it mentions; mistakes are added to `faults`.
+
+    `ids` are those of each scope's rules, of those at fault too: to mention one of these is no second mistake.
+    """
+    faults += [*repeated_names(chain.from_iterable(by_scope.values()), "id"), *_wrong_scopes(by_scope)]
+    return {
+        scope: _Builder(scope, ids[scope], limits, next_steps, faults).build(entries) for scope, entries in by_scope.items()
+    }
+
+
+def _wrong_scopes(by_scope: Mapping[str, Sequence[Entry]]) -> Iterator[RuleFault]:
+    for scope, entries in by_scope.items():
+        for entry in entries:
+            if entry.item["scope"] != scope:
+                detail = f"a rule in the folder {scope} has scope {scope}, not {entry.item['scope']}"
+                yield entry.fault(("scope",), "wrong-scope", detail)
+
+
+class _Builder:
+    """Builds the rules of one scope."""
+
+    def __init__(
+        self, scope: str, ids: frozenset[str], limits: frozenset[str], next_steps: frozenset[str], faults: list[RuleFault]
+    ) -> None:
+        self.scope, self.ids, self.limits, self.next_steps, self.faults = scope, ids, limits, next_steps, faults
+        self.facts = facts_of(scope)
+
+    def build(self, entries: Sequence[Entry]) -> tuple[Rule, ...]:
+        own = [entry for entry in entries if entry.item["scope"] == self.scope]  # others speak of other facts
+        built = {rule.id: rule for rule in map(self._rule, own) if rule is not None}
+        self.faults += _same_conditions(built.values())
+        mentioned = {
+            name: sorted({leaf.rule for leaf in rule.leaves if isinstance(leaf, Mention)} & built.keys())
+            for name, rule in sorted(built.items())
+        }
+        try:
+            return tuple(built[name] for name in TopologicalSorter(mentioned).static_order())
+        except CycleError as error:
+            circle = error.args[1]
+            detail = f"mentions itself: {' → '.join(circle)}"
+            self.faults += [entry.fault(("when",), "cycle", detail) for entry in entries if entry.item["id"] in circle]
+            return ()
+
+    def _rule(self, entry: Entry) -> Rule | None:
+        before = len(self.faults)
+        condition = self._condition(entry)
+        explanation, advice = (self._sentence(entry, key) for key in ("explanation", "advice"))
+        self._check_effects(entry)
+        self._check_expected_error(entry)
+        self._check_examples(entry)
+        if condition is None or explanation is None or advice is None or len(self.faults) > before:
+            return None
+        return _rule(entry, condition, explanation, advice)
+
+    def _sentence(self, entry: Entry, key: str) -> Template | None:
+        return sentence(entry.part(key), self.facts, self.limits, self.faults)
+
+    def _condition(self, entry: Entry) -> Condition | None:
+        parser = ConditionParser(entry, self.facts, self.limits, self.ids, self.faults)
+        condition = parser.condition(entry.item["when"], ("when",))
+        leaves = 0 if condition is None else len(leaves_of(condition))
+        if leaves > MOST_LEAVES:
+            detail = f"{leaves} comparisons; a rule has at most {MOST_LEAVES}"
+            hint = "put some of them into a rule of their own and mention it with `finding`"
+            self.faults.append(entry.fault(("when",), "too-many-comparisons", detail, hint))
+        return condition
+
+    def _check_effects(self, entry: Entry) -> None:
+        def fault(key: str, code: str, detail: str, hint: str | None = None) -> None:
+            self.faults.append(entry.fault((key,), code, detail, hint))
+
+        item = entry.item
+        if self.scope in ("series", "device") and item["effect"] != "none":
+            fault("effect", "wrong-effect", f"a {self.scope} rule concerns no single reading; its effect is none")
+        step = item.get("next_step")
+        if step is not None and step not in self.next_steps:
+            fault("next_step", "unknown-name", f"'{step}' is no next step of every wording", near(step, self.next_steps))
+        field = item.get("field")
+        if field is not None and (self.scope != "reading" or field not in READING_FIELDS):
+            fault("field", "unknown-name", f"'{field}' is no field of a reading", near(field, READING_FIELDS))
+        if item.get("pattern") is not None and self.scope != "series":
+            fault("pattern", "wrong-scope", "only a series rule can name a pattern")
+
+    def _check_expected_error(self, entry: Entry) -> None:
+        def fault(at: KeyPath, code: str, detail: str, hint: str | None = None) -> None:
+            self.faults.append(entry.fault(at, code, detail, hint))
+
+        errors = entry.item.get("expected_error") or {}
+        if entry.item.get("usual_share") is not None and (not errors or self.scope in ("series", "device")):
+            fault(
+                ("usual_share",), "wrong-value", "how often a fault of readings is there stands beside its expected_error"
+            )
+        for pressure, shift in errors.items():
+            at = ("expected_error", pressure)
+            if shift is None:
+                fault(at, "null", "leave it out, or say how far off the reading may be")
+                continue
+            bounds, amount = shift.get("range"), shift.get("amount")
+            if (bounds is None) == (amount is None):
+                fault(at, "wrong-value", "give either a range or an amount")
+            elif bounds is not None and (len(bounds) != 2 or bounds[0] > bounds[1]):
+                fault(at, "wrong-value", "a range is [lowest, highest]")
+            elif amount is not None and (amount not in self.facts or self.facts[amount].unit != "mm[Hg]"):
+                detail = f"'{amount}' is no pressure among this scope's facts"
+                fault((*at, "amount"), "unknown-fact", detail, near(amount, self.facts))
+
+    def _check_examples(self, entry: Entry) -> None:
+        examples = entry.item["examples"]
+        for wanted in ("fires", "silent"):
+            if all(example["expect"] != wanted for example in examples):
+                detail = f"no example says `expect: {wanted}`"
+                self.faults.append(entry.fault(("examples",), "missing-example", detail))
+        for index in range(len(examples)):
+            self._check_example(entry.part("examples", index))
+
+    def _check_example(self, example: Entry) -> None:
+        given = example.item["given"]
+        if not isinstance(given, dict):
+            self.faults.append(example.fault(("given",), "not-an-object", "expected facts by name"))
+            return
+        for name, value in given.items():
+            try:
+                self.facts[name].encoded(value)
+            except KeyError:
+                detail = f"'{name}' is no fact of this scope"
+                self.faults.append(example.fault(("given", name), "unknown-fact", detail, near(name, self.facts)))
+            except (TypeError, ValueError):
+                self.faults.append(example.fault(("given", name), "wrong-value", f"{name} takes no such value"))
+        for name in example.item.get("findings") or ():
+            if name not in self.ids:
+                hint = near(name, sorted(self.ids))
+                detail = f"'{name}' is no rule of this scope"
+                self.faults.append(example.fault(("findings",), "unknown-finding", detail, hint))
+
+
+def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
+    first: dict[Condition, str] = {}
+    for rule in rules:
+        other = first.setdefault(rule.condition, rule.id)
+        if other != rule.id:
+            yield rule.entry.fault(("when",), "same-condition", f"'{rule.id}' has the condition of '{other}'")
+
+
+def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Template) -> Rule:
+    """Return the rule of an entry that has no faults."""
+    item, leaves = entry.item, leaves_of(condition)
+    compared = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
+    errors = {pressure: _shift(shift) for pressure, shift in (item.get("expected_error") or {}).items()}
+    amounts = [shift.amount for shift in errors.values() if shift.amount is not None]
+    return Rule(
+        id=item["id"],
+        scope=item["scope"],
+        title=item["title"],
+        condition=condition,
+        leaves=leaves,
+        effect=EFFECTS.index(item["effect"]),
+        severity=item["severity"],
+        urgent=bool(item.get("urgent")),
+        explanation=explanation,
+        advice=advice,
+        next_step=item.get("next_step"),
+        field=item.get("field"),
+        pattern=item.get("pattern"),
+        expected_error=errors,
+        usual_share=item.get("usual_share") or 0.0,
+        sources=tuple(Citation(source["cite"], source["standing"]) for source in item["sources"]),
+        examples=tuple(map(_example, item["examples"])),
+        shown_facts=tuple(dict.fromkeys([*compared, *explanation.facts(), *advice.facts(), *amounts])),
+        entry=entry,
+    )
+
+
+def _shift(shift: Mapping[str, Any]) -> Shift:
+    low, high = shift.get("range") or (None, None)
+    return Shift(shift["reads"], None if low is None or high is None else (low, high), shift.get("amount"))
+
+
+def _example(example: Mapping[str, Any]) -> Example:
+    names = (example.get(key) for key in ("guideline", "protocol"))
+    return Example(example["given"], example["expect"], tuple(example.get("findings") or ()), *names)

@@ -1,0 +1,125 @@
+"""The files of a directory, read with their places; what they hold is checked against its declaration."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from re import compile as pattern
+from typing import Any
+
+from marshmallow import ValidationError
+
+from heartlevel.intake.faults import from_messages, near
+from heartlevel.intake.fields import Block, messages
+from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
+from heartlevel.ruling.files.schema import RuleBlock, WordingBlock
+from heartlevel.ruling.files.source import DECIMAL_POINT, SourceFile
+from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
+from heartlevel.vocabulary import SCOPES
+
+MOST_RULES = 500
+MISNAMED = pattern(r"\.(yml|yaml\.txt|yml\.txt)$")
+SECTIONS: Mapping[str, Block] = {
+    **dict.fromkeys(SCOPES, RuleBlock()),
+    "guidelines": GuidelineBlock(),
+    "protocols": ProtocolBlock(),
+    "wording": WordingBlock(),
+}
+
+
+def key_of(section: str) -> str:
+    """Return the field that names an item of a section."""
+    return "language" if section == "wording" else "id"
+
+
+@dataclass(slots=True)
+class Content:
+    """What stands in a directory: the file at its top, and the items of each section, unchecked."""
+
+    top: Entry | None
+    items: dict[str, list[Entry]] = field(default_factory=lambda: {name: [] for name in SECTIONS})
+
+
+def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = False) -> Content:
+    """Read every file below a folder; mistakes are added to `faults`. A layer's files are shown with its folder."""
+    prefix = f"{folder.name}/" if layered else ""
+    content = Content(_top(folder / top, prefix + top, layered, faults))
+    faults += _misnamed(folder, prefix)
+    for path in sorted(folder.rglob("*.yaml")):
+        shown_as = path.relative_to(folder).as_posix()
+        section = shown_as.partition("/")[0]
+        if section in SECTIONS:
+            file = SourceFile(path, prefix + shown_as, layered)
+            content.items[section] += _entries(file, section in SCOPES, faults)
+        elif shown_as != top:
+            detail = f"'{section}' holds no rule files"
+            faults.append(RuleFault(prefix + shown_as, 1, 1, "unknown-folder", detail, near(section, SECTIONS)))
+    return content
+
+
+def _misnamed(folder: Path, prefix: str) -> Iterator[RuleFault]:
+    """Yield the files that were meant to be rule files and would be passed over."""
+    for path in sorted(folder.rglob("*")):
+        if MISNAMED.search(path.name) and not path.name.startswith("."):
+            wanted = MISNAMED.sub(".yaml", path.name)
+            shown_as = prefix + path.relative_to(folder).as_posix()
+            yield RuleFault(shown_as, 1, 1, "wrong-name", "the names of rule files end in .yaml", f"rename it to {wanted}")
+
+
+def _top(path: Path, shown_as: str, layered: bool, faults: list[RuleFault]) -> Entry | None:
+    if not path.is_file():
+        hint = None if layered else "a layer has a layer.yaml in its place"
+        faults.append(RuleFault(shown_as, 1, 1, "missing-file", f"a directory of rules needs {path.name}", hint))
+        return None
+    return next(iter(_entries(SourceFile(path, shown_as, layered), False, faults)), None)
+
+
+def _entries(file: SourceFile, listed: bool, faults: list[RuleFault]) -> list[Entry]:
+    """Return the items of a file, which is a list of them or a single one; mistakes are added to `faults`."""
+    faults += file.faults
+    if file.data is None and file.faults:
+        return []
+    if not listed:
+        return [Entry(file, (), file.data)]
+    if not isinstance(file.data, list):
+        faults.append(file.fault((), "not-a-list", "a file of rules is a list of rules"))
+        return []
+    if len(file.data) > MOST_RULES:
+        faults.append(file.fault((), "too-many", f"{len(file.data)} rules; a file has at most {MOST_RULES}"))
+    return [Entry(file, (index,), item) for index, item in enumerate(file.data[:MOST_RULES])]
+
+
+def is_valid(block: Block, entry: Entry, faults: list[RuleFault]) -> bool:
+    """Check an item against its declaration; mistakes are added to `faults`."""
+    try:
+        block.load(entry.item)
+    except ValidationError as error:
+        faults += _worded(error, block, entry)
+        return False
+    return True
+
+
+def _worded(error: ValidationError, block: Block, entry: Entry) -> Iterator[RuleFault]:
+    for problem in from_messages(messages(error), block, entry.item, ""):
+        path = _key_path(problem.pointer, entry.item)
+        dotted = f"{'.'.join(map(str, path))}: " if path else ""
+        hint = _meant(problem.pointer) if problem.code == "unknown-key" else None
+        yield entry.fault(path, problem.code, f"{dotted}{problem.detail}", hint or problem.hint)
+
+
+def _key_path(pointer: str, item: Any) -> KeyPath:
+    """Return the keys and indexes of a JSON Pointer; digits are an index only where a list is."""
+    path: list[str | int] = []
+    for step in pointer.split("/")[1:]:
+        key = int(step) if isinstance(item, list) and step.isdigit() else step
+        path.append(key)
+        item = item.get(key) if isinstance(item, dict) else item[key] if isinstance(key, int) else None
+    return tuple(path)
+
+
+def _meant(pointer: str) -> str | None:
+    """Say what a name that is no field was meant to be: part of a number, or a name dotted as conditions have it."""
+    name = pointer.rpartition("/")[2]
+    if name.isdigit():
+        return DECIMAL_POINT
+    *parents, last = name.split(".")
+    return f"write it nested: {': {'.join([*parents, last])}: …{'}' * len(parents)}" if parents else None

@@ -1,0 +1,164 @@
+"""From a directory of rule files, and layers over it, to a RuleSet, or to all the mistakes in them at once."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import orjson
+
+from heartlevel.intake.faults import abridged, near
+from heartlevel.resources import shipped
+from heartlevel.ruling.files.building import build_rules
+from heartlevel.ruling.files.content import SECTIONS, Content, content_of, is_valid, key_of
+from heartlevel.ruling.files.layers import lay
+from heartlevel.ruling.files.profile_building import (
+    guideline_of,
+    lowest_not_first,
+    protocol_of,
+    usual_at_home,
+    usual_in_office,
+)
+from heartlevel.ruling.files.schema import RuleSetBlock
+from heartlevel.ruling.files.sense import senseless_limits, senseless_schedule
+from heartlevel.ruling.files.source import mapping, repeated_names
+from heartlevel.ruling.files.wording import Languages, showing
+from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault, RuleFaults
+from heartlevel.ruling.language.ruleset import Layer, RuleSet
+from heartlevel.vocabulary import SCOPES
+
+
+def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
+    """Load a directory of rule files, the shipped one by default, and the layers over it, lowest first.
+
+    Raises RuleFaults with every mistake in every file. The order of files plays no part.
+    """
+    faults: list[RuleFault] = []
+    content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
+    titles = _titles(content)  # those that a layer changes too: texts may stand for them
+    laid = [lay(content, layer, faults) for layer in layers]
+    checked = _Checked(content, faults)
+    guidelines = {name: guideline_of(item) for name, item in checked.named("guidelines").items()}
+    protocols = {name: protocol_of(item) for name, item in checked.named("protocols").items()}
+    faults += checked.faults_between_items()
+    limits = _in_all(profile.limits for profile in guidelines.values()) | _in_all(
+        profile.limits for profile in protocols.values()
+    )
+    languages = Languages(checked.items["wording"], faults)
+    rules = build_rules(checked.rules_of_scopes(), checked.ids, limits, _in_all(languages.next_steps.values()), faults)
+    wording = languages.wordings(rules, limits, _ever_named(content, laid), titles | _titles(content))
+    if faults:
+        raise RuleFaults(faults)
+    return RuleSet(
+        name=checked.head["name"],
+        revision=checked.head["revision"],
+        fingerprint=checked.fingerprint(),
+        default_guideline=checked.head["default_guideline"],
+        rules=showing(rules, wording),
+        guidelines=guidelines,
+        protocols=protocols,
+        wording=wording,
+        at_home=usual_at_home(checked.head),
+        in_office=usual_in_office(checked.head),
+        layers=tuple(layer for layer in laid if layer is not None),
+    )
+
+
+def _in_all(mappings: Iterable[Mapping[str, Any]]) -> frozenset[str]:
+    """Return the names that all mappings have."""
+    names = list(map(frozenset, mappings))
+    return frozenset.intersection(*names) if names else frozenset()
+
+
+def _ever_named(content: Content, laid: Iterable[Layer | None]) -> frozenset[str]:
+    """Return the ids of all rules, of those at fault and of those a layer switched off too: texts may stand for them."""
+    named = frozenset().union(*(_ids(content, scope) for scope in SCOPES))
+    off = {change.id for layer in laid if layer for change in layer.changes if change.off and change.kind == "rule"}
+    return named | off
+
+
+def _ids(content: Content, section: str) -> frozenset[str]:
+    """Return the ids in a section, of what is at fault too."""
+    return frozenset(str(item.get("id")) for _, _, item in content.items[section] if isinstance(item, dict))
+
+
+def _titles(content: Content) -> frozenset[str]:
+    """Return the titles of all categories, of what is at fault too."""
+    settings = [mapping(mapping(item).get("categories")).values() for _, _, item in content.items["guidelines"]]
+    lists = [categories for by_setting in settings for categories in by_setting if isinstance(categories, list)]
+    return frozenset(str(mapping(category).get("title")) for categories in lists for category in categories)
+
+
+class _Checked:
+    """The items of the content that are as their declarations want them."""
+
+    def __init__(self, content: Content, faults: list[RuleFault]) -> None:
+        """Leave out the items with mistakes, which are added to `faults`."""
+        self.items = {
+            section: [entry for entry in content.items[section] if is_valid(block, entry, faults)]
+            for section, block in SECTIONS.items()
+        }
+        self.ids = {section: _ids(content, section) for section in (*SCOPES, "guidelines", "protocols")}
+        self.top = content.top
+        valid = self.top is not None and is_valid(RuleSetBlock(), self.top, faults)
+        self.head: Mapping[str, Any] = self.top.item if valid and self.top else {}
+
+    def named(self, section: str) -> dict[str, Mapping[str, Any]]:
+        """Return the items of a section by id; of several with one id, the first."""
+        named: dict[str, Mapping[str, Any]] = {}
+        for _, _, item in self.items[section]:
+            named.setdefault(item["id"], item)
+        return named
+
+    def faults_between_items(self) -> Iterator[RuleFault]:
+        """Yield each name given twice, each figure that cannot be meant, each guideline and protocol that does not exist.
+
+        One with mistakes of its own does exist.
+        """
+        for section in ("guidelines", "protocols"):
+            yield from repeated_names(self.items[section], "id")
+        for entry in self.items["guidelines"]:
+            yield from lowest_not_first(entry)
+            yield from senseless_limits(entry)
+        for entry in self.items["protocols"]:
+            yield from senseless_schedule(entry)
+        yield from self._unknown_names()
+
+    def _unknown_names(self) -> Iterator[RuleFault]:
+        guidelines, protocols = self.ids["guidelines"], self.ids["protocols"]
+        for entry in self.items["guidelines"]:
+            yield from _unknown(entry, ("in_pregnancy",), guidelines)
+            yield from _unknown(entry, ("protocol",), protocols)
+        for scope in SCOPES:
+            for entry in self.items[scope]:
+                for index in range(len(entry.item["examples"])):
+                    example = entry.part("examples", index)
+                    yield from _unknown(example, ("guideline",), guidelines)
+                    yield from _unknown(example, ("protocol",), protocols)
+        if self.top and self.head:
+            yield from _unknown(self.top, ("default_guideline",), guidelines)
+
+    def rules_of_scopes(self) -> dict[str, list[Entry]]:
+        """Return the rules by scope, in order of their ids."""
+        return {scope: sorted(self.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
+
+    def fingerprint(self) -> str:
+        """Return a hash of the content; comments, layout, and how rules lie in files play no part."""
+        whole = {
+            section: {item[key_of(section)]: _ordered(item) for _, _, item in entries}
+            for section, entries in self.items.items()
+        }
+        canonical = orjson.dumps({"head": self.head, **whole}, option=orjson.OPT_SORT_KEYS)
+        return f"sha256:{sha256(canonical).hexdigest()}"
+
+
+def _unknown(entry: Entry, at: KeyPath, names: Iterable[str]) -> Iterator[RuleFault]:
+    """Yield a fault where a name stands that is none of `names`."""
+    name = entry.item.get(at[0])
+    if name is not None and name not in names:
+        yield entry.fault(at, "unknown-name", f"{abridged(name)} does not exist", near(name, sorted(names)))
+
+
+def _ordered(item: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return an item with the order of its next steps, which is the order of the answer's, as part of its content."""
+    return {**item, "next_steps": list(item["next_steps"].items())} if "next_steps" in item else item

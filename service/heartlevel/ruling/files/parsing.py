@@ -1,0 +1,148 @@
+"""Conditions as they stand in rule files, read into the language; every mistake in one is named."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from heartlevel.facts.catalogue import CATALOGUE, Fact
+from heartlevel.intake.faults import abridged, near
+from heartlevel.ruling.files.source import DECIMAL_POINT, PLAIN_NUMBER
+from heartlevel.ruling.language.conditions import GROUPS, OPERATORS, ORDERED, Condition, Group, Limit, Mention, Term
+from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
+
+OTHERWISE_CALLED = {"and": "all", "or": "any", "not": "none"}
+
+
+@dataclass(frozen=True, slots=True)
+class ConditionParser:
+    """Reads the condition of one rule; mistakes are added to `faults`."""
+
+    entry: Entry  # of the rule
+    facts: Mapping[str, Fact]  # that rules of its scope may compare
+    limits: frozenset[str]
+    rules: frozenset[str]  # of its scope
+    faults: list[RuleFault]
+
+    def condition(self, data: Any, path: KeyPath) -> Condition | None:
+        """Read what stands at a path within the rule; None if it has faults."""
+        if not isinstance(data, dict) or len(data) != 1:
+            wanted = "one of all, any, none, finding, or one fact"
+            return self._fault(path, "not-a-condition", f"found {_seen(data)}; expected a mapping with {wanted}")
+        ((key, inner),) = data.items()
+        here = (*path, key)
+        if key in GROUPS:
+            return self._group(key, inner, here)
+        if key == "finding":
+            return self._mention(inner, here)
+        return self._comparison(key, inner, here)
+
+    def _fault(self, path: KeyPath, code: str, detail: str, hint: str | None = None) -> Condition | None:
+        self.faults.append(self.entry.fault(path, code, detail, hint))
+        return None
+
+    def _group(self, kind: str, inner: Any, path: KeyPath) -> Condition | None:
+        if not isinstance(inner, list) or not inner:
+            return self._fault(path, "empty-group", f"{kind} takes a list of at least one condition")
+        parts = [self.condition(part, (*path, index)) for index, part in enumerate(inner)]
+        known = tuple(part for part in parts if part is not None)
+        return Group(kind, known) if len(known) == len(parts) else None
+
+    def _mention(self, rule: Any, path: KeyPath) -> Condition | None:
+        if not isinstance(rule, str) or rule not in self.rules:
+            hint = near(rule, sorted(self.rules))
+            return self._fault(path, "unknown-finding", f"no rule of this scope has the id {abridged(rule)}", hint)
+        return Mention(rule)
+
+    def _comparison(self, name: str, inner: Any, path: KeyPath) -> Condition | None:
+        fact = self.facts.get(name)
+        if fact is None:
+            group = OTHERWISE_CALLED.get(str(name).lower())
+            hint = f"write `{group}`" if group else near(name, self.facts) or "GET /v1/facts lists them"
+            known = f"is a fact of scope {CATALOGUE[name].scope}" if name in CATALOGUE else "is no fact"
+            return self._fault(path, "unknown-fact", f"'{name}' {known}", hint)
+        if not isinstance(inner, dict) or len(inner) != 1:
+            broken = isinstance(inner, dict) and any(str(key).isdigit() for key in inner)
+            detail = f"found {_seen(inner)}; expected one operator and value"
+            return self._fault(path, "not-a-comparison", detail, DECIMAL_POINT if broken else None)
+        ((operator, value),) = inner.items()
+        here = (*path, operator)
+        if operator not in OPERATORS:
+            return self._fault(here, "unknown-operator", f"'{operator}' is no operator", near(operator, OPERATORS))
+        if operator in ORDERED and fact.kind != "number":
+            return self._fault(here, "wrong-operator", f"{name} is a {fact.kind}; {operator} is for numbers")
+        return self._term(fact, operator, value, here)
+
+    def _term(self, fact: Fact, operator: str, value: Any, path: KeyPath) -> Condition | None:
+        if operator == "known":
+            if not isinstance(value, bool):
+                return self._fault(path, "wrong-value", f"known takes true or false, not {abridged(value)}")
+            return Term(fact, operator, (float(value),))
+        if operator in ("one_of", "between"):
+            return self._with_list(fact, operator, value, path)
+        coded = self._coded(fact, value, path)
+        return None if coded is None else Term(fact, operator, (coded,))
+
+    def _with_list(self, fact: Fact, operator: str, values: Any, path: KeyPath) -> Condition | None:
+        wanted = "a list [low, high]" if operator == "between" else "a list of at least one value"
+        if not isinstance(values, list) or not values or (operator == "between" and len(values) != 2):
+            return self._fault(path, "wrong-value", f"{operator} takes {wanted}, not {abridged(values)}")
+        coded = [self._coded(fact, value, (*path, index)) for index, value in enumerate(values)]
+        known = tuple(value for value in coded if value is not None)
+        if len(known) < len(coded):
+            return None
+        if operator == "one_of":
+            return Group("any", tuple(Term(fact, "equals", (value,)) for value in known))
+        low, high = known
+        if isinstance(low, float) and isinstance(high, float) and low > high:
+            return self._fault(path, "wrong-value", f"between takes the lower value first, not {low:g} before {high:g}")
+        return Term(fact, operator, known)
+
+    def _coded(self, fact: Fact, value: Any, path: KeyPath) -> float | Limit | None:
+        if isinstance(value, Mapping):
+            return self._limit(fact, value, path)
+        try:
+            if value is None:
+                raise TypeError
+            coded = fact.encoded(value)
+        except TypeError:
+            detail = f"{fact.name} is a {fact.kind}; found {abridged(value)}"
+            self._fault(path, "wrong-value", detail, self._plain(fact, value))
+            return None
+        except ValueError:
+            wanted = ", ".join(fact.names)
+            self._fault(path, "wrong-value", f"{abridged(value)} is none of {wanted}", near(value, fact.names))
+            return None
+        if fact.share and coded > 1:
+            detail = f"{fact.name} is a share, at most 1; found {abridged(value)}"
+            self._fault(path, "out-of-range", detail, "50 % is written 0.5")
+            return None
+        if fact.kind != "number" or fact.low <= coded <= fact.high:
+            return coded
+        detail = f"{fact.name} is recorded from {fact.low:g} to {fact.high:g} {fact.unit}; found {abridged(value)}"
+        self._fault(path, "out-of-range", detail)
+        return None
+
+    def _plain(self, fact: Fact, value: object) -> str | None:
+        """Say how a text in place of a number or a flag was meant to be written."""
+        if not isinstance(value, str):
+            return None
+        if value in self.limits:
+            return f"write {{limit: {value}}}"
+        return {"number": PLAIN_NUMBER, "flag": "true or false, without quotes"}.get(fact.kind)
+
+    def _limit(self, fact: Fact, value: Mapping[str, Any], path: KeyPath) -> Limit | None:
+        name = value.get("limit")
+        if set(value) != {"limit"} or not isinstance(name, str):
+            self._fault(path, "wrong-value", "found a mapping; expected a value or {limit: name}")
+        elif fact.kind != "number":
+            self._fault(path, "wrong-value", f"{fact.name} is a {fact.kind}; a limit is a number")
+        elif name not in self.limits:
+            detail = f"'{name}' is not a limit of every guideline or of every protocol"
+            self._fault(path, "unknown-limit", detail, near(name, sorted(self.limits)))
+        else:
+            return Limit(name)
+        return None
+
+
+def _seen(data: Any) -> str:
+    return f"{len(data)} keys ({', '.join(map(str, data))})" if isinstance(data, dict) and data else abridged(data)

@@ -1,0 +1,91 @@
+"""From entries of rule files to guidelines, protocols and what is usual, as they are used."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol, UsualAtHome, UsualInOffice
+from heartlevel.ruling.language.faults import Entry, RuleFault
+
+NEVER = float("inf")
+AMBULATORY = ("ambulatory-day", "ambulatory-night", "ambulatory-24h")
+
+
+def lowest_not_first(guideline: Entry) -> Iterator[RuleFault]:
+    """Yield a fault for each setting in which another category than the first, or none, is the one without a `from`."""
+    for setting, categories in guideline.item["categories"].items():
+        if [index for index, category in enumerate(categories) if not category.get("from")] != [0]:
+            detail = "the first category, and only it, has no `from`"
+            yield guideline.fault(("categories", setting), "categories-order", detail)
+
+
+def guideline_of(item: Mapping[str, Any]) -> Guideline:
+    """Return a guideline of its content."""
+    plain = {name: float(item[name]) for name in ("adults_from_years", "after_birth_days")}
+    return Guideline(
+        id=item["id"],
+        adults_from_years=item["adults_from_years"],
+        in_pregnancy=item["in_pregnancy"],
+        after_birth_days=item["after_birth_days"],
+        protocol=item["protocol"],
+        limits={**plain, **_flat(item["limits"]), **_unpublished(item["limits"])},
+        categories={setting: _categories(categories) for setting, categories in item["categories"].items()},
+        written=item,
+    )
+
+
+def protocol_of(item: Mapping[str, Any]) -> Protocol:
+    """Return a protocol of its content."""
+    return Protocol(
+        id=item["id"],
+        title=item["title"],
+        limits=_flat({"protocol": {**item, "year": None}}),
+        office_use=item["office"]["use"],
+        check_order=tuple(item["device_check"]["procedure"]["order"]),
+        written=item,
+    )
+
+
+def usual_at_home(head: Mapping[str, Any]) -> UsualAtHome | None:
+    """Return what home readings usually are too high by; None where the rule set's head does not say it."""
+    usual = head.get("usual_at_home")
+    return UsualAtHome(_both(usual["first_day"]), _both(usual["technique"]), usual) if usual else None
+
+
+def usual_in_office(head: Mapping[str, Any]) -> UsualInOffice | None:
+    """Return how office visits usually differ; None where the rule set's head does not say it."""
+    usual = head.get("usual_in_office")
+    return UsualInOffice(_both(usual["sd_between_visits"]), usual["degrees_of_freedom"], usual) if usual else None
+
+
+def _both(pressures: Mapping[str, float]) -> tuple[float, float]:
+    return pressures["systolic"], pressures["diastolic"]
+
+
+def _categories(items: Sequence[Mapping[str, Any]]) -> tuple[Category, ...]:
+    lowest = {"systolic": -NEVER, "diastolic": -NEVER}
+    begins = [item.get("from") or lowest for item in items]
+    return tuple(
+        Category(item["id"], item["title"], begin.get("systolic", NEVER), begin.get("diastolic", NEVER))
+        for item, begin in zip(items, begins, strict=True)
+    )
+
+
+def _flat(limits: Mapping[str, Any], prefix: str = "") -> dict[str, float]:
+    """Return the numbers of nested mappings under dotted names."""
+    flat: dict[str, float] = {}
+    for name, value in limits.items():
+        if isinstance(value, Mapping):
+            flat |= _flat(value, f"{prefix}{name}.")
+        elif isinstance(value, (int, float)) and not isinstance(value, bool):
+            flat[f"{prefix}{name}"] = float(value)
+    return flat
+
+
+def _unpublished(limits: Mapping[str, Any]) -> dict[str, float]:
+    """Return NaN for each ambulatory limit that a guideline says it does not have."""
+    return {
+        f"{name}.hypertension.{pressure}": UNPUBLISHED
+        for name in AMBULATORY
+        for pressure, value in limits[name]["hypertension"].items()
+        if value is None
+    }

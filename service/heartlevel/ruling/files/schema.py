@@ -1,0 +1,158 @@
+"""What rule files may hold, declared once: rules, wording, layers; profiles are in `profile_schema`."""
+
+from typing import Any
+
+from heartlevel.intake.fields import (
+    Anything,
+    Block,
+    Items,
+    Number,
+    Part,
+    Text,
+    about,
+    choice,
+    flag,
+    name,
+    number,
+    part,
+    text,
+)
+from heartlevel.vocabulary import DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS
+
+SENTENCES = 1200
+NEEDED: dict[str, Any] = {"required": True}
+
+
+class SourceBlock(Block):
+    """Where a statement comes from, and how sure that is."""
+
+    cite = text("author, title or body, year, table or section", 400, **NEEDED)
+    standing = choice(STANDINGS, "published, published but quoted from memory, or common practice", **NEEDED)
+
+
+SOURCES = Items(Part(SourceBlock), 20, least=1, **about("where it comes from", **NEEDED))
+
+
+class ShiftBlock(Block):
+    """How far off a reading may be: a published range, or a fact that is the amount itself."""
+
+    reads = choice(DIRECTIONS, "the reading is too high, too low, or either", **NEEDED)
+    range = Items(Number(-100, 100), 2, **about("lowest and highest published effect, mm[Hg]"))
+    amount = text("a fact in mm[Hg], shown with its value")
+
+
+class ExpectedErrorBlock(Block):
+    """Direction and size of the error a technique fault causes; never used to correct."""
+
+    systolic = part(ShiftBlock, "of the systolic value")
+    diastolic = part(ShiftBlock, "of the diastolic value")
+
+
+class ExampleBlock(Block):
+    """Facts and what the rule must say of them."""
+
+    given = Anything(**about("facts by name; what is absent is unknown", **NEEDED))
+    findings = Items(Text(), 50, **about("other rules taken as firing; all others are silent"))
+    guideline = text("guideline whose limits hold; the default where absent")
+    protocol = text("protocol whose limits hold; the guideline's where absent")
+    expect = choice(("fires", "silent", "unknown"), "the outcome", **NEEDED)
+
+
+class RuleBlock(Block):
+    """One rule."""
+
+    id = name("kebab-case name, never reused", **NEEDED)
+    scope = choice(SCOPES, "what the rule is asked of", **NEEDED)
+    when = Anything(**about("the condition", **NEEDED))
+    effect = choice(EFFECTS, "what a finding makes of the readings concerned", **NEEDED)
+    severity = choice(SEVERITIES, "how much it matters", **NEEDED)
+    urgent = flag("a value that may need help now")
+    field = text("request field at fault, for entry slips")
+    pattern = choice(PATTERNS, "the home and office pattern this finding means")
+    expected_error = part(ExpectedErrorBlock, "direction and published range of the error")
+    usual_share = number("how often patients at home have the fault where nothing is recorded of it", "1", 0, 1)
+    next_step = text("key of the wording's next steps")
+    title = text("short noun phrase", 120, **NEEDED)
+    explanation = text("to a clinician: what was found and why it matters", SENTENCES, **NEEDED)
+    advice = text("what to do", SENTENCES, **NEEDED)
+    sources = SOURCES
+    examples = Items(Part(ExampleBlock), 60, **about("tests of the rule", **NEEDED))
+
+
+class RuleTextsBlock(Block):
+    """A rule's texts in one language; what is not given is as the rule itself says it."""
+
+    title = text("short noun phrase", 120)
+    explanation = text("to a clinician: what was found and why it matters", SENTENCES)
+    advice = text("to a clinician: what to do", SENTENCES)
+    patient = text("to the person measured: what was off and what to do, in plain words", SENTENCES)
+
+
+class WordingBlock(Block):
+    """The texts of one language."""
+
+    language = text("language tag", 8, **NEEDED)
+    next_steps = Anything(**about("key to text, most important first", **NEEDED))
+    cautions = Items(Text(SENTENCES), 20, **about("said with every answer", **NEEDED))
+    names = Anything(**about("words for values that sentences show: yes, no, not recorded, names of choices"))
+    categories = Anything(**about("title of a guideline's category to what it is called in this language"))
+    sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
+    rules = Anything(**about("rule id to its texts in this language"))
+
+
+class TooHighBlock(Block):
+    """By how much both pressures are too high."""
+
+    systolic = number("systolic excess", MMHG, 0, 50, **NEEDED)
+    diastolic = number("diastolic excess", MMHG, 0, 50, **NEEDED)
+
+
+class SpreadBlock(Block):
+    """The spread of both pressures."""
+
+    systolic = number("systolic spread", MMHG, 0, 50, **NEEDED)
+    diastolic = number("diastolic spread", MMHG, 0, 50, **NEEDED)
+
+
+class UsualBlock(Block):
+    """By how much home readings are usually too high; probabilities are told by it, and no average is changed."""
+
+    first_day = part(TooHighBlock, "a first day above later ones", **NEEDED)
+    technique = part(TooHighBlock, "patients' readings above a trained person's, all faults together", **NEEDED)
+    sources = SOURCES
+
+
+class VisitsBlock(Block):
+    """How office visits of one person usually differ; probabilities are told by it too, and no average is changed."""
+
+    sd_between_visits = part(SpreadBlock, "standard deviation of a person's visits", **NEEDED)
+    degrees_of_freedom = number("what it weighs beside the person's own visits", "1", 0, 100, **NEEDED)
+    sources = SOURCES
+
+
+class RuleSetBlock(Block):
+    """What the rule set calls itself, and what is usual."""
+
+    name = text("name", **NEEDED)
+    revision = text("raised with every change of content", **NEEDED)
+    default_guideline = text("guideline used where none is asked for", **NEEDED)
+    usual_at_home = part(UsualBlock, "by how much home readings are usually too high")
+    usual_in_office = part(VisitsBlock, "how office visits usually differ")
+
+
+class ChangeBlock(Block):
+    """One change a clinic makes to the rules below its layer."""
+
+    kind = choice(("rule", "guideline", "protocol", "wording", "ruleset"), "what is changed", data_key="of", **NEEDED)
+    id = text("which one; the language for a wording", 60)
+    off = flag("switch the rule off")
+    set = Anything(**about("fields and their new values; mappings are merged, everything else is replaced"))
+    reason = text("why this clinic differs", SENTENCES, **NEEDED)
+
+
+class LayerBlock(Block):
+    """What a clinic's own directory calls itself, and what it changes."""
+
+    name = text("name of the clinic or of the layer", **NEEDED)
+    revision = text("raised with every change of content", **NEEDED)
+    changes = Items(Part(ChangeBlock), 500, **about("changes to what lies below"))

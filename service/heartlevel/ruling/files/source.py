@@ -1,0 +1,130 @@
+"""Rule files as they are written: YAML without tags, anchors and repeated keys, with the line and column of everything."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+import yaml
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from heartlevel.intake.faults import abridged
+from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
+
+PLAIN_NUMBER = "a plain number: no unit, no quotes, a point for decimals"
+DECIMAL_POINT = "a comma within a number? decimals take a point: 5.5"
+LONGEST_FILE = 512 * 1024
+DEEPEST = 40
+LARGEST = 10**15
+PLAIN = {f"tag:yaml.org,2002:{kind}" for kind in ("str", "int", "float", "bool", "null", "timestamp", "map", "seq")}
+
+
+# libyaml where the installed PyYAML has it: about ten times faster.
+LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+def _composed(text: str) -> Node | None:
+    """Return the file's nodes. Raises MarkedYAMLError for anchors and aliases: what a rule says stands in it."""
+    for event in yaml.parse(text, Loader=LOADER):
+        if getattr(event, "anchor", None) is not None:
+            mark: Any = event.start_mark
+            raise yaml.MarkedYAMLError(problem="anchors and aliases (& and *) are not used", problem_mark=mark)
+    return yaml.compose(text, Loader=LOADER)
+
+
+class SourceFile:
+    """One rule file: its `data` as plain Python values, and the line and column of each key and item."""
+
+    def __init__(self, path: Path, shown_as: str, layered: bool = False) -> None:
+        """Read the file. What is wrong with it is in `faults`; `data` is then incomplete or None."""
+        self.name, self._layered = shown_as, layered
+        self.faults: list[RuleFault] = []
+        self._positions: dict[KeyPath, tuple[int, int]] = {(): (1, 1)}
+        self.data = self._read(path)
+
+    def fault(self, path: KeyPath, code: str, detail: str, hint: str | None = None) -> RuleFault:
+        """Make a fault at a path, or at the closest one above it that the file has."""
+        while path not in self._positions:
+            path = path[:-1]
+        return RuleFault(self.name, *self._positions[path], code, detail, hint)
+
+    def sets(self, _: KeyPath) -> bool:
+        """Say whether a layer writes what stands at a path: a layer's file all of it, any other nothing."""
+        return self._layered
+
+    def _read(self, path: Path) -> Any:
+        try:
+            raw = path.read_bytes()
+        except OSError as error:
+            return self._note((), "unreadable", f"cannot be read: {error.strerror}")
+        if len(raw) > LONGEST_FILE:
+            return self._note((), "file-too-long", f"{len(raw)} bytes; a rule file has at most {LONGEST_FILE}")
+        try:
+            node = _composed(raw.decode("utf-8"))
+        except UnicodeDecodeError as error:
+            return self._note((), "not-utf-8", f"byte {error.start} is not UTF-8")
+        except yaml.MarkedYAMLError as error:
+            mark = error.problem_mark or error.context_mark
+            self._positions[()] = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+            return self._note((), "not-yaml", str(error.problem))
+        except yaml.YAMLError as error:
+            return self._note((), "not-yaml", " ".join(str(error).split()))
+        return None if node is None else self._value(node, ())
+
+    def _note(self, path: KeyPath, code: str, detail: str) -> None:
+        self.faults.append(self.fault(path, code, detail))
+
+    def _value(self, node: Node, path: KeyPath) -> Any:
+        self._positions.setdefault(path, (node.start_mark.line + 1, node.start_mark.column + 1))
+        if node.tag not in PLAIN:
+            return self._note(path, "tag", f"the tag {node.tag} is not used in rule files")
+        if len(path) > DEEPEST:
+            return self._note(path, "too-deep", f"more than {DEEPEST} levels")
+        match node:
+            case MappingNode():
+                return self._mapping(node, path)
+            case SequenceNode():
+                return [self._value(item, (*path, index)) for index, item in enumerate(node.value)]
+            case ScalarNode():
+                return self._scalar(node, path)
+        raise TypeError(type(node))
+
+    def _mapping(self, node: MappingNode, path: KeyPath) -> dict[str, Any]:
+        read: dict[str, Any] = {}
+        for key_node, value_node in node.value:
+            key = key_node.value if isinstance(key_node, ScalarNode) else str(key_node.tag)
+            here = (*path, key)
+            if key in read:
+                repeated = RuleFault(self.name, key_node.start_mark.line + 1, key_node.start_mark.column + 1,
+                                     "repeated-key", f"'{key}' is there twice")  # fmt: skip
+                self.faults.append(repeated)
+                continue
+            self._positions[here] = (key_node.start_mark.line + 1, key_node.start_mark.column + 1)
+            read[key] = self._value(value_node, here)
+        return read
+
+    def _scalar(self, node: ScalarNode, path: KeyPath) -> Any:
+        if node.tag.endswith(":timestamp"):
+            return node.value  # dates stay text; their fields say what they take
+        try:
+            value = yaml.constructor.SafeConstructor().construct_object(node)
+        except (ValueError, yaml.YAMLError):
+            return self._note(path, "not-yaml", f"'{node.value}' cannot be read")
+        # Larger numbers fit neither a column nor a fingerprint.
+        if isinstance(value, (int, float)) and not -LARGEST <= value <= LARGEST:
+            return self._note(path, "not-a-number", f"found {abridged(value)}")
+        return value
+
+
+def mapping(value: object) -> dict[str, Any]:
+    """Return a mapping as it is, and an empty one for anything else that was written in its place."""
+    return value if isinstance(value, dict) else {}
+
+
+def repeated_names(entries: Iterable[Entry], key: str) -> Iterator[RuleFault]:
+    """Yield a fault for each item whose name another item before it has."""
+    files: dict[str, str] = {}
+    for entry in entries:
+        name = entry.item[key]
+        if name in files:
+            yield entry.fault((key,), "repeated-id", f"'{name}' is already in {files[name]}")
+        files.setdefault(name, entry.origin.name)

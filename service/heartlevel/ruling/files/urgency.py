@@ -1,0 +1,71 @@
+"""Guidelines of a layer under which a value that may need help now would go unnamed.
+
+A changed limit is judged with the change itself (see `layers`). Here are the ways round it: an added guideline, and
+another guideline for pregnancy. Each is held against the laxest limits that the guidelines below the layer have.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, TypeAlias, TypeGuard
+
+from heartlevel.ruling.files.source import mapping
+from heartlevel.ruling.language.faults import Entry, RuleFault
+
+Item: TypeAlias = Mapping[str, Any]
+PRESSURES = ("systolic", "diastolic")
+
+
+def loosened(below: Sequence[Entry], laid: Sequence[Entry]) -> Iterator[RuleFault]:
+    """Yield each guideline of `laid` under which severe values go unnamed that every guideline `below` names."""
+    before, after = _by_id(below), _by_id(laid)
+    severe, in_pregnancy = _laxest(before.values()), _laxest(_for_pregnancy(before))
+    least = min((days for item in before.values() for days in _days(item)), default=0.0)
+    for entry in laid:
+        item = mapping(entry.item)
+        if str(item.get("id")) not in before:
+            for pressure, limit in _above(item, severe):
+                detail = f"severe {pressure} {limit:g} is above the {severe[pressure]:g} of every guideline below"
+                yield entry.fault(("limits", "severe", pressure), "urgent-rule", detail)
+            for days in _days(item):
+                if days < least:
+                    detail = f"after_birth_days {days:g} is below the {least:g} of every guideline below"
+                    yield entry.fault(("after_birth_days",), "urgent-rule", detail)
+        other = str(item.get("in_pregnancy"))
+        for pressure, limit in _above(before.get(other, after.get(other)), in_pregnancy):
+            detail = f"in pregnancy severe {pressure} {limit:g} of '{other}' is above the {in_pregnancy[pressure]:g} below"
+            yield entry.fault(("in_pregnancy",), "urgent-rule", detail)
+
+
+def _by_id(entries: Iterable[Entry]) -> dict[str, Item]:
+    return {item["id"]: item for _, _, item in entries if isinstance(item, dict) and isinstance(item.get("id"), str)}
+
+
+def _for_pregnancy(guidelines: Mapping[str, Item]) -> list[Item]:
+    names = {str(item.get("in_pregnancy")) for item in guidelines.values()}
+    return [item for name, item in guidelines.items() if name in names]
+
+
+def _days(guideline: object) -> list[float]:
+    days = mapping(guideline).get("after_birth_days")
+    return [days] if _is_number(days) else []
+
+
+def _severe(guideline: object) -> dict[str, float]:
+    limits = mapping(mapping(mapping(guideline).get("limits")).get("severe"))
+    return {name: limits[name] for name in PRESSURES if _is_number(limits.get(name))}
+
+
+def _laxest(guidelines: Iterable[Item]) -> dict[str, float]:
+    laxest: dict[str, float] = {}
+    for guideline in guidelines:
+        laxest = {name: max(limit, laxest.get(name, limit)) for name, limit in _severe(guideline).items()}
+    return laxest
+
+
+def _above(guideline: object, laxest: Mapping[str, float]) -> Iterator[tuple[str, float]]:
+    for name, limit in _severe(guideline).items():
+        if limit > laxest.get(name, limit):
+            yield name, limit
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)

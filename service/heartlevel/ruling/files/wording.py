@@ -1,0 +1,125 @@
+"""Wording files: each language's texts, checked; what a language does not say falls back to the rules' own texts."""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from itertools import chain
+from typing import Any
+
+from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.intake.faults import abridged, near
+from heartlevel.ruling.files.building import facts_of, sentence
+from heartlevel.ruling.files.content import is_valid
+from heartlevel.ruling.files.schema import SENTENCES, RuleTextsBlock
+from heartlevel.ruling.files.source import mapping, repeated_names
+from heartlevel.ruling.language.faults import Entry, RuleFault
+from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleTexts, Wording
+from heartlevel.ruling.language.template import NO, NOT_RECORDED, YES, Template, Voice, locale_of
+
+RULE_TEXTS = RuleTextsBlock()
+VALUES = frozenset(chain([YES, NO, NOT_RECORDED], *(fact.names for fact in CATALOGUE.values())))
+
+
+class Languages:
+    """The wording files, the default language first: it is what the others fall back to."""
+
+    def __init__(self, entries: Sequence[Entry], faults: list[RuleFault]) -> None:
+        """Check what can be checked without the rules; mistakes are added to `faults`."""
+        self._faults = faults
+        faults += repeated_names(entries, "language")
+        sound = {entry.item["language"]: entry for entry in entries if self._is_sound(entry)}
+        order = sorted(sound, key=lambda language: (language != DEFAULT_LANGUAGE, language))
+        self._entries = {language: sound[language] for language in order}
+
+    def _is_sound(self, entry: Entry) -> bool:
+        before = len(self._faults)
+        self._faults += _mistakes(entry)
+        for name in mapping(entry.item.get("rules")):
+            is_valid(RULE_TEXTS, entry.part("rules", name), self._faults)
+        return len(self._faults) == before
+
+    @cached_property
+    def next_steps(self) -> dict[str, dict[str, str]]:
+        """Each language's next steps by key, in the default language's order."""
+        steps = {language: entry.item["next_steps"] for language, entry in self._entries.items()}
+        return {language: {**steps.get(DEFAULT_LANGUAGE, {}), **own} for language, own in steps.items()}
+
+    def wordings(
+        self, rules: Mapping[str, Sequence[Rule]], limits: frozenset[str], ids: Collection[str], titles: Collection[str]
+    ) -> dict[str, Wording]:
+        """Return the wordings by language. Texts may stand for the rules of `ids` and for categories of `titles`."""
+        built = {rule.id: rule for of_scope in rules.values() for rule in of_scope}
+        base = {name: RuleTexts(rule.title, rule.explanation, rule.advice, rule.advice) for name, rule in built.items()}
+        default = self._entries[DEFAULT_LANGUAGE].item if DEFAULT_LANGUAGE in self._entries else {}
+        wordings: dict[str, Wording] = {}
+        for language, entry in self._entries.items():
+            self._faults += _strangers(entry, "rules", ids, "rule")
+            self._faults += _strangers(entry, "categories", titles, "category")
+            voice = Voice(language, mapping(entry.item.get("names")))
+            worded = {
+                name: self._texts(entry.part("rules", name), built[name], base[name], limits, voice)
+                for name in mapping(entry.item.get("rules"))
+                if name in built
+            }
+            categories, sureness = (
+                {**mapping(default.get(key)), **mapping(entry.item.get(key))} for key in ("categories", "sureness")
+            )
+            steps, cautions = self.next_steps[language], entry.item["cautions"]
+            wordings[language] = Wording(steps, cautions, {**base, **worded}, categories, sureness, entry.item)
+            if language == DEFAULT_LANGUAGE:
+                base = {**base, **worded}
+        return wordings
+
+    def _texts(self, entry: Entry, rule: Rule, base: RuleTexts, limits: frozenset[str], voice: Voice) -> RuleTexts:
+        facts = facts_of(rule.scope)
+        own: dict[str, Template] = {}
+        for key in ("explanation", "advice", "patient"):
+            if entry.item.get(key) is not None:
+                template = sentence(entry.part(key), facts, limits, self._faults, voice)
+                own |= {} if template is None else {key: template}
+        # Advice in a person's own language is nearer to them than plain words in another.
+        own = {"patient": own["advice"], **own} if "advice" in own else own
+        return replace(base, title=entry.item.get("title") or base.title, **own)
+
+
+def _strangers(entry: Entry, key: str, known: Collection[str], kind: str) -> Iterator[RuleFault]:
+    """Yield a fault for each text that stands for nothing there is."""
+    for name in sorted(set(mapping(entry.item.get(key))) - set(known)):
+        yield entry.fault((key, name), "unknown-name", f"there is no {kind} '{name}'", near(name, sorted(known)))
+
+
+def showing(rules: Mapping[str, Sequence[Rule]], wordings: Mapping[str, Wording]) -> dict[str, tuple[Rule, ...]]:
+    """Return the rules with the facts that any language's texts show; findings are then alike in all languages."""
+    return {scope: tuple(_showing(rule, wordings) for rule in of_scope) for scope, of_scope in rules.items()}
+
+
+def _showing(rule: Rule, wordings: Mapping[str, Wording]) -> Rule:
+    worded = chain.from_iterable(wording.rules[rule.id].facts() for wording in wordings.values())
+    return replace(rule, shown_facts=tuple(dict.fromkeys([*rule.shown_facts, *worded])))
+
+
+def _mistakes(entry: Entry) -> Iterator[RuleFault]:
+    item: dict[str, Any] = entry.item
+    try:
+        locale_of(item["language"])
+    except ValueError:
+        detail = f"{abridged(item['language'])} is no tag of a known language"
+        yield entry.fault(("language",), "unknown-name", detail)
+    for key in ("next_steps", "names", "categories", "sureness", "rules"):
+        if item.get(key) is not None and not isinstance(item[key], dict):
+            yield entry.fault((key,), "not-an-object", f"{key}: expected texts by name")
+    for key in ("next_steps", "names", "categories", "sureness"):
+        yield from _no_texts(entry, key)
+    for name in mapping(item.get("names")):
+        if name not in VALUES:
+            detail = f"'{name}' is no value that a sentence can show"
+            yield entry.fault(("names", name), "unknown-name", detail, near(name, sorted(VALUES)))
+
+
+def _no_texts(entry: Entry, key: str) -> Iterator[RuleFault]:
+    for name, text in mapping(entry.item.get(key)).items():
+        if not isinstance(text, str):
+            yield entry.fault((key, name), "not-a-text", f"{name}: found {abridged(text)}; expected a text")
+        elif not 0 < len(text) <= SENTENCES:
+            yield entry.fault((key, name), "text-length", f"{name}: expected a text of 1 to {SENTENCES} characters")

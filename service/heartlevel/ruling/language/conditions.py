@@ -1,0 +1,75 @@
+"""The language of conditions: leaves that compare a fact with a value, combined by all, any and none.
+
+A condition is three-valued: true, false, or unknown where a fact it needs is not recorded.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from heartlevel.facts.catalogue import Fact
+
+GROUPS = ("all", "any", "none")
+ORDERED = ("below", "at_most", "above", "at_least", "between")
+OPERATORS = (*ORDERED, "equals", "one_of", "known")
+# A condition of 8 leaves has 6,561 patterns; more would make loading slow, and such a rule is hard to read.
+MOST_LEAVES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A named limit of the guideline or protocol in use."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One fact compared with one value, by an operator other than one_of."""
+
+    fact: Fact
+    operator: str
+    values: tuple[float | Limit, ...]  # as coded in columns; two for between
+
+    def figures(self, limits: Mapping[str, float]) -> tuple[float, ...]:
+        """Return the values with the figures of the limits among them; NaN for one that is not published."""
+        return tuple(limits[value.name] if isinstance(value, Limit) else value for value in self.values)
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """Another rule of the same scope: true where that rule fires."""
+
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Parts combined by all, any or none."""
+
+    kind: str
+    parts: tuple["Condition", ...]
+
+
+Leaf: TypeAlias = Term | Mention
+Condition: TypeAlias = Leaf | Group
+
+
+def leaves_of(condition: Condition) -> tuple[Leaf, ...]:
+    """Return the distinct leaves, in order of writing."""
+    return tuple(dict.fromkeys(_walk(condition)))
+
+
+def _walk(condition: Condition) -> Iterator[Leaf]:
+    if isinstance(condition, Group):
+        for part in condition.parts:
+            yield from _walk(part)
+    else:
+        yield condition
+
+
+def shape_of(condition: Condition, leaves: tuple[Leaf, ...]) -> Any:
+    """Return the condition with each leaf replaced by its number: `[kind, part, ...]` or a number (see `engine`)."""
+    if isinstance(condition, Group):
+        return [condition.kind, *(shape_of(part, leaves) for part in condition.parts)]
+    return leaves.index(condition)

@@ -1,0 +1,79 @@
+"""Mistakes in rule files: where each stands, what was found and expected, and what to do about it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, NamedTuple, Protocol, TypeAlias
+
+from heartlevel.ruling.language.cures import CURES
+
+KeyPath: TypeAlias = tuple[str | int, ...]  # keys and indexes from the top of a file
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class RuleFault:
+    """A mistake in a rule file: where, its code, what was found and expected, the near match."""
+
+    file: str
+    line: int
+    column: int
+    code: str
+    detail: str
+    hint: str | None = None
+
+    @property
+    def cure(self) -> str:
+        """What to do about a mistake of this kind."""
+        return CURES[self.code]
+
+    def __str__(self) -> str:
+        """Write the fault on one line, place first, as compilers do."""
+        hint = f" ({self.hint})" if self.hint else ""
+        return f"{self.file}:{self.line}:{self.column}: {self.code}: {self.detail}{hint}"
+
+
+class RuleFaults(Exception):
+    """The rule files cannot be used; `faults` are all the mistakes in them, in order of place."""
+
+    def __init__(self, faults: Iterable[RuleFault]) -> None:
+        """Sort and keep the faults; the text lists them all."""
+        self.faults = sorted(
+            set(faults), key=lambda fault: (fault.file, fault.line, fault.column, fault.code, fault.detail)
+        )
+        super().__init__("\n".join(map(str, self.faults)))
+
+
+class Origin(Protocol):
+    """What an item was read from: a file, or several laid over each other."""
+
+    @property
+    def name(self) -> str:
+        """Name of the file, for messages."""
+
+    def sets(self, path: KeyPath) -> bool:
+        """Say whether a layer writes what stands at a path."""
+
+    def fault(self, path: KeyPath, code: str, detail: str, hint: str | None = None) -> RuleFault:
+        """Make a fault at a path, or at the closest one above it that the file has."""
+
+
+class Entry(NamedTuple):
+    """An item of a rule file (a rule, a guideline, a wording ...): what it was read from, its path there, its content."""
+
+    origin: Origin
+    path: KeyPath
+    item: Any
+
+    def fault(self, at: KeyPath, code: str, detail: str, hint: str | None = None) -> RuleFault:
+        """Make a fault at a path within the item."""
+        return self.origin.fault((*self.path, *at), code, detail, hint)
+
+    def part(self, *at: str | int) -> "Entry":
+        """Return what stands at a path within the item, as an entry of its own."""
+        inner = self.item
+        for key in at:
+            inner = inner[key]
+        return Entry(self.origin, (*self.path, *at), inner)
+
+    def sets(self, *at: str | int) -> bool:
+        """Say whether a layer writes what stands at a path within the item."""
+        return self.origin.sets((*self.path, *at))

@@ -1,0 +1,74 @@
+"""A rule, checked and ready to be run."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from heartlevel.ruling.language.conditions import Condition, Leaf
+from heartlevel.ruling.language.faults import Entry
+from heartlevel.ruling.language.template import Template
+from heartlevel.vocabulary import EFFECTS
+
+
+@dataclass(frozen=True, slots=True)
+class Citation:
+    """Where a statement comes from, and how sure that is."""
+
+    cite: str
+    standing: str  # one of STANDINGS
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """How far off a reading may be: within published bounds, or by the amount that a fact tells (mm[Hg])."""
+
+    reads: str  # one of DIRECTIONS
+    bounds: tuple[float, float] | None  # lowest and highest; None where `amount` is given
+    amount: str | None  # name of the fact
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """Facts as they are written, by name, and what a rule must say of them."""
+
+    given: Mapping[str, Any]  # what is absent is unknown
+    expect: str  # fires, silent or unknown
+    findings: tuple[str, ...]  # other rules taken as firing
+    guideline: str | None  # None: the default
+    protocol: str | None  # None: the guideline's
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What a rule asks of a row of its scope, and what its finding says and does."""
+
+    id: str
+    scope: str
+    title: str
+    condition: Condition
+    leaves: tuple[Leaf, ...]
+    effect: int  # place in EFFECTS
+    severity: str  # one of SEVERITIES
+    urgent: bool
+    explanation: Template
+    advice: Template
+    next_step: str | None  # key of the wording's next steps
+    field: str | None  # of a reading, that a slip of entry is in
+    pattern: str | None  # of home and office, that the finding means
+    expected_error: Mapping[str, Shift]  # by pressure
+    usual_share: float  # how often the fault is there where nothing is recorded of it; 0 where that is not said
+    sources: tuple[Citation, ...]
+    examples: tuple[Example, ...]
+    shown_facts: tuple[str, ...]  # facts a finding states: the condition's and the sentences'
+    entry: Entry
+
+    @property
+    def effect_name(self) -> str:
+        """What a finding makes of the readings concerned: none, doubtful or unusable."""
+        return EFFECTS[self.effect]
+
+    @property
+    def written(self) -> Mapping[str, Any]:
+        """All of the rule as it stands in its file, to be shown or compared whole."""
+        written: Mapping[str, Any] = self.entry.item
+        return written

@@ -1,0 +1,113 @@
+"""A loaded rule set: rules in the order they can be decided, guidelines, protocols, wording, the layers laid over them."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import chain
+from typing import Any, TypeAlias
+
+from heartlevel.intake.envelope import PREGNANCY_BY
+from heartlevel.intake.request import Choices, Request
+from heartlevel.profiles import Guideline, Protocol, UsualAtHome, UsualInOffice
+from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.language.template import Template
+
+Profile: TypeAlias = tuple[str, str]  # a guideline and a protocol, whose limits hold together
+DEFAULT_LANGUAGE = "en"  # also what a request gets that asks for none
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change a layer makes, and why."""
+
+    layer: str
+    kind: str
+    id: str
+    off: bool
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """A layer as it was applied."""
+
+    name: str
+    revision: str
+    changes: tuple[Change, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleTexts:
+    """What a rule says in one language: to a clinician, and to the person measured."""
+
+    title: str
+    explanation: Template
+    advice: Template
+    patient: Template
+
+    def facts(self) -> Iterator[str]:
+        """Yield the names of the facts the texts show."""
+        return chain(self.explanation.facts(), self.advice.facts(), self.patient.facts())
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """The texts of one language; `written` is all of its file, to be compared whole."""
+
+    next_steps: Mapping[str, str]
+    cautions: Sequence[str]
+    rules: Mapping[str, RuleTexts]  # by id, of every rule
+    categories: Mapping[str, str]  # by the title in the guideline; one not there is called what the guideline calls it
+    sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
+    written: Mapping[str, Any]
+
+
+def _severe(guideline: Guideline) -> tuple[float, float]:
+    return guideline.limits["severe.systolic"], guideline.limits["severe.diastolic"]
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """Everything an assessment needs besides the readings. `fingerprint` is of the content, not of the files."""
+
+    name: str
+    revision: str
+    fingerprint: str
+    default_guideline: str
+    rules: Mapping[str, tuple[Rule, ...]]  # by scope; a rule stands after those it mentions
+    guidelines: Mapping[str, Guideline]
+    protocols: Mapping[str, Protocol]
+    wording: Mapping[str, Wording]
+    at_home: UsualAtHome | None = None  # what is usual there; None where the rule set does not say
+    in_office: UsualInOffice | None = None
+    layers: tuple[Layer, ...] = ()  # lowest first
+    choices: Choices = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Derive what a request may choose from."""
+        choices = Choices(tuple(self.guidelines), tuple(self.protocols), tuple(self.wording), self.default_guideline)
+        object.__setattr__(self, "choices", choices)
+
+    def guideline_for(self, request: Request) -> Guideline:
+        """Return the guideline whose limits hold for a request's subject: in pregnancy and soon after birth, its own.
+
+        Where it could not be read whether that is so, the one of the two with the lower severe limits is used.
+        """
+        asked = self.guidelines[request.guideline]
+        of_pregnancy = self.guidelines[asked.in_pregnancy]
+        since = request.subject.get("days_since_birth")
+        after_birth = since is not None and since <= asked.after_birth_days
+        if request.subject.get("pregnant") or after_birth:
+            return of_pregnancy
+        return min(asked, of_pregnancy, key=_severe) if request.unclear & set(PREGNANCY_BY) else asked
+
+    def protocol_for(self, request: Request) -> Protocol:
+        """Return the protocol a request's readings are averaged by: the one asked for, else that of `guideline_for`."""
+        return self.protocols[request.protocol or self.guideline_for(request).protocol]
+
+    def limits(self, guideline: str, protocol: str) -> Mapping[str, float]:
+        """Return all named limits of a guideline and a protocol together."""
+        return {**self.guidelines[guideline].limits, **self.protocols[protocol].limits}
+
+    def every_rule(self) -> Sequence[Rule]:
+        """Return all rules, scope by scope."""
+        return [rule for rules in self.rules.values() for rule in rules]

@@ -1,0 +1,159 @@
+"""Sentences with slots for facts and limits, filled as their language writes numbers and words.
+
+`{cuff_width_to_arm:percent}` shows a share, `{limit:severe.systolic}` a limit, and
+`{home_days} {home_days:plural one=day other=days}` a number with the word that goes with it. The forms of a word are
+called as Unicode's plural rules call them (one, two, few, many ...); `other` stands for every form not given.
+"""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from string import Formatter
+
+from babel import Locale, UnknownLocaleError
+from babel.numbers import format_decimal
+
+from heartlevel.facts.catalogue import Fact
+
+STYLES = ("", "percent")
+PLURAL = "plural"
+FORM = re.compile(r"\s+([a-z]+)=([^={}]*[^={}\s])(?=\s+[a-z]+=|\s*$)")
+OTHER = "other"
+YES, NO, NOT_RECORDED = "yes", "no", "not recorded"
+Forms = Mapping[str, str]
+
+
+class TemplateFault(Exception):
+    """A sentence whose slots cannot be filled."""
+
+
+class WrongForms(TemplateFault):
+    """Forms of a word that do not fit the language or the fact."""
+
+
+class Unpaired(TemplateFault):
+    """Braces that do not pair."""
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """How a language writes numbers, and the words it has for values: yes, no, not recorded, names of choices."""
+
+    language: str
+    names: Mapping[str, str] = field(default_factory=dict)
+
+    def shown(self, value: object, style: str) -> str:
+        """Write a value; numbers to at most one decimal."""
+        if value is None:
+            return self.names.get(NOT_RECORDED, NOT_RECORDED)
+        if isinstance(value, bool):
+            value = YES if value else NO
+        if not isinstance(value, (int, float)):
+            return self.names.get(str(value), str(value))
+        if style == "percent":
+            return f"{_decimal(round(100 * value), self.language)} %"
+        return _decimal(round(value, 1) + 0.0, self.language)
+
+    def word(self, value: object, forms: Forms) -> str:
+        """Return the form of a word that goes with a number as it is shown."""
+        if not isinstance(value, (int, float)):
+            return forms[OTHER]
+        form = locale_of(self.language).plural_form(abs(round(value, 1)))
+        return forms.get(form, forms[OTHER])
+
+
+ENGLISH = Voice("en")
+
+
+@lru_cache
+def locale_of(language: str) -> Locale:
+    """Return what is known of a language by its tag. Raises ValueError for a tag of no known language."""
+    try:
+        return Locale.parse(language, sep="-")
+    except UnknownLocaleError as error:
+        raise ValueError(str(error)) from error
+
+
+@lru_cache(maxsize=8192)  # a number's text is asked for many times, and making it is slow
+def _decimal(value: float, language: str) -> str:
+    return format_decimal(value, "0.#", locale_of(language))
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A part of a sentence to be filled: a fact or a limit, its style, or the forms of a word that goes with it."""
+
+    name: str
+    is_limit: bool
+    style: str
+    forms: Forms | None
+
+
+class Template:
+    """A sentence, taken apart once."""
+
+    def __init__(self, text: str, facts: Mapping[str, Fact], limits: frozenset[str], voice: Voice = ENGLISH) -> None:
+        """Check every slot. Raises TemplateFault with the name that is no fact or limit, or a kind of it with the cause."""
+        self._voice = voice
+        try:
+            parsed = Formatter().parse(text)
+            parts = [(before, _whole(name, converted), style or "") for before, name, style, converted in parsed]
+        except ValueError as error:
+            raise Unpaired("a brace is opened and not closed, or closed and not opened") from error
+        self._parts = [
+            (before, None if name is None else _slot(name, style, facts, limits, voice)) for before, name, style in parts
+        ]
+
+    def facts(self) -> Iterator[str]:
+        """Yield the names of the facts the sentence shows."""
+        return (slot.name for _, slot in self._parts if slot is not None and not slot.is_limit)
+
+    def filled(self, facts: Mapping[str, object], limits: Mapping[str, float]) -> str:
+        """Return the sentence with its slots filled."""
+        whole = []
+        for before, slot in self._parts:
+            whole.append(before)
+            if slot is not None:
+                value = limits[slot.name] if slot.is_limit else facts.get(slot.name)
+                voice = self._voice
+                whole.append(voice.shown(value, slot.style) if slot.forms is None else voice.word(value, slot.forms))
+        return "".join(whole)
+
+
+def _whole(name: str | None, converted: str | None) -> str | None:
+    """Return what is written as a name, a conversion (`!r`) included: none then passes for a name."""
+    return f"{name}!{converted}" if converted else name
+
+
+def _slot(name: str, style: str, facts: Mapping[str, Fact], limits: frozenset[str], voice: Voice) -> Slot:
+    style, forms = _with_forms(style)
+    is_limit = name == "limit" and style in limits
+    if not is_limit and (name not in facts or style not in STYLES):
+        raise TemplateFault(f"limit:{style}" if name == "limit" else f"{name}:{style}".rstrip(":"))
+    if forms is not None:
+        if not is_limit and facts[name].kind != "number":
+            raise WrongForms(f"{name} is no number, so no word has a form for it")
+        _check_forms(forms, voice)
+    return Slot(style, True, "", forms) if is_limit else Slot(name, False, style, forms)
+
+
+def _with_forms(style: str) -> tuple[str, Forms | None]:
+    """Part a style from the forms of a word behind it."""
+    before, plural, forms = f" {style} ".partition(f" {PLURAL} ")
+    if not plural:
+        return style, None
+    forms = forms.strip()
+    written = FORM.findall(f" {forms}")
+    if not written or FORM.sub("", f" {forms}").strip():
+        raise WrongForms(f"'{forms}' does not name forms")
+    return before.strip(), dict(written)
+
+
+def _check_forms(forms: Forms, voice: Voice) -> None:
+    known = locale_of(voice.language).plural_form.tags | {OTHER}
+    for form in forms:
+        if form not in known:
+            raise WrongForms(f"'{form}' is no form of {voice.language}, which has {', '.join(sorted(known))}")
+    if OTHER not in forms:
+        raise WrongForms(f"the form '{OTHER}' is missing")

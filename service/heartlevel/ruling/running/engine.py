@@ -1,0 +1,154 @@
+"""The rule engine, durable_rules, asked what a condition's shape says for every pattern of its leaves.
+
+Run as a program (see `truth`), never imported by the service: shapes come in on standard input, truth tables go out
+on standard output, and a crash of the engine's C code ends this process and no other.
+
+A shape is a condition without its contents: a leaf's number, or `[kind, part, ...]` with kind all, any or none. A
+table lists the outcome of each pattern of its leaves' values, `0` false, `1` true, `2` unknown. The values are the
+digits, least significant first, of a pattern's index, which is written in base 3.
+
+The engine sees two flags for each leaf, "is true" and "is false", under generated names, and two rules for each
+shape: one fires where the condition is true, one where it is false. If neither fires it is unknown. Each question is
+one fact on one fixed session. A third rule matches it for certain, and the session is deleted after it: with joins,
+events, several sessions or background threads this engine crashes or mixes answers up.
+"""
+
+import json
+import sys
+import threading
+from collections import Counter
+from collections.abc import Callable, Iterator
+from itertools import product
+from typing import Any
+
+from durable import engine
+
+FALSE, TRUE, UNKNOWN = 0, 1, 2
+Shape = Any  # int | list: JSON
+
+
+class UnsoundAnswer(Exception):
+    """The engine did not answer as it must; its own text is never passed on."""
+
+
+class SilentHost(engine.Host):  # type: ignore[misc]
+    """The engine without its background threads, which may run a rule's action after the answer."""
+
+    def _run(self) -> None:
+        """Start no dispatcher and no timers."""
+
+
+class Runner:
+    """One compiled set of rules, asked one fact at a time."""
+
+    def __init__(self, rules: dict[str, Any]) -> None:
+        """Compile the rules (name to condition) beside one that always fires, and warm the session up."""
+        self._fired: list[str] = []
+        self._lock = threading.Lock()
+        definition = {name: {"all": [{"m": when}], "run": self._note(name)} for name, when in rules.items()}
+        definition["always"] = {"all": [{"m": {"row": 1}}], "run": self._note("always")}
+        self._host = SilentHost()
+        self._host.set_rulesets({"rules": definition})
+        self.fired({})
+
+    def _note(self, name: str) -> Callable[[Any], None]:
+        return lambda _: self._fired.append(name)
+
+    def fired(self, fact: dict[str, int]) -> set[str]:
+        """Return the names of the rules that fire for a fact. Raises UnsoundAnswer."""
+        with self._lock:
+            self._fired.clear()
+            state = self._host.assert_fact("rules", {**fact, "row": 1})
+            self._host.delete_state("rules")
+            if not state or "exception" in state or "always" not in self._fired:
+                raise UnsoundAnswer
+            return set(self._fired) - {"always"}
+
+
+def true_name(leaf: int) -> str:
+    """Return the flag's name that says a leaf is true."""
+    return f"c{2 * leaf}"
+
+
+def false_name(leaf: int) -> str:
+    """Return the flag's name that says a leaf is false."""
+    return f"c{2 * leaf + 1}"
+
+
+def condition(shape: Shape, wanted: bool) -> dict[str, Any]:
+    """Write "the shape is true" (or "is false") for the engine; only and, or and flags are needed."""
+    if isinstance(shape, int):
+        return {true_name(shape) if wanted else false_name(shape): 1}
+    kind, *parts = shape
+    # "none" is true where every part is false, and false where any part is true.
+    joined = "$and" if (kind == "any") != wanted else "$or"
+    inner = [condition(part, wanted if kind != "none" else not wanted) for part in parts]
+    return inner[0] if len(inner) == 1 else {joined: inner}
+
+
+def leaves(shape: Shape) -> int:
+    """Return how many leaves a shape has."""
+    return max(_every_leaf(shape)) + 1
+
+
+def patterns(count: int) -> Iterator[tuple[int, ...]]:
+    """Yield the values of the leaves for each entry of a table, in order."""
+    return (digits[::-1] for digits in product((FALSE, TRUE, UNKNOWN), repeat=count))
+
+
+def alike(shape: Shape) -> Iterator[list[int]]:
+    """Yield the leaves that may change places: they stand side by side in one group, and nowhere else."""
+    if isinstance(shape, int):
+        return
+    used = Counter(_every_leaf(shape))
+    yield from _side_by_side(shape, {leaf for leaf, times in used.items() if times == 1})
+
+
+def _every_leaf(shape: Shape) -> Iterator[int]:
+    if isinstance(shape, int):
+        yield shape
+    else:
+        for part in shape[1:]:
+            yield from _every_leaf(part)
+
+
+def _side_by_side(shape: Shape, used_once: set[int]) -> Iterator[list[int]]:
+    yield [part for part in shape[1:] if isinstance(part, int) and part in used_once]
+    for part in shape[1:]:
+        if not isinstance(part, int):
+            yield from _side_by_side(part, used_once)
+
+
+def table(shape: Shape) -> str:
+    """Ask the engine for a shape's whole truth table. Raises UnsoundAnswer.
+
+    Patterns that differ by leaves changing places are one question, asked once: eight leaves make 6,561 patterns.
+    """
+    runner = Runner({"true": condition(shape, True), "false": condition(shape, False)})
+    groups, answers = list(alike(shape)), dict[tuple[int, ...], str]()
+    questions = [_in_one_order(pattern, groups) for pattern in patterns(leaves(shape))]
+    for question in questions:
+        if question not in answers:
+            answers[question] = str(_outcome(runner, question))
+    return "".join(answers[question] for question in questions)
+
+
+def _in_one_order(pattern: tuple[int, ...], groups: list[list[int]]) -> tuple[int, ...]:
+    ordered = list(pattern)
+    for group in groups:
+        for leaf, value in zip(group, sorted(pattern[leaf] for leaf in group), strict=True):
+            ordered[leaf] = value
+    return tuple(ordered)
+
+
+def _outcome(runner: Runner, pattern: tuple[int, ...]) -> int:
+    flags = {true_name(leaf): 1 for leaf, value in enumerate(pattern) if value == TRUE}
+    flags |= {false_name(leaf): 1 for leaf, value in enumerate(pattern) if value == FALSE}
+    fired = runner.fired(flags)
+    if len(fired) > 1:
+        raise UnsoundAnswer
+    return {"true": TRUE, "false": FALSE}[fired.pop()] if fired else UNKNOWN
+
+
+if __name__ == "__main__":
+    json.dump([table(shape) for shape in json.load(sys.stdin)], sys.stdout)

@@ -1,0 +1,81 @@
+"""The examples written beside each rule, run through the same tables as any request."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.ruling.language.faults import RuleFault
+from heartlevel.ruling.language.rules import Example, Rule
+from heartlevel.ruling.language.ruleset import Profile, RuleSet
+from heartlevel.ruling.running.verdicts import Outcomes, Program
+
+OUTCOMES = ("silent", "fires", "unknown")  # by outcome: false, true, unknown
+TOGETHER = 1024  # examples judged in one go, so that memory does not grow with their number
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedExample:
+    """An example, its index among those of its rule, and what came of it: silent, fires or unknown."""
+
+    rule: Rule
+    index: int
+    example: Example
+    outcome: str
+
+    @property
+    def is_wrong(self) -> bool:
+        """Say whether it comes out otherwise than written."""
+        return self.outcome != self.example.expect
+
+
+def profile_of(ruleset: RuleSet, example: Example) -> Profile:
+    """Return the guideline and the protocol whose limits hold for an example."""
+    guideline = example.guideline or ruleset.default_guideline
+    return guideline, example.protocol or ruleset.guidelines[guideline].protocol
+
+
+def encoded(example: Example) -> dict[str, float]:
+    """Return the given facts of an example as coded in columns."""
+    return {name: CATALOGUE[name].encoded(value) for name, value in example.given.items()}
+
+
+def judged_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterator[JudgedExample]:
+    """Yield every example with its outcome, in order of the rules.
+
+    Under layers, only the examples of rules whose condition or examples a layer writes are judged: the others
+    were written for the limits below it.
+    """
+    for scope, rules in ruleset.rules.items():
+        judged = [rule for rule in rules if not ruleset.layers or rule.entry.sets("when") or rule.entry.sets("examples")]
+        examples = [(rule, index, example) for rule in judged for index, example in enumerate(rule.examples)]
+        for start in range(0, len(examples), TOGETHER):
+            yield from _judged(ruleset, programs[scope], examples[start : start + TOGETHER])
+
+
+def _judged(ruleset: RuleSet, program: Program, examples: Sequence[tuple[Rule, int, Example]]) -> Iterator[JudgedExample]:
+    profile = np.array([program.profiles[profile_of(ruleset, example)] for _, _, example in examples])
+    firing = [example.findings for _, _, example in examples]
+    outcomes: Outcomes = program.judge_given([encoded(example) for _, _, example in examples], profile, firing)
+    for column, (rule, index, example) in enumerate(examples):
+        yield JudgedExample(rule, index, example, OUTCOMES[outcomes[program.row_of[rule.id], column]])
+
+
+def wrong_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterator[RuleFault]:
+    """Yield a fault for each example that does not come out as written (see `judged_examples` for which are judged)."""
+    for case in judged_examples(ruleset, programs):
+        if case.is_wrong:
+            facts = ", ".join(f"{name}: {value}" for name, value in case.example.given.items()) or "nothing recorded"
+            detail = f"for {facts} '{case.rule.id}' comes out {case.outcome}, not {case.example.expect}"
+            yield _at_the_change(case, detail)
+
+
+def _at_the_change(case: JudgedExample, detail: str) -> RuleFault:
+    """Make the fault at the example, or at the layer's condition where the example stands below it."""
+    entry = case.rule.entry
+    fault = entry.fault(("examples", case.index), "wrong-example", detail)
+    if entry.sets("when") and not entry.sets("examples"):
+        hint = f"set `examples` too; this one stands at {fault.file}:{fault.line}"
+        return entry.fault(("when",), "wrong-example", detail, hint)
+    return fault

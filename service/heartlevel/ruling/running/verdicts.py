@@ -1,0 +1,247 @@
+"""Verdicts: every comparison of every rule as a column operation, then each rule looked up in its truth table.
+
+The engine is not asked: its tables were filled when the rules were loaded. Each row of a scope (a reading, a sitting,
+a person, a device check) gets an outcome for each rule.
+"""
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, partial
+from itertools import chain, product
+
+import numpy as np
+import numpy.typing as npt
+
+from heartlevel.columns import TOLERANCE, Bools, Floats, Ints
+from heartlevel.facts.catalogue import VISIBLE
+from heartlevel.ruling.language.conditions import Leaf, Mention, Term, shape_of
+from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.running.truth import FALSE, TRUE, UNKNOWN, truth_tables
+
+Outcomes = npt.NDArray[np.int8]
+EVERYTHING = (-np.inf, np.inf)
+NOTHING = (np.inf, -np.inf)
+
+
+# Above so many rows it is quicker to go rule by rule than to gather all rules' leaves at once.
+MANY_ROWS = 512
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """Outcomes of all rules of a scope: a row a rule, a column a row of the scope; and of their comparisons."""
+
+    rules: tuple[Rule, ...]
+    outcomes: Outcomes  # FALSE, TRUE or UNKNOWN
+    wanting: Callable[[], Mapping[str, Bools]]
+
+    @cached_property
+    def undecided(self) -> Mapping[str, Bools]:
+        """For each fact the rows where a rule is unknown for want of it; worked out when first asked for."""
+        return self.wanting()
+
+    def fired(self) -> Bools:
+        """Mark where each rule fires."""
+        fired: Bools = self.outcomes == TRUE
+        return fired
+
+
+@dataclass(frozen=True, slots=True)
+class _Stratum:
+    """Rules that can be decided together: those they mention are decided before."""
+
+    rules: Ints
+    leaves: Ints  # of the first rule, then of the second, and so on
+    weights: Ints  # a column: each leaf's place value in its rule's pattern
+    first: Ints  # where each rule's leaves start
+    offsets: Ints  # a column: where each rule's table starts
+
+
+class Program:
+    """The rules of one scope, compiled. `profiles` numbers every pair of guideline and protocol."""
+
+    def __init__(self, ruleset: RuleSet, scope: str) -> None:
+        """Compile; the engine fills the tables of shapes it has not been asked before."""
+        self.rules = ruleset.rules[scope]
+        self.scope = scope
+        self.profiles = {pair: number for number, pair in enumerate(product(ruleset.guidelines, ruleset.protocols))}
+        terms = dict.fromkeys(leaf for rule in self.rules for leaf in rule.leaves if isinstance(leaf, Term))
+        self.facts = tuple(dict.fromkeys(term.fact.name for term in terms))
+        self._row_of_fact = {name: row for row, name in enumerate(self.facts)}
+        # The terms of a fact stand together, so that their rows can be reduced in one step.
+        self.terms = tuple(sorted(terms, key=lambda term: self._row_of_fact[term.fact.name]))
+        self._fact_of = np.array([self._row_of_fact[term.fact.name] for term in self.terms], dtype=np.int64)
+        self._first_term_of = np.searchsorted(self._fact_of, np.arange(len(self.facts)))
+        limits = [ruleset.limits(*pair) for pair in self.profiles]
+        bounds = np.array([[_interval(term, named) for term in self.terms] for named in limits], dtype=np.float64)
+        bounds = bounds.reshape(len(limits), len(self.terms), 2)
+        self._low, self._high = bounds[..., 0].T.copy(), bounds[..., 1].T.copy()
+        self._unlimited = np.isnan(self._low) | np.isnan(self._high)
+        self._any_unlimited = bool(self._unlimited.any())
+        unknown = [_when_unknown(term) for term in self.terms]
+        self._when_unknown = np.array(unknown, dtype=np.int8).reshape(-1, 1)
+        self.row_of = {rule.id: row for row, rule in enumerate(self.rules)}
+        self._row_of_leaf: dict[Leaf, int] = {term: row for row, term in enumerate(self.terms)}
+        self._row_of_leaf |= {Mention(name): len(self.terms) + row for name, row in self.row_of.items()}
+        self._compile_tables()
+        no_rows = np.zeros((len(self.terms), 0), dtype=np.int8)
+        self._nothing = self._decided(no_rows, np.zeros(0, dtype=np.int64))
+
+    def _compile_tables(self) -> None:
+        shapes = [shape_of(rule.condition, rule.leaves) for rule in self.rules]
+        tables = truth_tables(shapes)
+        self._table = np.concatenate([*tables, np.zeros(0, dtype=np.int8)])
+        offsets = np.cumsum([0, *map(len, tables)])[:-1]
+        leaves = [[self._row_of_leaf[leaf] for leaf in rule.leaves] for rule in self.rules]
+        self._strata = [_stratum(members, leaves, offsets) for members in self._levels()]
+        self._by_rule = [(row, leaves[row], tables[row]) for stratum in self._strata for row in stratum.rules.tolist()]
+        uses = sorted((leaf, rule) for rule, used in enumerate(leaves) for leaf in used if leaf < len(self.terms))
+        of_term, self._users = np.array(uses, dtype=np.int64).reshape(-1, 2).T
+        self._first_user_of = np.searchsorted(of_term, np.arange(len(self.terms)))
+
+    def _levels(self) -> list[Ints]:
+        level: dict[str, int] = {}
+        for rule in self.rules:  # those mentioned come first
+            mentioned = [level[leaf.rule] for leaf in rule.leaves if isinstance(leaf, Mention)]
+            level[rule.id] = 1 + max(mentioned, default=-1)
+        levels = np.array(list(level.values()), dtype=np.int64)
+        return [np.flatnonzero(levels == number) for number in range(levels.max(initial=-1) + 1)]
+
+    def judge(self, column: Callable[[str], Floats], profile: Ints) -> Verdicts:
+        """Judge every row of the scope. `column` gives a fact's column, `profile` each row's pair number."""
+        if not len(profile):
+            return self._nothing
+        if len(profile) > MANY_ROWS:
+            return self._decided_by_rule(self._compared_by_term(column, profile), profile)
+        facts = np.array([column(name) for name in self.facts], dtype=np.float64).reshape(-1, len(profile))
+        return self._decided(self._compared(facts, profile), profile)
+
+    def judge_given(
+        self, facts: Sequence[Mapping[str, float]], profile: Ints, firing: Sequence[Collection[str]]
+    ) -> Outcomes:
+        """Judge rows of given facts where the outcomes of rules are given too, and return them, a row a rule.
+
+        `firing` has, for each row, the ids of the rules that fire where another rule mentions them; all others are silent.
+        """
+        given = np.full((len(self.facts), len(facts)), np.nan)
+        forced = np.full((len(self.rules), len(facts)), FALSE, dtype=np.int8)
+        for column, (values, names) in enumerate(zip(facts, firing, strict=True)):
+            for name in values.keys() & self._row_of_fact.keys():
+                given[self._row_of_fact[name], column] = values[name]
+            forced[[self.row_of[name] for name in names], column] = TRUE
+        return self._decided(self._compared(given, profile), profile, forced).outcomes
+
+    def _compared(self, facts: Floats, profile: Ints) -> Outcomes:
+        values = facts[self._fact_of]
+        holds = (values >= self._low[:, profile]) & (values <= self._high[:, profile])
+        undecided = np.isnan(values)
+        if self._any_unlimited:
+            undecided |= self._unlimited[:, profile]
+        return np.where(undecided, self._when_unknown, holds.astype(np.int8))
+
+    def _decided(self, compared: Outcomes, profile: Ints, forced: Outcomes | None = None) -> Verdicts:
+        """Look every rule up. Rules that mention others see these as decided here, or as `forced`."""
+        rows = compared.shape[1]
+        leaves = np.zeros((len(self.terms) + len(self.rules), rows), dtype=np.int64)
+        leaves[: len(self.terms)] = compared
+        if forced is not None:
+            leaves[len(self.terms) :] = forced
+        outcomes = np.zeros((len(self.rules), rows), dtype=np.int8)
+        for stratum in self._strata:
+            pattern = np.add.reduceat(leaves[stratum.leaves] * stratum.weights, stratum.first, axis=0)
+            decided = self._table[stratum.offsets + pattern]
+            outcomes[stratum.rules] = decided
+            if forced is None:
+                leaves[len(self.terms) + stratum.rules] = decided
+        return Verdicts(self.rules, outcomes, partial(self._wanting, compared, outcomes, profile))
+
+    def _compared_by_term(self, column: Callable[[str], Floats], profile: Ints) -> Outcomes:
+        """Compare as `_compared` does, for many rows: term by term, and not at all where no value is known."""
+        compared = np.empty((len(self.terms), len(profile)), dtype=np.int8)
+        same = bool((profile == profile[0]).all())
+        stops = [*self._first_term_of[1:].tolist(), len(self.terms)]
+        for name, start, stop in zip(self.facts, self._first_term_of.tolist(), stops, strict=True):
+            values = column(name)
+            unknown = np.isnan(values)
+            all_unknown, any_unknown = bool(unknown.all()), bool(unknown.any())
+            for term in range(start, stop):
+                if not all_unknown:
+                    low, high = (ends[term, profile[0] if same else profile] for ends in (self._low, self._high))
+                    compared[term] = (values >= low) & (values <= high)
+                if any_unknown:
+                    compared[term][unknown] = self._when_unknown[term, 0]
+                if self._unlimited[term].any():
+                    compared[term][self._unlimited[term, profile]] = UNKNOWN
+        return compared
+
+    def _decided_by_rule(self, compared: Outcomes, profile: Ints) -> Verdicts:
+        """Decide as `_decided` does, for many rows: each rule's own leaves only."""
+        terms = len(self.terms)
+        outcomes = np.zeros((len(self.rules), compared.shape[1]), dtype=np.int8)
+        for row, leaves, table in self._by_rule:
+            digit = np.uint8(3) if len(table) <= 3**5 else np.int64(3)
+            pattern = np.zeros(compared.shape[1], dtype=digit.dtype)
+            for leaf in reversed(leaves):
+                outcome = compared[leaf] if leaf < terms else outcomes[leaf - terms]
+                pattern = pattern * digit + outcome.view(np.uint8)
+            outcomes[row] = table[pattern]
+        return Verdicts(self.rules, outcomes, partial(self._wanting, compared, outcomes, profile))
+
+    def _wanting(self, compared: Outcomes, outcomes: Outcomes, profile: Ints) -> dict[str, Bools]:
+        """Return, for each fact, the rows where it is unknown and a rule that compares it is undecided.
+
+        What is compared with a limit that is not published is not wanting: no fact would decide it.
+        """
+        undecided = np.logical_or.reduceat((outcomes == UNKNOWN)[self._users], self._first_user_of, axis=0)
+        wanting = undecided & (compared == UNKNOWN)
+        if self._any_unlimited:
+            wanting &= ~self._unlimited[:, profile]
+        by_fact = np.logical_or.reduceat(wanting, self._first_term_of, axis=0)
+        return dict(zip(self.facts, by_fact, strict=True))
+
+
+def _stratum(rules: Ints, leaves: Sequence[Sequence[int]], offsets: Ints) -> _Stratum:
+    """Lay the rules' leaves end to end, to be summed stretch by stretch.
+
+    A product with a matrix that is mostly zeros would do the same, and start threads that wait busily.
+    """
+    of_rules = [leaves[rule] for rule in rules.tolist()]
+    return _Stratum(
+        rules,
+        leaves=np.array(list(chain.from_iterable(of_rules)), dtype=np.int64),
+        weights=np.array([3**digit for used in of_rules for digit in range(len(used))], dtype=np.int64)[:, None],
+        first=np.cumsum([0, *map(len, of_rules)])[:-1],
+        offsets=offsets[rules][:, None],
+    )
+
+
+def _interval(term: Term, limits: Mapping[str, float]) -> tuple[float, float]:
+    """Return the closed interval of values for which a comparison is true."""
+    if term.operator == "known":
+        return EVERYTHING if term.values[0] else NOTHING
+    figures = term.figures(limits)
+    first, last = figures[0], figures[-1]
+    match term.operator:
+        case "below":
+            return -np.inf, float(np.nextafter(first - TOLERANCE, -np.inf))
+        case "at_least":
+            return first - TOLERANCE, np.inf
+        case "above":
+            return float(np.nextafter(first + TOLERANCE, np.inf)), np.inf
+        case "at_most":
+            return -np.inf, first + TOLERANCE
+        case _:  # equals and between
+            return first - TOLERANCE, last + TOLERANCE
+
+
+def _when_unknown(term: Term) -> int:
+    if term.operator != "known":
+        return UNKNOWN
+    return FALSE if term.values[0] else TRUE
+
+
+def programs_of(ruleset: RuleSet) -> dict[str, Program]:
+    """Compile the rules of every scope; the engine is asked once, for the shapes of all of them."""
+    truth_tables(shape_of(rule.condition, rule.leaves) for rule in ruleset.every_rule())
+    return {scope: Program(ruleset, scope) for scope in VISIBLE}
