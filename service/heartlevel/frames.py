@@ -97,8 +97,8 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
     `subject.avoid_arms` are lists or texts in parts, `stress;pain`; a missing or empty cell is not recorded. What any
     row says of a subject, or of a device of the subject, holds for all of them: the first row that says it counts, and
     those that say otherwise are named in `problems`. A detail that cannot be read counts as not recorded, as in a
-    request. `options` are those of the request, for all subjects whose rows say nothing else, but for `strict`,
-    `explain`, `language`, `also_under` and `population`, which are about what a table does not show.
+    request. `options` are those of the request, for all rows that say nothing else, but for `strict`, `explain`,
+    `language`, `also_under` and `population`, which are about what a table does not show.
 
     Raises RefusedRequest where a required column is missing, one is there twice, or an option is at fault.
     """
