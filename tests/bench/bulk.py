@@ -26,12 +26,11 @@ from invented import readings  # noqa: E402
 from heartlevel import Rules  # noqa: E402
 from heartlevel.answer.whole import as_json  # noqa: E402
 from heartlevel.assessment import assess_batch, sitting_gaps  # noqa: E402
-from heartlevel.frames import PARTS, TOGETHER, assess_frame  # noqa: E402
-from heartlevel.intake.table_columns import PLACES, nested  # noqa: E402
-from heartlevel.intake.table_parts import batches  # noqa: E402
-from heartlevel.intake.table_readings import table_of  # noqa: E402
-from heartlevel.intake.tabular import cells_of  # noqa: E402
+from heartlevel.frames import PARTS, assess_frame, examined_frame  # noqa: E402
 from heartlevel.one_call import TOGETHER_IN_BULK, answer_each  # noqa: E402
+from heartlevel.tables.batches import CleanBatch, clean_batches  # noqa: E402
+from heartlevel.tables.meanings import Mapped  # noqa: E402
+from heartlevel.tables.rows import decoded_rows  # noqa: E402
 
 ENGINES = {"heartlevel": 280_000, "numpy": 280_000, "python": 28_000, "clipspy": 8_400, "durable_rules": 8_400}
 # Peak memory of a process, which a child started by fork would inherit: asked of a fresh one.
@@ -72,19 +71,19 @@ def side_by_side(title: str, works: dict[str, tuple[Callable[[], object], int]],
 def stages(frame: pd.DataFrame, rules: Rules, rounds: int) -> None:
     """Print what each stage takes."""
     size, gaps = len(frame), partial(sitting_gaps, rules=rules)
-    options = {"guideline": rules.ruleset.default_guideline, "as_of": None}
-    table = table_of(cells_of(frame), None, None)
-    assessed = [assess_batch(batch, rules) for batch in batches(table, options, gaps, TOGETHER)]
+    table = examined_frame(frame, Mapped())
 
-    def assess() -> None:
-        for batch in batches(table, options, gaps, TOGETHER):
-            assess_batch(batch, rules)
+    def batches() -> list[CleanBatch]:
+        return list(clean_batches(table.examined, rules.ruleset.choices, gaps))
+
+    ready = batches()
+    assessed = [assess_batch(clean.batch, rules) for clean in ready]
 
     side_by_side("stage of tables", {
         "table to tables, all": (lambda: assess_frame(frame, rules), size),
-        "columns looked at": (lambda: cells_of(frame), size),
-        "columns looked at, times, order, copies": (lambda: table_of(cells_of(frame), None, None), size),
-        "batches assessed": (assess, size),
+        "columns looked at": (lambda: examined_frame(frame, Mapped()), size),
+        "times, order, copies, batches made": (batches, size),
+        "batches assessed": (lambda: [assess_batch(clean.batch, rules) for clean in ready], size),
         "result tables": (lambda: [part(one) for one in assessed for part in PARTS.values()], size),
     }, rounds)  # fmt: skip
 
@@ -114,17 +113,11 @@ def _answering(lines: list[tuple[int, bytes]], rules: Rules, together: int) -> C
     return answer
 
 
-def requests(frame: pd.DataFrame) -> list[dict]:
+def requests(frame: pd.DataFrame) -> list[object]:
     """Return the requests that say what the table says."""
-    found = []
-    for _, group in frame.groupby("subject", sort=False):
-        of = {kind: [name for name in group if PLACES[name].of == kind] for kind in ("subject", "reading", "device")}
-        rows = group.to_dict("records")
-        parts = {kind: [nested({name: row[name] for name in names}) for row in rows] for kind, names in of.items()}
-        device = {"id": "d-1", **parts["device"][0]}
-        taken = [{**one, "device": "d-1"} for one in parts["reading"]]
-        found.append({"subject": parts["subject"][0], "devices": [device], "readings": taken})
-    return found
+    table = examined_frame(frame, Mapped())
+    subjects = table.examined.rows_of(range(len(table.examined.subjects)))
+    return [decoded_rows(rows, table.examined.layouts, table.mapped).request for rows in subjects]
 
 
 def growth(rules: Rules, thousands: list[int]) -> None:

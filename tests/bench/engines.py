@@ -19,22 +19,20 @@ from invented import PER_SUBJECT, readings  # noqa: E402
 from heartlevel import Rules  # noqa: E402
 from heartlevel.assessment import sitting_gaps  # noqa: E402
 from heartlevel.facts.reading import columns_of_readings  # noqa: E402
-from heartlevel.frames import TOGETHER  # noqa: E402
-from heartlevel.intake.table_parts import batches  # noqa: E402
-from heartlevel.intake.table_readings import table_of  # noqa: E402
-from heartlevel.intake.tabular import cells_of  # noqa: E402
+from heartlevel.frames import examined_frame  # noqa: E402
+from heartlevel.tables.batches import clean_batches  # noqa: E402
+from heartlevel.tables.meanings import Mapped  # noqa: E402
 
 FAR = 1e9
 RULES = Rules.load()
 PROGRAM = RULES.programs["reading"]
-GUIDELINE = RULES.ruleset.choices.default_guideline
-OPTIONS = {"guideline": GUIDELINE, "as_of": None}
 
 
 def columns(size: int) -> list[dict[str, np.ndarray]]:
     """Return the facts of invented readings, ready, in batches."""
-    table = table_of(cells_of(readings(max(1, size // PER_SUBJECT))), None, None)
-    facts = [columns_of_readings(batch) for batch in batches(table, OPTIONS, partial(sitting_gaps, rules=RULES), TOGETHER)]
+    table = examined_frame(readings(max(1, size // PER_SUBJECT)), Mapped())
+    batches = clean_batches(table.examined, RULES.ruleset.choices, partial(sitting_gaps, rules=RULES))
+    facts = [columns_of_readings(clean.batch) for clean in batches]
     return [{name: of[name] for name in PROGRAM.facts} for of in facts]
 
 

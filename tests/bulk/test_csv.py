@@ -8,8 +8,8 @@ import pytest
 
 from heartlevel.bulk import csv_chunks, csv_runs
 from heartlevel.bulk.chunks import BadRow
-from heartlevel.bulk.mapping import Mapped
 from heartlevel.intake.ndjson import LineTooLong
+from heartlevel.tables.meanings import Mapped
 
 PIECES = [
     b"a,b,c\n", b"1,2,3\n", b'"q",x,y\n', b'"multi\nline",2,3\n', b"\n", b"  \n", b"1,2\n", b"1,2,3,4\n", b"\xff,1,2\n",

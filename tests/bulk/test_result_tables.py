@@ -11,9 +11,9 @@ from pyarrow import parquet
 from heartlevel.bulk import carrying_out as bulk
 from heartlevel.bulk import kinds, parts
 from heartlevel.bulk.inputs import inputs_of
-from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.running import on_this_machine
 from heartlevel.frames import assess_frame
+from heartlevel.tables.meanings import Mapped
 from support import as_csv, as_ndjson, as_rows, assess_in_process, demo, requests, rules
 
 PAYLOADS = requests(12)

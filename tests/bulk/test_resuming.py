@@ -15,8 +15,8 @@ import heartlevel
 from heartlevel.bulk import carrying_out as bulk
 from heartlevel.bulk import journal, kinds, parts
 from heartlevel.bulk.inputs import WrongCall, inputs_of
-from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.running import on_this_machine
+from heartlevel.tables.meanings import Mapped
 from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rules
 
 KINDS = {"a.ndjson": kinds.NDJSON, "f.csv": kinds.FINDINGS_CSV, "a.parquet": kinds.ANSWERS_TABLE,

@@ -12,15 +12,17 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pyarrow import parquet
 
-from heartlevel.bulk import by_columns, kinds
+from heartlevel.bulk import kinds
 from heartlevel.bulk.carrying_out import Job, source_of
 from heartlevel.bulk.converting import LENGTH
 from heartlevel.bulk.inputs import CSV, PARQUET, Input
 from heartlevel.bulk.judging import judged
-from heartlevel.bulk.mapping import Mapped, mapped_by
+from heartlevel.bulk.mapping import mapped_by
 from heartlevel.bulk.opening import Meter
 from heartlevel.bulk.parts import parts_of
 from heartlevel.bulk.sheets import from_bytes
+from heartlevel.tables import examined
+from heartlevel.tables.meanings import Mapped
 from support import rules
 
 MANY = settings(max_examples=60, deadline=None, derandomize=True, report_multiple_bugs=False,
@@ -107,7 +109,7 @@ def agree(inputs: list[Input], kind: kinds.Kind, mapped: Mapped, grouped: bool =
     """Compare with the reference: every row read as a request's readings are."""
     found = results(inputs, kind, mapped, grouped)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(by_columns, "_mark", lambda looked: looked.doubtful.fill(True))
+        patch.setattr(examined, "mark_doubtful", lambda rows: rows.doubtful.fill(True))
         assert found == results(inputs, kind, mapped, grouped)
     return found
 
@@ -144,7 +146,7 @@ def test_what_is_said_of_a_device_once_is_so_in_all_rows_of_it(tmp_path, devices
     file = [written(rows, tmp_path / "t.csv")]
     ((outputs, *_),) = agree(file, kinds.TABLES, Mapped())
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(by_columns.Looked, "groups", lambda looked: {})  # all of it by columns
+        patch.setattr(examined.Examined, "rows_of", lambda examined, subjects: [])  # all of it by columns
         assert results(file, kinds.TABLES, Mapped())[0][0] == outputs
     assert [one["readings"] for one in outputs[2] if one["rule"] == "arm-above-cuff-range"] == [above]
 

@@ -10,10 +10,11 @@ import pytest
 
 import heartlevel
 from heartlevel import RefusedRequest
-from heartlevel.frames import TOGETHER, assess_frame
+from heartlevel.frames import assess_frame
 from heartlevel.intake.fields import Block, Part
 from heartlevel.intake.schema import Device, Reading, Subject
-from heartlevel.intake.table_columns import PLACES
+from heartlevel.tables.batches import READINGS_TOGETHER
+from heartlevel.tables.fields import FIELDS, OPTIONS
 from support import answer, rules, week
 
 
@@ -130,7 +131,7 @@ def test_a_word_among_numbers_or_truths_costs_only_its_own_row_though_it_makes_t
 
 def test_a_row_of_nobody_is_named_and_costs_no_other():
     frame = table(1, subject=["s-1", None, "s-1", "s-1"])
-    assert problems(frame) == [(1, "subject", "missing")]
+    assert problems(frame) == [(1, "subject", "no-subject")]
     assert assess_frame(frame, rules()).readings["row"].tolist() == [0, 2, 3]
 
 
@@ -153,7 +154,7 @@ def test_the_order_of_rows_and_the_index_play_no_part():
 
 
 def test_many_subjects_have_the_same_results_as_one_alone():
-    count = TOGETHER // 28 + 3
+    count = READINGS_TOGETHER // 28 + 3
     frame = pd.concat([table(7, f"s-{place}") for place in range(count)], ignore_index=True)
     together, alone = assess_frame(frame, rules()), assess_frame(table(7, f"s-{count - 1}"), rules())
     for name in ("averages", "subjects", "findings"):
@@ -220,8 +221,9 @@ def leaves(block: Block) -> list:
 
 def test_every_field_of_subject_reading_and_device_is_a_column():
     declared = [leaf for block in (Subject(), Reading(), Device()) for leaf in leaves(block)]
-    assert len(PLACES) == len(declared) - 1  # the device's id is the reading's `device`
-    assert {"subject", "taken_at", "technique.back_supported", "cuff.arm_min_cm", "device", "device.method"} <= set(PLACES)
+    columns = [name for name, field in FIELDS.items() if field.part != OPTIONS]
+    assert len(columns) == len(declared) - 1  # the device's id is the reading's `device`
+    assert {"subject", "taken_at", "technique.back_supported", "cuff.arm_min_cm", "device", "device.method"} <= set(columns)
 
 
 def test_kilopascals_are_converted_as_in_a_request():

@@ -14,10 +14,10 @@ from heartlevel.bulk.inputs import LINES, Input, WrongCall
 from heartlevel.bulk.journal import PARTIAL, Journal, Written, beside, chained
 from heartlevel.bulk.judging import Counts, Judged, Plan
 from heartlevel.bulk.kinds import Kind
-from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.opening import Meter
 from heartlevel.bulk.parts import Part, Source, parts_of
-from heartlevel.bulk.tables import layout_of
+from heartlevel.bulk.tables import checked_layout
+from heartlevel.tables.meanings import Mapped
 from heartlevel.version import VERSION
 
 ROWS = ".rows"
@@ -55,7 +55,7 @@ class Job:
 
 def source_of(inputs: list[Input], mapped: Mapped, grouped: bool = False) -> Source:
     """Look at the columns of all tables. Raises WrongCall where they cannot be understood."""
-    layouts = {place: layout_of(one, mapped) for place, one in enumerate(inputs) if one.format != LINES}
+    layouts = {place: checked_layout(one, mapped) for place, one in enumerate(inputs) if one.format != LINES}
     return Source(inputs, layouts, mapped, grouped)
 
 

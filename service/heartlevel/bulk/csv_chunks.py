@@ -10,9 +10,9 @@ import numpy as np
 from heartlevel.bulk.chunks import BadRow, Chunk
 from heartlevel.bulk.csv_runs import LONGEST_ROW, runs_of, split
 from heartlevel.bulk.inputs import Input
-from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.opening import Damaged, Meter
 from heartlevel.intake.ndjson import LineTooLong
+from heartlevel.tables.meanings import Mapped
 
 DELIMITERS = ",;\t|"
 MOST_ROWS, MOST_CHARACTERS = 16_384, 4 * 1024 * 1024

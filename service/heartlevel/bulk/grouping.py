@@ -5,7 +5,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from hashlib import blake2b
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, TypeAlias
+from typing import IO, TYPE_CHECKING
 
 import numpy as np
 import orjson
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 BUCKETS = 128
 LARGEST_BUCKET = 32 * 1024 * 1024
 DEEPEST = 4
-Placed: TypeAlias = tuple[int, int, list[Any]]  # input, line, cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +29,6 @@ class Bad:
     input: int
     line: int
     code: str
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    """All rows of one subject, in the order of the inputs."""
-
-    subject: str
-    rows: list[Placed]
 
 
 def gathered(rows: Iterable[Named | Bad], folder: Path, meter: Meter | None = None) -> Iterator[Sheets | Bad]:

@@ -8,8 +8,8 @@ from pathlib import Path
 from re import compile as pattern
 from typing import IO
 
-from heartlevel.bulk.fields import ALIASES, FIELDS
 from heartlevel.bulk.opening import COMPRESSED, Meter, beginning, opened, raise_if_damaged, spooled
+from heartlevel.tables.fields import ALIASES, FIELDS
 
 LINES, CSV, PARQUET = "json", "csv", "parquet"
 FORMATS = (LINES, CSV, PARQUET)

@@ -2,21 +2,25 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from functools import partial
 from typing import TypeAlias
 
+import numpy as np
 import orjson
 
-from heartlevel.assessment import Rules
-from heartlevel.bulk.grouping import Bad, Group
+from heartlevel.assessment import Rules, sitting_gaps
+from heartlevel.bulk.grouping import Bad
 from heartlevel.bulk.kinds import Kind
-from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.parts import Item, Line, Part, Rows
-from heartlevel.bulk.places import Place, in_line, in_rows, unreadable, without_found
-from heartlevel.bulk.rows import request_from
-from heartlevel.bulk.tables import Layout
+from heartlevel.bulk.places import Place, in_line, in_rows, unreadable, without_value
+from heartlevel.bulk.sheets import sheet_from
 from heartlevel.intake.faults import Problem
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.one_call import TOGETHER_IN_BULK, Outcome, answer_each
+from heartlevel.tables.batches import clean_batches
+from heartlevel.tables.examined import Examined, examine
+from heartlevel.tables.meanings import Layout, Mapped
+from heartlevel.tables.rows import SubjectRows, decoded_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +116,7 @@ def _notes(refused: Refused) -> Iterator[str]:
     first, outcome = refused.places[0], refused.outcome
     yield f"{first.input}:{first.line}: {outcome.detail if outcome else first.detail}"
     for place, one in zip(refused.places, outcome.problems if outcome else (), strict=False):
-        yield f"{place.input}:{place.line}: {place.column or one.pointer or '/'}: {without_found(one)}"
+        yield f"{place.input}:{place.line}: {place.column or one.pointer or '/'}: {without_value(one)}"
 
 
 def _results(plan: Plan, items: Sequence[Item]) -> Iterator[Result]:
@@ -125,35 +129,40 @@ def _results(plan: Plan, items: Sequence[Item]) -> Iterator[Result]:
         yield from _of_lines(plan, waiting)
         waiting = []
         if isinstance(item, Bad):
-            yield Refused([unreadable(plan, item)])
+            yield Refused([unreadable(plan.names, item)])
         else:
             yield from _of_rows(plan, item)
     yield from _of_lines(plan, waiting)
 
 
 def _of_rows(plan: Plan, rows: Rows) -> Iterator[Result]:
-    from heartlevel.bulk.by_columns import clean_batches, looked_at
     from heartlevel.bulk.judging_batches import said_of
 
-    looked = looked_at(rows, plan.layouts, plan.mapped)
+    examined = examined_rows(plan, rows)
     found: dict[int, Result] = {}
-    for clean in clean_batches(looked, plan.rules):
-        found |= zip(clean.subjects.tolist(), said_of(plan, looked, clean), strict=True)
-    groups = looked.groups()
-    found |= zip(groups, _of_groups(plan, list(groups.values())), strict=True)
+    for clean in clean_batches(examined, plan.rules.ruleset.choices, partial(sitting_gaps, rules=plan.rules)):
+        found |= zip(clean.subjects.tolist(), said_of(plan, examined, clean), strict=True)
+    doubtful = np.flatnonzero(examined.doubtful).tolist()
+    found |= zip(doubtful, _of_groups(plan, examined.rows_of(doubtful)), strict=True)
     yield from (found[place] for place in range(len(rows.subjects)))
 
 
-def _of_groups(plan: Plan, groups: Sequence[Group]) -> Iterator[Result]:
-    made = [request_from(one, plan.layouts, plan.mapped) for one in groups]
-    for one, outcome in zip(made, _answered(plan, [orjson.dumps(one.request) for one in made]), strict=True):
+def examined_rows(plan: Plan, rows: Rows) -> Examined:
+    """Examine the rows of a part by columns."""
+    sheets = [sheet_from(number, content) for number, content in rows.by_input]
+    return examine(rows.subjects, sheets, plan.layouts, plan.mapped)
+
+
+def _of_groups(plan: Plan, groups: Sequence[SubjectRows]) -> Iterator[Result]:
+    decoded = [decoded_rows(one, plan.layouts, plan.mapped) for one in groups]
+    for one, outcome in zip(decoded, _answered(plan, [orjson.dumps(one.request) for one in decoded]), strict=True):
         problems, refused = problems_of(outcome), None if outcome.answer else outcome
-        yield _result(plan, outcome, in_rows(plan, one, problems, refused))
+        yield _result(plan, outcome, in_rows(plan.names, one, problems, refused))
 
 
 def _of_lines(plan: Plan, lines: Sequence[Line]) -> Iterator[Result]:
     for line, outcome in zip(lines, _answered(plan, [one.text for one in lines]), strict=True):
-        yield _result(plan, outcome, in_line(plan, line, problems_of(outcome), None if outcome.answer else outcome))
+        yield _result(plan, outcome, in_line(plan.names, line, problems_of(outcome), None if outcome.answer else outcome))
 
 
 def _answered(plan: Plan, texts: Sequence[bytes | LineTooLong]) -> Iterator[Outcome]:

@@ -5,26 +5,27 @@ from collections.abc import Iterator, Sequence
 from heartlevel.answer.findings import entry_problems, findings_of, written_out
 from heartlevel.answer.whole import answers
 from heartlevel.assessment import Assessment, assess_batch
-from heartlevel.bulk.by_columns import Clean, Looked
 from heartlevel.bulk.judging import Plan, Said
 from heartlevel.bulk.kinds import finding_rows
 from heartlevel.bulk.places import Place, in_rows
-from heartlevel.bulk.rows import Made
 from heartlevel.intake.faults import Problem, sorted_problems
+from heartlevel.tables.batches import CleanBatch
+from heartlevel.tables.examined import Examined
+from heartlevel.tables.rows import DecodedRows
 
 
-def said_of(plan: Plan, looked: Looked, clean: Clean) -> Iterator[Said]:
+def said_of(plan: Plan, examined: Examined, clean: CleanBatch) -> Iterator[Said]:
     """Yield what is written of each subject of a batch."""
     assessment = assess_batch(clean.batch, plan.rules)
     said = _findings if plan.kind.of_findings else _answers
     for place, (output, urgent, problems) in zip(clean.subjects.tolist(), said(plan, assessment), strict=True):
-        readings = int(looked.starts[place + 1] - looked.starts[place])
-        yield Said(output, readings, urgent, places_of(plan, looked, place, problems))
+        readings = int(examined.starts[place + 1] - examined.starts[place])
+        yield Said(output, readings, urgent, places_of(plan, examined, place, problems))
 
 
-def places_of(plan: Plan, looked: Looked, subject: int, problems: Sequence[Problem]) -> list[Place]:
+def places_of(plan: Plan, examined: Examined, subject: int, problems: Sequence[Problem]) -> list[Place]:
     """Find where what was doubtful as entered stands."""
-    return in_rows(plan, Made({}, looked.rows_of(subject)), problems) if problems else []
+    return in_rows(plan.names, DecodedRows({}, examined.origins_of(subject)), problems) if problems else []
 
 
 def _answers(plan: Plan, of: Assessment) -> Iterator[tuple[bytes, bool, list[Problem]]]:

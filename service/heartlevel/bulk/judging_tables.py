@@ -2,28 +2,30 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, TypeAlias
 
 import numpy as np
 import orjson
 
 from heartlevel.answer.result_tables import any_urgent
-from heartlevel.assessment import Assessment, Rules, assess_batch, assess_requests
-from heartlevel.bulk.by_columns import Clean, Looked, clean_batches, looked_at
+from heartlevel.assessment import Assessment, Rules, assess_batch, assess_requests, sitting_gaps
 from heartlevel.bulk.converting import as_piece
-from heartlevel.bulk.grouping import Bad, Placed
-from heartlevel.bulk.judging import Plan, Refused, Result, Said
+from heartlevel.bulk.grouping import Bad
+from heartlevel.bulk.judging import Plan, Refused, Result, Said, examined_rows
 from heartlevel.bulk.parts import Item, Line, Rows
 from heartlevel.bulk.places import Place, in_line, in_rows, unreadable
 from heartlevel.bulk.result_rows import Found, tables_of
-from heartlevel.bulk.rows import Made, request_from
 from heartlevel.intake.faults import Problem, sorted_problems
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, answer_each, understood
+from heartlevel.tables.batches import CleanBatch, clean_batches
+from heartlevel.tables.examined import Examined
+from heartlevel.tables.rows import DecodedRows, SubjectRow, decoded_rows
 
 # A request's place among the items, its text, and the rows of its readings, or the one line of them all.
-Asked: TypeAlias = tuple[int, bytes | LineTooLong, Sequence[Placed]]
+Asked: TypeAlias = tuple[int, bytes | LineTooLong, Sequence[SubjectRow]]
 
 
 def as_tables(plan: Plan, items: Sequence[Item]) -> tuple[list[bytes], list[Result]]:
@@ -62,40 +64,44 @@ def _runs(items: Sequence[Item]) -> "Iterator[Rows | list[Line | Bad]]":
 
 
 def _of_rows(plan: Plan, rows: Rows, before: int, found: list[Found]) -> list[Result]:
-    looked = looked_at(rows, plan.layouts, plan.mapped)
+    looked = examined_rows(plan, rows)
     results: dict[int, Result] = {}
-    for clean in clean_batches(looked, plan.rules):
+    for clean in clean_batches(looked, plan.rules.ruleset.choices, partial(sitting_gaps, rules=plan.rules)):
         of = assess_batch(clean.batch, plan.rules)
         found.append(Found(of, clean.subjects + before, looked.starts[clean.subjects], looked.inputs, looked.lines))
         results |= _said(plan, looked, clean, of)
-    groups = looked.groups()
-    made = [request_from(one, plan.layouts, plan.mapped) for one in groups.values()]
+    doubtful = np.flatnonzero(looked.doubtful).tolist()
+    groups = looked.rows_of(doubtful)
+    decoded = [decoded_rows(one, plan.layouts, plan.mapped) for one in groups]
     asked: list[Asked] = [
-        (place + before, orjson.dumps(one.request), one.rows) for place, one in zip(groups, made, strict=True)
+        (place + before, orjson.dumps(one.request), group.rows)
+        for place, one, group in zip(doubtful, decoded, groups, strict=True)
     ]
-    for place, one, read in zip(groups, made, _by_request(plan, asked, found), strict=True):
-        results[place] = read.result(in_rows(plan, one, read.problems, read.refused))
+    for place, one, read in zip(doubtful, decoded, _by_request(plan, asked, found), strict=True):
+        results[place] = read.result(in_rows(plan.names, one, read.problems, read.refused))
     return [results[place] for place in range(len(rows.subjects))]
 
 
 def _of_others(plan: Plan, items: "Sequence[Line | Bad]", before: int, found: list[Found]) -> list[Result]:
     lines = [(place, one) for place, one in enumerate(items) if isinstance(one, Line)]
-    asked: list[Asked] = [(place + before, one.text, [(one.input, one.line, [])]) for place, one in lines]
+    asked: list[Asked] = [(place + before, one.text, [SubjectRow(one.input, one.line, [])]) for place, one in lines]
     results: dict[int, Result] = {
-        place: Refused([unreadable(plan, one)]) for place, one in enumerate(items) if isinstance(one, Bad)
+        place: Refused([unreadable(plan.names, one)]) for place, one in enumerate(items) if isinstance(one, Bad)
     }
     for (place, one), read in zip(lines, _by_request(plan, asked, found), strict=True):
-        results[place] = read.result(in_line(plan, one, read.problems, read.refused))
+        results[place] = read.result(in_line(plan.names, one, read.problems, read.refused))
     return [results[place] for place in range(len(items))]
 
 
-def _said(plan: Plan, looked: Looked, clean: Clean, of: Assessment) -> dict[int, Result]:
+def _said(plan: Plan, looked: Examined, clean: CleanBatch, of: Assessment) -> dict[int, Result]:
     urgent, slips = any_urgent(of).tolist(), slips_of(of)
     readings = (looked.starts[clean.subjects + 1] - looked.starts[clean.subjects]).tolist()
     said: dict[int, Result] = {}
     for subject, place in enumerate(clean.subjects.tolist()):
         problems = slips.get(subject)
-        places = in_rows(plan, Made({}, looked.rows_of(place)), sorted_problems(problems)) if problems else []
+        places = (
+            in_rows(plan.names, DecodedRows({}, looked.origins_of(place)), sorted_problems(problems)) if problems else []
+        )
         said[place] = Said(b"", readings[subject], urgent[subject], places)
     return said
 
@@ -141,15 +147,16 @@ def _read(request: Request, urgent: bool, subject: int, slips: Mapping[int, list
     return Read(sorted_problems([*request.problems, *slips.get(subject, [])]), None, len(request.readings), urgent)
 
 
-def _found(of: Assessment, requests: Sequence[tuple[Request, int, Any, Sequence[Placed]]]) -> Found:
-    rows: list[Placed] = []
+def _found(of: Assessment, requests: Sequence[tuple[Request, int, Any, Sequence[SubjectRow]]]) -> Found:
+    rows: list[SubjectRow] = []
     starts, places = [], []
     for request, place, _, stand in requests:
         starts.append(len(rows))
         places.append(place)
         most = 1 + max((one.index for one in request.readings), default=0)
         rows += stand if len(stand) >= most else list(stand) * most
-    inputs, lines = (np.array([row[at] for row in rows], dtype=np.int64) for at in (0, 1))
+    inputs = np.array([row.input for row in rows], dtype=np.int64)
+    lines = np.array([row.line for row in rows], dtype=np.int64)
     return Found(of, np.array(places, dtype=np.int64), np.array(starts, dtype=np.int64), inputs, lines)
 
 

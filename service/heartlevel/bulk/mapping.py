@@ -13,21 +13,19 @@ ignore: [Ward]            # or: everything-else
 """
 
 from collections.abc import Hashable, Iterator, Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
-from re import compile as pattern
 from typing import Any
 
 import yaml
 
-from heartlevel.bulk.fields import ALIASES, FIELDS, NUMBER, PRESSURES
 from heartlevel.bulk.inputs import WrongCall
 from heartlevel.bulk.mapping_values import fixed_faults, format_faults, translated_faults, zone_faults
 from heartlevel.intake.faults import near
+from heartlevel.tables.cells import plain_value
+from heartlevel.tables.fields import FIELDS, NUMBER, PRESSURES, field_name
+from heartlevel.tables.meanings import REST, Mapped, Meaning
 from heartlevel.vocabulary import KPA, MMHG
 
-REST = "everything-else"
-INDEX = pattern(r"__index_level_\d+__")  # the rows' numbers or names, as pandas writes them to Parquet
 KEYS = ("columns", "fixed", "time_zone", "time_format", "decimal", "delimiter", "ignore")
 COLUMN_KEYS = ("to", "unit", "values")
 # Exact by definition of the units. A pressure in kPa is not converted here: the request names its unit.
@@ -35,48 +33,16 @@ FACTORS = {("cm", "cm"): 1.0, ("cm", "mm"): 0.1, ("cm", "m"): 100.0, ("cm", "in"
            ("min", "min"): 1.0, ("min", "h"): 60.0, ("min", "s"): 1 / 60}  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
-    """What one column of theirs means."""
-
-    to: str
-    factor: float = 1.0
-    values: Mapping[str, Any] = field(default_factory=dict)
-    unit: str | None = None  # theirs, where the mapping says it
-
-
-@dataclass(frozen=True, slots=True)
-class Mapped:
-    """A whole mapping. Without one, columns are understood by our dotted names."""
-
-    columns: Mapping[str, Column] = field(default_factory=dict)
-    fixed: Mapping[str, Any] = field(default_factory=dict)
-    time_format: str | None = None
-    decimal: str = "."
-    delimiter: str | None = None
-    ignore: tuple[str, ...] = ()
-
-    def column(self, theirs: str) -> Column | None:
-        """Return what a column means; None if it is not understood."""
-        name = theirs.strip()
-        ours = ALIASES.get(name, name)
-        return self.columns.get(name) or (Column(ours) if ours in FIELDS else None)
-
-    def ignored(self, theirs: str) -> bool:
-        """Tell whether a column is left out knowingly."""
-        return REST in self.ignore or theirs.strip() in self.ignore or bool(INDEX.fullmatch(theirs))
-
-
 class _TextKeys(yaml.SafeLoader):
     """Takes keys as they are written: `yes` and `01` are what a table has, no truth and no number."""
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:
-        found: dict[Hashable, Any] = {}
+        mapping: dict[Hashable, Any] = {}
         for key, value in node.value:
-            if not isinstance(key, yaml.ScalarNode) or key.value in found:
+            if not isinstance(key, yaml.ScalarNode) or key.value in mapping:
                 raise yaml.constructor.ConstructorError(None, None, "a name that is there twice or is none", key.start_mark)
-            found[key.value] = self.construct_object(value, deep=True)
-        return found
+            mapping[key.value] = self.construct_object(value, deep=True)
+        return mapping
 
 
 def mapped_by(path: Path | None) -> Mapped:
@@ -94,27 +60,23 @@ def mapped_by(path: Path | None) -> Mapped:
 
 
 def _mapped(written: Mapping[str, Any]) -> Mapped:
-    full = {str(theirs).strip(): one if isinstance(one, dict) else {"to": one}
-            for theirs, one in (written.get("columns") or {}).items()}  # fmt: skip
-    fixed = {_ours(name): value for name, value in (written.get("fixed") or {}).items()}
+    full = {str(theirs).strip(): meaning if isinstance(meaning, dict) else {"to": meaning}
+            for theirs, meaning in (written.get("columns") or {}).items()}  # fmt: skip
+    fixed = {field_name(name): plain_value(value) for name, value in (written.get("fixed") or {}).items()}
     if "time_zone" in written:
         fixed["options.time_zone"] = written["time_zone"]
-    if any(_ours(one["to"]) in PRESSURES and one.get("unit") == KPA for one in full.values()):
+    if any(field_name(meaning["to"]) in PRESSURES and meaning.get("unit") == KPA for meaning in full.values()):
         fixed["unit"] = KPA
     ignore = written.get("ignore") or ()
-    return Mapped({name: _column(one) for name, one in full.items()}, fixed, written.get("time_format"),
+    return Mapped({name: _meaning(meaning) for name, meaning in full.items()}, fixed, written.get("time_format"),
                   written.get("decimal", "."), written.get("delimiter"),
                   (ignore,) if isinstance(ignore, str) else tuple(map(str, ignore)))  # fmt: skip
 
 
-def _column(one: Mapping[str, Any]) -> Column:
-    to = _ours(one["to"])
-    factor = FACTORS.get((FIELDS[to].unit, one.get("unit", "")), 1.0)
-    return Column(to, factor, one.get("values") or {}, one.get("unit"))
-
-
-def _ours(name: Any) -> str:
-    return ALIASES.get(name, str(name))
+def _meaning(written: Mapping[str, Any]) -> Meaning:
+    to = field_name(written["to"])
+    factor = FACTORS.get((FIELDS[to].unit, written.get("unit", "")), 1.0)
+    return Meaning(to, factor, written.get("values") or {}, written.get("unit"))
 
 
 def _faults(written: Any) -> Iterator[str]:
@@ -126,9 +88,9 @@ def _faults(written: Any) -> Iterator[str]:
         if not isinstance(written.get(key) or {}, dict):
             yield f"{key}: a mapping is expected"
             return
-    for theirs, one in (written.get("columns") or {}).items():
-        yield from (f"columns: {theirs}: {fault}" for fault in _column_faults(one))
-    yield from (f"fixed: {_unknown(name, FIELDS)}" for name in written.get("fixed") or {} if _ours(name) not in FIELDS)
+    for theirs, meaning in (written.get("columns") or {}).items():
+        yield from (f"columns: {theirs}: {fault}" for fault in _column_faults(meaning))
+    yield from (f"fixed: {_unknown(name, FIELDS)}" for name in written.get("fixed") or {} if field_name(name) not in FIELDS)
     yield from fixed_faults(written.get("fixed") or {})
     yield from _setting_faults(written)
     yield from _unit_faults(written.get("columns") or {})
@@ -148,19 +110,19 @@ def _setting_faults(written: Mapping[str, Any]) -> Iterator[str]:
         yield f"ignore: a list of columns, or {REST}, is expected"
 
 
-def _column_faults(one: Any) -> Iterator[str]:
-    full = one if isinstance(one, dict) else {"to": one}
+def _column_faults(written: Any) -> Iterator[str]:
+    full = written if isinstance(written, dict) else {"to": written}
     yield from (_unknown(key, COLUMN_KEYS) for key in full if key not in COLUMN_KEYS)
     to = full.get("to")
-    if not isinstance(to, str) or _ours(to) not in FIELDS:
+    if not isinstance(to, str) or field_name(to) not in FIELDS:
         yield _unknown(to, FIELDS)
         return
     if not isinstance(full.get("values") or {}, dict):
         yield "values: a mapping is expected"
     else:
-        yield from translated_faults(_ours(to), full.get("values") or {})
-    if "unit" in full and full["unit"] not in _units(_ours(to)):
-        yield f"unit: expected one of {', '.join(_units(_ours(to))) or 'none, as the field has no unit'}"
+        yield from translated_faults(field_name(to), full.get("values") or {})
+    if "unit" in full and full["unit"] not in _units(field_name(to)):
+        yield f"unit: expected one of {', '.join(_units(field_name(to))) or 'none, as the field has no unit'}"
 
 
 def _units(name: str) -> list[str]:
@@ -172,14 +134,11 @@ def _units(name: str) -> list[str]:
 
 
 def _unit_faults(columns: Mapping[Any, Any]) -> Iterator[str]:
-    units = {_ours(one["to"]): one.get("unit", MMHG) for one in columns.values() if isinstance(one, dict) and "to" in one}
-    units = {name: MMHG for name in map(_ours, filter(_hashable, columns.values()))} | units
+    units = {field_name(to): MMHG for to in columns.values() if isinstance(to, str)}
+    full = [meaning for meaning in columns.values() if isinstance(meaning, dict) and "to" in meaning]
+    units |= {field_name(meaning["to"]): meaning.get("unit", MMHG) for meaning in full}
     if len({unit for name, unit in units.items() if name in PRESSURES}) > 1:
         yield "columns: systolic and diastolic must have the same unit"
-
-
-def _hashable(value: Any) -> bool:
-    return isinstance(value, str)
 
 
 def _unknown(name: Any, allowed: Any) -> str:

@@ -6,10 +6,10 @@ from typing import Any
 
 from marshmallow import ValidationError
 
-from heartlevel.bulk.fields import ALIASES, FIELDS
 from heartlevel.intake.faults import expected_by, near, problem
 from heartlevel.intake.fields import Choice
 from heartlevel.intake.request import Choices, options_of
+from heartlevel.tables.fields import FIELDS, field_name
 
 ANY_RULES = Choices((), (), (), "")
 SOME_TIME = datetime(2026, 11, 25, 17, 41, tzinfo=UTC)
@@ -18,7 +18,7 @@ SOME_TIME = datetime(2026, 11, 25, 17, 41, tzinfo=UTC)
 def fixed_faults(fixed: Mapping[str, Any]) -> Iterator[str]:
     """Say which fixed values their fields cannot take."""
     for name, value in fixed.items():
-        ours = ALIASES.get(name, name)
+        ours = field_name(name)
         if ours == "options.time_zone":
             yield from (f"fixed: {name}: {fault}" for fault in zone_faults(value))
         elif ours in FIELDS and value is not None:
@@ -38,17 +38,17 @@ def zone_faults(zone: Any) -> Iterator[str]:
         yield "a text is expected"
         return
     faults, _, _ = options_of({"time_zone": zone}, ANY_RULES)
-    yield from (f"{one.detail}{f' ({one.hint})' if one.hint else ''}" for one in faults)
+    yield from (f"{fault.detail}{f' ({fault.hint})' if fault.hint else ''}" for fault in faults)
 
 
 def format_faults(written: str) -> Iterator[str]:
     """Say that a way of writing times is none, or leaves the day or the hour open."""
     try:
-        found = datetime.strptime(SOME_TIME.strftime(written), written)
+        read = datetime.strptime(SOME_TIME.strftime(written), written)
     except ValueError:
         yield "is no format of a time"
         return
-    if found.replace(tzinfo=UTC, minute=SOME_TIME.minute) != SOME_TIME:
+    if read.replace(tzinfo=UTC, minute=SOME_TIME.minute) != SOME_TIME:
         yield "must hold year, month, day and hour"
 
 

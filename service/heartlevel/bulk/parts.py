@@ -12,13 +12,12 @@ from heartlevel.bulk.arrays import requests_of
 from heartlevel.bulk.chunks import BadRow
 from heartlevel.bulk.grouping import Bad, gathered
 from heartlevel.bulk.inputs import LINES, Input
-from heartlevel.bulk.mapping import Mapped
 from heartlevel.bulk.opening import Damaged, Meter
-from heartlevel.bulk.rows import subjects_of
 from heartlevel.bulk.sequence import in_sequence
 from heartlevel.bulk.sheets import Named, Sheets, as_bytes, cut, named
-from heartlevel.bulk.tables import Layout, chunks_of
+from heartlevel.bulk.tables import chunks_of, subjects_of
 from heartlevel.intake.ndjson import LineTooLong
+from heartlevel.tables.meanings import Layout, Mapped
 
 MOST_ITEMS, MOST_BYTES = 128, 2 * 1024 * 1024  # requests
 MOST_SUBJECTS, MOST_ROWS = 1024, 16_384  # of tables

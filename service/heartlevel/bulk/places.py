@@ -1,15 +1,14 @@
 """Where in the inputs something could not be read, and what kind of fault it is; never a value."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any, Protocol
+from typing import Any
 
 from heartlevel.bulk.grouping import Bad
 from heartlevel.bulk.parts import Line
-from heartlevel.bulk.rows import Made
-from heartlevel.bulk.tables import Layout
 from heartlevel.intake.faults import DETAILS, Problem
 from heartlevel.one_call import Outcome
+from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, CellOrigin, DecodedRows
 
 ABOUT_ROWS = {
     "damaged": "the file is damaged or cut off; what follows this place was not read",
@@ -17,10 +16,9 @@ ABOUT_ROWS = {
     "not-utf-8": "the line is not UTF-8",
     "not-csv": "the row is not CSV",
     "cells-differ": "the row has more or fewer cells than the header",
-    "no-subject": "the row names no subject",
     "subject-returned": "rows of this subject came before, apart from these; the row was left out (see --grouped)",
-    "rows-differ": "an earlier row of this subject, or device, says otherwise; the earlier one was taken",
 }
+ABOUT_ROWS |= dict([NO_SUBJECT, ROWS_DIFFER])
 # Where the usual words would make no sense without the value.
 WITHOUT_VALUE = {
     "id-repeated": "the id is used more than once",
@@ -29,18 +27,6 @@ WITHOUT_VALUE = {
 # Hints about these tell a name that could have been meant, never what was found.
 NAMES_OURS = ("unknown-key", "not-one-of")
 FOUND = "found {found}; expected "
-
-
-class Naming(Protocol):
-    """What places are named from."""
-
-    @property
-    def names(self) -> Sequence[str]:
-        """Names of the inputs."""
-
-    @property
-    def layouts(self) -> Mapping[int, Layout]:
-        """Columns of the tables among them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,76 +45,52 @@ class Place:
         return asdict(self)
 
 
-def unreadable(naming: Naming, bad: Bad) -> Place:
-    """Return the place of a row, or input, that is none."""
-    return Place(naming.names[bad.input], bad.line, None, None, bad.code, ABOUT_ROWS[bad.code])
+def unreadable(names: Sequence[str], bad: Bad) -> Place:
+    """Return the place of a row, or input, that is none. `names` are those of the inputs."""
+    return Place(names[bad.input], bad.line, None, None, bad.code, ABOUT_ROWS[bad.code])
 
 
-def in_line(naming: Naming, line: Line, problems: Sequence[Problem], refused: Outcome | None) -> list[Place]:
+def in_line(names: Sequence[str], line: Line, problems: Sequence[Problem], refused: Outcome | None) -> list[Place]:
     """Return everything that could not be read of a request."""
-    name = naming.names[line.input]
-    return [*_as_a_whole(refused, name, line.line, bool(problems)),
-            *(_in_request(one, name, line.line) for one in problems)]  # fmt: skip
+    decoded = DecodedRows({}, {"": CellOrigin(line.input, line.line)})
+    return in_rows(names, decoded, problems, refused)
 
 
-def in_rows(naming: Naming, made: Made, problems: Sequence[Problem], refused: Outcome | None = None) -> list[Place]:
-    """Return everything that could not be read of a subject's rows."""
-    if not problems and not refused and not made.differing:
-        return []
-    first_input, first_line, _ = made.rows[0]
-    return [*_as_a_whole(refused, naming.names[first_input], first_line, bool(problems)),
-            *(_in_rows(one, naming, made) for one in problems), *_differing(naming, made)]  # fmt: skip
+def in_rows(
+    names: Sequence[str], decoded: DecodedRows, problems: Sequence[Problem], refused: Outcome | None = None
+) -> list[Place]:
+    """Return everything that could not be read of the request that a subject's rows make."""
+    places = [*_as_a_whole(names, decoded, None if problems else refused)]
+    places += [_place(names, decoded, fault) for fault in problems]
+    return places + [Place(names[cell.input], cell.line, None, cell.column, *ROWS_DIFFER) for cell in decoded.differing]
 
 
-def _as_a_whole(refused: Outcome | None, name: str, line: int, said: bool) -> Iterator[Place]:
-    """Name what is wrong with a line as a whole, unless its problems say it."""
-    if refused is not None and not said:
-        yield Place(name, line, None, None, refused.code, refused.detail)
+def _as_a_whole(names: Sequence[str], decoded: DecodedRows, refused: Outcome | None) -> Iterator[Place]:
+    """Name what is wrong with a request as a whole."""
+    if refused is not None and (first := decoded.origin_of("")):
+        yield Place(names[first.input], first.line, None, None, refused.code, refused.detail)
 
 
-def _in_request(one: Problem, name: str, line: int) -> Place:
-    return Place(name, line, one.pointer, None, one.code, _worded(one.code))
-
-
-def _in_rows(one: Problem, naming: Naming, made: Made) -> Place:
-    """Find the row and the column that a pointer into the request made from them stands for."""
-    _, part, *rest = [*one.pointer.split("/"), ""]
-    at_row = part == "readings" and rest[0].isdigit()
-    of_input, line, _ = made.rows[int(rest[0]) if at_row else 0]
-    inner = ".".join(rest[1:] if part in ("readings", "devices") else rest).strip(".")
-    name = {"readings": inner, "devices": f"device.{inner}"}.get(part, f"{part}.{inner}")
-    return Place(naming.names[of_input], line, one.pointer, _column(naming, of_input, name), one.code, _worded(one.code))
-
-
-def _column(naming: Naming, of_input: int, name: str) -> str | None:
-    layout = naming.layouts[of_input]
-    known = {"subject.id": "subject", "device.id": "device"}.get(name, name)
-    paths = {known, known.removeprefix("device.")}
-    return next((theirs for theirs, column in zip(layout.names, layout.columns, strict=True)
-                 if column and column.to in paths), None)  # fmt: skip
-
-
-def _differing(naming: Naming, made: Made) -> Iterator[Place]:
-    for place, name in made.differing:
-        of_input, line, _ = made.rows[place]
-        yield Place(naming.names[of_input], line, None, _column(naming, of_input, name), "rows-differ",
-                    ABOUT_ROWS["rows-differ"])  # fmt: skip
+def _place(names: Sequence[str], decoded: DecodedRows, fault: Problem) -> Place:
+    cell = decoded.origin_of(fault.pointer)
+    assert cell is not None
+    return Place(names[cell.input], cell.line, fault.pointer, cell.column, fault.code, _worded(fault.code))
 
 
 def _worded(code: str) -> str:
-    """Word a problem without what was found. What is no fault of form is doubtful by a rule of that name."""
+    """Word a problem without what was there. What is no fault of form is doubtful by a rule of that name."""
     if code in DETAILS:
         return WITHOUT_VALUE.get(code) or DETAILS[code].format(found="a value", expected="what the field takes")
     return "doubtful as entered; the finding of this rule says why"
 
 
-def without_found(one: Problem) -> str:
-    """Say what is wrong and what was expected, but not what was found."""
-    template, hint = DETAILS.get(one.code, ""), one.hint or ""
+def without_value(fault: Problem) -> str:
+    """Say what is wrong and what was expected, but not what was there."""
+    template, hint = DETAILS.get(fault.code, ""), fault.hint or ""
     if template and "{found}" not in template:
-        said = one.detail
+        words = fault.detail
     elif template.startswith(FOUND):
-        said = f"expected {one.detail.rpartition('; expected ')[2]}"
+        words = f"expected {fault.detail.rpartition('; expected ')[2]}"
     else:
-        said = _worded(one.code)
-    return f"{said} ({hint})" if one.code in NAMES_OURS and hint.startswith("did you mean") else said
+        words = _worded(fault.code)
+    return f"{words} ({hint})" if fault.code in NAMES_OURS and hint.startswith("did you mean") else words

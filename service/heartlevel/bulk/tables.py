@@ -1,68 +1,62 @@
 """The tables among the inputs: how their columns are laid out, and their rows in chunks."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+import pyarrow
 
 from heartlevel.bulk.chunks import BadRow, Chunk
 from heartlevel.bulk.csv_chunks import chunks_of_csv, header_of_csv
-from heartlevel.bulk.fields import FIELDS, REQUIRED
 from heartlevel.bulk.inputs import CSV, Input, WrongCall
-from heartlevel.bulk.mapping import Column, Mapped
 from heartlevel.bulk.opening import Damaged, Meter
 from heartlevel.bulk.parquet_chunks import chunks_of_parquet, header_of_parquet
-from heartlevel.intake.faults import near
+from heartlevel.columns import Ints
+from heartlevel.tables.cells import subject_names
+from heartlevel.tables.meanings import Layout, Mapped, layout_of, missing_columns, repeated_columns, strange_columns
 
 
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """The columns of one table: their names, and what each means to us."""
-
-    names: Sequence[str]
-    columns: Sequence[Column | None]
-    subject: int  # place of the column that names the subject
-
-
-def header_of(one: Input, mapped: Mapped) -> list[str]:
+def header_of(table: Input, mapped: Mapped) -> list[str]:
     """Return the names of a table's columns. Raises WrongCall if there are none."""
-    names = header_of_csv(one, mapped) if one.format == CSV else header_of_parquet(one)
+    names = header_of_csv(table, mapped) if table.format == CSV else header_of_parquet(table)
     if not names:
-        raise WrongCall(f"{one.name}: no columns could be read")
+        raise WrongCall(f"{table.name}: no columns could be read")
     return names
 
 
-def layout_of(one: Input, mapped: Mapped) -> Layout:
+def checked_layout(table: Input, mapped: Mapped) -> Layout:
     """Lay a table's columns out. Raises WrongCall where a needed one is missing, doubled or not understood."""
-    names = header_of(one, mapped)
-    columns = [mapped.column(name) for name in names]
-    faults = list(faults_of(names, columns, mapped))
+    names = header_of(table, mapped)
+    faults = list(layout_faults(names, mapped))
     if faults:
-        raise WrongCall("\n".join(f"{one.name}: {fault}" for fault in faults))
-    return Layout(names, columns, next(at for at, column in enumerate(columns) if column and column.to == "subject"))
+        raise WrongCall("\n".join(f"{table.name}: {fault}" for fault in faults))
+    return layout_of(names, mapped)
 
 
-def faults_of(names: Sequence[str], columns: Sequence[Column | None], mapped: Mapped) -> Iterator[str]:
+def layout_faults(names: Sequence[str], mapped: Mapped) -> Iterator[str]:
     """Say what keeps a table from being read: columns missing, not understood, or meaning the same."""
-    there = [column.to for column in columns if column]
-    for name in REQUIRED:
-        if name not in there and (name == "subject" or name not in mapped.fixed):
-            yield f"no column for {name}"
-    for name, column in zip(names, columns, strict=True):
-        if column is None and not mapped.ignored(name):
-            hint = near(name.strip(), FIELDS)
-            yield f"column {name!r} is not understood{f' ({hint})' if hint else ''}; map it, or name it under `ignore`"
-    for to in sorted({to for to in there if there.count(to) > 1 and to != "taken_at"}):
-        yield f"more than one column for {to}"
+    yield from (f"no column for {name}" for name in missing_columns(names, mapped))
+    for name, hint in strange_columns(names, mapped):
+        yield f"column {name!r} is not understood{f' ({hint})' if hint else ''}; map it, or name it under `ignore`"
+    yield from (f"more than one column for {name}" for name in repeated_columns(names, mapped))
 
 
-def chunks_of(one: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk | BadRow]:
+def chunks_of(table: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk | BadRow]:
     """Yield the rows of a table. A row that cannot be read costs no other."""
     try:
-        yield from chunks_of_csv(one, mapped, meter) if one.format == CSV else chunks_of_parquet(one, meter)
+        yield from chunks_of_csv(table, mapped, meter) if table.format == CSV else chunks_of_parquet(table, meter)
     except Damaged:
         yield BadRow(0, "damaged")
 
 
-def samples_of(one: Input, mapped: Mapped, most: int = 100) -> list[list[Any]]:
+def samples_of(table: Input, mapped: Mapped, most: int = 100) -> list[list[Any]]:
     """Return the cells of the first rows."""
-    return next((chunk.rows(most) for chunk in chunks_of(one, mapped) if isinstance(chunk, Chunk)), [])
+    return next((chunk.rows(most) for chunk in chunks_of(table, mapped) if isinstance(chunk, Chunk)), [])
+
+
+def subjects_of(chunk: Chunk, layout: Layout) -> tuple[pyarrow.Array, Ints]:
+    """Return the name of the subject of each row, and the lines of the rows that have none."""
+    meaning = layout.meanings[layout.subject]
+    assert meaning is not None
+    owners, names = subject_names(chunk.cells[layout.subject], meaning)
+    by_row = pyarrow.array(names, pyarrow.string()).take(pyarrow.array(owners, mask=owners < 0))
+    return by_row, chunk.lines[owners < 0]

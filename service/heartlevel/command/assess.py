@@ -17,13 +17,14 @@ from heartlevel.bulk import carrying_out as bulk
 from heartlevel.bulk import kinds
 from heartlevel.bulk.inputs import FORMATS, Input, WrongCall, inputs_of
 from heartlevel.bulk.judging import Counts, Judged
-from heartlevel.bulk.mapping import Mapped, mapped_by
+from heartlevel.bulk.mapping import mapped_by
 from heartlevel.bulk.parts import Part
 from heartlevel.bulk.running import WorkerLost, on_this_machine
 from heartlevel.bulk.understanding import understood
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, rules_options
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
+from heartlevel.tables.meanings import Mapped
 
 WRONG_CALL = 2
 KINDS = ("summary", "ndjson", "parquet", "findings", "tables")

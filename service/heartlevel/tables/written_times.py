@@ -5,12 +5,13 @@ Exact: what is read here is what `moments.moment_of` reads. Whatever is not sure
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow
 
 from heartlevel.columns import Bools, Floats, Ints
 
@@ -60,37 +61,37 @@ def _characters(texts: Sequence[str], length: Ints) -> Characters:
 
 
 def _is(column: Characters, allowed: str) -> Bools:
-    found = np.zeros(len(column), dtype=bool)
-    for one in allowed:
-        found |= column == ord(one)
-    return found
+    fits = np.zeros(len(column), dtype=bool)
+    for character in allowed:
+        fits |= column == ord(character)
+    return fits
 
 
-def _number(characters: Characters, *places: int) -> Ints:
+def _number(characters: Characters, *positions: int) -> Ints:
     value = np.zeros(characters.shape[1], dtype=np.int32)
-    for place in places:
-        value = value * 10 + (characters[place].astype(np.int32) - ord("0"))
+    for position in positions:
+        value = value * 10 + (characters[position].astype(np.int32) - ord("0"))
     return value.astype(np.int64)
 
 
-def _all_digits(characters: Characters, places: Sequence[int]) -> Bools:
+def _all_digits(characters: Characters, positions: Sequence[int]) -> Bools:
     # Below "0" the difference wraps round to a large number.
     wanted = np.ones(characters.shape[1], dtype=bool)
-    for place in places:
-        wanted &= characters[place] - characters.dtype.type(ord("0")) <= 9
+    for position in positions:
+        wanted &= characters[position] - characters.dtype.type(ord("0")) <= 9
     return wanted
 
 
 def _wall_clock(characters: Characters) -> tuple[Ints, Bools]:
     """Return the seconds of the wall clock, and where they are those of a real date and time."""
     sure = _all_digits(characters, DIGITS)
-    for place, allowed in BETWEEN.items():
-        sure &= _is(characters[place], allowed)
-    year, month, day = (_number(characters, *places) for places in ((0, 1, 2, 3), (5, 6), (8, 9)))
-    hour, minute, second = (_number(characters, *places) for places in ((11, 12), (14, 15), (17, 18)))
+    for position, allowed in BETWEEN.items():
+        sure &= _is(characters[position], allowed)
+    year, month, day = (_number(characters, *digits) for digits in ((0, 1, 2, 3), (5, 6), (8, 9)))
+    hour, minute, second = (_number(characters, *digits) for digits in ((11, 12), (14, 15), (17, 18)))
     sure &= (year >= 1900) & (year <= 2199) & (month >= 1) & (month <= 12)
     months = np.where(sure, (year - 1970) * 12 + month - 1, 0)
-    first, after = (one.astype("M8[M]").astype("M8[D]").astype(np.int64) for one in (months, months + 1))
+    first, after = (month.astype("M8[M]").astype("M8[D]").astype(np.int64) for month in (months, months + 1))
     sure &= (day >= 1) & (day <= after - first) & (hour <= 23) & (minute <= 59) & (second <= 59)
     return (first + day - 1) * SECONDS_A_DAY + hour * 3600 + minute * 60 + second, sure
 
@@ -107,10 +108,10 @@ def _placed(wall: Ints, rows: Bools, zone: ZoneInfo) -> tuple[Ints, Bools]:
     """Place wall-clock times in their zone; not sure where clocks skip or repeat an hour."""
     placed, once = np.zeros(len(wall), dtype=np.int64), np.zeros(len(wall), dtype=bool)
     clock = pd.DatetimeIndex(wall[rows].astype("M8[s]"))
-    found = clock.tz_localize(zone, ambiguous="NaT", nonexistent="NaT")
-    known = np.logical_not(found.isna())
+    aware = clock.tz_localize(zone, ambiguous="NaT", nonexistent="NaT")
+    known = np.logical_not(aware.isna())
     once[rows] = known
-    placed[once] = found[known].as_unit("s").asi8
+    placed[once] = aware[known].as_unit("s").asi8
     return placed, once
 
 
@@ -128,22 +129,19 @@ def day_and_hour(local: Ints) -> tuple[Ints, Floats]:
     return day + EPOCH, rest // 3600 + rest % 3600 // 60 / 60 + rest % 60 / 3600
 
 
-def as_texts(column: "pd.Series[pd.Timestamp]") -> list[str | None]:
-    """Write a column of pandas times as texts, with the offsets of its zone."""
-    clock = column.dt.tz_localize(None)
-    texts = np.datetime_as_string(clock.to_numpy().astype("M8[us]"), unit="auto" if _finer(clock) else "s")
-    missing = column.isna().tolist()
-    ends = [""] * len(column)
-    if column.dt.tz is not None:
-        offsets = (clock - column.dt.tz_convert("UTC").dt.tz_localize(None)) // pd.Timedelta(minutes=1)
-        written = {one: _offset(int(one)) for one in offsets.dropna().unique()}
-        ends = [written.get(one, "") for one in offsets.tolist()]
-    return [None if no else text + end for text, end, no in zip(texts.tolist(), ends, missing, strict=True)]
+def times_as_texts(cells: pyarrow.Array) -> pyarrow.Array:
+    """Write an Arrow column of times as texts, as Python writes them: with the offsets of their zone if they have one."""
+    shown = cells.to_pandas().dt
+    clock = shown.tz_localize(None)
+    texts = np.datetime_as_string(clock.to_numpy().astype("M8[s]"), unit="s").astype(object)
+    if shown.tz is not None:
+        offsets = (clock - shown.tz_convert("UTC").dt.tz_localize(None)) // pd.Timedelta(seconds=1)
+        endings = {offset: _offset(int(offset)) for offset in offsets.dropna().unique()}
+        texts += np.array([endings.get(offset, "") for offset in offsets.tolist()], dtype=object)
+    for row in np.flatnonzero((clock.notna() & (clock != clock.dt.floor("s"))).to_numpy()).tolist():
+        texts[row] = cells[row].as_py().isoformat()
+    return pyarrow.array(texts, pyarrow.string(), mask=clock.isna().to_numpy())
 
 
-def _finer(clock: "pd.Series[pd.Timestamp]") -> bool:
-    return bool((clock.dropna() != clock.dropna().dt.floor("s")).any())
-
-
-def _offset(minutes: int) -> str:
-    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+def _offset(seconds: int) -> str:
+    return datetime.fromtimestamp(0, timezone(timedelta(seconds=seconds))).isoformat()[LOCAL:]

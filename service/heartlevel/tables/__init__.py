@@ -1,0 +1,1 @@
+"""Tables of readings, wherever they come from: Arrow columns in, the batches out that requests give."""

@@ -1,0 +1,187 @@
+"""Cells, and what each says: the one reading of a cell, whatever kind of table it stands in."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from math import isfinite, isnan
+from re import compile as pattern
+from typing import Any, TypeAlias
+
+import numpy as np
+import pyarrow
+
+from heartlevel.columns import Ints
+from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, TEXT
+from heartlevel.tables.meanings import Meaning
+from heartlevel.tables.written_times import times_as_texts
+
+BETWEEN_ITEMS = pattern(r"[;| ]")
+LEAST_WHOLE, LARGEST_WHOLE = -(2**63), 2**64 - 1  # of whole numbers that JSON is written with
+FLAGS = {"true": True, "false": False}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MixedCells:
+    """A column of things of several kinds, which no Arrow array holds: each row's number among the distinct ones.
+
+    −1 is nothing.
+    """
+
+    numbers: Ints
+    values: list[Any]
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.numbers)
+
+
+Cells: TypeAlias = "pyarrow.Array | MixedCells"
+
+
+def mixed_cells(values: Iterable[Any]) -> MixedCells:
+    """Return a column of any Python values; like ones are held once, and what is equal but of another kind is apart."""
+    known: dict[Any, int] = {}
+    numbers, distinct_values = list[int](), list[Any]()
+    for value in values:
+        if value is None:
+            numbers.append(-1)
+            continue
+        number = len(distinct_values)
+        if not isinstance(value, list):
+            number = known.setdefault((type(value), value), number)
+        if number == len(distinct_values):
+            distinct_values.append(value)
+        numbers.append(number)
+    return MixedCells(np.array(numbers, dtype=np.int64), distinct_values)
+
+
+def plain_cells(cells: pyarrow.Array) -> pyarrow.Array:
+    """Return a column without dictionary, times written as texts."""
+    if pyarrow.types.is_dictionary(cells.type):
+        cells = cells.dictionary_decode()
+    return times_as_texts(cells) if pyarrow.types.is_timestamp(cells.type) else cells
+
+
+def distinct(cells: Cells) -> tuple[Ints, list[Any]]:
+    """Return the number of each cell among the values there are, −1 for nothing, and those values."""
+    if isinstance(cells, MixedCells):
+        return cells.numbers, cells.values
+    if pyarrow.types.is_nested(cells.type) or pyarrow.types.is_null(cells.type):
+        return np.arange(len(cells)), values_of(cells)
+    encoded = cells.dictionary_encode()
+    numbers: Ints = encoded.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int64)
+    return numbers, values_of(encoded.dictionary)
+
+
+def values_of(cells: pyarrow.Array) -> list[Any]:
+    """Return a column's cells as texts, numbers, truths and lists; None for nothing."""
+    return [plain_value(cell) for cell in cells.to_pylist()]
+
+
+def taken(cells: Cells, rows: Ints) -> Cells:
+    """Return the cells of some rows."""
+    if isinstance(cells, MixedCells):
+        return MixedCells(cells.numbers[rows], cells.values)
+    return cells.take(pyarrow.array(rows))
+
+
+def rows_of(columns: Sequence[Cells], rows: Ints) -> list[list[Any]]:
+    """Return the cells of some rows, a list a row."""
+    values = [_values(taken(cells, rows)) for cells in columns]
+    return [list(row) for row in zip(*values, strict=True)] or [[] for _ in rows]
+
+
+def _values(cells: Cells) -> list[Any]:
+    if not isinstance(cells, MixedCells):
+        return values_of(cells)
+    values = [*cells.values, None]  # −1 is the last
+    return [values[number] for number in cells.numbers.tolist()]
+
+
+def plain_value(cell: Any) -> Any:
+    """Return what stands in a cell as a text, number, truth or list; other things as they are written."""
+    if isinstance(cell, int) and not LEAST_WHOLE <= cell <= LARGEST_WHOLE:
+        return str(cell)
+    if cell is None or isinstance(cell, (str, int, float, list)):
+        return cell
+    if isinstance(cell, (datetime, date)):
+        return cell.isoformat()
+    try:
+        return float(cell)
+    except (TypeError, ValueError):
+        return str(cell)
+
+
+def cell_value(cell: Any, meaning: Meaning, decimal: str = ".") -> Any:
+    """Return what a cell says as it would stand in a request; None where it says nothing.
+
+    What the field cannot take is returned as it is: reading the request tells what is wrong with it.
+    """
+    if isinstance(cell, str):
+        cell = cell.strip()
+    value = meaning.values.get(str(as_text(cell)), cell) if meaning.values else cell
+    if value is None or value == "" or value != value:  # a table may write a missing number as NaN
+        return None
+    return READ_AS[FIELDS[meaning.to].kind](value, meaning.factor, decimal)
+
+
+def _number(value: Any, factor: float, decimal: str) -> Any:
+    number = number_in(value, decimal) if isinstance(value, str) else value
+    if isinstance(number, bool) or not isinstance(number, (int, float)):
+        return number
+    if isinstance(number, float) and not isfinite(number):
+        return as_text(value)  # JSON has no such number
+    return number if factor == 1.0 else round(number * factor, 9)
+
+
+def number_in(text: str, decimal: str) -> float | str | None:
+    """Return the number that a text says; None for no number, and the text itself where it says something else."""
+    try:
+        number = float(text if decimal == "." else text.replace(decimal, "."))
+    except ValueError:
+        return text
+    return None if isnan(number) else number
+
+
+def _flag(value: Any, _factor: float, _decimal: str) -> Any:
+    return FLAGS.get(value.lower(), value) if isinstance(value, str) else value
+
+
+def _items(value: Any, _factor: float, _decimal: str) -> Any:
+    return [item for item in BETWEEN_ITEMS.split(value) if item] if isinstance(value, str) else value
+
+
+def _text(value: Any, _factor: float, _decimal: str) -> Any:
+    return as_text(value)
+
+
+READ_AS: dict[str, Callable[[Any, float, str], Any]] = {NUMBER: _number, FLAG: _flag, LIST: _items, TEXT: _text}
+
+
+def as_text(value: Any) -> Any:
+    """Return a number or truth as it is written in a text, whole numbers without a point; anything else as it is."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float) and isfinite(value):
+        return f"{value:.0f}" if value.is_integer() else f"{value:.15g}"
+    return str(value) if isinstance(value, (int, float)) else value
+
+
+def time_in(text: str, written: str | None) -> str:
+    """Return a time as the request has it; as it stands where it is not written in the way said."""
+    if written is None:
+        return text
+    try:
+        return datetime.strptime(text, written).isoformat()
+    except ValueError:
+        return text
+
+
+def subject_names(cells: Cells, meaning: Meaning) -> tuple[Ints, list[str]]:
+    """Return each row's subject as its number among them, −1 for none, and the subjects' names as they first appear."""
+    numbers, values = distinct(cells)
+    names: dict[str, int] = {}
+    read = [cell_value(value, meaning) for value in values]
+    known = [-1 if name is None else names.setdefault(str(name), len(names)) for name in read]
+    owners: Ints = np.array([*known, -1], dtype=np.int64)[numbers]  # the last is for nothing
+    return owners, list(names)

@@ -1,0 +1,216 @@
+"""What the fields of the request hold in all rows of a table, as columns of codes; each distinct cell is read once."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pyarrow
+from marshmallow import fields
+from pyarrow import compute
+
+from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.intake.fields import Choice, Flag, Number, Text
+from heartlevel.intake.screening import Unfit, look_at
+from heartlevel.tables.cells import Cells, MixedCells, cell_value, distinct, time_in
+from heartlevel.tables.fields import FIELDS
+from heartlevel.tables.meanings import Mapped, Meaning
+
+WRITTEN_APART = ("id", "taken_at")  # hardly two cells of these are the same
+SPACE, TILDE = 0x20, 0x7E  # what is printed of ASCII lies between
+
+
+@dataclass(slots=True)
+class FieldColumn:
+    """What a field holds in all rows. `codes` are numbers as they stand in a column of facts; NaN is not recorded.
+
+    Of texts and lists a code is the number of what is held among `held`. `doubtful` rows hold what the field may not take.
+    """
+
+    field: fields.Field[Any]
+    codes: Floats
+    doubtful: Bools
+    held: list[Any] | None = None
+
+    def at(self, rows: Ints) -> "FieldColumn":
+        """Return the column of these rows."""
+        return replace(self, codes=self.codes[rows], doubtful=self.doubtful[rows])
+
+    def values(self) -> list[Any]:
+        """Return the texts or lists of all rows, None where there is none."""
+        held, numbers = [*(self.held or ()), None], self._numbers()
+        if len(numbers) == len(held) - 1 and bool((numbers == np.arange(len(numbers))).all()):
+            return held[:-1]  # each row holds something of its own
+        return [held[number] for number in numbers.tolist()]
+
+    def looked_up(self, values: Sequence[float]) -> Floats:
+        """Return, by row, one of the values, of which there is one for each thing held; NaN where none is."""
+        codes: Floats = np.array([*values, np.nan], dtype=np.float64)[self._numbers()]
+        return codes
+
+    def comparable(self) -> Floats:
+        """Return the column so that equal things have equal numbers."""
+        if self.held is None:
+            return self.codes
+        number: dict[Any, float] = {}
+        keys = (tuple(thing) if isinstance(thing, list) else thing for thing in self.held)
+        return self.looked_up([number.setdefault(key, float(len(number))) for key in keys])
+
+    def value_of(self, code: float) -> Any:
+        """Return what the field holds under a code, as it would stand in a request."""
+        if np.isnan(code):
+            return None
+        if self.held is not None:
+            return self.held[int(code)]
+        if isinstance(self.field, Choice):
+            return self.field.names[int(code)]
+        return bool(code) if isinstance(self.field, Flag) else code
+
+    def _numbers(self) -> Ints:
+        return np.where(np.isnan(self.codes), len(self.held or ()), self.codes).astype(np.int64)
+
+
+def field_columns(cells: Sequence[Cells], meanings: Sequence[Meaning | None], mapped: Mapped) -> dict[str, FieldColumn]:
+    """Return what each field holds in all rows; where several columns say something of one, the last of them counts."""
+    columns: dict[str, FieldColumn] = {}
+    for name, value in mapped.fixed.items():
+        _lay(columns, name, _everywhere(value, FIELDS[name].declared, len(cells[0])))
+    times = []
+    for column, meaning in zip(cells, meanings, strict=True):
+        if meaning is not None and meaning.to == "taken_at":
+            times.append((column, meaning))
+        elif meaning is not None:
+            _lay(columns, meaning.to, _column(column, meaning, mapped.decimal))
+    if times:
+        _lay(columns, "taken_at", _times(times, mapped))
+    return columns
+
+
+def _lay(columns: dict[str, FieldColumn], name: str, above: FieldColumn) -> None:
+    """Lay what a column says over what others said of its field."""
+    below = columns.get(name)
+    if below is not None:
+        known = ~np.isnan(above.codes) | above.doubtful
+        codes = np.where(known, above.codes + len(below.held or ()), below.codes)
+        doubtful = np.where(known, above.doubtful, below.doubtful)
+        above = FieldColumn(above.field, codes, doubtful, _held_by_both(below, above))
+    columns[name] = above
+
+
+def _held_by_both(first: FieldColumn, second: FieldColumn) -> list[Any] | None:
+    return None if first.held is None else [*first.held, *(second.held or ())]
+
+
+def joined_columns(columns: Sequence[FieldColumn | None], sizes: Sequence[int]) -> FieldColumn:
+    """Put what a field holds in tables one after the other; None says nothing in so many rows."""
+    first = next(column for column in columns if column is not None)
+    if len(columns) == 1:
+        return first
+    held, codes, doubtful = list[Any](), [], []
+    for column, size in zip(columns, sizes, strict=True):
+        codes.append(np.full(size, np.nan) if column is None else column.codes + len(held))
+        doubtful.append(np.zeros(size, dtype=bool) if column is None else column.doubtful)
+        held += (column.held or ()) if column else ()
+    return FieldColumn(first.field, np.concatenate(codes), np.concatenate(doubtful), None if first.held is None else held)
+
+
+def _everywhere(value: Any, field: fields.Field[Any], size: int) -> FieldColumn:
+    return _coded(field, np.zeros(size, dtype=np.int64), [value])
+
+
+def _column(cells: Cells, meaning: Meaning, decimal: str) -> FieldColumn:
+    field = FIELDS[meaning.to].declared
+    if not isinstance(cells, MixedCells) and not meaning.values and meaning.factor == 1.0:
+        kind = cells.type
+        if type(field) is Number and (pyarrow.types.is_floating(kind) or pyarrow.types.is_integer(kind)):
+            return _numbers(field, _floats(cells))
+        if type(field) is Flag and pyarrow.types.is_boolean(kind):
+            return FieldColumn(field, _floats(cells.cast(pyarrow.int8())), np.zeros(len(cells), dtype=bool))
+        if type(field) is Text and meaning.to in WRITTEN_APART and _is_plain(cells):
+            return _plain(cells, field)
+    numbers, values = distinct(cells)
+    return _coded(field, numbers, [cell_value(value, meaning, decimal) for value in values])
+
+
+def _floats(cells: pyarrow.Array) -> Floats:
+    values: Floats = cells.cast(pyarrow.float64()).fill_null(np.nan).to_numpy(zero_copy_only=False)
+    return values
+
+
+def _numbers(field: Number, values: Floats) -> FieldColumn:
+    return FieldColumn(field, values, ~np.isnan(values) & ~((values >= field.low) & (values <= field.high)))
+
+
+def _coded(field: fields.Field[Any], numbers: Ints, sent: Sequence[Any]) -> FieldColumn:
+    """Return a column of which each row holds one of the things sent; −1 is none."""
+    held, fit = _looked_at(sent, field)
+    known = np.array([*(thing is not None for thing in held), False])[numbers]
+    doubtful = np.array([*(not fits for fits in fit), False])[numbers]
+    column = FieldColumn(field, np.where(known, numbers, np.nan), doubtful, held)
+    if not isinstance(field, (Number, Flag, Choice)):
+        return column
+    names = {name: number for number, name in enumerate(field.names)} if isinstance(field, Choice) else None
+    codes = [np.nan if thing is None else float(names[thing] if names else thing) for thing in held]
+    return FieldColumn(field, column.looked_up(codes), doubtful)
+
+
+def _looked_at(sent: Sequence[Any], field: fields.Field[Any]) -> tuple[list[Any], list[bool]]:
+    """Return what the field makes of values, and which of them it takes."""
+    look = look_at(field)
+    held, fit = list[Any](), list[bool]()
+    for value in sent:
+        try:
+            held.append(None if value is None else look(value))
+            fit.append(True)
+        except Unfit:
+            held.append(None)
+            fit.append(False)
+    return held, fit
+
+
+def _is_plain(cells: pyarrow.Array) -> bool:
+    """Tell whether cells are texts in which all that is not printed is spaces."""
+    if not (pyarrow.types.is_string(cells.type) or pyarrow.types.is_large_string(cells.type)):
+        return False
+    _, _, content = cells.buffers()
+    letters = np.frombuffer(content or b"", dtype=np.uint8)
+    return not letters.size or bool(letters.min() >= SPACE and letters.max() <= TILDE)
+
+
+def _plain(cells: pyarrow.Array, field: Text) -> FieldColumn:
+    """Look at plain texts in one go."""
+    trimmed = compute.utf8_trim(cells, " ")
+    length = compute.binary_length(trimmed).fill_null(0).to_numpy(zero_copy_only=False)
+    codes = np.where((length > 0) & (length <= field.longest), np.arange(len(length)), np.nan)
+    return FieldColumn(field, codes, length > field.longest, trimmed.to_pylist())
+
+
+def _times(columns: Sequence[tuple[Cells, Meaning]], mapped: Mapped) -> FieldColumn:
+    """Return when each row was taken; the texts of several columns are joined."""
+    if len(columns) == 1 and mapped.time_format is None:
+        return _column(*columns[0], mapped.decimal)
+    parts = []
+    for cells, meaning in columns:
+        numbers, values = distinct(cells)
+        read = [cell_value(value, meaning, mapped.decimal) for value in values]
+        texts = [None if value is None else str(value) for value in read] + [None]  # −1 is the last
+        parts.append([texts[number] for number in numbers.tolist()])
+    whole = [" ".join(filter(None, row)) for row in zip(*parts, strict=True)]
+    number: dict[str, int] = {}
+    numbers = np.array([number.setdefault(text, len(number)) for text in whole], dtype=np.int64)
+    sent = [time_in(text, mapped.time_format) if text else None for text in number]
+    return _coded(FIELDS["taken_at"].declared, numbers, sent)
+
+
+def first_known(owners: Ints, count: int, values: Floats) -> Floats:
+    """Return the first known value of each of so many owners; −1 owns nothing."""
+    rows = np.flatnonzero(~np.isnan(values) & (owners >= 0))[::-1]
+    first = np.full(count, np.nan)
+    first[owners[rows]] = values[rows]  # the last one written is the first
+    return first
+
+
+def all_columns(tables: Sequence[Mapping[str, FieldColumn]], sizes: Sequence[int]) -> dict[str, FieldColumn]:
+    """Return the columns of tables put one after the other."""
+    names = dict.fromkeys(name for table in tables for name in table)
+    return {name: joined_columns([table.get(name) for table in tables], sizes) for name in names}
