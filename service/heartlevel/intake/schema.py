@@ -157,7 +157,7 @@ class Reading(Block):
     device_status = part(DeviceStatus, "what the device reported")
 
 
-class PressuresBlock(Block):
+class Pressures(Block):
     """A pair of pressures in mm[Hg]."""
 
     systolic = number("systolic pressure", MMHG, 1, HIGHEST_READABLE, required=True)
@@ -167,12 +167,12 @@ class PressuresBlock(Block):
 class Pair(Block):
     """The device's reading beside the reference's, taken next to each other."""
 
-    device = part(PressuresBlock, "the device being checked", required=True)
-    reference = part(PressuresBlock, "the reference device", required=True)
+    device = part(Pressures, "the device being checked", required=True)
+    reference = part(Pressures, "the reference device", required=True)
     occasion = text("the person or visit it belongs to, where several pairs do; such pairs do not count as independent")
 
 
-class InTurn(PressuresBlock):
+class InTurn(Pressures):
     """One reading of a stepwise check."""
 
     by = choice(CHECKED_BY, "the device being checked, or the reference device", required=True)
