@@ -15,8 +15,10 @@ from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rul
 
 
 @pytest.fixture(scope="module")
-def cluster():
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0") as started:
+def cluster(tmp_path_factory):
+    scratch = str(tmp_path_factory.mktemp("workers"))
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0",
+                      local_directory=scratch) as started:  # fmt: skip
         yield started
 
 
