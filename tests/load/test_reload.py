@@ -23,7 +23,7 @@ from support import week
 
 SWAPS = int(os.environ.get("HEARTLEVEL_LOAD_SWAPS", "5"))
 CLIENTS = 2
-PACE_SECONDS = 0.01  # between a client's requests: compiling needs processors too
+PACE_SECONDS = 0.05  # between a client's requests: compiling needs processors too
 EVERY_FIFTH = 5  # swap is a broken one
 REFUSED = re.compile(r'^heartlevel_rule_reloads_total\{outcome="refused"\} (\S+)$', re.MULTILINE)
 MEBIBYTE = 1024 * 1024
