@@ -5,14 +5,14 @@ from pathlib import Path
 import pytest
 
 from heartlevel.ruling.files import content
-from heartlevel.ruling.files.source import SourceFile
+from heartlevel.ruling.files.source import LONGEST_FILE, SourceFile
 
 READ: dict[tuple[bytes, str, bool], SourceFile] = {}
 
 
 def read_once(path: Path, shown_as: str, layered: bool = False) -> SourceFile:
     """Read a file unless it was read before; what was read is never changed. Files with faults are read each time."""
-    if not path.is_file() or path.stat().st_size > 512 * 1024:
+    if not path.is_file() or path.stat().st_size > LONGEST_FILE:
         return SourceFile(path, shown_as, layered)
     key = path.read_bytes(), shown_as, layered
     file = READ.get(key) or SourceFile(path, shown_as, layered)
