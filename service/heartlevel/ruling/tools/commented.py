@@ -93,7 +93,7 @@ class _Recording(yaml.SafeLoader):
         self.taken: list[Any] = []
 
     def get_token(self) -> Any:
-        token = super().get_token()
+        token = super().get_token()  # type: ignore[no-untyped-call]  # PyYAML has no types of its own
         self.taken.append(token)
         return token
 
