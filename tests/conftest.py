@@ -1,8 +1,49 @@
-"""Property tests try the same examples every time; `HYPOTHESIS_PROFILE=default` has them look for others."""
+"""What holds for every run of the tests: the same examples every time, and nothing left in the temporary directory.
+
+`HYPOTHESIS_PROFILE=default` has property tests look for other examples. The run has a folder for temporary files of its
+own, which all its processes inherit; a run that leaves anything there fails.
+"""
 
 import os
+import tempfile
+from pathlib import Path
+from shutil import rmtree
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("repeatable", derandomize=True)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
+
+SCRATCH = pytest.StashKey[Path]()
+# Thousands of examples of what other tests cover too: traced, they would take half as long again.
+NOT_TRACED = ("property", "cohort")
+
+
+def pytest_configure(config):
+    if not hasattr(config, "workerinput"):
+        config.stash[SCRATCH] = Path(tempfile.mkdtemp(prefix="heartlevel-tests-"))
+        os.environ["TMPDIR"] = str(config.stash[SCRATCH])
+        tempfile.tempdir = None  # asked for anew
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if item.path.parent.name in NOT_TRACED:
+            item.add_marker("no_cover")
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_sessionfinish(session):
+    yield
+    folder = session.config.stash.get(SCRATCH, None)
+    if folder is None:
+        return
+    left = sorted(path.name for path in folder.iterdir() if not path.name.startswith("pytest-of-"))
+    if left:
+        session.config.get_terminal_writer().line(f"left in the temporary directory: {', '.join(left)}", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+    if session.exitstatus == pytest.ExitCode.OK:
+        rmtree(folder)
+    else:
+        session.config.get_terminal_writer().line(f"the tests' files are kept in {folder}")

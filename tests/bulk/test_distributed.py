@@ -15,8 +15,12 @@ from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rul
 
 
 @pytest.fixture(scope="module")
-def cluster():
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0") as started:
+def cluster(tmp_path_factory):
+    """Two workers, which keep their files, and the scheduler its own, in the tests' folder."""
+    with (
+        dask.config.set({"temporary-directory": str(tmp_path_factory.mktemp("cluster"))}),
+        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0") as started,
+    ):
         yield started
 
 

@@ -10,7 +10,8 @@ from click.testing import CliRunner
 
 from heartlevel.command.main import main
 from heartlevel.resources import shipped
-from support import OWN_RULE, week
+from heartlevel.ruling.tools.analysis import analyse
+from support import OWN_RULE, rules, week
 
 BETWEEN = week(pressures=[(128, 76), (126, 75)])  # between the limit in force and the clinic's
 CHANGES = """name: Clinic
@@ -36,6 +37,28 @@ def layer(tmp_path: Path) -> Path:
 @pytest.fixture
 def copied(tmp_path: Path) -> Path:
     return Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
+
+
+@pytest.fixture(autouse=True, scope="module")
+def a_rule_set_is_analysed_once():
+    """Trying every combination of facts takes some ten seconds, and several of these tests ask for the same."""
+    known: dict[str, list] = {}
+
+    def analysed(ruleset):
+        if ruleset.fingerprint not in known:
+            known[ruleset.fingerprint] = analyse(ruleset)
+        return known[ruleset.fingerprint]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("heartlevel.command.rules.analyse.analyse", analysed)
+        yield analysed
+
+
+@pytest.fixture
+def layer_with_a_rule(layer: Path) -> Path:
+    (layer / "reading").mkdir()
+    (layer / "reading" / "own.yaml").write_text(OWN_RULE.replace("above: 100", "above: 140").replace(": 101", ": 141"))
+    return layer
 
 
 def run(*arguments, given: str | None = None):
@@ -129,17 +152,20 @@ def test_a_layer_in_force_is_not_laid_over_itself(layer, monkeypatch):
 
 
 @pytest.mark.parametrize("command", ["test", "analyse", "list"])
-def test_commands_take_a_layer_as_they_take_rules(layer, command):
-    (layer / "reading").mkdir()
-    (layer / "reading" / "own.yaml").write_text(OWN_RULE)
-    result = run(command, layer)
+def test_commands_take_a_layer_as_they_take_rules(layer_with_a_rule, command):
+    result = run(command, layer_with_a_rule)
     assert (result.exit_code, result.stderr) == (0, "")
 
 
-def test_of_a_layer_only_what_it_brings_is_analysed_at_length(layer):
-    (layer / "reading").mkdir()
-    (layer / "reading" / "own.yaml").write_text(OWN_RULE.replace("above: 100", "above: 140").replace(": 101", ": 141"))
-    paragraphs = run("analyse", layer).stdout.split("\n\n")
+def test_nothing_in_the_shipped_rules_needs_correcting_and_everything_is_decided(a_rule_set_is_analysed_once):
+    result = run("analyse")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert ": 0 to correct, " in result.stdout and ", 0 not decided" in result.stdout
+    assert {claim.kind for claim in a_rule_set_is_analysed_once(rules().ruleset)} == {"implied"}
+
+
+def test_of_a_layer_only_what_it_brings_is_analysed_at_length(layer_with_a_rule):
+    paragraphs = run("analyse", layer_with_a_rule).stdout.split("\n\n")
     alone = run("analyse").stdout.split("\n\n")
     assert len(paragraphs) < len(alone)
     assert f"{len(alone) - 1} as below the layer" in paragraphs[-1]

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import yaml
 
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.files.source import LONGEST_FILE
+from heartlevel.ruling.files.source import LOADER, LONGEST_FILE
 from heartlevel.ruling.language.conditions import GROUPS, OPERATORS
 
+DUMPER = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
 NAMES = {*CATALOGUE, *OPERATORS, *GROUPS, "finding", "limit", "given", "expect", "effect", "title", "hypertension"}
 KEY_LINE = re.compile(r"^(?P<head> *(?:- )?)(?P<key>[a-z_-]+): (?P<value>[^>{\[\s].*)$")
 OTHERWISE = [
@@ -61,11 +62,11 @@ def delete_a_key(text, chance):
 
 def replace_a_node(text, chance):
     """Put another value in place of any value whatever, of those that `change_a_type` does not reach too."""
-    whole = [yaml.safe_load(text)]
+    whole = [yaml.load(text, LOADER)]
     places = list(nodes(whole))
     inside, key = chance.choice(places)
     inside[key] = chance.choice(VALUES)
-    return Damage(yaml.safe_dump(whole[0], sort_keys=False, allow_unicode=True).encode())
+    return Damage(yaml.dump(whole[0], Dumper=DUMPER, sort_keys=False, allow_unicode=True).encode())
 
 
 def nodes(data):

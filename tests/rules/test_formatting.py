@@ -10,11 +10,17 @@ from hypothesis import Phase, event, given, settings
 from hypothesis import strategies as st
 
 from heartlevel.resources import shipped
+from heartlevel.ruling.files.source import LOADER
 from heartlevel.ruling.tools.commented import NotFormatted
 from heartlevel.ruling.tools.formatting import LONGEST, block_of, formatted
+from rules.damages import DUMPER
 
 CANNOT_BE_KEPT = "put it above"
 FILES = sorted(shipped("rules").rglob("*.yaml"))
+
+
+def loaded(text: str) -> object:
+    return yaml.load(text, LOADER)
 
 
 def names(path: Path) -> str:
@@ -37,7 +43,7 @@ def in_order(data: object) -> object:
 def test_shipped_files_keep_content_and_comments_and_are_formatted_once(path):
     text = path.read_text()
     once = formatted(text, block_of(path))
-    assert yaml.safe_load(once) == yaml.safe_load(text)
+    assert loaded(once) == loaded(text)
     assert own_lines(once) == own_lines(text)
     assert formatted(once, block_of(path)) == once
 
@@ -61,7 +67,7 @@ def shuffled(data, chance: random.Random, top: bool = True):
 
 def with_comments(text: str, chance: random.Random, several: int) -> tuple[str, list[str]]:
     """Strew comments and empty lines; those that would be part of a text, or break it, are taken back."""
-    content, inserted = in_order(yaml.safe_load(text)), []
+    content, inserted = in_order(loaded(text)), []
     for number in range(several):
         lines = text.split("\n")
         place = chance.randrange(len(lines))
@@ -72,7 +78,7 @@ def with_comments(text: str, chance: random.Random, several: int) -> tuple[str, 
             lines[place:place] = [" " * chance.randrange(9) + note] + [""] * chance.randrange(3)
         tried = "\n".join(lines)
         try:
-            same = in_order(yaml.safe_load(tried)) == content
+            same = in_order(loaded(tried)) == content
         except yaml.YAMLError:
             continue
         if same:
@@ -84,11 +90,12 @@ def another_layout(path: Path, seed: int, comments: int) -> tuple[str, list[str]
     chance = random.Random(seed)
     text = path.read_text()
     if chance.random() < 0.7:
-        data = shuffled(yaml.safe_load(text), chance)
+        data = shuffled(loaded(text), chance)
         if path.name == "en.yaml":
             data["next_steps"] = dict(reversed(data["next_steps"].items()))
-        text = yaml.safe_dump(
-            data, sort_keys=False, allow_unicode=True, indent=chance.randrange(2, 7), width=chance.choice([40, 80, 500]),
+        text = yaml.dump(
+            data, Dumper=DUMPER, sort_keys=False, allow_unicode=True,
+            indent=chance.randrange(2, 7), width=chance.choice([40, 80, 500]),
             default_flow_style=chance.choice([None, False, True]), explicit_start=chance.random() < 0.2,
         )  # fmt: skip
     text, notes = with_comments(text, chance, comments)
@@ -108,7 +115,7 @@ def test_any_layout_is_brought_into_the_one_layout_or_refused_for_a_comment(path
         assert any(note in at_fault for note in notes)
         return
     event("formatted")
-    assert yaml.safe_load(once) == yaml.safe_load(text)
+    assert loaded(once) == loaded(text)
     for note in notes:
         assert once.count(note) == text.count(note) == 1
     assert formatted(once, block_of(path)) == once
@@ -119,7 +126,7 @@ def test_any_layout_is_brought_into_the_one_layout_or_refused_for_a_comment(path
 @settings(max_examples=50, deadline=None, derandomize=True, phases=[Phase.generate])
 @given(path=st.sampled_from([one for one in FILES if one.parent.name != "wording"]), seed=st.integers(0, 2**32))
 def test_the_layout_does_not_depend_on_the_order_of_keys_as_written(path, seed):
-    data = yaml.safe_load(path.read_text())
+    data = loaded(path.read_text())
     mixed = shuffled(data, random.Random(seed))
-    written = [yaml.safe_dump(one, sort_keys=False, allow_unicode=True, width=80) for one in (data, mixed)]
+    written = [yaml.dump(one, Dumper=DUMPER, sort_keys=False, allow_unicode=True, width=80) for one in (data, mixed)]
     assert len({formatted(one, block_of(path)) for one in written}) == 1

@@ -46,8 +46,9 @@ def at_once(waiting, of_rules=None):
     with ThreadPoolExecutor(len(waiting)) as threads:
         with desk._assessing:
             found = [threads.submit(desk.answer, one, of) for one, of in zip(waiting, by, strict=True)]
-            patience = monotonic() + 30
-            while len(desk._waiting) < len(waiting) and monotonic() < patience:
+            patience = monotonic() + 120
+            while len(desk._waiting) < len(waiting):
+                assert monotonic() < patience
                 sleep(0.001)
         return [one.exception() or one.result() for one in found]
 

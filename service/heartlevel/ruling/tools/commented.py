@@ -85,17 +85,31 @@ def _end(text: str, token: Any) -> int:
     return start + len(text[start:end].rstrip())
 
 
+class _Recording(yaml.SafeLoader):
+    """A loader that keeps the tokens it composes nodes of: scanning is most of the work, and is done once."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(text)
+        self.taken: list[Any] = []
+
+    def get_token(self) -> Any:
+        token = super().get_token()  # type: ignore[no-untyped-call]  # PyYAML has no types of its own
+        self.taken.append(token)
+        return token
+
+
 class CommentedFile:
     """The items of a file below `root`, each with its comments; `header` and `footer` belong to none."""
 
     def __init__(self, text: str) -> None:
         """Read a text that is known to hold no anchors, tags or repeated keys. Raises NotFormatted."""
         self.text = text
-        root = yaml.compose(text, Loader=yaml.SafeLoader)
+        loader = _Recording(text)
+        root = loader.get_single_node()
         if not isinstance(root, (MappingNode, SequenceNode)) or not root.value:
             raise NotFormatted(1, "it holds no fields and no list")
         root.flow_style = False
-        tokens = list(yaml.scan(text))
+        tokens = loader.taken
         self._dashes = [token.start_mark.index for token in tokens if isinstance(token, yaml.BlockEntryToken)]
         self.root = Item(None, None, root, -1, -1, list(self._children(root)))
         end = Item(None, None, root, len(text) + 1, -1, [])
