@@ -78,7 +78,7 @@ GRID = {
 def ruleset_of(chain):
     pattern = SHIPPED.rules["reading"][0]
     built = tuple(
-        replace(pattern, id=f"rule-{place}", condition=one, leaves=leaves_of(one), written={})
+        replace(pattern, id=f"rule-{place}", condition=one, leaves=leaves_of(one), pattern=None, expected_error={})
         for place, one in enumerate(chain)
     )
     return replace(SHIPPED, rules={"reading": built})
