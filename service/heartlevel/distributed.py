@@ -21,13 +21,15 @@ from sys import stdin
 from distributed import Client, Future
 
 from heartlevel.assessment import Rules
-from heartlevel.bulk.carrying_out import Job, Judge, carried_out, meter_for, source_of
-from heartlevel.bulk.inputs import WrongCall, inputs_of
-from heartlevel.bulk.judging import Counts, Judged, Plan, judged
-from heartlevel.bulk.kinds import ANSWERS_TABLE, NDJSON
-from heartlevel.bulk.mapping import mapped_by
-from heartlevel.bulk.parts import Part
-from heartlevel.bulk.running import AHEAD
+from heartlevel.bulk.columns.mapping import mapped_by
+from heartlevel.bulk.inputs.naming import inputs_of
+from heartlevel.bulk.outputs.registry import default_format
+from heartlevel.bulk.parts.parts import BulkPart
+from heartlevel.bulk.running.carrying_out import Job, Judge, Judgements, bulk_inputs, carried_out, meter_for
+from heartlevel.bulk.running.judging import Plan, judge_part
+from heartlevel.bulk.running.results import Counts, JudgedPart
+from heartlevel.bulk.running.workers import AHEAD
+from heartlevel.bulk.wrong_call import WrongCall
 
 RETRIES = 5
 
@@ -43,30 +45,29 @@ def assess_files(
     grouped: bool = False,
     resume: bool = False,
 ) -> Counts:
-    """Assess files as `heartlevel assess INPUTS --output OUTPUT --scheduler ADDRESS` does; return what was found.
+    """Assess files as `heartlevel assess INPUTS --output OUTPUT --scheduler ADDRESS` does; return the counts.
 
     The output is NDJSON, or Parquet where its name ends in `.parquet`. Raises WrongCall for inputs that are not there,
     columns that are not understood, runs that cannot be resumed and a scheduler that does not answer.
     """
     output, mapped = Path(output), mapped_by(columns)
-    found = inputs_of([str(one) for one in inputs], stdin.buffer, None, columns is not None, (output, problems))
-    kind = ANSWERS_TABLE if output.suffix == ".parquet" else NDJSON
-    job = Job(rules, source_of(found, mapped, grouped), kind, output, problems, resume)
-    return carried_out(job, on_scheduler(scheduler), lambda part, judged: None, meter_for(job.source))
+    named = inputs_of([str(path) for path in inputs], stdin.buffer, None, columns is not None, (output, problems))
+    job = Job(rules, bulk_inputs(named, mapped, grouped), default_format(output), output, problems, resume)
+    return carried_out(job, on_scheduler(scheduler), lambda part, judged: None, meter_for(job.inputs))
 
 
 def on_scheduler(address: str) -> Judge:
     """Return what judges parts by the workers of a scheduler, a few ahead for each of their threads."""
 
-    def judge(plan: Plan, parts: Iterator[Part]) -> Iterator[tuple[Part, Judged]]:
+    def judge(plan: Plan, parts: Iterator[BulkPart]) -> Judgements:
         with _client(address) as client:
             # A task, unlike data sent out, is done again when the worker that holds its result is lost.
             there = client.submit(pickle.loads, pickle.dumps(plan), pure=False)
             client.wait_for_workers(1)
             ahead = AHEAD * max(1, sum(client.nthreads().values()))
-            waiting: deque[tuple[Part, Future[Judged]]] = deque()
+            waiting: deque[tuple[BulkPart, Future[JudgedPart]]] = deque()
             for part in parts:
-                waiting.append((part, client.submit(judged, there, part, pure=False, retries=RETRIES)))
+                waiting.append((part, client.submit(judge_part, there, part, pure=False, retries=RETRIES)))
                 if len(waiting) >= ahead:
                     first, future = waiting.popleft()
                     yield first, future.result()

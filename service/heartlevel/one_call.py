@@ -3,28 +3,26 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any, TypeAlias
-
-import orjson
+from typing import Any
 
 from heartlevel.answer.compared import other_guidelines, under_others
 from heartlevel.answer.whole import answers, device_answers
 from heartlevel.assessment import Rules, assess_requests
+from heartlevel.intake.decoding import Decoded, Undecodable
 from heartlevel.intake.device_checks import read_checks
 from heartlevel.intake.faults import Problem
-from heartlevel.intake.ndjson import LONGEST_LINE, LineTooLong
+from heartlevel.intake.ndjson import DecodedLine
 from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, TooManyReadings, read
 
 # Subjects of a stream assessed in one go: enough to share the work, few enough to answer soon.
 TOGETHER = 32
 # The same where nobody waits for the first answer.
 TOGETHER_IN_BULK = 256
-Lines: TypeAlias = Iterable[tuple[int, bytes | LineTooLong]]  # numbered
 
 
 def answer_alone(request: Request, rules: Rules) -> dict[str, Any]:
     """Return the answer to one request."""
-    (answer,) = answered([request], rules)
+    (answer,) = answer_requests([request], rules)
     return answer
 
 
@@ -47,15 +45,16 @@ def answer_to(
     return answer
 
 
-def answered(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, Any]]:
+def answer_requests(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, Any]]:
     """Yield each request's answer, with what other guidelines make of it where it asks for them."""
     if not requests:
         return
     # Each is followed by what others make of it, so that no answer waits in memory for those after it.
-    found = answers(assess_requests([one for request in requests for one in (request, *under_others(request))], rules))
+    asked = [same for request in requests for same in (request, *under_others(request))]
+    answered = answers(assess_requests(asked, rules))
     for request in requests:
-        answer = next(found)
-        answer["other_guidelines"] = other_guidelines(answer, list(islice(found, len(request.also_under))))
+        answer = next(answered)
+        answer["other_guidelines"] = other_guidelines(answer, list(islice(answered, len(request.also_under))))
         yield answer
 
 
@@ -74,64 +73,70 @@ def device_answer_to(payload: object, rules: Rules) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What came of one line of a stream: an answer, or why there is none."""
+    """What came of one request of a stream: an answer, or why there is none."""
 
     line: int
     answer: dict[str, Any] | None = None
     detail: str = ""
-    code: str = ""  # of what is wrong with the line as a whole
+    code: str = ""  # of what is wrong with the request as a whole
     problems: tuple[Problem, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the answer, or what stands in its place."""
         if self.answer is not None:
             return self.answer
-        return {"line": self.line, "detail": self.detail, "problems": [one.as_dict() for one in self.problems]}
+        return {"line": self.line, "detail": self.detail, "problems": [problem.as_dict() for problem in self.problems]}
 
 
-def in_turn(lines: Lines, together: int = TOGETHER) -> Iterator[list[tuple[int, bytes | LineTooLong]]]:
-    """Yield the lines a few at a time, as many as are assessed together."""
-    waiting = iter(lines)
-    while some := list(islice(waiting, together)):
-        yield some
-
-
-def answer_each(
-    lines: Lines, rules: Rules, most_readings: int = MOST_READINGS, together: int = TOGETHER
+def answer_decoded(
+    decoded: Iterable[DecodedLine], rules: Rules, most_readings: int = MOST_READINGS, together: int = TOGETHER
 ) -> Iterator[Outcome]:
-    """Answer every numbered line in its place; a line that cannot be assessed costs no other.
+    """Answer every request in its place; one that cannot be assessed costs no other.
 
-    `together` lines are read before the first of them is answered; how many changes no answer.
+    `together` of them are read before the first is answered; how many changes no answer.
     """
-    for some in in_turn(lines, together):
-        read_ones = [understood(number, line, rules, most_readings) for number, line in some]
-        requests = [one for one in read_ones if isinstance(one, Request)]
-        found = zip(requests, answered(requests, rules), strict=True)
-        for (number, _), one in zip(some, read_ones, strict=True):
-            yield one if isinstance(one, Outcome) else _outcome(number, *next(found))
+    for batch in in_batches(decoded, together):
+        read_ones = [read_decoded(line_of(request), request, rules, most_readings) for request in batch]
+        requests = [request for request in read_ones if isinstance(request, Request)]
+        answered = zip(requests, answer_requests(requests, rules), strict=True)
+        for sent, request in zip(batch, read_ones, strict=True):
+            yield request if isinstance(request, Outcome) else _outcome(line_of(sent), *next(answered))
 
 
-def understood(
-    number: int, line: bytes | LineTooLong, rules: Rules, most_readings: int = MOST_READINGS
+def in_batches(decoded: Iterable[DecodedLine], together: int = TOGETHER) -> Iterator[list[DecodedLine]]:
+    """Yield requests a few at a time, as many as are assessed together."""
+    waiting = iter(decoded)
+    while batch := list(islice(waiting, together)):
+        yield batch
+
+
+def line_of(decoded: DecodedLine) -> int:
+    """Return the line that a request begins on."""
+    return decoded.origin if isinstance(decoded, Undecodable) else decoded.origins[""]
+
+
+def read_decoded(
+    line: int, decoded: Decoded[Any] | Undecodable[Any], rules: Rules, most_readings: int = MOST_READINGS
 ) -> Request | Outcome:
-    """Return a line's request or, if it cannot be assessed, what stands in its place."""
-    if isinstance(line, LineTooLong):
-        return Outcome(number, detail=f"the line is longer than {LONGEST_LINE} bytes", code="line-too-long")
+    """Read a request or, if it cannot be assessed, return what stands in its place."""
+    if isinstance(decoded, Undecodable):
+        return Outcome(line, detail=decoded.detail, code=decoded.code)
     try:
-        return read(orjson.loads(line), rules.ruleset.choices, most_readings)
-    except orjson.JSONDecodeError as error:
-        return Outcome(number, detail=f"not JSON: column {error.colno}", code="not-json")
+        return read(decoded.request, rules.ruleset.choices, most_readings)
     except TooManyReadings as error:
-        return Outcome(number, detail=str(error), code="too-many-readings")
+        return Outcome(line, detail=str(error), code="too-many-readings")
     except RefusedRequest as error:
-        return Outcome(number, detail=str(error), code="refused", problems=tuple(error.problems))
+        return refusal(line, error)
 
 
-def _outcome(number: int, request: Request, answer: dict[str, Any]) -> Outcome:
+def refusal(line: int, error: RefusedRequest) -> Outcome:
+    """Return what stands in the place of a request that is refused."""
+    return Outcome(line, detail=str(error), code="refused", problems=tuple(error.problems))
+
+
+def _outcome(line: int, request: Request, answer: dict[str, Any]) -> Outcome:
     refused = _refused_if_strict(request, answer)
-    if refused:
-        return Outcome(number, detail=str(refused), code="refused", problems=tuple(refused.problems))
-    return Outcome(number, answer)
+    return refusal(line, refused) if refused else Outcome(line, answer)
 
 
 def _refused_if_strict(request: Request, answer: dict[str, Any]) -> RefusedRequest | None:

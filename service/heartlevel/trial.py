@@ -1,12 +1,13 @@
 """What other rules would change: the same requests answered under two rule sets, and the answers compared."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from heartlevel.assessment import Rules
-from heartlevel.one_call import Lines, Outcome, answer_each, in_turn
+from heartlevel.intake.ndjson import DecodedLine
+from heartlevel.one_call import Outcome, answer_decoded, in_batches
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +49,10 @@ class Totals:
         return {"subjects": self.subjects, "changed": self.changed, **ordered}
 
 
-def changes(lines: Lines, before: Rules, after: Rules) -> Iterator[Changed]:
+def changes(decoded: Iterable[DecodedLine], before: Rules, after: Rules) -> Iterator[Changed]:
     """Yield what would change for each request, in order; no more than a few requests are held."""
-    for few in in_turn(lines):
-        pairs = zip(answer_each(few, before), answer_each(few, after), strict=True)
+    for batch in in_batches(decoded):
+        pairs = zip(answer_decoded(batch, before), answer_decoded(batch, after), strict=True)
         yield from (_compared(old, new) for old, new in pairs)
 
 

@@ -27,7 +27,8 @@ from heartlevel import Rules  # noqa: E402
 from heartlevel.answer.whole import as_json  # noqa: E402
 from heartlevel.assessment import assess_batch, sitting_gaps  # noqa: E402
 from heartlevel.frames import PARTS, assess_frame, examined_frame  # noqa: E402
-from heartlevel.one_call import TOGETHER_IN_BULK, answer_each  # noqa: E402
+from heartlevel.intake.ndjson import decode_json  # noqa: E402
+from heartlevel.one_call import TOGETHER_IN_BULK, answer_decoded  # noqa: E402
 from heartlevel.tables.batches import CleanBatch, clean_batches  # noqa: E402
 from heartlevel.tables.meanings import Mapped  # noqa: E402
 from heartlevel.tables.rows import decoded_rows  # noqa: E402
@@ -107,7 +108,7 @@ def ndjson(frame: pd.DataFrame, rules: Rules, rounds: int) -> None:
 
 def _answering(lines: list[tuple[int, bytes]], rules: Rules, together: int) -> Callable[[], object]:
     def answer() -> None:
-        for outcome in answer_each(lines, rules, together=together):
+        for outcome in answer_decoded(decode_json(lines), rules, together=together):
             as_json(outcome.as_dict())
 
     return answer

@@ -6,8 +6,8 @@ from contextlib import contextmanager
 
 import pytest
 
-from heartlevel.bulk import csv_chunks, csv_runs
-from heartlevel.bulk.chunks import BadRow
+from heartlevel.bulk.inputs import csv_chunks, csv_runs
+from heartlevel.bulk.inputs.chunks import BadRow
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.tables.meanings import Mapped
 

@@ -9,7 +9,7 @@ import dask
 import pytest
 from distributed import Client, LocalCluster
 
-from heartlevel.bulk.inputs import WrongCall
+from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.distributed import assess_files
 from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rules
 

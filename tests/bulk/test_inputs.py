@@ -9,7 +9,7 @@ import pyarrow
 import pytest
 from pyarrow import parquet
 
-from heartlevel.bulk import arrays
+from heartlevel.bulk.inputs import arrays
 from support import as_csv, as_ndjson, as_rows, assess_in_process, requests
 
 PAYLOADS = requests(6)

@@ -2,12 +2,13 @@
 
 import csv
 import json
+import subprocess
 import sys
 
 import pytest
 from pyarrow import parquet
 
-from heartlevel.bulk import parts
+from heartlevel.bulk.parts import parts
 from support import answer, as_csv, as_ndjson, as_rows, assess_in_process, demo, requests
 
 PAYLOADS = [*demo(), *requests(9)]
@@ -94,9 +95,17 @@ def test_findings_alone_say_that_something_could_not_be_read(tmp_path):
     assert (result.exit_code, result.stderr) == (20, "")
 
 
+WITHOUT = """
+import sys
+sys.modules["pyarrow"] = None
+from heartlevel.command.main import main
+main()
+"""
+
+
 @pytest.mark.parametrize("more", [[], ["--to", "findings"]])
-def test_parquet_that_cannot_be_written_is_refused_before_anything_is_assessed(lines, monkeypatch, more):
-    monkeypatch.setitem(sys.modules, "pyarrow", None)
-    result = assess_in_process(lines, "--output", lines.parent / "out.parquet", *more)
-    assert (result.exit_code, result.stderr) == (2, "pyarrow is not installed: pip install 'heartlevel[bulk]'\n")
+def test_where_tables_cannot_be_read_or_written_nothing_is_begun(lines, more):
+    command = [sys.executable, "-c", WITHOUT, "assess", str(lines), "--output", str(lines.parent / "out.parquet"), *more]
+    ended = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert ended.returncode == 1 and "assess needs pyarrow, which is not installed" in ended.stderr
     assert [path.name for path in lines.parent.iterdir()] == [lines.name]

@@ -8,10 +8,11 @@ import pandas as pd
 import pytest
 from pyarrow import parquet
 
-from heartlevel.bulk import carrying_out as bulk
-from heartlevel.bulk import kinds, parts
-from heartlevel.bulk.inputs import inputs_of
-from heartlevel.bulk.running import on_this_machine
+from heartlevel.bulk.inputs.naming import inputs_of
+from heartlevel.bulk.outputs import registry
+from heartlevel.bulk.parts import parts
+from heartlevel.bulk.running import carrying_out as bulk
+from heartlevel.bulk.running.workers import on_this_machine
 from heartlevel.frames import assess_frame
 from heartlevel.tables.meanings import Mapped
 from support import as_csv, as_ndjson, as_rows, assess_in_process, demo, requests, rules
@@ -20,7 +21,7 @@ PAYLOADS = requests(12)
 
 
 def tables(folder) -> dict[str, pd.DataFrame]:
-    return {name: parquet.read_table(folder / f"{name}.parquet").to_pandas() for name in kinds.RESULT_TABLES}
+    return {name: parquet.read_table(folder / f"{name}.parquet").to_pandas() for name in registry.RESULT_TABLES}
 
 
 def assessed(folder, *files, status=10, more=()) -> dict[str, pd.DataFrame]:
@@ -46,7 +47,7 @@ def test_tables_of_a_file_are_those_of_its_rows_in_pandas(tmp_path):
     found = assessed(tmp_path, tmp_path / "t.csv")
     frame = pd.DataFrame(rows).drop(columns="options.time_zone")
     wanted = assess_frame(frame, rules(), {"time_zone": "Europe/Oslo"})
-    for name in kinds.RESULT_TABLES:
+    for name in registry.RESULT_TABLES:
         mine, theirs = in_order(found[name]), in_order(getattr(wanted, name))
         pd.testing.assert_frame_equal(plain(mine), plain(theirs))
     lines = found["readings"][["subject", "line"]].sort_values(["subject", "line"])["line"].tolist()
@@ -61,7 +62,7 @@ def test_tables_of_requests_are_those_of_the_same_rows(tmp_path):
     (tmp_path / "t.csv").write_text(as_csv(as_rows(PAYLOADS)))
     (tmp_path / "a.ndjson").write_bytes(as_ndjson(PAYLOADS))
     mine, theirs = (assessed(tmp_path, tmp_path / name) for name in ("a.ndjson", "t.csv"))
-    for name in kinds.RESULT_TABLES:
+    for name in registry.RESULT_TABLES:
         pd.testing.assert_frame_equal(in_order(mine[name]), in_order(theirs[name]))
     assert mine["readings"]["line"].tolist() == [place + 1 for place in range(12) for _ in range(3)]
 
@@ -125,7 +126,7 @@ def test_a_run_interrupted_after_every_part_ends_with_the_same_tables(tmp_path, 
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "lines.ndjson").write_bytes(as_ndjson(requests(7)) + b"{broken\n")
     (tmp_path / "in" / "rows.csv").write_text(as_csv(as_rows(requests(9))))
-    source = bulk.source_of(inputs_of([str(tmp_path / "in")], io.BytesIO(), None, False, []), Mapped())
+    source = bulk.bulk_inputs(inputs_of([str(tmp_path / "in")], io.BytesIO(), None, False, []), Mapped())
 
     def carried_out(name: str, most: int, resume: bool = True):
         def judge(plan, waiting):
@@ -134,7 +135,7 @@ def test_a_run_interrupted_after_every_part_ends_with_the_same_tables(tmp_path, 
                     raise Interrupted
                 yield found
 
-        job = bulk.Job(rules(), source, kinds.TABLES, tmp_path / name, tmp_path / f"{name}.problems", resume)
+        job = bulk.Job(rules(), source, registry.TABLES, tmp_path / name, tmp_path / f"{name}.problems", resume)
         return bulk.carried_out(job, judge, lambda part, judged: None, bulk.meter_for(source))
 
     counts = carried_out("whole", 99, resume=False)
@@ -148,7 +149,7 @@ def test_a_run_interrupted_after_every_part_ends_with_the_same_tables(tmp_path, 
     assert interruptions == 5
     whole, parted = ({path.name: path.read_bytes() for path in (tmp_path / name).iterdir()} for name in ("whole", "parted"))
     assert parted == whole
-    assert set(whole) == {f"{name}.parquet" for name in kinds.RESULT_TABLES}
+    assert set(whole) == {f"{name}.parquet" for name in registry.RESULT_TABLES}
 
 
 def test_one_worker_or_several_write_the_same_tables(tmp_path, monkeypatch):
@@ -157,7 +158,7 @@ def test_one_worker_or_several_write_the_same_tables(tmp_path, monkeypatch):
     written = []
     for workers in ("1", "3"):
         assessed(tmp_path, tmp_path / "t.csv", more=["--workers", workers])
-        written.append([(tmp_path / "out" / f"{name}.parquet").read_bytes() for name in kinds.RESULT_TABLES])
+        written.append([(tmp_path / "out" / f"{name}.parquet").read_bytes() for name in registry.RESULT_TABLES])
     assert written[0] == written[1]
 
 
@@ -177,3 +178,12 @@ def test_tables_written_into_the_folder_read_are_no_input(tmp_path):
     (tmp_path / "t.csv").write_text(as_csv(as_rows(PAYLOADS)))
     for _ in range(2):
         assert len(assessed(tmp_path, Path(tmp_path))["subjects"]) == 12
+
+
+def test_texts_that_repeat_are_in_a_tables_dictionary_once(tmp_path):
+    (tmp_path / "t.csv").write_text(as_csv(as_rows(PAYLOADS)))
+    assess_in_process(tmp_path / "t.csv", "--to", "tables", "--output", tmp_path / "out")
+    whole = parquet.ParquetFile(tmp_path / "out" / "findings.parquet").metadata.row_group(0)
+    columns = [whole.column(number) for number in range(whole.num_columns)]
+    encodings = {column.path_in_schema: column.encodings for column in columns}
+    assert all("RLE_DICTIONARY" in encodings[name] for name in ("subject", "rule", "scope", "severity", "effect"))

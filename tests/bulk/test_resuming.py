@@ -12,15 +12,18 @@ from pathlib import Path
 import pytest
 
 import heartlevel
-from heartlevel.bulk import carrying_out as bulk
-from heartlevel.bulk import journal, kinds, parts
-from heartlevel.bulk.inputs import WrongCall, inputs_of
-from heartlevel.bulk.running import on_this_machine
+from heartlevel.bulk import journal
+from heartlevel.bulk.inputs.naming import inputs_of
+from heartlevel.bulk.outputs import registry
+from heartlevel.bulk.parts import parts
+from heartlevel.bulk.running import carrying_out as bulk
+from heartlevel.bulk.running.workers import on_this_machine
+from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.tables.meanings import Mapped
 from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rules
 
-KINDS = {"a.ndjson": kinds.NDJSON, "f.csv": kinds.FINDINGS_CSV, "a.parquet": kinds.ANSWERS_TABLE,
-         "f.parquet": kinds.FINDINGS_TABLE}  # fmt: skip
+KINDS = {"a.ndjson": registry.NDJSON, "f.csv": registry.FINDINGS_CSV, "a.parquet": registry.ANSWERS_PARQUET,
+         "f.parquet": registry.FINDINGS_PARQUET}  # fmt: skip
 COMMAND = "from heartlevel.command.main import main; main()"
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(Path(heartlevel.__file__).parents[1])}
 
@@ -41,7 +44,7 @@ def folder(tmp_path, monkeypatch):
 
 
 def carried_out(folder, name, judge=None, resume=False):
-    source = bulk.source_of(inputs_of([str(folder / "in")], io.BytesIO(), None, False, []), Mapped())
+    source = bulk.bulk_inputs(inputs_of([str(folder / "in")], io.BytesIO(), None, False, []), Mapped())
     job = bulk.Job(rules(), source, KINDS[name], folder / name, folder / "problems", resume)
     judge = judge or (lambda plan, waiting: on_this_machine(plan, waiting, 1))
     return bulk.carried_out(job, judge, lambda part, judged: None, bulk.meter_for(source))
@@ -136,7 +139,7 @@ def test_a_run_is_not_resumed_with_other_rules_options_or_inputs(folder, monkeyp
         carried_out(folder, "a.parquet", ending_after(2))
     left = files_in(folder)
     with monkeypatch.context() as patch:
-        patch.setitem(KINDS, "a.parquet", kinds.FINDINGS_TABLE)
+        patch.setitem(KINDS, "a.parquet", registry.FINDINGS_PARQUET)
         assert "the options, or the mapping of columns, are others" in refused(folder, name="a.parquet")
     with monkeypatch.context() as patch:
         patch.setattr(bulk.Job, "head", lambda job, real=bulk.Job.head: {**real(job), "rules": "other"})
@@ -153,8 +156,8 @@ def test_a_run_is_not_resumed_with_other_rules_options_or_inputs(folder, monkeyp
 
 
 def test_the_fingerprint_of_the_rules_is_part_of_what_must_be_the_same(folder):
-    source = bulk.source_of([], Mapped())
-    assert bulk.Job(rules(), source, kinds.NDJSON).head()["rules"] == rules().ruleset.fingerprint
+    source = bulk.bulk_inputs([], Mapped())
+    assert bulk.Job(rules(), source, registry.NDJSON).head()["rules"] == rules().ruleset.fingerprint
 
 
 def test_two_runs_do_not_write_one_output(folder):

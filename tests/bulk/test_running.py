@@ -12,9 +12,9 @@ from threading import Timer
 
 import pytest
 
-from heartlevel.bulk import running
-from heartlevel.bulk.judging import Judged
-from heartlevel.bulk.parts import Line, Part
+from heartlevel.bulk.parts.parts import BulkPart, SentText
+from heartlevel.bulk.running import workers
+from heartlevel.bulk.running.results import JudgedPart
 
 LARGE = 2 * 1024 * 1024  # more than any pipe holds
 WORKERS = 2
@@ -30,23 +30,23 @@ def ended_in_time():
     assert active_children() == []
 
 
-def parts(count: int, size: int = LARGE) -> list[Part]:
-    return [Part(number, [Line(0, number, b"x" * size)]) for number in range(count)]
+def parts(count: int, size: int = LARGE) -> list[BulkPart]:
+    return [BulkPart(number, [SentText(0, number, b"x" * size)]) for number in range(count)]
 
 
 def judging_by(monkeypatch, act) -> None:
     """Have the workers judge by `act(part)` and send much back."""
 
-    def judged(plan, part):
+    def judge_part(plan, part):
         act(part)
-        return Judged(part.number, [part.items[0].text], b"", [])
+        return JudgedPart(part.number, [part.content[0].text], b"", [])
 
-    monkeypatch.setattr(running, "judged", judged)
+    monkeypatch.setattr(workers, "judge_part", judge_part)
 
 
 def numbers(given) -> list[int]:
     found = []
-    for part, judged in running.on_this_machine(None, iter(given), WORKERS):
+    for part, judged in workers.on_this_machine(None, iter(given), WORKERS):
         assert part.number == judged.number
         found.append(part.number)
     return found
@@ -66,25 +66,25 @@ def test_few_parts_are_held_at_once(monkeypatch, ended_in_time):
             read.append(part.number)
             yield part
 
-    for written, _ in enumerate(running.on_this_machine(None, watched(), WORKERS)):
-        assert len(read) - written <= running.AHEAD * WORKERS
+    for written, _ in enumerate(workers.on_this_machine(None, watched(), WORKERS)):
+        assert len(read) - written <= workers.AHEAD * WORKERS
 
 
 @pytest.mark.parametrize("at", [0, 1, 5])
 def test_a_worker_that_is_killed_ends_the_run_at_once(monkeypatch, ended_in_time, at):
     judging_by(monkeypatch, lambda part: part.number == at and os.kill(os.getpid(), signal.SIGKILL))
-    with pytest.raises(running.WorkerLost):
+    with pytest.raises(workers.WorkerLost):
         numbers(parts(200))
 
 
 def test_a_worker_killed_while_it_waits_ends_the_run_at_once(monkeypatch, ended_in_time):
     judging_by(monkeypatch, lambda part: None)
-    results = running.on_this_machine(None, iter(parts(20)), WORKERS)
+    results = workers.on_this_machine(None, iter(parts(20)), WORKERS)
     next(results)
     for child in active_children():
         child.kill()
         child.join()
-    with pytest.raises(running.WorkerLost):
+    with pytest.raises(workers.WorkerLost):
         deque(results)
 
 
@@ -101,38 +101,39 @@ def test_a_failure_in_a_worker_is_raised_with_where_it_was(monkeypatch, ended_in
 
 def test_results_no_longer_wanted_leave_no_worker_behind(monkeypatch, ended_in_time):
     judging_by(monkeypatch, lambda part: None)
-    results = running.on_this_machine(None, iter(parts(20)), WORKERS)
+    results = workers.on_this_machine(None, iter(parts(20)), WORKERS)
     next(results)
     results.close()
 
 
 STARTED = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # what is started in the background ignores it
 sys.path.insert(0, {service!r})
 from multiprocessing import active_children
-from heartlevel.bulk import running
-from heartlevel.bulk.parts import Part
-from heartlevel.bulk.judging import Judged
+from heartlevel.bulk.parts.parts import BulkPart
+from heartlevel.bulk.running import workers
+from heartlevel.bulk.running.results import JudgedPart
 
-def judged(plan, part):
+def judge_part(plan, part):
     time.sleep(0.2)
-    return Judged(part.number, [bytes(3_000_000)], b"", [])
+    return JudgedPart(part.number, [bytes(3_000_000)], b"", [])
 
-running.judged = judged
-for part, _ in running.on_this_machine(None, map(Part, range(10_000)), 3):
+workers.judge_part = judge_part
+for part, _ in workers.on_this_machine(None, (BulkPart(number, []) for number in range(10_000)), 3):
     print(*(one.pid for one in active_children()), flush=True)
 """
 
 
 @pytest.mark.parametrize(("sent", "status"), [(signal.SIGKILL, -signal.SIGKILL), (signal.SIGINT, -signal.SIGINT)])
 def test_a_parent_that_is_killed_or_interrupted_takes_its_workers_with_it(sent, status):
-    code = STARTED.format(service=str(Path(running.__file__).parents[2]))
+    code = STARTED.format(service=str(Path(workers.__file__).parents[3]))
     with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process:
-        workers = process.stdout.readline().split()
+        children = process.stdout.readline().split()
         process.send_signal(sent)
         assert process.wait(10) == status
     end = time.monotonic() + 10
-    while any(Path(f"/proc/{one.decode()}").exists() for one in workers):
+    while any(Path(f"/proc/{child.decode()}").exists() for child in children):
         assert time.monotonic() < end
         time.sleep(0.05)
-    assert len(workers) == 3
+    assert len(children) == 3

@@ -7,8 +7,8 @@ import numpy as np
 import pyarrow
 import pytest
 
-from heartlevel.bulk import grouping, sequence, sheets
-from heartlevel.bulk.sheets import Named, named
+from heartlevel.bulk.parts import grouping, sequence, sheets
+from heartlevel.bulk.parts.sheets import NamedRows, name_rows
 from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rules
 
 PAYLOADS = requests(12)
@@ -186,9 +186,9 @@ def test_many_grouped_subjects_must_ascend(folder, monkeypatch):
     assert run(folder, as_csv(rows[::-1]), "--grouped")[0].exit_code == 2
 
 
-def as_named(subjects: list[str]) -> list[Named]:
+def as_named(subjects: list[str]) -> list[NamedRows]:
     """Rows without cells, a few at a time."""
-    return [named(0, [], np.arange(start, start + len(some)), pyarrow.array(some))
+    return [name_rows(0, [], np.arange(start, start + len(some)), pyarrow.array(some))
             for start in range(0, len(subjects), 100) for some in [subjects[start : start + 100]]]  # fmt: skip
 
 

@@ -12,15 +12,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pyarrow import parquet
 
-from heartlevel.bulk import kinds
-from heartlevel.bulk.carrying_out import Job, source_of
-from heartlevel.bulk.converting import LENGTH
-from heartlevel.bulk.inputs import CSV, PARQUET, Input
-from heartlevel.bulk.judging import judged
-from heartlevel.bulk.mapping import mapped_by
-from heartlevel.bulk.opening import Meter
-from heartlevel.bulk.parts import parts_of
-from heartlevel.bulk.sheets import from_bytes
+from heartlevel.bulk.columns.mapping import mapped_by
+from heartlevel.bulk.inputs.input import Input
+from heartlevel.bulk.inputs.opening import Meter
+from heartlevel.bulk.inputs.registry import CSV, PARQUET
+from heartlevel.bulk.outputs import registry
+from heartlevel.bulk.outputs.pieces import LENGTH
+from heartlevel.bulk.parts.parts import parts_of
+from heartlevel.bulk.parts.sheets import from_bytes
+from heartlevel.bulk.running.carrying_out import Job, bulk_inputs
+from heartlevel.bulk.running.judging import judge_part
 from heartlevel.tables import examined
 from heartlevel.tables.meanings import Mapped
 from support import rules
@@ -62,7 +63,7 @@ CELLS = {
 }  # fmt: skip
 REQUIRED = ("taken_at", "systolic", "diastolic", "setting")
 OF_SUBJECT = [name for name in CELLS if name.startswith(("subject.", "options."))]
-KINDS = st.sampled_from([kinds.NDJSON, kinds.FINDINGS_CSV, kinds.FINDINGS_TABLE, kinds.TABLES])
+KINDS = st.sampled_from([registry.NDJSON, registry.FINDINGS_CSV, registry.FINDINGS_PARQUET, registry.TABLES])
 
 
 @st.composite
@@ -92,20 +93,20 @@ def written(rows: list[dict[str, str]], path: Path) -> Input:
     return Input(path.name, CSV, path)
 
 
-def results(inputs: list[Input], kind: kinds.Kind, mapped: Mapped, grouped: bool = False) -> list[tuple]:
-    source = source_of(inputs, mapped, grouped)
+def results(inputs: list[Input], kind: registry.OutputFormat, mapped: Mapped, grouped: bool = False) -> list[tuple]:
+    source = bulk_inputs(inputs, mapped, grouped)
     with TemporaryDirectory() as folder:
         plan = Job(rules(), source, kind).plan()
-        found = [judged(plan, part) for part in parts_of(source, Path(folder), Meter(None))]
+        found = [judge_part(plan, part) for part in parts_of(source, Path(folder), Meter(None))]
     return [(_read(one.outputs, kind), one.problems, one.notes, one.counts) for one in found]
 
 
-def _read(outputs: list[bytes], kind: kinds.Kind) -> list:
+def _read(outputs: list[bytes], kind: registry.OutputFormat) -> list:
     """Return tables as rows: their bytes depend on the order in which their texts are first used."""
-    return [from_bytes(one[LENGTH:]).to_pylist() for one in outputs] if kind is kinds.TABLES else outputs
+    return [from_bytes(one[LENGTH:]).to_pylist() for one in outputs] if kind is registry.TABLES else outputs
 
 
-def agree(inputs: list[Input], kind: kinds.Kind, mapped: Mapped, grouped: bool = False) -> list[tuple]:
+def agree(inputs: list[Input], kind: registry.OutputFormat, mapped: Mapped, grouped: bool = False) -> list[tuple]:
     """Compare with the reference: every row read as a request's readings are."""
     found = results(inputs, kind, mapped, grouped)
     with pytest.MonkeyPatch.context() as patch:
@@ -144,10 +145,10 @@ def test_what_is_said_of_a_device_once_is_so_in_all_rows_of_it(tmp_path, devices
     rows = [{"subject": "s-1", "taken_at": f"2026-03-0{place}T07:10:00Z", **SITTING, **dict(zip(names, one, strict=True))}
             for place, one in enumerate(devices, start=1)]  # fmt: skip
     file = [written(rows, tmp_path / "t.csv")]
-    ((outputs, *_),) = agree(file, kinds.TABLES, Mapped())
+    ((outputs, *_),) = agree(file, registry.TABLES, Mapped())
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(examined.Examined, "rows_of", lambda examined, subjects: [])  # all of it by columns
-        assert results(file, kinds.TABLES, Mapped())[0][0] == outputs
+        assert results(file, registry.TABLES, Mapped())[0][0] == outputs
     assert [one["readings"] for one in outputs[2] if one["rule"] == "arm-above-cuff-range"] == [above]
 
 
@@ -155,7 +156,7 @@ def test_what_is_said_of_a_device_once_is_so_in_all_rows_of_it(tmp_path, devices
 def test_a_device_described_in_two_ways_is_what_the_earlier_row_says(tmp_path, first):
     rows = [{"subject": "s-1", "taken_at": f"2026-03-0{place + 1}T07:10:00Z", **SITTING, "device": "d-1",
              "cuff.arm_min_cm": least} for place, least in enumerate([first, "28"])]  # fmt: skip
-    ((_, problems, *_),) = agree([written(rows, tmp_path / "t.csv")], kinds.NDJSON, Mapped())
+    ((_, problems, *_),) = agree([written(rows, tmp_path / "t.csv")], registry.NDJSON, Mapped())
     assert b'"line":3' in problems and b"rows-differ" in problems
 
 

@@ -17,14 +17,16 @@ from hypothesis import strategies as st
 from pyarrow import parquet
 
 from heartlevel import RefusedRequest
-from heartlevel.bulk import kinds
-from heartlevel.bulk.carrying_out import Job, source_of
-from heartlevel.bulk.converting import LENGTH
-from heartlevel.bulk.inputs import CSV, LINES, PARQUET, Input, WrongCall
-from heartlevel.bulk.judging import judged
-from heartlevel.bulk.opening import Meter
-from heartlevel.bulk.parts import parts_of
-from heartlevel.bulk.sheets import from_bytes
+from heartlevel.bulk.inputs.input import Input
+from heartlevel.bulk.inputs.opening import Meter
+from heartlevel.bulk.inputs.registry import CSV, JSON, PARQUET
+from heartlevel.bulk.outputs import registry
+from heartlevel.bulk.outputs.pieces import LENGTH
+from heartlevel.bulk.parts.parts import parts_of
+from heartlevel.bulk.parts.sheets import from_bytes
+from heartlevel.bulk.running.carrying_out import Job, bulk_inputs
+from heartlevel.bulk.running.judging import judge_part
+from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.frames import assess_frame
 from heartlevel.tables.meanings import Mapped
 from support import rules
@@ -232,7 +234,7 @@ def by_frame(table: Table) -> Found:
     columns = {name: pd.Series([row[name] for row in table.rows]) for name in table.names}
     result = assess_frame(pd.DataFrame(columns), rules(), {"time_zone": table.zone} if table.zone else {})
     found = {}
-    for name in kinds.RESULT_TABLES:
+    for name in registry.RESULT_TABLES:
         frame = getattr(result, name)
         found[name] = frame.astype(object).where(frame.notna(), None).to_dict("records")
     problems = {(row, None if pd.isna(column) else column, code)
@@ -243,12 +245,12 @@ def by_frame(table: Table) -> Found:
 def by_file(inputs: list[Input], table: Table, first: int) -> Found:
     """Assess a table that is a file, in which the first row is line `first`."""
     fixed = {"options.time_zone": table.zone} if table.zone else {}
-    source = source_of(inputs, Mapped(fixed=fixed))
+    source = bulk_inputs(inputs, Mapped(fixed=fixed))
     with TemporaryDirectory() as folder:
-        plan = Job(rules(), source, kinds.TABLES).plan()
-        parts = [judged(plan, part) for part in parts_of(source, Path(folder), Meter(None))]
+        plan = Job(rules(), source, registry.TABLES).plan()
+        parts = [judge_part(plan, part) for part in parts_of(source, Path(folder), Meter(None))]
     found = {}
-    for at, name in enumerate(kinds.RESULT_TABLES):
+    for at, name in enumerate(registry.RESULT_TABLES):
         rows = [row for part in parts for row in from_bytes(part.outputs[at][LENGTH:]).to_pylist()]
         for row in rows:
             for line, ours in (("line", "row"), ("first_line", "first_row")):
@@ -259,7 +261,7 @@ def by_file(inputs: list[Input], table: Table, first: int) -> Found:
         found[name] = rows
     slips = {finding["rule"] for finding in found["findings"]}  # slips of entry are among the findings of tables
     said = [json.loads(line) for part in parts for line in part.problems.splitlines()]
-    at = "pointer" if inputs[0].format == LINES else "column"
+    at = "pointer" if inputs[0].format == JSON else "column"
     return Found(found, {(one["line"] - first, one[at], one["code"]) for one in said if one["code"] not in slips})
 
 
@@ -295,7 +297,7 @@ def by_requests(table: Table, folder: Path) -> Found:
     """Send the clerk's requests as NDJSON, and find the rows again by the clerk's notes."""
     made = clerk(table)
     (folder / "t.ndjson").write_text("".join(json.dumps(of.request) + "\n" for of in made.values()))
-    found = by_file([Input("t.ndjson", LINES, folder / "t.ndjson")], table, 1)
+    found = by_file([Input("t.ndjson", JSON, folder / "t.ndjson")], table, 1)
     nobodys = [place for place, row in enumerate(table.rows) if cell("subject", row["subject"]) is None]
     problems: set = {(place, None, "no-subject") for place in nobodys}
     notes = list(made.values())
@@ -329,7 +331,7 @@ WITHOUT_ROWS = {"row", "first_row", "line", "input"}
 
 
 def same_tables(mine: Found, theirs: Found, left_out: set[str] = frozenset()) -> None:
-    for name in kinds.RESULT_TABLES:
+    for name in registry.RESULT_TABLES:
         assert comparable(mine.tables[name], left_out) == comparable(theirs.tables[name], left_out), name
 
 

@@ -9,7 +9,7 @@ from heartlevel.answer.whole import as_json
 from heartlevel.assessment import assess_requests
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import read
-from heartlevel.one_call import answered
+from heartlevel.one_call import answer_requests
 from heartlevel.profiles import Category
 from heartlevel.ruling.language.conditions import Term
 from heartlevel.ruling.running import verdicts
@@ -117,7 +117,7 @@ def test_a_reading_with_two_reasons_to_be_left_out_is_listed_under_the_first():
 
 def test_subjects_with_other_devices_days_and_settings_have_the_same_answers_together_as_alone():
     payloads = [*demo(), week(0), week(1), week(3, setting="office"), week(4, device="d-1")]
-    together = [as_json(one) for one in answered([read(one, rules().ruleset.choices) for one in payloads], rules())]
+    together = [as_json(one) for one in answer_requests([read(one, rules().ruleset.choices) for one in payloads], rules())]
     assert together == [as_json(answer(one)) for one in payloads]
 
 

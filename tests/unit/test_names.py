@@ -25,12 +25,12 @@ LATE = {
     ("web/server.py", "prometheus_client"): "counters are shared or not when it is imported",
 }
 # Rooms that are still to be done. A test takes care that the lists only get shorter.
-NOT_YET = {
-    "names": ["answer/", "bulk/", "command/assess.py", "command/summary.py", "distributed.py", "frames.py", "one_call.py"],
-    "definitions": ["answer/", "bulk/", "one_call.py"],
-    "sizes": ["bulk/", "intake/"],
-    "circles": ["bulk/"],
-    "imports": ["bulk/"],
+NOT_YET: dict[str, list[str]] = {
+    "names": ["answer/", "command/summary.py", "tables/rows.py"],
+    "definitions": ["answer/"],
+    "sizes": [],
+    "circles": [],
+    "imports": [],
 }  # fmt: skip
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 import pytest
 
 from heartlevel import answer_to
-from heartlevel.intake.ndjson import PIECE, lines_of, requests_in
-from heartlevel.one_call import TOGETHER, answer_each
+from heartlevel.intake.ndjson import PIECE, numbered_lines, request_texts, requests_in_stream
+from heartlevel.one_call import TOGETHER, answer_decoded
 from heartlevel.web.application import create_app
 from support import demo, rules, week
 
@@ -75,7 +75,7 @@ def test_a_line_with_too_many_readings_is_refused_alone(client):
 def test_lines_are_answered_before_the_stream_is_read_to_its_end():
     line = json.dumps(week(days=1)).encode() + b"\n"
     stream = Counted(iter([line] * 10 * TOGETHER))
-    next(answer_each(lines_of(stream), rules()))
+    next(answer_decoded(requests_in_stream(stream), rules()))
     assert stream.taken <= TOGETHER + 1
 
 
@@ -83,17 +83,17 @@ def test_lines_are_answered_before_the_stream_is_read_to_its_end():
 def test_lines_are_the_same_however_the_stream_is_cut(cut):
     text = b"one\n\n two \r\nthree"
     pieces = iter([text[at : at + cut] for at in range(0, len(text), cut)])
-    assert list(lines_of(Counted(pieces))) == [(1, b"one"), (3, b" two \r"), (4, b"three")]
+    assert list(numbered_lines(Counted(pieces))) == [(1, b"one"), (3, b" two \r"), (4, b"three")]
 
 
 def test_a_line_too_long_costs_no_other_and_is_never_held():
     pieces = iter([b"good\n" + b"x" * PIECE, b"x" * PIECE, b"x\nlast\n", b"y" * 20 + b"\nend"])
-    found = [line if isinstance(line, bytes) else None for _, line in lines_of(Counted(pieces), longest=10)]
+    found = [line if isinstance(line, bytes) else None for _, line in numbered_lines(Counted(pieces), longest=10)]
     assert found == [b"good", None, b"last", None, b"end"]
 
 
 def whole(text: bytes) -> list[tuple[int, bytes]]:
-    return list(requests_in(Counted(iter([text]))))
+    return list(request_texts(Counted(iter([text]))))
 
 
 def test_a_file_is_one_request_or_one_a_line():

@@ -7,7 +7,7 @@ from time import monotonic, sleep
 import pytest
 
 from heartlevel.intake.request import read
-from heartlevel.one_call import answer_alone, answered
+from heartlevel.one_call import answer_alone, answer_requests
 from heartlevel.web import together
 from heartlevel.web.together import Together
 from support import demo, rules, week
@@ -32,9 +32,9 @@ def calls(monkeypatch):
         seen.append(list(some))
         if any(one is faulty for faulty in broken for one in some):
             raise Broken
-        return answered(some, by)
+        return answer_requests(some, by)
 
-    monkeypatch.setattr(together, "answered", noted)
+    monkeypatch.setattr(together, "answer_requests", noted)
     noted.seen, noted.broken = seen, broken
     return noted
 

@@ -15,8 +15,8 @@ from typing import IO, Any, Self
 
 import orjson
 
-from heartlevel.bulk.inputs import WrongCall
-from heartlevel.bulk.judging import Counts, Judged
+from heartlevel.bulk.running.results import Counts, JudgedPart
+from heartlevel.bulk.wrong_call import WrongCall
 
 PARTIAL, JOURNAL = ".partial", ".journal"
 SECONDS_AT_RISK = 0.25  # of work that a run loses if it is killed; waiting for the disk after each part takes longer
@@ -30,7 +30,7 @@ CHANGED = {
 
 @dataclass(slots=True)
 class Written:
-    """How far a run has come: parts written, bytes of each file, what was found, and a hash of what was read."""
+    """How far a run has come: parts written, bytes of each file, counts of all so far, and a hash of what was read."""
 
     parts: int = 0
     sizes: list[int] = field(default_factory=list)
@@ -63,7 +63,7 @@ class Journal:
         self._noted, self._unnoted = 0.0, False
         self._file = beside(self.paths[0], JOURNAL).open("a+b")
         self._lock()
-        self.written = self._found(head) if resume else None
+        self.written = self._left_by_earlier(head) if resume else None
         if self.written is None:
             self._begin(head, begins)
         elif not self.written.done:
@@ -76,7 +76,7 @@ class Journal:
             self._file.close()
             raise WrongCall(f"{self.paths[0]} is being written by another process") from None
 
-    def _found(self, head: Mapping[str, Any]) -> Written | None:
+    def _left_by_earlier(self, head: Mapping[str, Any]) -> Written | None:
         """Read what an earlier run left. A last line cut off by its end does not count."""
         self._file.seek(0)
         first = self._file.readline()
@@ -118,7 +118,7 @@ class Journal:
         except FileNotFoundError as error:
             raise WrongCall(f"cannot resume {self.paths[0]}: {error.filename} is gone") from error
 
-    def add(self, judged: Judged, digest: str) -> None:
+    def add(self, judged: JudgedPart, digest: str) -> None:
         """Write what came of a part; `digest` is of all parts read so far."""
         assert self.written is not None
         for file, content in zip(self._files, [*judged.outputs, judged.problems], strict=False):
@@ -145,7 +145,7 @@ class Journal:
         _to_disk(self._file)
 
     def finish(self, convert: Any) -> None:
-        """Give the files their names, the outputs first converted by `convert(from, to)` if there is such.
+        """Give the files their names, the outputs first converted by `convert(from, to)` if that is given.
 
         May be done again after an interruption at any point.
         """
@@ -156,9 +156,9 @@ class Journal:
                 file.close()
             self.written.done = True
             self._note(asdict(self.written))
-        for place, path in enumerate(self.paths):
+        for number, path in enumerate(self.paths):
             partial = beside(path, PARTIAL)
-            if convert and place < self.outputs and partial.exists():
+            if convert and number < self.outputs and partial.exists():
                 convert(partial, beside(path, ".converted"))
                 beside(path, ".converted").replace(path)
                 partial.unlink()

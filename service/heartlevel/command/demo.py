@@ -11,8 +11,8 @@ from heartlevel.answer.whole import as_json
 from heartlevel.command.options import json_option, loaded, rules_options
 from heartlevel.command.summary import WIDTH, summary
 from heartlevel.intake.faults import near
-from heartlevel.intake.ndjson import requests_in
-from heartlevel.one_call import Outcome, answer_each
+from heartlevel.intake.ndjson import requests_in_file
+from heartlevel.one_call import Outcome, answer_decoded
 from heartlevel.resources import shipped
 
 HARBOUR_LANE = shipped("demo") / "harbour-lane.ndjson"
@@ -38,7 +38,7 @@ def demo(people: tuple[str, ...], as_lines: bool, folder: Path | None, layers: t
     """
     rules = loaded(folder, layers)
     with HARBOUR_LANE.open("rb") as file:
-        outcomes = list(answer_each(requests_in(file), rules))
+        outcomes = list(answer_decoded(requests_in_file(file), rules))
     for line in _unanswered(outcomes):
         click.echo(line, err=True)
     answers = _chosen([outcome.answer for outcome in outcomes if outcome.answer is not None], people)

@@ -8,7 +8,7 @@ from heartlevel.version import VERSION
 
 # By name: where the command is defined, and its line in the help.
 COMMANDS = {
-    "assess": ("heartlevel.command.assess:assess", "Assess FILES: files, folders, globs; `-` is standard input."),
+    "assess": ("heartlevel.command.assess:assess_command", "Assess FILES: files, folders, globs; `-` is standard input."),
     "demo": ("heartlevel.command.demo:demo", "Assess an invented practice: a line a person, or PEOPLE in full."),
     "device-check": (
         "heartlevel.command.device_check:device_check",

@@ -5,8 +5,8 @@ from typing import Any
 
 import click
 
-from heartlevel.bulk.judging import Counts, Judged
-from heartlevel.bulk.parts import Part
+from heartlevel.bulk.parts.parts import BulkPart
+from heartlevel.bulk.running.results import Counts, JudgedPart
 
 
 class Progress:
@@ -33,7 +33,7 @@ class Progress:
         if self._bar is not None and self._readings == 0:
             self._to(position)
 
-    def done(self, part: Part, judged: Judged) -> None:
+    def done(self, part: BulkPart, judged: JudgedPart) -> None:
         """Show that a part is done."""
         self._readings += judged.counts.readings
         if self._bar is not None:

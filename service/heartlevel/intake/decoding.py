@@ -1,7 +1,7 @@
 """What a wire format is decoded to: a request object, and where each of its parts stands in what was sent.
 
-A decoder is a module that yields `Decoded`, one a request. `intake.request.read` takes the object; the pointer of each
-problem it returns leads back to what was sent by `origin_of`.
+A decoder is a module that yields `Decoded`, one a request, and `Undecodable` in the place of a text that is none.
+`intake.request.read` takes the object; the pointer of each problem it returns leads back to what was sent by `origin_of`.
 """
 
 from collections.abc import Mapping
@@ -27,3 +27,16 @@ class Decoded(Generic[Origin]):
         while pointer and pointer not in self.origins:
             pointer = pointer.rpartition("/")[0]
         return self.origins.get(pointer)
+
+
+@dataclass(frozen=True, slots=True)
+class Undecodable(Generic[Origin]):
+    """Stands in the place of a request that cannot be decoded; `detail` says why and holds no value."""
+
+    origin: Origin
+    code: str
+    detail: str
+
+    def origin_of(self, pointer: str) -> Origin:
+        """Return the place of the request: it has no parts."""
+        return self.origin

@@ -1,9 +1,11 @@
-"""Lines of a stream, one at a time and never longer than allowed."""
+"""JSON and NDJSON decoded: one request object, or one a line; no line is longer than allowed."""
 
-from collections.abc import Iterator
-from typing import Protocol
+from collections.abc import Iterable, Iterator
+from typing import Protocol, TypeAlias
 
 import orjson
+
+from heartlevel.intake.decoding import Decoded, Undecodable
 
 LONGEST_LINE = 8 * 1024 * 1024
 PIECE = 64 * 1024
@@ -20,16 +22,43 @@ class LineTooLong:
     """Stands in the place of a line longer than allowed; the line itself is passed over."""
 
 
-def lines_of(stream: Readable, longest: int = LONGEST_LINE) -> Iterator[tuple[int, bytes | LineTooLong]]:
+RequestText: TypeAlias = bytes | LineTooLong
+NumberedTexts: TypeAlias = Iterator[tuple[int, RequestText]]  # with the line each begins on, from 1
+DecodedLine: TypeAlias = Decoded[int] | Undecodable[int]  # origins are numbers of lines
+
+
+def requests_in_stream(stream: Readable) -> Iterator[DecodedLine]:
+    """Decode a request a line."""
+    return decode_json(numbered_lines(stream))
+
+
+def requests_in_file(file: Readable) -> Iterator[DecodedLine]:
+    """Decode a request a line, or the one request that is the whole file."""
+    return decode_json(request_texts(file))
+
+
+def decode_json(texts: Iterable[tuple[int, RequestText]]) -> Iterator[DecodedLine]:
+    """Decode the text of each request; a text that is not JSON costs no other."""
+    for line, text in texts:
+        if isinstance(text, LineTooLong):
+            yield Undecodable(line, "line-too-long", f"the line is longer than {LONGEST_LINE} bytes")
+            continue
+        try:
+            yield Decoded(orjson.loads(text), {"": line})
+        except orjson.JSONDecodeError as error:
+            yield Undecodable(line, "not-json", f"not JSON: column {error.colno}")
+
+
+def numbered_lines(stream: Readable, longest: int = LONGEST_LINE) -> NumberedTexts:
     """Yield each line that is not blank with its number, from 1. Holds one line and one piece of the stream."""
     for number, line in enumerate(_split(stream, longest), start=1):
         if isinstance(line, LineTooLong) or line.strip():
             yield number, line
 
 
-def requests_in(file: Readable, longest: int = LONGEST_LINE) -> Iterator[tuple[int, bytes | LineTooLong]]:
-    """Yield the requests of a file: its lines, or the whole of it where that is one request over several lines."""
-    lines = lines_of(file, longest)
+def request_texts(file: Readable, longest: int = LONGEST_LINE) -> NumberedTexts:
+    """Yield the text of each request of a file: its lines, or all of it where that is one request over several lines."""
+    lines = numbered_lines(file, longest)
     first = next(lines, None)
     if first is None:
         return
@@ -43,8 +72,8 @@ def requests_in(file: Readable, longest: int = LONGEST_LINE) -> Iterator[tuple[i
 
 
 def _held_back(
-    first: tuple[int, bytes | LineTooLong], lines: Iterator[tuple[int, bytes | LineTooLong]], longest: int
-) -> tuple[list[tuple[int, bytes | LineTooLong]], bytes]:
+    first: tuple[int, RequestText], lines: NumberedTexts, longest: int
+) -> tuple[list[tuple[int, RequestText]], bytes]:
     """Hold lines back, up to the length of the longest request, while they may be one request together."""
     held, text = [first], first[1] if isinstance(first[1], bytes) else b""
     for number, line in lines:
@@ -63,7 +92,7 @@ def _is_json(text: bytes) -> bool:
     return True
 
 
-def _split(stream: Readable, longest: int) -> Iterator[bytes | LineTooLong]:
+def _split(stream: Readable, longest: int) -> Iterator[RequestText]:
     rest = bytearray()
     overlong = False
     while piece := stream.read(PIECE):

@@ -10,8 +10,8 @@ from flask import Blueprint, Response, abort, current_app, g, request
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.intake.ndjson import Readable, lines_of
-from heartlevel.one_call import answer_each, answer_to, device_answer_to
+from heartlevel.intake.ndjson import Readable, requests_in_stream
+from heartlevel.one_call import answer_decoded, answer_to, device_answer_to
 from heartlevel.resources import shipped
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, metrics
@@ -101,7 +101,7 @@ def _count(answer: dict[str, Any]) -> None:
 
 def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterator[bytes]:
     """Read, assess and answer a few lines at a time, so that no more than those are ever held."""
-    for outcome in answer_each(lines_of(stream), rules, most_readings):
+    for outcome in answer_decoded(requests_in_stream(stream), rules, most_readings):
         if outcome.answer is not None:
             _count(outcome.answer)
         yield as_json(outcome.as_dict()) + b"\n"

@@ -12,7 +12,7 @@ from typing import Any
 
 from heartlevel.assessment import Rules
 from heartlevel.intake.request import Request
-from heartlevel.one_call import answered
+from heartlevel.one_call import answer_requests
 from heartlevel.web.problems import raised_at
 
 LOG = logging.getLogger("heartlevel")
@@ -62,13 +62,13 @@ class Together:
     def _assess(self, mine: _Waiting, others: list[_Waiting]) -> None:
         batch = [mine, *others]
         try:
-            answers = list(answered([waiting.request for waiting in batch], mine.rules))
+            answers = list(answer_requests([waiting.request for waiting in batch], mine.rules))
         except Exception as error:
             if not others:
                 raise
             # The request at fault fails again alone, in its own thread; if none does, this line is all there is to see.
             LOG.error("%d requests together: %s at %s; each is assessed alone", len(batch), type(error).__name__,
                       raised_at(error))  # fmt: skip
-            answers = list(answered([mine.request], mine.rules))
+            answers = list(answer_requests([mine.request], mine.rules))
         for waiting, answer in zip(batch, answers, strict=False):
             waiting.answer = answer

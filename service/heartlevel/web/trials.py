@@ -9,11 +9,11 @@ from tempfile import TemporaryDirectory
 from threading import Lock
 from typing import Any
 
-import orjson
 from flask import abort
 
 from heartlevel.assessment import Rules
 from heartlevel.compiling import CompilerFailed, StillChanging, compiled_apart
+from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.faults import Problem, escaped, problem
 from heartlevel.intake.fields import Anything, Block, Items, about
 from heartlevel.intake.request import RefusedRequest, checked
@@ -45,9 +45,9 @@ def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dic
     files = _files(wanted["files"])
     with _alone(), _directories(files, in_force) as (folder, layers):
         after = _compiled(folder, layers)
-    lines = ((number, orjson.dumps(request)) for number, request in enumerate(wanted["requests"], start=1))
+    requests = (Decoded(request, {"": number}) for number, request in enumerate(wanted["requests"], start=1))
     totals, changed = Totals(), []
-    for change in changes(lines, before, after):
+    for change in changes(requests, before, after):
         totals.add(change)
         if change.fields:
             changed.append(change.as_dict())

@@ -15,9 +15,9 @@ from heartlevel.assessment import Assessment, Rules, assess_requests
 from heartlevel.command.options import FAILED, json_option, loaded, rules_options
 from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.faults import near
-from heartlevel.intake.ndjson import requests_in
+from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.intake.request import Request
-from heartlevel.one_call import Outcome, understood
+from heartlevel.one_call import Outcome, line_of, read_decoded
 from heartlevel.ruling.language.explaining import Tree, outline, terms_of, unit_of
 from heartlevel.ruling.language.rules import Rule, Shift
 from heartlevel.ruling.running.examples import OUTCOMES
@@ -130,8 +130,9 @@ def _tree_text(node: Tree, depth: int) -> Iterator[str]:
 
 def _explain_file(rule: Rule, rules: Rules, file: IO[bytes], most: int, as_lines: bool) -> None:
     at_fault, name = False, getattr(file, "name", "<stdin>")
-    for number, line in requests_in(file):
-        request = understood(number, line, rules)
+    for decoded in requests_in_file(file):
+        number = line_of(decoded)
+        request = read_decoded(number, decoded, rules)
         if isinstance(request, Outcome):
             click.echo(f"{name}:{number}: {request.detail}", err=True)
         for fault in request.problems:

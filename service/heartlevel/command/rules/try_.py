@@ -12,7 +12,7 @@ import orjson
 from heartlevel.assessment import Rules
 from heartlevel.command.demo import HARBOUR_LANE
 from heartlevel.command.options import DIRECTORY, candidate, json_option, loaded, rules_options
-from heartlevel.intake.ndjson import requests_in
+from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.trial import Changed, Totals, changes
 
 
@@ -49,7 +49,7 @@ def _with_progress(files: tuple[IO[bytes], ...], before: Rules, after: Rules) ->
     total = sum(_length(file) for file in files)
     with click.progressbar(length=total, file=sys.stderr, hidden=not sys.stderr.isatty()) as bar:
         for file in files:
-            for changed in changes(requests_in(file), before, after):
+            for changed in changes(requests_in_file(file), before, after):
                 if file.seekable():
                     bar.update(file.tell() - bar.pos)
                 yield changed

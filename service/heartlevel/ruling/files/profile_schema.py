@@ -6,7 +6,7 @@ from heartlevel.statistics.selection import OFFICE_USES
 from heartlevel.vocabulary import CHECKED_BY, MMHG
 
 
-class Pressures(Block):
+class PressureLimits(Block):
     """A systolic and a diastolic limit."""
 
     systolic = number("systolic limit", MMHG, 0, 400)
@@ -29,7 +29,7 @@ class Level(Block):
 class AmbulatoryLevel(Block):
     """What counts as raised in a part of the day."""
 
-    hypertension = part(Pressures, "hypertension from here, either pressure", **NEEDED)
+    hypertension = part(PressureLimits, "hypertension from here, either pressure", **NEEDED)
 
 
 class LevelSet(Block):
@@ -49,7 +49,7 @@ class CategoryBlock(Block):
 
     id = name("kebab-case name", **NEEDED)
     title = text("the guideline's own term", 120, **NEEDED)
-    from_ = part(Pressures, "reached when either pressure is at or above", data_key="from")
+    from_ = part(PressureLimits, "reached when either pressure is at or above", data_key="from")
 
 
 class Categories(Block):

@@ -4,8 +4,10 @@ from collections.abc import Iterator
 from typing import IO
 
 import numpy as np
+import pyarrow
+from pyarrow import csv
 
-from heartlevel.bulk.chunks import Chunk, numbered
+from heartlevel.bulk.inputs.chunks import Chunk, numbered
 from heartlevel.intake.ndjson import LineTooLong
 
 LONGEST_ROW = 1024 * 1024
@@ -14,7 +16,7 @@ LINE_END = ord("\n")
 
 
 def runs_of(file: IO[bytes]) -> Iterator[tuple[int, bytes | LineTooLong]]:
-    """Yield runs of whole lines with the number of the first; the first line of all, and one too long, are alone."""
+    """Yield runs of whole lines, each with its first line's number. The file's first line is alone, as is one too long."""
     number, rest, overlong = 1, b"", False
     while piece := file.read(PIECE):
         end = piece.rfind(b"\n") + 1
@@ -44,10 +46,7 @@ def split(run: bytes, first: int, delimiter: str, width: int) -> Chunk | None:
         run = run.replace(b"\r\n", b"\n")
     if not _is_plain(run, delimiter) or not _all_as_wide(run, delimiter, width):
         return None
-    import pyarrow
-    from pyarrow import csv
-
-    names = [str(place) for place in range(width)]
+    names = [str(column) for column in range(width)]
     table = csv.read_csv(
         pyarrow.BufferReader(run),
         csv.ReadOptions(use_threads=False, block_size=len(run) + 1, column_names=names),

@@ -18,8 +18,8 @@ from typing import Any
 
 import yaml
 
-from heartlevel.bulk.inputs import WrongCall
-from heartlevel.bulk.mapping_values import fixed_faults, format_faults, translated_faults, zone_faults
+from heartlevel.bulk.columns.mapping_values import fixed_faults, format_faults, translated_faults, zone_faults
+from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.faults import near
 from heartlevel.tables.cells import plain_value
 from heartlevel.tables.fields import FIELDS, NUMBER, PRESSURES, field_name

@@ -10,6 +10,8 @@ from shutil import copyfileobj
 from tempfile import NamedTemporaryFile
 from typing import IO, Any, cast
 
+import pyarrow
+
 COMPRESSED = {".gz": b"\x1f\x8b", ".zst": b"\x28\xb5\x2f\xfd"}
 BUFFER = 1024 * 1024
 STEP = 8192  # decompressed at a time, so that damage costs little of what lies before it
@@ -42,10 +44,10 @@ class _Counted(io.RawIOBase):
         return True
 
     def readinto(self, buffer: Any) -> int:
-        found = self._file.read(len(buffer))
-        buffer[: len(found)] = found
-        self._meter.advance(len(found))
-        return len(found)
+        content = self._file.read(len(buffer))
+        buffer[: len(content)] = content
+        self._meter.advance(len(content))
+        return len(content)
 
     def close(self) -> None:
         self._file.close()
@@ -63,18 +65,18 @@ class _Decoded(io.RawIOBase):
 
     def readinto(self, buffer: Any) -> int:
         try:
-            found = b"" if self.damaged else self._stream.read1(min(len(buffer), STEP))
+            content = b"" if self.damaged else self._stream.read1(min(len(buffer), STEP))
         except (OSError, EOFError, zlib.error):  # whoever opened the file is told at its end
-            self.damaged, found = True, b""
-        buffer[: len(found)] = found
-        return len(found)
+            self.damaged, content = True, b""
+        buffer[: len(content)] = content
+        return len(content)
 
     def close(self) -> None:
         self._stream.close()
         super().close()
 
 
-def opened(file: IO[bytes], meter: Meter | None = None) -> IO[bytes]:
+def decompressed(file: IO[bytes], meter: Meter | None = None) -> IO[bytes]:
     """Return the file's content, decompressed where it begins as gzip or zstd does; its beginning can be peeked at."""
     raw = _Counted(file, meter) if meter else file
     buffered = raw if isinstance(raw, io.BufferedReader) else io.BufferedReader(cast(io.RawIOBase, raw), BUFFER)
@@ -82,8 +84,6 @@ def opened(file: IO[bytes], meter: Meter | None = None) -> IO[bytes]:
     if first.startswith(COMPRESSED[".gz"]):
         return cast(IO[bytes], io.BufferedReader(_Decoded(gzip.GzipFile(fileobj=buffered)), BUFFER))
     if first.startswith(COMPRESSED[".zst"]):
-        import pyarrow
-
         stream = pyarrow.CompressedInputStream(pyarrow.PythonFile(buffered, mode="r"), "zstd")
         return cast(IO[bytes], io.BufferedReader(_Decoded(stream), BUFFER))
     return cast(IO[bytes], buffered)

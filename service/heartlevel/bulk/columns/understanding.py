@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from heartlevel.bulk.inputs import LINES, Input
-from heartlevel.bulk.tables import header_of, layout_faults, samples_of
+from heartlevel.bulk.columns.layouts import header_of, layout_faults, samples_of
+from heartlevel.bulk.inputs.input import Input, RequestFormat
 from heartlevel.tables.cells import FLAGS, number_in
 from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, TEXT
 from heartlevel.tables.meanings import Mapped, strange_columns
@@ -13,10 +13,10 @@ from heartlevel.tables.meanings import Mapped, strange_columns
 NOTHING = "nothing"
 
 
-def understood(source: Input, mapped: Mapped) -> tuple[list[str], bool]:
+def describe_columns(source: Input, mapped: Mapped) -> tuple[list[str], bool]:
     """Return lines that say how an input is understood, and whether it can be assessed so."""
-    if source.format == LINES:
-        return [f"{source.name}: requests as JSON, no columns"], True
+    if isinstance(source.format, RequestFormat):
+        return [f"{source.name}: requests as {source.format.name.upper()}, no columns"], True
     names, samples = header_of(source, mapped), samples_of(source, mapped)
     cells = list(zip(*samples, strict=True)) or [()] * len(names)
     faults = list(layout_faults(names, mapped))
@@ -26,7 +26,7 @@ def understood(source: Input, mapped: Mapped) -> tuple[list[str], bool]:
              for name, column in zip(names, cells, strict=True)]  # fmt: skip
     lines += [f"  fixed: {name}" for name in mapped.fixed]
     lines += [f"  ! {fault}" for fault in faults]
-    return [f"{source.name}: {source.format}, first {len(samples)} rows", *lines], not faults
+    return [f"{source.name}: {source.format.name}, first {len(samples)} rows", *lines], not faults
 
 
 def _meaning(name: str, mapped: Mapped, hints: dict[str, str | None]) -> str:

@@ -12,7 +12,7 @@ from heartlevel.intake.request import MOST_READINGS
 from heartlevel.tables.cells import plain_cells
 from heartlevel.tables.examined import Sheet
 
-# Beside the cells of a row: its line, the name of its subject, and, in a sheet, that name's place among the subjects.
+# Beside the cells of a row: its line, the name of its subject, and, in a sheet, that name's number among the subjects.
 LINE, SUBJECT, OWNER = "line", "subject", "owner"
 # One row more than a request may hold is kept, so that too many are refused as such; the others are let go.
 MOST_ROWS = MOST_READINGS + 1
@@ -21,7 +21,7 @@ Other = TypeVar("Other")
 
 
 @dataclass(frozen=True, slots=True)
-class Named:
+class NamedRows:
     """Rows of one input whose subjects are known: columns of cells, their lines and subjects."""
 
     input: int
@@ -30,7 +30,7 @@ class Named:
 
 @dataclass(frozen=True, slots=True)
 class Sheets:
-    """All rows of some subjects, in the order in which they first appear; the rows of one stand together."""
+    """All rows of some subjects, in the order in which they first appear; the rows of each stand together."""
 
     subjects: list[str]
     by_input: list[tuple[int, pyarrow.RecordBatch]]
@@ -41,7 +41,7 @@ class Sheets:
         return np.bincount(np.concatenate(owners), minlength=len(self.subjects))
 
     def part(self, first: int, last: int) -> "Sheets":
-        """Return the subjects from one place to before another."""
+        """Return the subjects from number `first` to before number `last`."""
         by_input = []
         for number, rows in self.by_input:
             start, end = np.searchsorted(owners_of(rows), [first, last]).tolist()
@@ -51,7 +51,7 @@ class Sheets:
 
 
 def owners_of(rows: pyarrow.RecordBatch) -> Ints:
-    """Return the place of each row's subject among the subjects."""
+    """Return the number of each row's subject among the subjects."""
     owners: Ints = rows.column(OWNER).to_numpy(zero_copy_only=False)
     return owners
 
@@ -69,15 +69,15 @@ def sheet_from(number: int, content: bytes) -> Sheet:
     return Sheet(number, [plain_cells(column) for column in columns], lines_of(rows), owners_of(rows))
 
 
-def named(number: int, cells: Sequence[pyarrow.Array], lines: Ints, subjects: pyarrow.Array) -> Named:
+def name_rows(number: int, cells: Sequence[pyarrow.Array], lines: Ints, subjects: pyarrow.Array) -> NamedRows:
     """Put the rows of a chunk together with the names of their subjects; rows of nobody are left out."""
     names = [str(column) for column in range(len(cells))]
     columns = [*cells, pyarrow.array(lines), subjects]
     rows = pyarrow.RecordBatch.from_arrays(columns, names=[*names, LINE, SUBJECT])
-    return Named(number, rows.filter(subjects.is_valid()) if subjects.null_count else rows)
+    return NamedRows(number, rows.filter(subjects.is_valid()) if subjects.null_count else rows)
 
 
-def sheets_of(rows_of_inputs: Iterable[Named]) -> Sheets:
+def sheets_of(rows_of_inputs: Iterable[NamedRows]) -> Sheets:
     """Bring the rows of each subject together. Rows of a subject beyond those a request may hold are left out."""
     pieces: dict[int, list[Any]] = {}
     for named_rows in rows_of_inputs:
@@ -136,10 +136,10 @@ def joined_sheets(parts: Sequence[Sheets]) -> Sheets:
     return Sheets(subjects, [(number, pyarrow.concat_batches(batches)) for number, batches in sorted(pieces.items())])
 
 
-def cut(waiting: Iterable[Sheets | Other], most_rows: int, most_subjects: int) -> Iterator[Sheets | Other]:
+def cut_sheets(waiting: Iterable[Sheets | Other], most_rows: int, most_subjects: int) -> Iterator[Sheets | Other]:
     """Cut into pieces of whole subjects, of about so many rows; how depends on the subjects and their rows alone.
 
-    What is no sheet is passed on at once.
+    Items that are not sheets are passed on at once.
     """
     held = list[Sheets]()
     rows = subjects = 0

@@ -3,45 +3,45 @@
 from collections.abc import Iterator
 from typing import Any
 
-from heartlevel.bulk.chunks import Chunk, numbered
-from heartlevel.bulk.inputs import Input, WrongCall
-from heartlevel.bulk.opening import Damaged, Meter
+import pyarrow
+from pyarrow import parquet
+
+from heartlevel.bulk.inputs.chunks import Chunk, numbered
+from heartlevel.bulk.inputs.input import Input
+from heartlevel.bulk.inputs.opening import Damaged, Meter
+from heartlevel.bulk.wrong_call import WrongCall
+from heartlevel.tables.meanings import Mapped
 
 MOST_ROWS = 16_384  # decoded at a time, so that damage costs little of what lies before it
 
 
-def header_of_parquet(one: Input) -> list[str]:
-    """Return the names of the columns, those of nested ones dotted. Raises WrongCall for what is no Parquet file."""
-    with _opened(one) as file:
+def header_of_parquet(table: Input, mapped: Mapped) -> list[str]:
+    """Return the names of the columns, those of nested ones dotted. Raises WrongCall where it is not Parquet."""
+    with _parquet_file(table) as file:
         return list(_flat_names(file))
 
 
-def chunks_of_parquet(one: Input, meter: Meter | None = None) -> Iterator[Chunk]:
+def chunks_of_parquet(table: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk]:
     """Yield the rows. Raises Damaged where they cannot be read on."""
-    with _opened(one) as file:
+    with _parquet_file(table) as file:
         number, told = 0, 0
         for batch in _batches(file):
             yield Chunk(_flattened(batch), numbered(number + 1, len(batch)))
             number += len(batch)
             if meter:
-                now = (one.size or 0) * number // max(file.metadata.num_rows, 1)
+                now = (table.size or 0) * number // max(file.metadata.num_rows, 1)
                 meter.advance(now - told)
                 told = now
 
 
-def _opened(one: Input) -> Any:
-    import pyarrow
-    from pyarrow import parquet
-
+def _parquet_file(table: Input) -> Any:
     try:
-        return parquet.ParquetFile(one.path)
+        return parquet.ParquetFile(table.path)
     except (pyarrow.ArrowInvalid, OSError) as error:
-        raise WrongCall(f"{one.name}: not a whole Parquet file") from error
+        raise WrongCall(f"{table.name}: not a whole Parquet file") from error
 
 
 def _flat_names(file: Any) -> Iterator[str]:
-    import pyarrow
-
     def walk(field: Any, before: str) -> Iterator[str]:
         if pyarrow.types.is_struct(field.type):
             for inner in field.type:
@@ -54,9 +54,7 @@ def _flat_names(file: Any) -> Iterator[str]:
 
 
 def _batches(file: Any) -> Iterator[Any]:
-    """Yield batches of rows, decoded in this thread: other processes are forked from this one."""
-    import pyarrow
-
+    """Yield batches of rows, decoded in this thread: other processes are forked from this table."""
     try:
         yield from file.iter_batches(MOST_ROWS, use_threads=False)
     except (pyarrow.ArrowException, OSError) as error:
@@ -64,15 +62,11 @@ def _batches(file: Any) -> Iterator[Any]:
 
 
 def _flattened(batch: Any) -> list[Any]:
-    import pyarrow
-
-    table = pyarrow.Table.from_batches([batch])
-    while any(pyarrow.types.is_struct(field.type) for field in table.schema):
-        table = table.flatten()
-    return [_plain(column.combine_chunks()) for column in table.columns]
+    rows = pyarrow.Table.from_batches([batch])
+    while any(pyarrow.types.is_struct(field.type) for field in rows.schema):
+        rows = rows.flatten()
+    return [_plain(column.combine_chunks()) for column in rows.columns]
 
 
 def _plain(column: Any) -> Any:
-    import pyarrow
-
     return column.dictionary_decode() if pyarrow.types.is_dictionary(column.type) else column

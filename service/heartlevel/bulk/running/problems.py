@@ -1,11 +1,11 @@
 """Where in the inputs something could not be read, and what kind of fault it is; never a value."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
-from heartlevel.bulk.grouping import Bad
-from heartlevel.bulk.parts import Line
+from heartlevel.bulk.parts.grouping import Unreadable
+from heartlevel.intake.decoding import Undecodable
 from heartlevel.intake.faults import DETAILS, Problem
 from heartlevel.one_call import Outcome
 from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, CellOrigin, DecodedRows
@@ -27,11 +27,15 @@ WITHOUT_VALUE = {
 # Hints about these tell a name that could have been meant, never what was found.
 NAMES_OURS = ("unknown-key", "not-one-of")
 FOUND = "found {found}; expected "
+LocatedRequest: TypeAlias = DecodedRows | Undecodable[CellOrigin]
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """One line of the file of problems. `column` is there for tables, `pointer` for what is wrong within a request."""
+class InputProblem:
+    """Something that could not be read, a line of the file of problems.
+
+    `column` is there for tables, `pointer` for what is wrong within a request.
+    """
 
     input: str
     line: int
@@ -45,40 +49,41 @@ class Place:
         return asdict(self)
 
 
-def unreadable(names: Sequence[str], bad: Bad) -> Place:
-    """Return the place of a row, or input, that is none. `names` are those of the inputs."""
-    return Place(names[bad.input], bad.line, None, None, bad.code, ABOUT_ROWS[bad.code])
+def origin_in(sent: LocatedRequest, pointer: str) -> CellOrigin:
+    """Return where in the inputs a part of a request stands."""
+    origin = sent.origin_of(pointer)
+    assert origin is not None
+    return origin
 
 
-def in_line(names: Sequence[str], line: Line, problems: Sequence[Problem], refused: Outcome | None) -> list[Place]:
-    """Return everything that could not be read of a request."""
-    decoded = DecodedRows({}, {"": CellOrigin(line.input, line.line)})
-    return in_rows(names, decoded, problems, refused)
+def unreadable_problem(names: Sequence[str], unreadable: Unreadable) -> InputProblem:
+    """Return what is wrong with a row, or with an input as a whole. `names` are those of the inputs."""
+    return InputProblem(names[unreadable.input], unreadable.line, None, None, unreadable.code, ABOUT_ROWS[unreadable.code])
 
 
-def in_rows(
-    names: Sequence[str], decoded: DecodedRows, problems: Sequence[Problem], refused: Outcome | None = None
-) -> list[Place]:
-    """Return everything that could not be read of the request that a subject's rows make."""
-    places = [*_as_a_whole(names, decoded, None if problems else refused)]
-    places += [_place(names, decoded, fault) for fault in problems]
-    return places + [Place(names[cell.input], cell.line, None, cell.column, *ROWS_DIFFER) for cell in decoded.differing]
+def input_problems(
+    names: Sequence[str],
+    sent: LocatedRequest,
+    problems: Sequence[Problem],
+    refused: Outcome | None = None,
+) -> list[InputProblem]:
+    """Return everything that could not be read of what was sent, or of the request that a subject's rows make."""
+    told = [_input_problem(names, sent, fault.pointer, fault.code) for fault in problems]
+    if refused is not None and not problems:
+        whole = origin_in(sent, "")
+        told = [InputProblem(names[whole.input], whole.line, None, None, refused.code, refused.detail)]
+    if isinstance(sent, DecodedRows):
+        told += [InputProblem(names[cell.input], cell.line, None, cell.column, *ROWS_DIFFER) for cell in sent.differing]
+    return told
 
 
-def _as_a_whole(names: Sequence[str], decoded: DecodedRows, refused: Outcome | None) -> Iterator[Place]:
-    """Name what is wrong with a request as a whole."""
-    if refused is not None and (first := decoded.origin_of("")):
-        yield Place(names[first.input], first.line, None, None, refused.code, refused.detail)
-
-
-def _place(names: Sequence[str], decoded: DecodedRows, fault: Problem) -> Place:
-    cell = decoded.origin_of(fault.pointer)
-    assert cell is not None
-    return Place(names[cell.input], cell.line, fault.pointer, cell.column, fault.code, _worded(fault.code))
+def _input_problem(names: Sequence[str], sent: LocatedRequest, pointer: str, code: str) -> InputProblem:
+    cell = origin_in(sent, pointer)
+    return InputProblem(names[cell.input], cell.line, pointer, cell.column, code, _worded(code))
 
 
 def _worded(code: str) -> str:
-    """Word a problem without what was there. What is no fault of form is doubtful by a rule of that name."""
+    """Word a problem without what was there. Any other code is that of the rule by which an entry is doubtful."""
     if code in DETAILS:
         return WITHOUT_VALUE.get(code) or DETAILS[code].format(found="a value", expected="what the field takes")
     return "doubtful as entered; the finding of this rule says why"

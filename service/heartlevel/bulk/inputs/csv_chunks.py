@@ -6,11 +6,12 @@ from contextlib import suppress
 from typing import IO, Any
 
 import numpy as np
+import pyarrow
 
-from heartlevel.bulk.chunks import BadRow, Chunk
-from heartlevel.bulk.csv_runs import LONGEST_ROW, runs_of, split
-from heartlevel.bulk.inputs import Input
-from heartlevel.bulk.opening import Damaged, Meter
+from heartlevel.bulk.inputs.chunks import BadRow, Chunk
+from heartlevel.bulk.inputs.csv_runs import LONGEST_ROW, runs_of, split
+from heartlevel.bulk.inputs.input import Input
+from heartlevel.bulk.inputs.opening import Damaged, Meter
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.tables.meanings import Mapped
 
@@ -18,20 +19,20 @@ DELIMITERS = ",;\t|"
 MOST_ROWS, MOST_CHARACTERS = 16_384, 4 * 1024 * 1024
 
 
-def header_of_csv(one: Input, mapped: Mapped) -> list[str]:
+def header_of_csv(table: Input, mapped: Mapped) -> list[str]:
     """Return the names in the first line; none if it cannot be read."""
     header = ""
-    with suppress(Damaged), one.open() as file:
+    with suppress(Damaged), table.open() as file:
         header = _header(_Lines(file))
     return _cells(header, _delimiter(header, mapped))
 
 
-def chunks_of_csv(one: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk | BadRow]:
+def chunks_of_csv(table: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk | BadRow]:
     """Yield the rows after the header, all cells as texts; raises Damaged after what could be read.
 
     What is plain is split a run of lines at a time, anything else row by row.
     """
-    with one.open(meter) as file:
+    with table.open(meter) as file:
         lines = _Lines(file)
         header = _header(lines)
         delimiter = _delimiter(header, mapped)
@@ -69,8 +70,6 @@ def _row_by_row(lines: "_Lines", reader: Any, width: int) -> Iterator[Chunk | Ba
 
 
 def _chunk(rows: list[list[str]], lines: list[int]) -> Chunk:
-    import pyarrow
-
     return Chunk([pyarrow.array(column, pyarrow.string()) for column in zip(*rows, strict=True)], np.array(lines))
 
 

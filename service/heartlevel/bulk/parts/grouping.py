@@ -5,17 +5,15 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from hashlib import blake2b
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import IO, TypeAlias
 
 import numpy as np
 import orjson
+import pyarrow
 
-from heartlevel.bulk.opening import Meter
-from heartlevel.bulk.sheets import SUBJECT, Named, Sheets, as_bytes, from_bytes, sheets_of
+from heartlevel.bulk.inputs.opening import Meter
+from heartlevel.bulk.parts.sheets import SUBJECT, NamedRows, Sheets, as_bytes, from_bytes, sheets_of
 from heartlevel.columns import Ints
-
-if TYPE_CHECKING:
-    import pyarrow
 
 BUCKETS = 128
 LARGEST_BUCKET = 32 * 1024 * 1024
@@ -23,23 +21,28 @@ DEEPEST = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Bad:
-    """A place of an input where nothing could be read: a line from 1, or 0 for the input as a whole."""
+class Unreadable:
+    """A line of an input, from 1, that cannot be read, or, as line 0, the input as a whole, and why."""
 
     input: int
     line: int
     code: str
 
 
-def gathered(rows: Iterable[Named | Bad], folder: Path, meter: Meter | None = None) -> Iterator[Sheets | Bad]:
-    """Yield the subjects of rows in any order, by way of files in `folder`: by a hash of the subject's name, then as
-    they first appear. The order depends on the rows alone."""  # fmt: skip
+RowsRead: TypeAlias = Iterable[NamedRows | Unreadable]
+
+
+def gathered(rows: RowsRead, folder: Path, meter: Meter | None = None) -> Iterator[Sheets | Unreadable]:
+    """Yield the subjects of rows in any order, by way of files in `folder`.
+
+    They come by a hash of the subject's name, then as they first appear: the order depends on the rows alone.
+    """
     yield from _from_buckets(rows, folder, 0, meter)
 
 
-def _from_buckets(rows: Iterable[Named | Bad], folder: Path, depth: int, meter: Meter | None) -> Iterator[Sheets | Bad]:
-    *paths, bad = _partitioned(rows, folder, depth)
-    yield from _bad_ones(bad)
+def _from_buckets(rows: RowsRead, folder: Path, depth: int, meter: Meter | None) -> Iterator[Sheets | Unreadable]:
+    *paths, unreadable = _partitioned(rows, folder, depth)
+    yield from _read_unreadable(unreadable)
     sizes = sum(path.stat().st_size for path in paths)
     share = (meter.total or 0) - meter.position if meter and depth == 0 else 0
     for path in paths:
@@ -53,24 +56,24 @@ def _from_buckets(rows: Iterable[Named | Bad], folder: Path, depth: int, meter: 
             meter.advance(share * size // sizes)
 
 
-def _partitioned(rows: Iterable[Named | Bad], folder: Path, depth: int) -> list[Path]:
+def _partitioned(rows: RowsRead, folder: Path, depth: int) -> list[Path]:
     paths = [folder / f"{depth}-{number}" for number in range(BUCKETS + 1)]
     with ExitStack() as stack:
         files = [stack.enter_context(path.open("wb")) for path in paths]
-        for one in rows:
-            if isinstance(one, Bad):
-                files[BUCKETS].write(orjson.dumps([one.input, one.line, one.code]) + b"\n")
+        for item in rows:
+            if isinstance(item, Unreadable):
+                files[BUCKETS].write(orjson.dumps([item.input, item.line, item.code]) + b"\n")
                 continue
-            for bucket, some in _parted(one.rows, depth):
-                _write(files[bucket], Named(one.input, some))
+            for bucket, inner in _parted(item.rows, depth):
+                _write(files[bucket], NamedRows(item.input, inner))
     return paths
 
 
-def _parted(rows: "pyarrow.RecordBatch", depth: int) -> "Iterator[tuple[int, pyarrow.RecordBatch]]":
+def _parted(rows: pyarrow.RecordBatch, depth: int) -> Iterator[tuple[int, pyarrow.RecordBatch]]:
     """Yield the rows of each bucket, in their order."""
     names = rows.column(SUBJECT).dictionary_encode()
-    of_name = np.array([hash_of(name, depth) % BUCKETS for name in names.dictionary.to_pylist()], dtype=np.int64)
-    bucket: Ints = of_name[names.indices.to_numpy(zero_copy_only=False)]
+    bucket_of_name = np.array([hash_of(name, depth) % BUCKETS for name in names.dictionary.to_pylist()], dtype=np.int64)
+    bucket: Ints = bucket_of_name[names.indices.to_numpy(zero_copy_only=False)]
     order = np.argsort(bucket, kind="stable")
     ends = np.cumsum(np.bincount(bucket, minlength=BUCKETS))
     taken = rows.take(order)
@@ -84,20 +87,20 @@ def hash_of(subject: str, depth: int) -> int:
     return int.from_bytes(blake2b(text, digest_size=8, salt=bytes([depth])).digest(), "big")
 
 
-def _write(file: IO[bytes], one: Named) -> None:
-    content = as_bytes(one.rows)
-    file.write(one.input.to_bytes(8, "big") + len(content).to_bytes(8, "big") + content)
+def _write(file: IO[bytes], named: NamedRows) -> None:
+    content = as_bytes(named.rows)
+    file.write(named.input.to_bytes(8, "big") + len(content).to_bytes(8, "big") + content)
 
 
-def _read(path: Path) -> Iterator[Named]:
+def _read(path: Path) -> Iterator[NamedRows]:
     with path.open("rb") as file:
         while start := file.read(16):
             content = file.read(int.from_bytes(start[8:], "big"))
-            yield Named(int.from_bytes(start[:8], "big"), from_bytes(content))
+            yield NamedRows(int.from_bytes(start[:8], "big"), from_bytes(content))
 
 
-def _bad_ones(path: Path) -> Iterator[Bad]:
+def _read_unreadable(path: Path) -> Iterator[Unreadable]:
     with path.open("rb") as file:
         for line in file:
-            yield Bad(*orjson.loads(line))
+            yield Unreadable(*orjson.loads(line))
     path.unlink()

@@ -1,28 +1,26 @@
-"""The requests in a JSON file: lines, one object, or the elements of one array, none longer than allowed."""
+"""The texts of the requests in a JSON file: lines, one object, or the elements of one array, none longer than allowed."""
 
-from collections.abc import Iterator
 from re import compile as pattern
-from typing import IO, TypeAlias
+from typing import IO
 
-from heartlevel.bulk.opening import beginning
-from heartlevel.intake.ndjson import LONGEST_LINE, PIECE, LineTooLong, requests_in
+from heartlevel.bulk.inputs.opening import beginning
+from heartlevel.intake.ndjson import LONGEST_LINE, PIECE, LineTooLong, NumberedTexts, request_texts
 
-Numbered: TypeAlias = Iterator[tuple[int, bytes | LineTooLong]]
 OUTSIDE = pattern(rb'["\[\]{},\n]')
 IN_TEXT = pattern(rb'["\\\n]')
 
 
-def requests_of(file: IO[bytes], longest: int = LONGEST_LINE) -> Numbered:
+def split_json(file: IO[bytes], longest: int = LONGEST_LINE) -> NumberedTexts:
     """Yield each request's text with the line it begins on."""
     if beginning(file).lstrip().startswith(b"["):
         return elements_of(file, longest)
-    return requests_in(file, longest)
+    return request_texts(file, longest)
 
 
-def elements_of(file: IO[bytes], longest: int = LONGEST_LINE) -> Numbered:
-    """Yield each element of an array. Holds one element and one piece of the file.
+def elements_of(file: IO[bytes], longest: int = LONGEST_LINE) -> NumberedTexts:
+    """Yield each element of an array. Holds an element and a piece of the file.
 
-    What follows the array's end is yielded too, as an element that is no JSON, and so is an element cut off.
+    What follows the array's end, and an element cut off, are yielded as elements too, and then are found not to be JSON.
     """
     scanner = _Scanner(longest)
     while piece := file.read(PIECE):
@@ -38,13 +36,13 @@ class _Scanner:
         self._line, self._began, self._closed = 1, 1, False
         self._held, self._overlong = bytearray(), False
 
-    def feed(self, piece: bytes) -> Numbered:
+    def feed(self, piece: bytes) -> NumberedTexts:
         """Yield the elements that end in this piece."""
         kept = at = int(self._escaped and bool(piece))
         self._held += piece[:at]
         self._escaped = False
-        while found := (IN_TEXT if self._in_text else OUTSIDE).search(piece, at):
-            at, mark = found.end(), found[0]
+        while match := (IN_TEXT if self._in_text else OUTSIDE).search(piece, at):
+            at, mark = match.end(), match[0]
             if mark == b"\\":
                 self._escaped = at == len(piece)
                 at += 1
@@ -56,7 +54,7 @@ class _Scanner:
                 yield from self._taken(may_be_empty=mark != b",")
         self._hold(piece[kept:])
 
-    def rest(self) -> Numbered:
+    def rest(self) -> NumberedTexts:
         """Yield what is left: of an array cut off, or after its end."""
         if not self._closed:
             self._hold(b"\x00")  # an element not followed by a comma or the end may be cut off within
@@ -85,7 +83,7 @@ class _Scanner:
         if len(self._held) > self._longest:
             self._held, self._overlong = bytearray(), True
 
-    def _taken(self, may_be_empty: bool) -> Numbered:
+    def _taken(self, may_be_empty: bool) -> NumberedTexts:
         text, began = bytes(self._held), self._began
         overlong, self._held, self._overlong, self._began = self._overlong, bytearray(), False, self._line
         if overlong:

@@ -13,7 +13,7 @@ from heartlevel.tables.cells import values_of
 
 @dataclass(frozen=True, slots=True)
 class BadRow:
-    """A row that is none."""
+    """A line of a table, from 1, that cannot be read as a row, or, as line 0, the rest of the file, and why."""
 
     line: int
     code: str

@@ -15,8 +15,9 @@ from multiprocessing.connection import Connection, wait
 from traceback import format_exc
 from typing import Any
 
-from heartlevel.bulk.judging import Judged, Plan, judged
-from heartlevel.bulk.parts import Part
+from heartlevel.bulk.parts.parts import BulkPart
+from heartlevel.bulk.running.judging import Plan, judge_part
+from heartlevel.bulk.running.results import JudgedPart
 
 AHEAD = 3  # parts a process, under way or waiting for their turn
 
@@ -25,12 +26,12 @@ class WorkerLost(Exception):
     """A worker process was ended from outside."""
 
 
-def on_this_machine(plan: Plan, parts: Iterator[Part], workers: int) -> Iterator[tuple[Part, Judged]]:
+def on_this_machine(plan: Plan, parts: Iterator[BulkPart], workers: int) -> Iterator[tuple[BulkPart, JudgedPart]]:
     """Judge parts with so many processes; a single part, or a single worker, needs none. Raises WorkerLost."""
     first = list(islice(parts, 2))
     parts = chain(first, parts)
     if workers == 1 or len(first) < 2:
-        yield from ((part, judged(plan, part)) for part in parts)
+        yield from ((part, judge_part(plan, part)) for part in parts)
         return
     with _pipes_to_workers(plan, workers) as pipes:
         yield from _Run(pipes, parts).results()
@@ -39,12 +40,12 @@ def on_this_machine(plan: Plan, parts: Iterator[Part], workers: int) -> Iterator
 class _Run:
     """Parts on their way through the workers; at most AHEAD for each worker are held at once."""
 
-    def __init__(self, pipes: list[Connection], parts: Iterator[Part]) -> None:
+    def __init__(self, pipes: list[Connection], parts: Iterator[BulkPart]) -> None:
         self._pipes, self._free, self._parts = pipes, list(pipes), parts
-        self._held, self._unsent = deque[Part](), deque[Part]()
-        self._results: dict[int, Judged] = {}
+        self._held, self._unsent = deque[BulkPart](), deque[BulkPart]()
+        self._results: dict[int, JudgedPart] = {}
 
-    def results(self) -> Iterator[tuple[Part, Judged]]:
+    def results(self) -> Iterator[tuple[BulkPart, JudgedPart]]:
         """Yield each part with its result. Workers are given work first, then results are handed on, then parts read."""
         more = True
         while more or self._held:
@@ -66,7 +67,7 @@ class _Run:
             self._unsent.append(part)
         return part is not None
 
-    def _send(self, pipe: Connection, part: Part) -> None:
+    def _send(self, pipe: Connection, part: BulkPart) -> None:
         try:
             pipe.send(part)
         except OSError as error:
@@ -116,9 +117,9 @@ def _work(plan: Plan, pipe: Connection, ends_of_parent: list[Connection]) -> Non
         return
 
 
-def _judged_or_error(plan: Plan, part: Part) -> Judged | Exception:
+def _judged_or_error(plan: Plan, part: BulkPart) -> JudgedPart | Exception:
     try:
-        return judged(plan, part)
+        return judge_part(plan, part)
     except Exception as error:  # raised again in the parent
         error.add_note(format_exc())
         return error

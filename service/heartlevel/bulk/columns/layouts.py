@@ -5,11 +5,10 @@ from typing import Any
 
 import pyarrow
 
-from heartlevel.bulk.chunks import BadRow, Chunk
-from heartlevel.bulk.csv_chunks import chunks_of_csv, header_of_csv
-from heartlevel.bulk.inputs import CSV, Input, WrongCall
-from heartlevel.bulk.opening import Damaged, Meter
-from heartlevel.bulk.parquet_chunks import chunks_of_parquet, header_of_parquet
+from heartlevel.bulk.inputs.chunks import BadRow, Chunk
+from heartlevel.bulk.inputs.input import Input, table_format
+from heartlevel.bulk.inputs.opening import Damaged, Meter
+from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.columns import Ints
 from heartlevel.tables.cells import subject_names
 from heartlevel.tables.meanings import Layout, Mapped, layout_of, missing_columns, repeated_columns, strange_columns
@@ -17,7 +16,7 @@ from heartlevel.tables.meanings import Layout, Mapped, layout_of, missing_column
 
 def header_of(table: Input, mapped: Mapped) -> list[str]:
     """Return the names of a table's columns. Raises WrongCall if there are none."""
-    names = header_of_csv(table, mapped) if table.format == CSV else header_of_parquet(table)
+    names = table_format(table).header(table, mapped)
     if not names:
         raise WrongCall(f"{table.name}: no columns could be read")
     return names
@@ -43,7 +42,7 @@ def layout_faults(names: Sequence[str], mapped: Mapped) -> Iterator[str]:
 def chunks_of(table: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk | BadRow]:
     """Yield the rows of a table. A row that cannot be read costs no other."""
     try:
-        yield from chunks_of_csv(table, mapped, meter) if table.format == CSV else chunks_of_parquet(table, meter)
+        yield from table_format(table).chunks(table, mapped, meter)
     except Damaged:
         yield BadRow(0, "damaged")
 

@@ -1,0 +1,1 @@
+"""The columns of tables: what a file says they mean, and how they are understood."""

@@ -1,0 +1,57 @@
+"""Answers, as lines or as rows of a table."""
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any
+
+import pyarrow
+
+from heartlevel.answer.compared import other_guidelines, under_others
+from heartlevel.answer.whole import answers, as_json
+from heartlevel.assessment import Rules, assess_requests
+from heartlevel.bulk.outputs.assessed import AssessedSubjects, in_order_of_subjects
+from heartlevel.bulk.outputs.pieces import piece_of_rows
+
+TEXT, COUNTED = pyarrow.string(), ("readings", "findings", "problems")
+ANSWER_ROW = pyarrow.schema(
+    [("subject", TEXT), ("urgent", pyarrow.bool_()), ("guideline", TEXT), ("category", TEXT), ("pattern", TEXT),
+     *((name, pyarrow.int32()) for name in COUNTED), ("rules_fingerprint", TEXT), ("answer", TEXT)]
+)  # fmt: skip
+
+
+def write_answers(
+    line_of: Callable[[dict[str, Any]], bytes], groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]
+) -> list[bytes]:
+    """Write each answer by `line_of`."""
+    return [b"".join(in_order_of_subjects(groups, lambda group: map(line_of, _whole_answers(group, rules))))]
+
+
+def write_answer_rows(groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]) -> list[bytes]:
+    """Write a row a subject; `answer` is the whole answer as JSON."""
+    rows = in_order_of_subjects(groups, lambda group: map(_row_of_answer, _whole_answers(group, rules)))
+    return [piece_of_rows(list(rows), ANSWER_ROW)]
+
+
+def answer_line(answer: dict[str, Any]) -> bytes:
+    """Write an answer as a line of JSON."""
+    return as_json(answer) + b"\n"
+
+
+def _whole_answers(group: AssessedSubjects, rules: Rules) -> Iterator[dict[str, Any]]:
+    """Yield the answers, with what other guidelines make of each where its request asks for them."""
+    for request, answer in zip(group.assessment.batch.requests, answers(group.assessment), strict=True):
+        others = answers(assess_requests(under_others(request), rules)) if request.also_under else ()
+        answer["other_guidelines"] = other_guidelines(answer, list(others))
+        yield answer
+
+
+def _row_of_answer(answer: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "subject": answer["subject"]["id"],
+        "urgent": answer["urgent"],
+        "guideline": answer["classification"]["guideline"],
+        "category": answer["classification"]["category"],
+        "pattern": answer["pattern"]["label"],
+        **{name: len(answer[name]) for name in COUNTED},
+        "rules_fingerprint": answer["made_with"]["rules"]["fingerprint"],
+        "answer": as_json(answer).decode(),
+    }

@@ -1,0 +1,73 @@
+"""Assessments as rows of result tables, each with where it stands in the inputs; no object a subject and no wording."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pyarrow
+
+from heartlevel.answer.result_tables import Coded, averages_table, findings_table, readings_table, subjects_table
+from heartlevel.assessment import Assessment, Rules, assess_requests
+from heartlevel.bulk.outputs.assessed import AssessedSubjects
+from heartlevel.bulk.outputs.pieces import as_piece
+
+COLUMNS_OF: Mapping[str, Callable[[Assessment], dict[str, Any]]] = {
+    "subjects": subjects_table, "averages": averages_table, "findings": findings_table, "readings": readings_table,
+}  # fmt: skip
+RESULT_TABLES = tuple(COLUMNS_OF)
+ROW, FIRST_ROW = "row", "first_row"
+NUMBER = "number"
+
+
+def write_tables(groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]) -> list[bytes]:
+    """Write the rows of every table as a piece, in the order of their subjects; `names` are those of the inputs."""
+    groups = groups or [_nobody(rules)]
+    return [as_piece(_in_order([_rows(group, table, names) for group in groups])) for table in RESULT_TABLES]
+
+
+def _nobody(rules: Rules) -> AssessedSubjects:
+    none = np.zeros(0, dtype=np.int64)
+    return AssessedSubjects(assess_requests([], rules), none, none, none, none)
+
+
+def _rows(group: AssessedSubjects, table: str, names: Sequence[str]) -> pyarrow.Table:
+    return pyarrow.table(dict(_arrays(group, COLUMNS_OF[table](group.assessment), names)))
+
+
+def _arrays(
+    group: AssessedSubjects, columns: Mapping[str, Any], names: Sequence[str]
+) -> Iterator[tuple[str, pyarrow.Array]]:
+    """Yield the columns, rows of readings as input and line, and the number of each row's subject in the part."""
+    subject = columns["subject"]
+    owners = subject.places if isinstance(subject, Coded) else np.arange(len(subject))
+    for name, values in columns.items():
+        if name in (ROW, FIRST_ROW):
+            before, there = name.removesuffix(ROW), values >= 0
+            row = group.starts[owners] + np.where(there, values, 0)
+            yield f"{before}input", _array(Coded(np.where(there, group.inputs[row], -1), names))
+            yield f"{before}line", pyarrow.array(group.lines[row], mask=~there)
+        else:
+            yield name, _array(values)
+    yield NUMBER, pyarrow.array(group.numbers[owners])
+
+
+def _array(values: Any) -> pyarrow.Array:
+    if isinstance(values, Coded):
+        # Each text once: what Parquet writes of a dictionary with repetitions is larger, and not always the same.
+        codes = {text: code for code, text in enumerate(dict.fromkeys(text or "" for text in values.texts))}
+        code_of_text = np.array([*(-1 if text is None else codes[text] for text in values.texts), -1], dtype=np.int32)
+        code = code_of_text[values.places]  # −1, for nothing, is the last
+        known = pyarrow.array(code, mask=code < 0 if (code < 0).any() else None)
+        return pyarrow.DictionaryArray.from_arrays(known, pyarrow.array(list(codes), pyarrow.string()))
+    if values.dtype == object:
+        return pyarrow.array(values, pyarrow.string())
+    return pyarrow.array(values, from_pandas=True)
+
+
+def _in_order(groups: Sequence[pyarrow.Table]) -> pyarrow.RecordBatch:
+    rows = pyarrow.concat_tables(groups).unify_dictionaries().combine_chunks()
+    numbers = rows.column(NUMBER).to_numpy()
+    if (numbers[1:] < numbers[:-1]).any():
+        rows = rows.take(pyarrow.array(np.argsort(numbers, kind="stable"))).combine_chunks()
+    rows = rows.drop_columns([NUMBER])
+    return next(iter(rows.to_batches()), None) or pyarrow.RecordBatch.from_pylist([], rows.schema)

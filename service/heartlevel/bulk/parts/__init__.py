@@ -1,0 +1,1 @@
+"""Parts of the inputs, none of which splits a subject."""

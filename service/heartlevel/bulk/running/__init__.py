@@ -1,0 +1,1 @@
+"""A run: parts judged by processes, and written in their order."""
