@@ -19,8 +19,8 @@ from `tests/coverage/rows.yaml`; a test holds every name to what exists.
 
 def sections() -> list[dict[str, Any]]:
     """Return the sections with their rows."""
-    found: list[dict[str, Any]] = yaml.safe_load(ROWS.read_text("utf-8"))
-    return found
+    listed: list[dict[str, Any]] = yaml.safe_load(ROWS.read_text("utf-8"))
+    return listed
 
 
 def coverage_page() -> str:
@@ -39,7 +39,7 @@ def _table(section: dict[str, Any]) -> Iterator[str]:
 def _names(named: list[str]) -> str:
     """Write names kind by kind: `rules a, b; facts c`."""
     by_kind: dict[str, list[str]] = {}
-    for one in named:
-        kind, _, name = one.partition(":")
+    for kind_and_name in named:
+        kind, _, name = kind_and_name.partition(":")
         by_kind.setdefault(KINDS[kind], []).append(f"`{name}`")
     return "; ".join(f"{kind} {', '.join(names)}" for kind, names in by_kind.items())

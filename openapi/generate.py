@@ -12,19 +12,20 @@ from typing import Any
 
 import yaml
 from apispec import APISpec
-from apispec.ext.marshmallow import MarshmallowPlugin, OpenAPIConverter
+from apispec.ext.marshmallow import MarshmallowPlugin
+from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
+from contract.whole import AnswerSchema, DeviceChecksAnswerSchema
 from coverage_page import coverage_page
 from heartlevel import Rules, answer_to
-from heartlevel.answer.contract.whole import Answer, DeviceChecksAnswer
 from heartlevel.intake.fields import Anything
 from heartlevel.intake.schema import LISTS, DeviceChecks, Envelope
 from heartlevel.one_call import device_answer_to
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock
 from heartlevel.version import VERSION
-from rule_files import rule_files
+from rule_files import every_declaration, rule_files
 from rules_readme import with_lists
 
 FOLDER = Path(__file__).parent
@@ -38,17 +39,17 @@ CHECKS, CHECKED = ".checks-request.json", ".checks-answer.json"
 
 
 def title_of(schema: Any) -> str:
-    """Name a schema in the document: rule files' blocks lose their suffix."""
-    of = schema if isinstance(schema, type) else type(schema)
-    folder = "Rule" if of.__module__.startswith("heartlevel.ruling.") else ""
-    name = of.__name__.removesuffix("Block")
+    """Name a schema in the document: declarations lose their suffix."""
+    declared = schema if isinstance(schema, type) else type(schema)
+    folder = "Rule" if declared.__module__.startswith("heartlevel.ruling.") else ""
+    name = declared.__name__.removesuffix("Block").removesuffix("Schema")
     return name if name in ("Rule", "Guideline", "Protocol") else folder + name
 
 
 def item_by_item(converter: OpenAPIConverter, field: fields.Field[Any], **_: Any) -> dict[str, Any]:
     """Describe a list that intake reads item by item."""
     listed = isinstance(field, Anything) and isinstance(field.parent, (Envelope, DeviceChecks))
-    block = LISTS.get(field.name) if listed else None
+    block = LISTS.get(field.name or "") if listed else None
     if block is None:
         return {}
     return {"type": ["array", "null"] if field.allow_none else "array", "items": converter.resolve_nested_schema(block)}
@@ -67,7 +68,15 @@ def document() -> dict[str, Any]:
     assert plugin.converter is not None
     for describe in (item_by_item, units):
         plugin.converter.add_attribute_function(describe)
-    for schema in (Envelope, Answer, DeviceChecks, DeviceChecksAnswer, RuleBlock, GuidelineBlock, ProtocolBlock):
+    for schema in (
+        Envelope,
+        AnswerSchema,
+        DeviceChecks,
+        DeviceChecksAnswerSchema,
+        RuleBlock,
+        GuidelineBlock,
+        ProtocolBlock,
+    ):
         if title_of(schema) not in spec.components.schemas:
             spec.components.schema(title_of(schema), schema=schema)
     whole = spec.to_dict()
@@ -92,22 +101,17 @@ def described(schemas: dict[str, Any]) -> None:
             schemas[title_of(schema)]["description"] = schema.__doc__
 
 
-def every_declaration(of: type[Schema]) -> list[type[Schema]]:
-    """Return all subclasses, in order of definition."""
-    return [one for direct in of.__subclasses__() for one in (direct, *every_declaration(direct))]
-
-
 def examples(kind: str = REQUEST) -> dict[str, Any]:
     """Return the example requests of a kind by name."""
-    found = sorted(EXAMPLES.glob("*" + kind))
-    return {path.name.removesuffix(kind): json.loads(path.read_text("utf-8")) for path in found}
+    paths = sorted(EXAMPLES.glob("*" + kind))
+    return {path.name.removesuffix(kind): json.loads(path.read_text("utf-8")) for path in paths}
 
 
-def made() -> dict[Path, str]:
+def generated() -> dict[Path, str]:
     """Return every generated file with its content."""
     rules = Rules.load()
     answers = {EXAMPLES / (name + ANSWER): answer_to(request, rules) for name, request in examples().items()}
-    answers |= {EXAMPLES / (name + CHECKED): device_answer_to(one, rules) for name, one in examples(CHECKS).items()}
+    answers |= {EXAMPLES / (name + CHECKED): device_answer_to(checks, rules) for name, checks in examples(CHECKS).items()}
     page = README.read_text("utf-8")
     return {
         README: with_lists(page, rules.ruleset),
@@ -123,12 +127,12 @@ def as_text(content: dict[str, Any]) -> str:
 
 def main() -> int:
     """Write the files, or compare them."""
-    stale = [path for path, text in made().items() if not path.exists() or path.read_text("utf-8") != text]
+    stale = [path for path, text in generated().items() if not path.exists() or path.read_text("utf-8") != text]
     if "--check" in sys.argv[1:]:
         for path in stale:
             print(f"{path.name} is out of date: run python openapi/generate.py")
         return 1 if stale else 0
-    for path, text in made().items():
+    for path, text in generated().items():
         path.write_text(text, encoding="utf-8")
     return 0
 

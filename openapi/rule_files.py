@@ -5,53 +5,59 @@ wrong (a rule or next step that does not exist, a circle, a repeated id) and wha
 
 from collections.abc import Iterator
 from copy import deepcopy
-from math import isfinite
 from re import escape
-from typing import Any, TypeAlias
+from typing import Any
 
 from apispec import APISpec
-from apispec.ext.marshmallow import MarshmallowPlugin, OpenAPIConverter
+from apispec.ext.marshmallow import MarshmallowPlugin
+from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
+from condition_schemas import (
+    JsonSchema,
+    comparison_schema,
+    condition_schema,
+    meaning_with_unit,
+    or_null,
+    value_compared,
+    value_schema,
+)
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import KEBAB_CASE, Block, Count, Name, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.wording import VALUES
-from heartlevel.ruling.language.conditions import GROUPS, OPERATORS, ORDERED
 from heartlevel.vocabulary import MMHG, SCOPES
 
-JsonSchema: TypeAlias = dict[str, Any]
 FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, RuleSetBlock, LayerBlock)
 NO_READING = ("series", "device")  # scopes whose rules concern no single reading
-FINDING = {"type": "string", "minLength": 1, "description": "id of another rule of this scope: true where that rule fires"}
 
 
 def rule_files() -> JsonSchema:
     """Return the whole schema."""
-    made = _declared()
+    schemas = _declared()
     for scope in SCOPES:
-        made |= _of_scope(scope, made)
+        schemas |= _of_scope(scope, schemas)
     for general in ("Rule", "Example", "ExpectedError", "Shift"):
-        del made[general]
-    made["limit"] = {
+        del schemas[general]
+    schemas["limit"] = {
         "description": "a limit of the guideline or protocol in use",
         "type": "object",
         "required": ["limit"],
         "properties": {"limit": {"enum": _limits()}},
         "additionalProperties": False,
     }
-    _texts_by_name(made["Wording"]["properties"])
-    made["Change"]["properties"]["set"] |= {"type": ["object", "null"]}
-    for several in made["Categories"]["properties"].values():
-        _lowest_first(several)
+    _texts_by_name(schemas["Wording"]["properties"])
+    schemas["Change"]["properties"]["set"] |= {"type": ["object", "null"]}
+    for levels in schemas["Categories"]["properties"].values():
+        _lowest_first(levels)
     lists = [{"$ref": f"#/$defs/rules-of-{scope}"} for scope in SCOPES]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Rule files of heartlevel",
         "anyOf": [*lists, *({"$ref": f"#/$defs/{name_of(block)}"} for block in FILES)],
-        "$defs": dict(sorted(made.items())),
+        "$defs": dict(sorted(schemas.items())),
     }
 
 
@@ -66,13 +72,13 @@ def _declared() -> dict[str, JsonSchema]:
     assert plugin.converter is not None
     for describe in (_unit, _kind):
         plugin.converter.add_attribute_function(describe)
-    for block in (RuleBlock, RuleTextsBlock, *FILES):
-        spec.components.schema(name_of(block), schema=block)
-    made: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
-    for block in _declarations(Block):
-        if name_of(block) in made:
-            made[name_of(block)]["description"] = block.__doc__
-    return made
+    for declared in (RuleBlock, RuleTextsBlock, *FILES):
+        spec.components.schema(name_of(declared), schema=declared)
+    schemas: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
+    for block in every_declaration(Block):
+        if name_of(block) in schemas:
+            schemas[name_of(block)]["description"] = block.__doc__
+    return schemas
 
 
 def _unit(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> JsonSchema:
@@ -90,16 +96,17 @@ def _kind(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> JsonSchem
 def _moved(data: Any) -> Any:
     """Point references at `$defs`."""
     if isinstance(data, list):
-        return [_moved(one) for one in data]
+        return [_moved(item) for item in data]
     if not isinstance(data, dict):
         return data.replace("#/components/schemas/", "#/$defs/") if isinstance(data, str) else data
     return {key: _moved(value) for key, value in data.items()}
 
 
-def _declarations(of: type[Schema]) -> Iterator[type[Schema]]:
-    for direct in of.__subclasses__():
+def every_declaration(schema: type[Schema]) -> Iterator[type[Schema]]:
+    """Yield all subclasses, in order of definition."""
+    for direct in schema.__subclasses__():
         yield direct
-        yield from _declarations(direct)
+        yield from every_declaration(direct)
 
 
 def _limits() -> list[str]:
@@ -123,17 +130,17 @@ def _texts_by_name(parts: JsonSchema) -> None:
     parts["rules"] |= {"type": ["object", "null"], "additionalProperties": {"$ref": "#/$defs/RuleTexts"}}
 
 
-def _lowest_first(several: JsonSchema) -> None:
+def _lowest_first(levels: JsonSchema) -> None:
     lowest = {"properties": {"from": {"type": "null"}}}
-    several |= {"prefixItems": [{"allOf": [several["items"], lowest]}], "items": several["items"] | {"required": ["from"]}}
+    levels |= {"prefixItems": [{"allOf": [levels["items"], lowest]}], "items": levels["items"] | {"required": ["from"]}}
 
 
-def _of_scope(scope: str, made: dict[str, JsonSchema]) -> dict[str, JsonSchema]:
+def _of_scope(scope: str, schemas: dict[str, JsonSchema]) -> dict[str, JsonSchema]:
     """Return what a rule file of one scope may hold: its facts' names are known."""
     facts = [fact for fact in CATALOGUE.values() if fact.scope in VISIBLE[scope]]
     own = {name: f"#/$defs/{name}-of-{scope}" for name in ("rule", "condition", "example", "error", "shift")}
-    rule, example, error, shift = (deepcopy(made[name]) for name in ("Rule", "Example", "ExpectedError", "Shift"))
-    parts, one = rule["properties"], example["properties"]
+    rule, example, error, shift = (deepcopy(schemas[name]) for name in ("Rule", "Example", "ExpectedError", "Shift"))
+    parts = rule["properties"]
     parts["scope"] |= {"enum": [scope]}
     parts["when"] = {"$ref": own["condition"]}
     for text in ("explanation", "advice"):
@@ -141,8 +148,8 @@ def _of_scope(scope: str, made: dict[str, JsonSchema]) -> dict[str, JsonSchema]:
     parts["expected_error"]["anyOf"][0] = {"$ref": own["error"]}
     parts["examples"] |= {"items": {"$ref": own["example"]}, "allOf": [_with("fires"), _with("silent")]}
     _of_scope_only(scope, parts)
-    given = {fact.name: {"description": _meaning(fact), **_or_null(_value(fact))} for fact in facts}
-    one["given"] |= {"type": "object", "properties": given, "additionalProperties": False}
+    given = {fact.name: {"description": meaning_with_unit(fact), **or_null(value_schema(fact))} for fact in facts}
+    example["properties"]["given"] |= {"type": "object", "properties": given, "additionalProperties": False}
     for pressure in error["properties"].values():
         del pressure["anyOf"]
         pressure["$ref"] = own["shift"]
@@ -153,9 +160,9 @@ def _of_scope(scope: str, made: dict[str, JsonSchema]) -> dict[str, JsonSchema]:
         f"example-of-{scope}": example,
         f"error-of-{scope}": error,
         f"shift-of-{scope}": shift,
-        f"condition-of-{scope}": _condition(facts, own["condition"]),
-        **{f"compared-{fact.name}": _comparison(fact) for fact in facts},
-        **{f"value-{fact.name}": _compared_with(fact) for fact in facts},
+        f"condition-of-{scope}": condition_schema(facts, own["condition"]),
+        **{f"compared-{fact.name}": comparison_schema(fact) for fact in facts},
+        **{f"value-{fact.name}": value_compared(fact) for fact in facts},
     }
 
 
@@ -185,66 +192,5 @@ def _range_or_amount(shift: JsonSchema, pressures: list[str]) -> None:
 def _sentence(facts: list[Fact]) -> str:
     """Return a pattern of the sentences whose places are all facts of the scope or limits, in whatever style."""
     names = "|".join(escape(fact.name) for fact in facts)
-    limits = "|".join(escape(one).replace(r"\-", "-") for one in _limits())
+    limits = "|".join(escape(limit).replace(r"\-", "-") for limit in _limits())
     return rf"^([^{{}}]|\{{\{{|\}}\}}|\{{({names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}})*$"
-
-
-def _condition(facts: list[Fact], itself: str) -> JsonSchema:
-    words = {"all": "true where every part is", "any": "true where some part is", "none": "true where no part is"}
-    parts = {"type": "array", "minItems": 1, "items": {"$ref": itself}}
-    return {
-        "description": "One key: all, any, none, finding, or a fact.",
-        "type": "object",
-        "minProperties": 1,
-        "maxProperties": 1,
-        "additionalProperties": False,
-        "properties": {
-            **{group: {"description": words[group], **parts} for group in GROUPS},
-            "finding": FINDING,
-            **{fact.name: {"$ref": f"#/$defs/compared-{fact.name}"} for fact in facts},
-        },
-    }
-
-
-def _comparison(fact: Fact) -> JsonSchema:
-    """Return what a fact may be compared with: an operator its kind allows, and values it can have."""
-    value = {"$ref": f"#/$defs/value-{fact.name}"}
-    several = {
-        "known": {"type": "boolean"},
-        "one_of": {"type": "array", "minItems": 1, "items": value},
-        "between": {"type": "array", "minItems": 2, "maxItems": 2, "items": value},
-    }
-    allowed = [one for one in OPERATORS if fact.kind == "number" or one not in ORDERED]
-    return {
-        "description": _meaning(fact),
-        "type": "object",
-        "minProperties": 1,
-        "maxProperties": 1,
-        "additionalProperties": False,
-        "properties": {operator: several.get(operator, value) for operator in allowed},
-    }
-
-
-def _compared_with(fact: Fact) -> JsonSchema:
-    value = _value(fact)
-    if fact.kind != "number":
-        return value
-    value |= {"minimum": fact.low} if isfinite(fact.low) else {}
-    most = 1 if fact.share else fact.high
-    value |= {"maximum": most} if isfinite(most) else {}
-    return {"anyOf": [value, {"$ref": "#/$defs/limit"}]}
-
-
-def _value(fact: Fact) -> JsonSchema:
-    if fact.kind == "choice":
-        return {"enum": list(fact.names)}
-    return {"type": "number" if fact.kind == "number" else "boolean"}
-
-
-def _or_null(value: JsonSchema) -> JsonSchema:
-    """Allow null, which is unknown, too."""
-    return {"enum": [*value["enum"], None]} if "enum" in value else {"type": [value["type"], "null"]}
-
-
-def _meaning(fact: Fact) -> str:
-    return fact.meaning if fact.unit in (None, "1") else f"{fact.meaning}, {fact.unit}"

@@ -1,6 +1,5 @@
 """The lists in rules/README.md that are made from the program: mistakes, limits, facts."""
 
-import re
 from collections.abc import Iterator
 from math import isfinite
 
@@ -14,9 +13,11 @@ def with_lists(text: str, ruleset: RuleSet) -> str:
     for name, lines in {"mistakes": _mistakes(), "limits": _limits(ruleset), "facts": _facts()}.items():
         begin, end = f"<!-- begin: {name} -->", f"<!-- end: {name} -->"
         inner = "\n".join([begin, *lines, end])
-        text, found = re.subn(f"{re.escape(begin)}.*?{re.escape(end)}", lambda _, to=inner: to, text, flags=re.DOTALL)
-        if found != 1:
-            raise ValueError(f"rules/README.md has {found} places for {name}")
+        before, begun, rest = text.partition(begin)
+        _, ended, after = rest.partition(end)
+        if not (begun and ended) or begin in after:
+            raise ValueError(f"rules/README.md has not one list of {name}")
+        text = before + inner + after
     return text
 
 
@@ -29,7 +30,7 @@ def _limits(ruleset: RuleSet) -> Iterator[str]:
     yield "Limits that every guideline, or every protocol, has, with those of the defaults:"
     yield from ("", "| limit | value |", "|---|---|")
     guideline = ruleset.guidelines[ruleset.default_guideline]
-    everywhere = [set(one.limits) for one in ruleset.guidelines.values()]
+    everywhere = [set(other.limits) for other in ruleset.guidelines.values()]
     in_all = set.intersection(*everywhere) | set(ruleset.protocols[guideline.protocol].limits)
     limits = ruleset.limits(guideline.id, guideline.protocol)
     yield from (f"| `{name}` | {limits[name]:g} |" for name in sorted(in_all))
@@ -37,9 +38,13 @@ def _limits(ruleset: RuleSet) -> Iterator[str]:
 
 def _facts() -> Iterator[str]:
     for scope in ("subject", *VISIBLE):
-        facts = [one for one in CATALOGUE.values() if one.scope == scope]
+        facts = [fact for fact in CATALOGUE.values() if fact.scope == scope]
         yield from ("", f"### {scope.capitalize()}", "", "| fact | kind | meaning | how it is made |", "|---|---|---|---|")
-        yield from (f"| `{one.name}` | {_kind(one)} | {one.meaning} | {one.formula} |".replace("||", "|") for one in facts)
+        yield from map(_fact_row, facts)
+
+
+def _fact_row(fact: Fact) -> str:
+    return f"| `{fact.name}` | {_kind(fact)} | {fact.meaning} | {fact.formula} |".replace("||", "|")
 
 
 def _kind(fact: Fact) -> str:

@@ -1,6 +1,6 @@
 """From a pandas table of readings to tables of what was found; the numbers are those of the service."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import partial
 from typing import Any
@@ -8,16 +8,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from heartlevel.answer.result_tables import (
-    Coded,
-    averages_table,
-    findings_table,
-    joined,
-    readings_table,
-    subjects_table,
-)
+from heartlevel.answer.result_tables import COLUMNS_OF, Coded, joined_columns
 from heartlevel.assessment import Assessment, Rules, assess_batch, assess_requests, sitting_gaps
 from heartlevel.columns import Ints
+from heartlevel.conclusions.conclude import conclude
 from heartlevel.intake.envelope import unclear_details
 from heartlevel.intake.faults import Problem, problem
 from heartlevel.intake.request import RefusedRequest, Request, TooManyReadings, read, read_options
@@ -29,9 +23,6 @@ from heartlevel.tables.frame_columns import frame_cells
 from heartlevel.tables.meanings import Layout, Mapped, layout_of, missing_columns, repeated_columns, strange_columns
 from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, decoded_rows
 
-PARTS: dict[str, Callable[[Assessment], dict[str, Any]]] = {
-    "readings": readings_table, "findings": findings_table, "averages": averages_table, "subjects": subjects_table,
-}  # fmt: skip
 ROW_COLUMNS, OWNER = ("row", "first_row"), "_owner"
 OF_REQUESTS_ONLY = ("strict", "explain", "language", "also_under", "population")
 
@@ -109,7 +100,7 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
     read_options(chosen, rules.ruleset.choices)
     table = examined_frame(frame, Mapped(fixed={f"options.{name}": value for name, value in chosen.items()}))
     parts = [_parts(table.examined, *assessed) for assessed in _assessed(table, rules)]
-    frames = {name: _frame(_in_order(joined([part[name] for part in parts]))) for name in PARTS}
+    frames = {name: _frame(_in_order(joined_columns([part[name] for part in parts]))) for name in COLUMNS_OF}
     return Result(**frames, problems=_problems(table))
 
 
@@ -175,11 +166,11 @@ def _read(decoded: DecodedRows, rules: Rules) -> tuple[Request | None, Sequence[
 
 def _parts(examined: Examined, assessment: Assessment, subjects: Ints) -> dict[str, dict[str, Any]]:
     """Return the rows of each result table, with the number of each row's subject; rows are those of the frame."""
-    parts = {}
-    for name, part in PARTS.items():
-        columns = part(assessment)
+    parts, conclusions = {}, conclude(assessment)
+    for name, columns_of in COLUMNS_OF.items():
+        columns = columns_of(conclusions)
         subject = columns["subject"]
-        owner = subjects[subject.places if isinstance(subject, Coded) else np.arange(len(subject))]
+        owner = subjects[subject.codes if isinstance(subject, Coded) else np.arange(len(subject))]
         for row in ROW_COLUMNS:
             if row in columns:
                 at = examined.starts[owner] + np.maximum(columns[row], 0)

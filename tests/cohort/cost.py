@@ -12,9 +12,9 @@ import numpy as np
 from cohort.judging import requests
 from cohort.simulation import Scenario, simulate
 from heartlevel import assessment
-from heartlevel.answer import figures, what_next
 from heartlevel.answer.whole import answers, as_json
 from heartlevel.assessment import assess_requests
+from heartlevel.conclusions import coverage, next_steps, pattern
 from heartlevel.statistics import classification
 from heartlevel.statistics.alternatives import WITHOUT_DOUBTFUL, Alternatives, Offsets
 from support import rules
@@ -68,9 +68,10 @@ def without_sureness() -> Iterator[None]:
             (assessment, "offsets_of", lambda *_: Offsets(*[np.zeros(0)] * 3)),
             (assessment, "usual_errors", lambda *_: None),
             (classification, "_probabilities", lambda *_: iter(())),
-            (figures, "interval95", lambda centre, *_: (np.full_like(centre, np.nan),) * 2),
-            (figures, "pattern_chances", lambda _, guidelines: [[] for _ in guidelines]),
-            (what_next, "more_days", lambda _, category, *__: np.full(category.shape, np.nan)),
+            (coverage, "interval95", lambda centre, *_: (np.full_like(centre, np.nan),) * 2),
+            (pattern, "interval95", lambda centre, *_: (np.full_like(centre, np.nan),) * 2),
+            (pattern, "pattern_chances", lambda _, guidelines: [[] for _ in guidelines]),
+            (next_steps, "more_days", lambda _, category, *__: np.full(category.shape, np.nan)),
         ):
             stack.enter_context(patch.object(module, name, instead))
         yield

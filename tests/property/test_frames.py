@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from heartlevel import answer_to
-from heartlevel.answer.numbers import rounded
+from heartlevel.conclusions.numbers import rounded
 from heartlevel.frames import assess_frame
 from support import demo, rules
 

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import example, given
 from hypothesis import strategies as some
 
-from heartlevel.answer.numbers import all_rounded, rounded
+from heartlevel.conclusions.numbers import all_rounded, rounded
 
 TIES = some.integers(-4000, 4000).map(lambda eighths: eighths / 8)
 NUMBERS = some.one_of(TIES, some.floats(-400, 400), some.floats(allow_infinity=False))

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from contract.whole import AnswerSchema
 from heartlevel.answer import findings
-from heartlevel.answer.contract.whole import Answer
 from heartlevel.answer.whole import as_json
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.language.conditions import Limit, Term
@@ -138,7 +138,7 @@ def test_every_shipped_rule_can_be_outlined_in_words_without_traces_of_the_progr
 def test_full_answers_are_the_brief_ones_with_a_reason_in_each_finding():
     for payload, brief in zip(demo(), demo_answers(), strict=True):
         explained = full(payload)
-        assert Answer().validate(explained) == {}
+        assert AnswerSchema().validate(explained) == {}
         assert all(finding.pop("reason")["condition"]["outcome"] == OUTCOMES[True] for finding in explained["findings"])
         assert as_json(explained) == as_json(brief)
 

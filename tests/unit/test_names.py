@@ -26,8 +26,8 @@ LATE = {
 }
 # Rooms that are still to be done. A test takes care that the lists only get shorter.
 NOT_YET: dict[str, list[str]] = {
-    "names": ["answer/", "command/summary.py", "tables/rows.py"],
-    "definitions": ["answer/"],
+    "names": ["tables/rows.py"],
+    "definitions": [],
     "sizes": [],
     "circles": [],
     "imports": [],

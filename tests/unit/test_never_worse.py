@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from heartlevel.answer.consequences import ENOUGH, NEVER_FEWER, NEVER_MORE
+from heartlevel.conclusions.silencing.consequences import ENOUGH, NEVER_FEWER, NEVER_MORE
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.vocabulary import EFFECTS, SEVERITIES
 from support import reading, rules, week

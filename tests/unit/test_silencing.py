@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
-from heartlevel.answer import reasons
-from heartlevel.answer.reasons import silencing
+from heartlevel.conclusions.silencing import search
+from heartlevel.conclusions.silencing.search import silencing
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.language.conditions import Group, Limit, Term, leaves_of
 from heartlevel.ruling.language.explaining import Row
@@ -168,5 +168,5 @@ def test_a_value_that_cannot_be_recorded_is_never_proposed():
 
 
 def test_a_search_that_takes_too_long_says_so(monkeypatch):
-    monkeypatch.setattr(reasons, "MOST_STEPS", 2)
+    monkeypatch.setattr(search, "MOST_STEPS", 2)
     assert silencing(Group("all", (Term(SYSTOLIC, "above", (1.0,)),)), Row({"systolic": 5.0}, {}, {})) is None

@@ -2,7 +2,7 @@
 
 import pytest
 
-from heartlevel.answer.what_next import GAPS
+from heartlevel.conclusions.next_steps import GAPS
 from heartlevel.statistics.selection import ALTERNATIVES
 from support import answer, demo_answers, reading, rules, week
 

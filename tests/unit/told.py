@@ -6,9 +6,9 @@ from math import nextafter
 import numpy as np
 from hypothesis import strategies as st
 
-from heartlevel.answer.reasons import reason_of
 from heartlevel.assessment import assess_requests
 from heartlevel.columns import TOLERANCE
+from heartlevel.conclusions.silencing.search import reason_of
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.request import read
 from heartlevel.ruling.language.conditions import Group, Limit, Mention, Term, leaves_of

@@ -7,7 +7,7 @@ from typing import Any
 from heartlevel.intake.request import Request
 
 COMPARED = ("raised", "pattern", "urgent")
-SHOWN = ("setting", "systolic", "diastolic", "category", "title", "raised", "holds")
+CLASSIFICATION_SHOWN = ("setting", "systolic", "diastolic", "category", "title", "raised", "holds")
 
 
 def under_others(request: Request) -> list[Request]:
@@ -21,15 +21,18 @@ def other_guidelines(answer: Mapping[str, Any], others: Sequence[Mapping[str, An
     Categories bear other names in each guideline, so what is compared is whether the average reaches the guideline's
     limit of hypertension, how home and office compare, and whether anything is urgent.
     """
-    asked, found = _essence(answer), map(_essence, others)
-    return [{**one, "disagrees_in": [name for name in COMPARED if asked[name] != one[name]]} for one in found]
+    asked = _essence(answer)
+    return [
+        {**other, "disagrees_in": [name for name in COMPARED if asked[name] != other[name]]}
+        for other in map(_essence, others)
+    ]
 
 
 def _essence(answer: Mapping[str, Any]) -> dict[str, Any]:
     made_with, classified = answer["made_with"], answer["classification"]
     return {
         **{name: made_with[name] for name in ("guideline", "limits_from", "protocol")},
-        **{name: classified.get(name) for name in SHOWN},
+        **{name: classified.get(name) for name in CLASSIFICATION_SHOWN},
         "pattern": answer["pattern"]["label"],
         "urgent": answer["urgent"],
     }

@@ -4,94 +4,97 @@ from typing import Any
 
 import numpy as np
 
-from heartlevel.answer.numbers import pair, rounded
-from heartlevel.assessment import Assessment
 from heartlevel.columns import Floats
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.conclusions.numbers import rounded, rounded_interval
 from heartlevel.statistics.accuracy_standard import Standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement
 from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.procedure import PROCEDURE_VERDICTS, Procedure
 
-P_PLACES, SLOPE_PLACES, SD_PLACES = 4, 3, 2
+P_DECIMALS, SLOPE_DECIMALS, SD_DECIMALS = 4, 3, 2
 
 
-def device_checks(of: Assessment, subject: int) -> list[dict[str, Any]]:
+def checks_written(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
     """Return how the subject's devices agree with their references."""
-    columns = np.flatnonzero(of.checks.subject_of == subject).tolist()
+    batch, checks = conclusions.assessment.batch, conclusions.assessment.checks
+    columns = np.flatnonzero(checks.subject_of == subject).tolist()
     return [
         {
             "device": check["device"],
             "reference_device": check.get("reference_device"),
-            **_agreement(of.checks.agreement, place),
-            "standard": _standard(of.checks.standard, of.checks.agreement, place),
-            "procedure": _procedure(of.checks.procedure, place),
+            **_agreement(checks.agreement, column),
+            "standard": _standard(checks.standard, column) if conclusions.standard_applies[column] else None,
+            "procedure": _procedure(checks.procedure, column),
         }
-        for check, place in zip(of.batch.requests[subject].checks, columns, strict=True)
+        for check, column in zip(batch.requests[subject].checks, columns, strict=True)
     ]
 
 
-def _agreement(of: Agreement, place: int) -> dict[str, Any]:
+def _agreement(agreement: Agreement, column: int) -> dict[str, Any]:
     pressures = list(enumerate(PRESSURES))
     return {
-        "pairs": int(of.pairs[place]),
-        "occasions": int(of.occasions[place]),
-        "verdict": VERDICTS[int(of.verdict[place])],
+        "pairs": int(agreement.pairs[column]),
+        "occasions": int(agreement.occasions[column]),
+        "verdict": VERDICTS[int(agreement.verdict[column])],
         "bias": {
-            name: {"mean": rounded(of.bias[row, place]), "interval95": _ends(of.bias_interval95[:, row, place])}
+            name: {
+                "mean": rounded(agreement.bias[row, column]),
+                "interval95": _ends(agreement.bias_interval95[:, row, column]),
+            }
             for row, name in pressures
         },
-        "sd": {name: rounded(of.sd[row, place]) for row, name in pressures},
-        "limits95": {name: pair(of.low[row, place], of.high[row, place]) for row, name in pressures},
+        "sd": {name: rounded(agreement.sd[row, column]) for row, name in pressures},
+        "limits95": {
+            name: rounded_interval(agreement.low[row, column], agreement.high[row, column]) for row, name in pressures
+        },
         "limits95_intervals": {
             name: {
-                "low": _ends(of.low_interval95[:, row, place]),
-                "high": _ends(of.high_interval95[:, row, place]),
+                "low": _ends(agreement.low_interval95[:, row, column]),
+                "high": _ends(agreement.high_interval95[:, row, column]),
             }
             for row, name in pressures
         },
         "proportional_bias": {
             name: {
-                "slope": rounded(of.slope.slope[row, place], SLOPE_PLACES),
-                "interval95": _ends(of.slope.interval95[:, row, place], SLOPE_PLACES),
-                "p": rounded(of.slope.p[row, place], P_PLACES),
+                "slope": rounded(agreement.slope.slope[row, column], SLOPE_DECIMALS),
+                "interval95": _ends(agreement.slope.interval95[:, row, column], SLOPE_DECIMALS),
+                "p": rounded(agreement.slope.p[row, column], P_DECIMALS),
             }
             for row, name in pressures
         },
     }
 
 
-def _ends(interval: Floats, places: int = 1) -> list[float | None] | None:
-    return pair(interval[0], interval[1], places)
+def _ends(interval: Floats, decimals: int = 1) -> list[float | None] | None:
+    return rounded_interval(interval[0], interval[1], decimals)
 
 
-def _standard(of: Standard, agreed: Agreement, place: int) -> dict[str, Any] | None:
-    """Return the standard's criteria where pairs were taken of several people, as far as they were named."""
-    if not 1 < agreed.occasions[place] < agreed.pairs[place]:
-        return None
+def _standard(standard: Standard, column: int) -> dict[str, Any]:
     return {
-        "enough": bool(of.enough[place]),
+        "enough": bool(standard.enough[column]),
         **{
             name: {
-                "mean": rounded(of.mean[row, place], SD_PLACES),
-                "sd": rounded(of.sd[row, place], SD_PLACES),
-                "criterion_1": bool(of.first[row, place]),
-                "sd_of_people": rounded(of.sd_of_people[row, place], SD_PLACES),
-                "largest_sd_of_people": rounded(of.largest_sd[row, place], SD_PLACES),
-                "criterion_2": bool(of.second[row, place]),
+                "mean": rounded(standard.mean[row, column], SD_DECIMALS),
+                "sd": rounded(standard.sd[row, column], SD_DECIMALS),
+                "criterion_1": bool(standard.first[row, column]),
+                "sd_of_people": rounded(standard.sd_of_people[row, column], SD_DECIMALS),
+                "largest_sd_of_people": rounded(standard.largest_sd[row, column], SD_DECIMALS),
+                "criterion_2": bool(standard.second[row, column]),
             }
             for row, name in enumerate(PRESSURES)
         },
     }
 
 
-def _procedure(of: Procedure, place: int) -> dict[str, Any] | None:
+def _procedure(procedure: Procedure, column: int) -> dict[str, Any] | None:
     """Return what the stepwise check says where a sequence was sent."""
-    if np.isnan(of.verdict[place]):
+    if np.isnan(procedure.verdict[column]):
         return None
     return {
-        "verdict": PROCEDURE_VERDICTS[int(of.verdict[place])],
+        "verdict": PROCEDURE_VERDICTS[int(procedure.verdict[column])],
         "differences": {
-            name: {pressure: rounded(values[row, place]) for row, pressure in enumerate(PRESSURES)}
-            for name, values in (("first", of.first), ("second", of.second))
+            name: {pressure: rounded(values[row, column]) for row, pressure in enumerate(PRESSURES)}
+            for name, values in (("first", procedure.first), ("second", procedure.second))
         },
     }

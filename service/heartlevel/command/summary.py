@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from textwrap import fill
 from typing import Any
 
+from heartlevel.vocabulary import RELIABILITIES
+
 WIDTH = 100
 
 
@@ -38,24 +40,24 @@ def _wrapped(line: str) -> str:
 
 
 def _reliabilities(answer: dict[str, Any]) -> str:
-    found = [reading["reliability"] for reading in answer["readings"]]
-    parts = [f"{found.count(name)} {name}" for name in ("sound", "doubtful", "unusable") if name in found]
-    return _counted(len(found), "reading") + (f": {', '.join(parts)}" if parts else "")
+    reliabilities = [reading["reliability"] for reading in answer["readings"]]
+    parts = [f"{reliabilities.count(name)} {name}" for name in RELIABILITIES if name in reliabilities]
+    return _counted(len(reliabilities), "reading") + (f": {', '.join(parts)}" if parts else "")
 
 
 def _averages(answer: dict[str, Any]) -> Iterator[str]:
-    for one in answer["averages"]:
-        if one["basis"] == "protocol":
-            pressures = f"{one['systolic']['mean']:.1f}/{one['diastolic']['mean']:.1f} mm[Hg]"
-            interval = one["systolic"]["interval95"]
+    for average in answer["averages"]:
+        if average["basis"] == "protocol":
+            pressures = f"{average['systolic']['mean']:.1f}/{average['diastolic']['mean']:.1f} mm[Hg]"
+            interval = average["systolic"]["interval95"]
             sure = f", systolic 95 % interval {interval[0]:.1f} to {interval[1]:.1f}" if interval else ""
-            amount = f"{_counted(one['readings'], 'reading')} on {_counted(one['days'], 'day')}"
-            yield f"  {one['setting']:<16} {pressures} from {amount} by protocol{sure}"
+            amount = f"{_counted(average['readings'], 'reading')} on {_counted(average['days'], 'day')}"
+            yield f"  {average['setting']:<16} {pressures} from {amount} by protocol{sure}"
 
 
-def _other(one: dict[str, Any]) -> str:
-    differs = f"differs in: {', '.join(one['disagrees_in'])}" if one["disagrees_in"] else "agrees"
-    return _wrapped(f"    under {one['guideline']}: {one['title'] or 'no category'}, {one['pattern']}; {differs}")
+def _other(other: dict[str, Any]) -> str:
+    differs = f"differs in: {', '.join(other['disagrees_in'])}" if other["disagrees_in"] else "agrees"
+    return _wrapped(f"    under {other['guideline']}: {other['title'] or 'no category'}, {other['pattern']}; {differs}")
 
 
 def _category(classification: dict[str, Any]) -> str:

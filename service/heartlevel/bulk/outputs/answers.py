@@ -6,7 +6,7 @@ from typing import Any
 import pyarrow
 
 from heartlevel.answer.compared import other_guidelines, under_others
-from heartlevel.answer.whole import answers, as_json
+from heartlevel.answer.whole import answers, as_json, written_answers
 from heartlevel.assessment import Rules, assess_requests
 from heartlevel.bulk.outputs.assessed import AssessedSubjects, in_order_of_subjects
 from heartlevel.bulk.outputs.pieces import piece_of_rows
@@ -38,7 +38,8 @@ def answer_line(answer: dict[str, Any]) -> bytes:
 
 def _whole_answers(group: AssessedSubjects, rules: Rules) -> Iterator[dict[str, Any]]:
     """Yield the answers, with what other guidelines make of each where its request asks for them."""
-    for request, answer in zip(group.assessment.batch.requests, answers(group.assessment), strict=True):
+    requests = group.conclusions.assessment.batch.requests
+    for request, answer in zip(requests, written_answers(group.conclusions), strict=True):
         others = answers(assess_requests(under_others(request), rules)) if request.also_under else ()
         answer["other_guidelines"] = other_guidelines(answer, list(others))
         yield answer

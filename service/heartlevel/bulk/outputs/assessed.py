@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-from heartlevel.assessment import Assessment
 from heartlevel.columns import Ints
+from heartlevel.conclusions.conclude import Conclusions
 
 Written = TypeVar("Written")
 
@@ -14,7 +14,7 @@ Written = TypeVar("Written")
 class AssessedSubjects:
     """Subjects assessed together, their numbers in the part, and where in the inputs each one's readings stand."""
 
-    assessment: Assessment
+    conclusions: Conclusions
     numbers: Ints  # by subject
     starts: Ints  # by subject, among the rows of all
     inputs: Ints  # by row, the input's number

@@ -8,7 +8,7 @@ from typing import Any
 import orjson
 import pyarrow
 
-from heartlevel.answer.findings import findings_of, written_out
+from heartlevel.answer.findings import written_findings
 from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.assessed import AssessedSubjects, in_order_of_subjects
 from heartlevel.bulk.outputs.pieces import piece_of_rows
@@ -37,11 +37,10 @@ def write_finding_rows(groups: Sequence[AssessedSubjects], rules: Rules, names: 
 
 def _rows_of_subjects(group: AssessedSubjects) -> Iterator[list[list[Any]]]:
     """Yield the rows of each subject's findings."""
-    assessment = group.assessment
-    for subject, findings in enumerate(findings_of(assessment)):
-        texts = [written_out(finding, assessment, subject) for finding in findings]
-        name = assessment.batch.requests[subject].subject["id"]
-        yield [_row(name, text, assessment.rules.fingerprint) for text in texts]
+    assessment = group.conclusions.assessment
+    for subject, request in enumerate(assessment.batch.requests):
+        findings = written_findings(group.conclusions, subject)
+        yield [_row(request.subject["id"], finding, assessment.rules.fingerprint) for finding in findings]
 
 
 def _row(subject: str, finding: dict[str, Any], fingerprint: str) -> list[Any]:

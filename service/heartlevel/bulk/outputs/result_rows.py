@@ -1,19 +1,17 @@
 """Assessments as rows of result tables, each with where it stands in the inputs; no object a subject and no wording."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pyarrow
 
-from heartlevel.answer.result_tables import Coded, averages_table, findings_table, readings_table, subjects_table
-from heartlevel.assessment import Assessment, Rules, assess_requests
+from heartlevel.answer.result_tables import COLUMNS_OF, Coded
+from heartlevel.assessment import Rules, assess_requests
 from heartlevel.bulk.outputs.assessed import AssessedSubjects
 from heartlevel.bulk.outputs.pieces import as_piece
+from heartlevel.conclusions.conclude import conclude
 
-COLUMNS_OF: Mapping[str, Callable[[Assessment], dict[str, Any]]] = {
-    "subjects": subjects_table, "averages": averages_table, "findings": findings_table, "readings": readings_table,
-}  # fmt: skip
 RESULT_TABLES = tuple(COLUMNS_OF)
 ROW, FIRST_ROW = "row", "first_row"
 NUMBER = "number"
@@ -27,11 +25,11 @@ def write_tables(groups: Sequence[AssessedSubjects], rules: Rules, names: Sequen
 
 def _nobody(rules: Rules) -> AssessedSubjects:
     none = np.zeros(0, dtype=np.int64)
-    return AssessedSubjects(assess_requests([], rules), none, none, none, none)
+    return AssessedSubjects(conclude(assess_requests([], rules)), none, none, none, none)
 
 
 def _rows(group: AssessedSubjects, table: str, names: Sequence[str]) -> pyarrow.Table:
-    return pyarrow.table(dict(_arrays(group, COLUMNS_OF[table](group.assessment), names)))
+    return pyarrow.table(dict(_arrays(group, COLUMNS_OF[table](group.conclusions), names)))
 
 
 def _arrays(
@@ -39,7 +37,7 @@ def _arrays(
 ) -> Iterator[tuple[str, pyarrow.Array]]:
     """Yield the columns, rows of readings as input and line, and the number of each row's subject in the part."""
     subject = columns["subject"]
-    owners = subject.places if isinstance(subject, Coded) else np.arange(len(subject))
+    owners = subject.codes if isinstance(subject, Coded) else np.arange(len(subject))
     for name, values in columns.items():
         if name in (ROW, FIRST_ROW):
             before, there = name.removesuffix(ROW), values >= 0
@@ -56,7 +54,7 @@ def _array(values: Any) -> pyarrow.Array:
         # Each text once: what Parquet writes of a dictionary with repetitions is larger, and not always the same.
         codes = {text: code for code, text in enumerate(dict.fromkeys(text or "" for text in values.texts))}
         code_of_text = np.array([*(-1 if text is None else codes[text] for text in values.texts), -1], dtype=np.int32)
-        code = code_of_text[values.places]  # −1, for nothing, is the last
+        code = code_of_text[values.codes]  # −1, for nothing, is the last
         known = pyarrow.array(code, mask=code < 0 if (code < 0).any() else None)
         return pyarrow.DictionaryArray.from_arrays(known, pyarrow.array(list(codes), pyarrow.string()))
     if values.dtype == object:

@@ -11,8 +11,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.answer.result_tables import any_urgent
-from heartlevel.assessment import Assessment, Rules, assess_batch, assess_requests, sitting_gaps
+from heartlevel.assessment import Rules, assess_batch, assess_requests, sitting_gaps
 from heartlevel.bulk.inputs.input import InputFormat, RequestFormat
 from heartlevel.bulk.outputs.assessed import AssessedSubjects
 from heartlevel.bulk.outputs.registry import OutputFormat
@@ -21,8 +20,9 @@ from heartlevel.bulk.parts.parts import BulkPart, SentText, SubjectSheets
 from heartlevel.bulk.parts.sheets import sheet_from
 from heartlevel.bulk.running.problems import InputProblem, LocatedRequest, input_problems, origin_in, unreadable_problem
 from heartlevel.bulk.running.results import ItemResult, JudgedPart, NotAssessed, SubjectAssessed, judged_part
+from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.decoding import Undecodable
-from heartlevel.intake.faults import Problem, sorted_problems
+from heartlevel.intake.faults import sorted_problems
 from heartlevel.intake.request import RefusedRequest, Request
 from heartlevel.one_call import TOGETHER_IN_BULK, Outcome, read_decoded, refusal
 from heartlevel.tables.batches import clean_batches
@@ -59,8 +59,8 @@ def _judge_sheets(plan: Plan, sheets: SubjectSheets) -> tuple[list[AssessedSubje
     groups, results = list[AssessedSubjects](), Results()
     for clean in clean_batches(examined, plan.rules.ruleset.choices, partial(sitting_gaps, rules=plan.rules)):
         starts = examined.starts[clean.subjects]
-        assessment = assess_batch(clean.batch, plan.rules)
-        groups.append(AssessedSubjects(assessment, clean.subjects, starts, examined.inputs, examined.lines))
+        conclusions = conclude(assess_batch(clean.batch, plan.rules))
+        groups.append(AssessedSubjects(conclusions, clean.subjects, starts, examined.inputs, examined.lines))
         results |= _results_of_clean(plan, examined, groups[-1])
     doubtful = np.flatnonzero(examined.doubtful).tolist()
     decoded = [decoded_rows(rows, plan.layouts, plan.mapped) for rows in examined.rows_of(doubtful)]
@@ -69,7 +69,7 @@ def _judge_sheets(plan: Plan, sheets: SubjectSheets) -> tuple[list[AssessedSubje
 
 
 def _results_of_clean(plan: Plan, examined: Examined, group: AssessedSubjects) -> Results:
-    numbers, urgent, slips = group.numbers, any_urgent(group.assessment).tolist(), slips_of(group.assessment)
+    numbers, urgent, slips = group.numbers, group.conclusions.urgent.tolist(), group.conclusions.slips
     readings = (examined.starts[numbers + 1] - examined.starts[numbers]).tolist()
     results = Results()
     for subject, number in enumerate(numbers.tolist()):
@@ -128,27 +128,26 @@ def _assessed(
     plan: Plan, requests: Mapping[int, Request], sent: Mapping[int, LocatedRequest]
 ) -> tuple[AssessedSubjects, Results, dict[int, Outcome]]:
     """Assess requests; refuse strict ones of whom anything is doubtful, slips of entry included."""
-    assessment = assess_requests(list(requests.values()), plan.rules)
-    slips = slips_of(assessment)
-    problems = {number: sorted_problems([*request.problems, *slips.get(subject, ())])
+    conclusions = conclude(assess_requests(list(requests.values()), plan.rules))
+    problems = {number: sorted_problems([*request.problems, *conclusions.slips.get(subject, ())])
                 for subject, (number, request) in enumerate(requests.items())}  # fmt: skip
     refused = {number: refusal(0, RefusedRequest(problems[number])) for number, request in requests.items()
                if request.strict and problems[number]}  # fmt: skip
     if refused:
         kept = {number: request for number, request in requests.items() if number not in refused}
         return *_assessed(plan, kept, sent)[:2], refused
-    urgent = any_urgent(assessment).tolist()
+    urgent = conclusions.urgent.tolist()
     results: Results = {
         number: SubjectAssessed(
             input_problems(plan.names, sent[number], problems[number]), len(request.readings), urgent[subject]
         )
         for subject, (number, request) in enumerate(requests.items())
     }
-    return _located(assessment, requests, sent), results, refused
+    return _located(conclusions, requests, sent), results, refused
 
 
 def _located(
-    assessment: Assessment, requests: Mapping[int, Request], sent: Mapping[int, LocatedRequest]
+    conclusions: Conclusions, requests: Mapping[int, Request], sent: Mapping[int, LocatedRequest]
 ) -> AssessedSubjects:
     """Say where the readings of requests stand."""
     starts, origins = list[int](), list[CellOrigin]()
@@ -158,18 +157,4 @@ def _located(
         origins += (origin_in(sent[number], f"/readings/{index}") for index in range(last + 1))
     numbers, first_rows = np.array(list(requests), dtype=np.int64), np.array(starts, dtype=np.int64)
     inputs, lines = (np.array([getattr(origin, name) for origin in origins], dtype=np.int64) for name in ("input", "line"))
-    return AssessedSubjects(assessment, numbers, first_rows, inputs, lines)
-
-
-def slips_of(assessment: Assessment) -> dict[int, list[Problem]]:
-    """Return, by subject, the findings that are slips of entry as problems, at the field at fault, without words."""
-    slips: dict[int, list[Problem]] = {}
-    owner, indices = assessment.batch.subject_of, assessment.batch.indices
-    for scope in ("reading", "sitting"):
-        verdicts = assessment.verdicts[scope]
-        fired = verdicts.fired() if scope == "reading" else verdicts.fired()[:, assessment.batch.sitting_of]
-        for rule, rows in zip(verdicts.rules, fired, strict=True):
-            for row in np.flatnonzero(rows).tolist() if rule.field else ():
-                pointer = f"/readings/{indices[row]}/{rule.field}"
-                slips.setdefault(int(owner[row]), []).append(Problem(pointer, rule.id, ""))
-    return slips
+    return AssessedSubjects(conclusions, numbers, first_rows, inputs, lines)

@@ -10,9 +10,9 @@ import click
 import numpy as np
 import orjson
 
-from heartlevel.answer.reasons import reason_of
 from heartlevel.assessment import Assessment, Rules, assess_requests
 from heartlevel.command.options import FAILED, json_option, loaded, rules_options
+from heartlevel.conclusions.silencing.search import reason_of
 from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in_file

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from heartlevel.answer.contract.declaring import (
-    Said,
+from contract.declaring import (
+    ClosedSchema,
     a_choice,
     a_count,
     a_flag,
@@ -16,52 +16,52 @@ from heartlevel.statistics.agreement import VERDICTS
 from heartlevel.statistics.procedure import PROCEDURE_VERDICTS
 
 
-def both(block: type[Said], meaning: str) -> tuple[Any, Any]:
+def both(block: type[ClosedSchema], meaning: str) -> tuple[Any, Any]:
     """Declare an object for each pressure."""
     return an_object(block, f"{meaning}, systolic"), an_object(block, f"{meaning}, diastolic")
 
 
-class Bias(Said):
+class BiasSchema(ClosedSchema):
     """Device minus reference."""
 
     mean = a_number("mean of the occasions' mean differences", nullable=True)
     interval95 = an_interval("t interval of the mean difference", nullable=True)
 
 
-class BiasOfBoth(Said):
+class BiasOfBothSchema(ClosedSchema):
     """Device minus reference, for both pressures."""
 
-    systolic, diastolic = both(Bias, "mean difference")
+    systolic, diastolic = both(BiasSchema, "mean difference")
 
 
-class DeviationOfBoth(Said):
+class DeviationOfBothSchema(ClosedSchema):
     """Standard deviation of single differences, for both pressures."""
 
     systolic = a_number("systolic pressure", nullable=True)
     diastolic = a_number("diastolic pressure", nullable=True)
 
 
-class LimitsOfBoth(Said):
+class LimitsOfBothSchema(ClosedSchema):
     """95 % limits of agreement, for both pressures."""
 
     systolic = an_interval("systolic pressure", nullable=True)
     diastolic = an_interval("diastolic pressure", nullable=True)
 
 
-class LimitIntervals(Said):
+class LimitIntervalsSchema(ClosedSchema):
     """How well the limits of agreement are known."""
 
     low = an_interval("95 % t interval of the lower limit", nullable=True)
     high = an_interval("95 % t interval of the upper limit", nullable=True)
 
 
-class LimitIntervalsOfBoth(Said):
+class LimitIntervalsOfBothSchema(ClosedSchema):
     """Intervals of the limits of agreement, for both pressures."""
 
-    systolic, diastolic = both(LimitIntervals, "intervals of the limits")
+    systolic, diastolic = both(LimitIntervalsSchema, "intervals of the limits")
 
 
-class ProportionalBias(Said):
+class ProportionalBiasSchema(ClosedSchema):
     """Whether the difference grows or shrinks with the pressure; null for fewer than three occasions."""
 
     slope = a_number("slope of the difference on the mean of device and reference", unit="1", nullable=True)
@@ -69,13 +69,13 @@ class ProportionalBias(Said):
     p = a_number("two-sided p of no slope", unit="1", nullable=True)
 
 
-class ProportionalBiasOfBoth(Said):
+class ProportionalBiasOfBothSchema(ClosedSchema):
     """Proportional bias, for both pressures."""
 
-    systolic, diastolic = both(ProportionalBias, "proportional bias")
+    systolic, diastolic = both(ProportionalBiasSchema, "proportional bias")
 
 
-class StandardOfOne(Said):
+class StandardOfOneSchema(ClosedSchema):
     """Criteria 1 and 2 of ISO 81060-2 for one pressure."""
 
     mean = a_number("mean error of all pairs", nullable=True)
@@ -86,37 +86,39 @@ class StandardOfOne(Said):
     criterion_2 = a_flag("the standard deviation of the people's mean errors is small enough")
 
 
-class StandardJudged(Said):
+class StandardJudgedSchema(ClosedSchema):
     """The accuracy standard's criteria, each occasion taken as one person. No validation of a device model."""
 
     enough = a_flag("there are as many people and pairs as the standard asks for")
-    systolic, diastolic = both(StandardOfOne, "both criteria")
+    systolic, diastolic = both(StandardOfOneSchema, "both criteria")
 
 
-class DifferenceOfBoth(Said):
+class DifferenceOfBothSchema(ClosedSchema):
     """Device minus reference at one step, for both pressures; null where the readings for it are not there."""
 
     systolic = a_number("systolic pressure; it decides", nullable=True)
     diastolic = a_number("diastolic pressure", nullable=True)
 
 
-class StepwiseDifferences(Said):
+class StepwiseDifferencesSchema(ClosedSchema):
     """Device minus reference at both steps."""
 
-    first = an_object(DifferenceOfBoth, "the device before the first reference, minus that reference")
-    second = an_object(DifferenceOfBoth, "mean of the device before and after the first reference, minus that reference")
+    first = an_object(DifferenceOfBothSchema, "the device before the first reference, minus that reference")
+    second = an_object(
+        DifferenceOfBothSchema, "mean of the device before and after the first reference, minus that reference"
+    )
 
 
-class ProcedureFollowed(Said):
+class ProcedureFollowedSchema(ClosedSchema):
     """The stepwise check of one person's device, by the protocol's bands: a screening rule, not the accuracy standard."""
 
     verdict = a_choice(
         PROCEDURE_VERDICTS,
         "go-on: one more reading decides; order-not-followed: the readings that decide were not taken in turn")  # fmt: skip
-    differences = an_object(StepwiseDifferences, "differences at both steps")
+    differences = an_object(StepwiseDifferencesSchema, "differences at both steps")
 
 
-class DeviceChecked(Said):
+class DeviceCheckedSchema(ClosedSchema):
     """How a device agrees with its reference."""
 
     device = a_text("id of the device")
@@ -124,10 +126,10 @@ class DeviceChecked(Said):
     pairs = a_count("comparisons")
     occasions = a_count("independent ones: people or visits named, each pair that names none, a sequence as a whole")
     verdict = a_choice(VERDICTS, "an equivalence test; few independent pairs leave it undecided")
-    bias = an_object(BiasOfBoth, "mean difference")
-    sd = an_object(DeviationOfBoth, "standard deviation of single differences, within and between occasions")
-    limits95 = an_object(LimitsOfBoth, "95 % limits of agreement of single readings")
-    limits95_intervals = an_object(LimitIntervalsOfBoth, "intervals of those limits")
-    proportional_bias = an_object(ProportionalBiasOfBoth, "slope of the difference on the mean")
-    standard = an_object(StandardJudged, "ISO 81060-2; null where no occasion has several pairs", nullable=True)
-    procedure = an_object(ProcedureFollowed, "the stepwise check; null where pairs were sent", nullable=True)
+    bias = an_object(BiasOfBothSchema, "mean difference")
+    sd = an_object(DeviationOfBothSchema, "standard deviation of single differences, within and between occasions")
+    limits95 = an_object(LimitsOfBothSchema, "95 % limits of agreement of single readings")
+    limits95_intervals = an_object(LimitIntervalsOfBothSchema, "intervals of those limits")
+    proportional_bias = an_object(ProportionalBiasOfBothSchema, "slope of the difference on the mean")
+    standard = an_object(StandardJudgedSchema, "ISO 81060-2; null where no occasion has several pairs", nullable=True)
+    procedure = an_object(ProcedureFollowedSchema, "the stepwise check; null where pairs were sent", nullable=True)

@@ -38,8 +38,8 @@ class Consequences:
     limits: Mapping[str, float]
     findings: Mapping[str, Verdict]
 
-    def of(self, changes: Changes) -> int | None:
-        """Return how many findings changes of facts bring that are milder than the rule's; None if they make it worse."""
+    def milder_findings(self, changes: Changes) -> int | None:
+        """Count the findings milder than the rule's that changes of facts bring; None if the changes are for the worse."""
         if any(self._backwards(name, value) for name, value in changes.items()):
             return None
         new = [rule for rule in self._new(changes) if not rule.pattern]
@@ -61,7 +61,7 @@ class Consequences:
 
     def _as_grave(self, other: Rule) -> bool:
         """Say whether another rule is as grave as this one; of two that say little and do nothing neither is."""
-        mine, its = (-SEVERITIES.index(one.severity) for one in (self.rule, other))
+        mine, its = (-SEVERITIES.index(rule.severity) for rule in (self.rule, other))
         worse = other.urgent or its > mine or other.effect > self.rule.effect
         slight = mine == -SEVERITIES.index("low") and not self.rule.effect
         return worse or (its == mine and other.effect == self.rule.effect and not slight)
@@ -70,11 +70,13 @@ class Consequences:
         """Return the rules that would fire and do not now."""
         changed = set(changes) - ENOUGH
         facts, findings = {**self.facts, **changes}, dict(self.findings)
-        touched = [one for one in self.rules.values() if self._compared_by[one.id] & changed]
-        for one in touched:
-            findings[one.id] = verdict(one.condition, facts, self.limits, findings)
-        return [one for one in touched if findings[one.id] is True and self.findings[one.id] is not True]
+        touched = [rule for rule in self.rules.values() if self._compared_by[rule.id] & changed]
+        for rule in touched:
+            findings[rule.id] = verdict(rule.condition, facts, self.limits, findings)
+        return [rule for rule in touched if findings[rule.id] is True and self.findings[rule.id] is not True]
 
     @cached_property
     def _compared_by(self) -> dict[str, set[str]]:
-        return {name: {term.fact.name for term in terms_of(one.condition, self.rules)} for name, one in self.rules.items()}
+        return {
+            name: {term.fact.name for term in terms_of(rule.condition, self.rules)} for name, rule in self.rules.items()
+        }

@@ -2,49 +2,49 @@
 
 from marshmallow import fields
 
-from heartlevel.answer.contract.declaring import Said, a_list, a_number, a_text, an_object
+from contract.declaring import ClosedSchema, a_list, a_number, a_text, an_object
 
 
-class LayerUsed(Said):
+class LayerUsedSchema(ClosedSchema):
     """A clinic's own directory over the rules."""
 
     name = a_text("its name")
     revision = a_text("its revision")
 
 
-class RulesUsed(Said):
+class RulesUsedSchema(ClosedSchema):
     """The rule set an answer was made with."""
 
     name = a_text("its name")
     revision = a_text("its revision")
-    layers = a_list(fields.Nested(LayerUsed), "the clinic's layers over it, lowest first")
+    layers = a_list(fields.Nested(LayerUsedSchema), "the clinic's layers over it, lowest first")
     fingerprint = a_text("hash of the content, layers included")
 
 
-class PopulationPressure(Said):
+class PopulationPressureSchema(ClosedSchema):
     """One long-run pressure among people."""
 
     mean = a_number("mean of the people's own means")
     sd = a_number("standard deviation between people")
 
 
-class PopulationKnown(Said):
+class PopulationKnownSchema(ClosedSchema):
     """The people the person is one of."""
 
-    systolic = an_object(PopulationPressure, "systolic pressure")
-    diastolic = an_object(PopulationPressure, "diastolic pressure")
+    systolic = an_object(PopulationPressureSchema, "systolic pressure")
+    diastolic = an_object(PopulationPressureSchema, "diastolic pressure")
     correlation = a_number("correlation of systolic with diastolic between people", unit="1")
 
 
-class MadeWith(Said):
+class MadeWithSchema(ClosedSchema):
     """What gave this answer; the same input with the same of these gives the same answer."""
 
     service = a_text("version of the service")
-    rules = an_object(RulesUsed, "the rule set")
+    rules = an_object(RulesUsedSchema, "the rule set")
     guideline = a_text("guideline asked for, or the default")
     limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth, and the one of both "
                          "with the lower severe limits where it could not be read which holds")  # fmt: skip
     protocol = a_text("averaging protocol")
-    population = an_object(PopulationKnown, "the people taken as known beforehand, as given", nullable=True)
+    population = an_object(PopulationKnownSchema, "the people taken as known beforehand, as given", nullable=True)
     language = a_text("language of the wording")
     as_of = a_text("date of the assessment, as given", nullable=True)

@@ -1,11 +1,11 @@
 """What other guidelines say, declared."""
 
+from contract.declaring import ClosedSchema, a_choice, a_flag, a_list, a_number, a_text
 from heartlevel.answer.compared import COMPARED
-from heartlevel.answer.contract.declaring import Said, a_choice, a_flag, a_list, a_number, a_text
 from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
 
 
-class OtherGuideline(Said):
+class OtherGuidelineSchema(ClosedSchema):
     """What another guideline makes of the same readings; its categories bear its own names."""
 
     guideline = a_text("the guideline")

@@ -2,31 +2,31 @@
 
 from marshmallow import fields
 
-from heartlevel.answer.contract.compared import OtherGuideline
-from heartlevel.answer.contract.declaring import (
-    Said,
+from contract.compared import OtherGuidelineSchema
+from contract.declaring import (
+    ClosedSchema,
     a_choice,
     a_count,
+    a_field,
     a_flag,
     a_list,
+    a_list_of_names,
     a_number,
     a_text,
     an_interval,
     an_object,
-    kept,
-    some_names,
 )
-from heartlevel.answer.contract.device_checks import DeviceChecked
-from heartlevel.answer.contract.figures import (
-    Average,
-    Classification,
-    Coverage,
-    PatternFound,
-    Undocumented,
-    Variability,
+from contract.device_checks import DeviceCheckedSchema
+from contract.figures import (
+    AverageSchema,
+    ClassificationSchema,
+    CoverageSchema,
+    PatternFoundSchema,
+    UndocumentedSchema,
+    VariabilitySchema,
 )  # fmt: skip
-from heartlevel.answer.contract.made_with import MadeWith
-from heartlevel.answer.what_next import GAPS, NO_DAYS
+from contract.made_with import MadeWithSchema
+from heartlevel.conclusions.next_steps import GAPS, NO_DAYS
 from heartlevel.ruling.language.conditions import OPERATORS
 from heartlevel.ruling.language.explaining import KINDS, OUTCOMES
 from heartlevel.vocabulary import (
@@ -40,13 +40,13 @@ from heartlevel.vocabulary import (
 ERROR_DIRECTIONS = ("reads-high", "reads-low", "either")
 
 
-class NamedSubject(Said):
+class NamedSubjectSchema(ClosedSchema):
     """Whom the answer is about."""
 
     id = a_text("the caller's name for the person")
 
 
-class ErrorOf(Said):
+class ErrorOfSchema(ClosedSchema):
     """Which way, and how far, a technique fault shifts a pressure."""
 
     direction = a_choice(ERROR_DIRECTIONS, "too high, too low, or either")
@@ -54,68 +54,68 @@ class ErrorOf(Said):
     amount = a_number("size of the effect in this reading", required=False, nullable=True)
 
 
-class ErrorExpected(Said):
+class ErrorExpectedSchema(ClosedSchema):
     """What one technique fault is known to do. Never added up, never used to correct."""
 
     because = a_text("the rule")
-    systolic = an_object(ErrorOf, "of the systolic value", required=False)
-    diastolic = an_object(ErrorOf, "of the diastolic value", required=False)
+    systolic = an_object(ErrorOfSchema, "of the systolic value", required=False)
+    diastolic = an_object(ErrorOfSchema, "of the diastolic value", required=False)
 
 
-class ReadingJudged(Said):
+class ReadingJudgedSchema(ClosedSchema):
     """One reading with its numbers unaltered."""
 
     id = a_text("the caller's name, or one made from its time")
     reliability = a_choice(RELIABILITIES, "what its technique makes of it")
-    findings = some_names("ids of the findings that concern it")
+    findings = a_list_of_names("ids of the findings that concern it")
     systolic = a_number("systolic pressure")
     diastolic = a_number("diastolic pressure")
     mean_arterial = a_number("diastolic plus a third of the pulse pressure")
     pulse_pressure = a_number("systolic minus diastolic")
-    expected_errors = a_list(fields.Nested(ErrorExpected), "what its technique faults are known to do, one by one")
+    expected_errors = a_list(fields.Nested(ErrorExpectedSchema), "what its technique faults are known to do, one by one")
 
 
-class SourceCited(Said):
+class SourceCitedSchema(ClosedSchema):
     """Where a statement comes from."""
 
     cite = a_text("author, title or body, year, place")
     standing = a_choice(STANDINGS, "published, published but quoted from memory, or common practice")
 
 
-class ConditionNode(Said):
+class ConditionNodeSchema(ClosedSchema):
     """A condition's outcome for one row: a comparison, parts combined by all, any or none, or another finding."""
 
     kind = a_choice(KINDS, "how it is made up")
     outcome = a_choice(OUTCOMES.values(), "what it comes to; unknown where something it needs is not recorded")
-    parts = a_list(fields.Nested(lambda: ConditionNode()), "what it is made of; not in a comparison", required=False)
+    parts = a_list(fields.Nested(lambda: ConditionNodeSchema()), "what it is made of; not in a comparison", required=False)
     rule = a_text("the rule whose finding is asked for", required=False)
     title = a_text("title of that rule", required=False)
     fact = a_text("what is compared", required=False)
     meaning = a_text("meaning of the fact", required=False)
     unit = a_text("UCUM unit of the fact", required=False, nullable=True)
     operator = a_choice(OPERATORS, "how it is compared", required=False)
-    expected = kept(fields.Raw, "a value, a named limit with its number, or two for between", required=False)
-    value = kept(fields.Raw, "the fact's value; null if not recorded", required=False, nullable=True)
+    expected = a_field(fields.Raw, "a value, a named limit with its number, or two for between", required=False)
+    value = a_field(fields.Raw, "the fact's value; null if not recorded", required=False, nullable=True)
     text = a_text("the comparison as a sentence", required=False)
 
 
-class FactChange(Said):
+class FactChangeSchema(ClosedSchema):
     """Another value of one fact. It tells how far the finding is from silence; it is no advice."""
 
     fact = a_text("the fact")
     unit = a_text("its UCUM unit", nullable=True)
     formula = a_text("how it is computed, where it is not recorded", required=False)
-    from_ = kept(fields.Raw, "its value; null if not recorded", data_key="from", attribute="from", nullable=True)
-    to = kept(fields.Dict, "operators with values; any value that satisfies all of them will do", keys=fields.String())
+    from_ = a_field(fields.Raw, "its value; null if not recorded", data_key="from", attribute="from", nullable=True)
+    to = a_field(fields.Dict, "operators with values; any value that satisfies all of them will do", keys=fields.String())
     text = a_text("the change in words")
 
 
-class Reason(Said):
+class ReasonSchema(ClosedSchema):
     """Why the rule fired for the first reading, sitting or device check that the finding concerns."""
 
-    condition = an_object(ConditionNode, "the rule's condition")
+    condition = an_object(ConditionNodeSchema, "the rule's condition")
     silenced_by = a_list(
-        fields.Nested(FactChange),
+        fields.Nested(FactChangeSchema),
         "fewest and smallest changes, made together, that would silence it, facts taken as free of each other and none for "
         "the worse: no fewer readings, no higher average, no other finding as grave; empty if none would, null if none was "
         "found in time",
@@ -123,7 +123,7 @@ class Reason(Said):
     )
 
 
-class FindingGiven(Said):
+class FindingGivenSchema(ClosedSchema):
     """One thing found, explained and sourced."""
 
     id = a_text("name within this answer")
@@ -136,22 +136,22 @@ class FindingGiven(Said):
     explanation = a_text("what was found and why it matters")
     advice = a_text("what to do; never a change of medicine")
     patient = a_text("to the person measured, in plain words: what was off and what to do; never a change of medicine")
-    readings = some_names("ids of the readings concerned")
+    readings = a_list_of_names("ids of the readings concerned")
     devices = a_list(fields.String(), "ids of the devices concerned", required=False)
-    facts = kept(fields.Dict, "the facts it rests on, by name", keys=fields.String())
-    sources = a_list(fields.Nested(SourceCited), "where it comes from")
-    reason = an_object(Reason, "why it fired; only where `options.explain` is `full`", required=False)
+    facts = a_field(fields.Dict, "the facts it rests on, by name", keys=fields.String())
+    sources = a_list(fields.Nested(SourceCitedSchema), "where it comes from")
+    reason = an_object(ReasonSchema, "why it fired; only where `options.explain` is `full`", required=False)
 
 
-class NextStep(Said):
+class NextStepSchema(ClosedSchema):
     """Something to do next."""
 
     code = a_text("name of the step")
     text = a_text("what to do")
-    because = some_names("ids of the findings behind it")
+    because = a_list_of_names("ids of the findings behind it")
 
 
-class Gap(Said):
+class GapSchema(ClosedSchema):
     """Something not measured yet."""
 
     code = a_choice(GAPS, "what")
@@ -159,18 +159,23 @@ class Gap(Said):
     text = a_text("what to do; null where the next step says it", nullable=True)
 
 
-class Next(Said):
+class NextSchema(ClosedSchema):
     """What to measure next, to be surer of the category at home."""
 
     sure_at = a_number("probability of the category that counts as sure", unit="1")
-    more_days = kept(fields.Integer, "more days of the protocol until the category is expected to be sure, mean and spread "
-                     "between days staying as they are", nullable=True, unit="d")  # fmt: skip
+    more_days = a_field(
+        fields.Integer,
+        "more days of the protocol until the category is expected to be sure, mean and spread "
+        "between days staying as they are",
+        nullable=True,
+        unit="d",
+    )
     no_more_days = a_choice(NO_DAYS, "why there is no such number", required=False)
     days_looked_ahead = a_count("the protocol's `more_days_at_most`")
-    gaps = a_list(fields.Nested(Gap), "what is to be filled first, first")
+    gaps = a_list(fields.Nested(GapSchema), "what is to be filled first, first")
 
 
-class ProblemNamed(Said):
+class ProblemNamedSchema(ClosedSchema):
     """Something in the request that could not be read or is doubtful as entered."""
 
     pointer = a_text("JSON Pointer (RFC 6901) into the request")
@@ -182,34 +187,34 @@ class ProblemNamed(Said):
     hint = a_text("the near match, or what to do; in the language of `detail`", nullable=True)
 
 
-class Answer(Said):
+class AnswerSchema(ClosedSchema):
     """The assessment of one subject. Not a diagnosis."""
 
-    subject = an_object(NamedSubject, "whom it is about")
-    made_with = an_object(MadeWith, "what gave this answer")
+    subject = an_object(NamedSubjectSchema, "whom it is about")
+    made_with = an_object(MadeWithSchema, "what gave this answer")
     urgent = a_flag("at least one finding is urgent")
-    readings = a_list(fields.Nested(ReadingJudged), "every readable reading, in time order")
-    findings = a_list(fields.Nested(FindingGiven), "urgent ones first, then by severity")
-    averages = a_list(fields.Nested(Average), "averages by setting and selection")
-    variability = an_object(Variability, "variation between readings")
-    coverage = an_object(Coverage, "how home readings lie over days and hours")
-    undocumented = a_list(fields.Nested(Undocumented), "details not recorded that rules needed, most wanted first")
-    pattern = an_object(PatternFound, "home against office")
-    classification = an_object(Classification, "category by the guideline")
-    other_guidelines = a_list(fields.Nested(OtherGuideline), "as asked for by `options.also_under`")
-    device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
-    next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
-    what_next = an_object(Next, "what to measure next, to be surer")
-    problems = a_list(fields.Nested(ProblemNamed), "what could not be read, and so counts as not recorded")
-    cautions = some_names("said with every answer")
+    readings = a_list(fields.Nested(ReadingJudgedSchema), "every readable reading, in time order")
+    findings = a_list(fields.Nested(FindingGivenSchema), "urgent ones first, then by severity")
+    averages = a_list(fields.Nested(AverageSchema), "averages by setting and selection")
+    variability = an_object(VariabilitySchema, "variation between readings")
+    coverage = an_object(CoverageSchema, "how home readings lie over days and hours")
+    undocumented = a_list(fields.Nested(UndocumentedSchema), "details not recorded that rules needed, most wanted first")
+    pattern = an_object(PatternFoundSchema, "home against office")
+    classification = an_object(ClassificationSchema, "category by the guideline")
+    other_guidelines = a_list(fields.Nested(OtherGuidelineSchema), "as asked for by `options.also_under`")
+    device_checks = a_list(fields.Nested(DeviceCheckedSchema), "devices against references")
+    next_steps = a_list(fields.Nested(NextStepSchema), "what to do next, most important first")
+    what_next = an_object(NextSchema, "what to measure next, to be surer")
+    problems = a_list(fields.Nested(ProblemNamedSchema), "what could not be read, and so counts as not recorded")
+    cautions = a_list_of_names("said with every answer")
 
 
-class DeviceChecksAnswer(Said):
+class DeviceChecksAnswerSchema(ClosedSchema):
     """Devices held against references, without the person's readings."""
 
-    made_with = an_object(MadeWith, "what gave this answer")
-    device_checks = a_list(fields.Nested(DeviceChecked), "devices against references")
-    findings = a_list(fields.Nested(FindingGiven), "what was found about the devices")
-    next_steps = a_list(fields.Nested(NextStep), "what to do next, most important first")
-    problems = a_list(fields.Nested(ProblemNamed), "what could not be read")
-    cautions = some_names("said with every answer")
+    made_with = an_object(MadeWithSchema, "what gave this answer")
+    device_checks = a_list(fields.Nested(DeviceCheckedSchema), "devices against references")
+    findings = a_list(fields.Nested(FindingGivenSchema), "what was found about the devices")
+    next_steps = a_list(fields.Nested(NextStepSchema), "what to do next, most important first")
+    problems = a_list(fields.Nested(ProblemNamedSchema), "what could not be read")
+    cautions = a_list_of_names("said with every answer")

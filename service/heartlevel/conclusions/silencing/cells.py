@@ -23,7 +23,7 @@ class Cell:
 
     value: float | None  # the one nearest to the row's; only the row's own can be None
     far: float = 0.0  # from the row's value, relative to the sum of both: at most 1, and growing with the distance
-    place: int = -1  # among the cells of a number, in ascending order
+    rank: int = -1  # among the cells of a number, in ascending order
     bounds: tuple[tuple[str, float] | None, tuple[str, float] | None] = (None, None)
 
 
@@ -37,7 +37,7 @@ class Cut:
     above: str = ""
 
 
-def cells_of(terms: Sequence[Term], row: Row) -> list[Cell]:
+def cells_compared(terms: Sequence[Term], row: Row) -> list[Cell]:
     """Return the cells a fact can be in, the one it is in now first."""
     fact = terms[0].fact
     now = row.facts.get(fact.name)
@@ -54,7 +54,8 @@ def _cuts(terms: Sequence[Term], limits: Mapping[str, float]) -> list[Cut]:
     for term in terms:
         if term.operator == "known":
             continue
-        first, last = (limits[one.name] if isinstance(one, Limit) else one for one in (term.values[0], term.values[-1]))
+        ends = term.values[0], term.values[-1]
+        first, last = (limits[value.name] if isinstance(value, Limit) else value for value in ends)
         if isnan(first) or isnan(last):  # a limit that the guideline does not publish cuts nothing
             continue
         if term.operator not in ("above", "at_most"):
@@ -67,14 +68,14 @@ def _cuts(terms: Sequence[Term], limits: Mapping[str, float]) -> list[Cut]:
 
 def _ranges(fact: Fact, cuts: Sequence[Cut], now: float | None) -> Iterator[Cell]:
     """Yield the ranges between the cuts that can be recorded and that the value is not in."""
-    for place, (low, high) in enumerate(pairwise([Cut(-inf), *cuts, Cut(inf)])):
+    for rank, (low, high) in enumerate(pairwise([Cut(-inf), *cuts, Cut(inf)])):
         bottom, top = max(low.at, fact.low), min(nextafter(high.at, -inf), fact.high)
         if bottom > top or (now is not None and low.at <= now < high.at):
             continue
         bounds = (low.above, low.value) if low.above else None, (high.below, high.value) if high.below else None
         value = _closest(0.0 if now is None else now, bottom, top, (low.value, high.value))
         far = WHOLE if now is None else abs(value - now) / (abs(value) + abs(now))
-        yield Cell(value, far, place, bounds)
+        yield Cell(value, far, rank, bounds)
 
 
 def _closest(now: float, bottom: float, top: float, written: tuple[float, float]) -> float:
@@ -85,18 +86,18 @@ def _closest(now: float, bottom: float, top: float, written: tuple[float, float]
     return value if bottom <= value <= top else edge
 
 
-def any_value(cells: Sequence[Cell], chosen: frozenset[int]) -> bool:
-    """Say whether all that matters is that a fact is recorded."""
+def only_recording_matters(cells: Sequence[Cell], chosen: frozenset[int]) -> bool:
+    """Say whether the fact was not recorded and any value of it will do."""
     return len(chosen) == len(cells) - 1 and cells[0].value is None
 
 
-def target(fact: Fact, cells: Sequence[Cell], chosen: frozenset[int]) -> tuple[dict[str, Any], str]:
-    """Return what the fact is to be, as operators with values and in words."""
-    if any_value(cells, chosen):
+def value_wanted(fact: Fact, cells: Sequence[Cell], chosen: frozenset[int]) -> tuple[dict[str, Any], str]:
+    """Return what the fact is to be, as operators with values and in words; `chosen` are numbers of cells."""
+    if only_recording_matters(cells, chosen):
         return {"known": True}, "any value"
     if fact.kind == "number":
         return _bounds(fact, cells, chosen)
-    values = [cells[place].value for place in sorted(chosen)]
+    values = [cells[number].value for number in sorted(chosen)]
     names = [decoded(fact, value) for value in values]
     to = {"equals": names[0]} if len(names) == 1 else {"one_of": names}
     return to, " or ".join(spoken(fact, value) for value in values)
@@ -104,13 +105,14 @@ def target(fact: Fact, cells: Sequence[Cell], chosen: frozenset[int]) -> tuple[d
 
 def _bounds(fact: Fact, cells: Sequence[Cell], chosen: frozenset[int]) -> tuple[dict[str, Any], str]:
     """Return the bounds of the nearest cell and of those next to it that will do as well."""
-    places = {cells[one].place: cells[one] for one in chosen}
-    low = high = min((cells[one] for one in chosen), key=lambda one: (one.far, -one.place))  # from 0, rather upwards
-    while low.place - 1 in places:
-        low = places[low.place - 1]
-    while high.place + 1 in places:
-        high = places[high.place + 1]
-    found = [one for one in (low.bounds[0], high.bounds[1]) if one is not None]
-    if found == [("at_least", found[0][1]), ("at_most", found[0][1])]:
-        found = [("equals", found[0][1])]
-    return dict(found), " and ".join(WORDS[relation].format(spoken(fact, value)) for relation, value in found)
+    by_rank = {cells[number].rank: cells[number] for number in chosen}
+    # From 0, rather upwards.
+    low = high = min((cells[number] for number in chosen), key=lambda cell: (cell.far, -cell.rank))
+    while low.rank - 1 in by_rank:
+        low = by_rank[low.rank - 1]
+    while high.rank + 1 in by_rank:
+        high = by_rank[high.rank + 1]
+    bounds = [bound for bound in (low.bounds[0], high.bounds[1]) if bound is not None]
+    if bounds == [("at_least", bounds[0][1]), ("at_most", bounds[0][1])]:
+        bounds = [("equals", bounds[0][1])]
+    return dict(bounds), " and ".join(WORDS[relation].format(spoken(fact, value)) for relation, value in bounds)

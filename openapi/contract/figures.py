@@ -2,24 +2,24 @@
 
 from marshmallow import fields
 
-from heartlevel.answer.contract.declaring import (
-    Said,
+from contract.declaring import (
+    ClosedSchema,
     a_choice,
     a_count,
+    a_field,
     a_flag,
     a_list,
+    a_list_of_names,
     a_number,
     a_text,
     an_interval,
     an_object,
-    kept,
-    some_names,
 )
 from heartlevel.statistics.selection import BASES, LEFT_OUT
 from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
 
 
-class Summary(Said):
+class SummarySchema(ClosedSchema):
     """One quantity averaged: a pressure in mm[Hg] or the pulse rate per minute."""
 
     mean = a_number("mean of the readings", unit="")
@@ -29,27 +29,27 @@ class Summary(Said):
     no_interval = a_text("why there is no interval", required=False)
 
 
-class LeftOut(Said):
+class LeftOutSchema(ClosedSchema):
     """Readings an average by protocol leaves out, and why."""
 
     because = a_choice(LEFT_OUT[1:], "the reason")
-    readings = some_names("ids of the readings")
+    readings = a_list_of_names("ids of the readings")
 
 
-class Average(Said):
+class AverageSchema(ClosedSchema):
     """An average of one setting over one selection of readings."""
 
     setting = a_choice(SETTINGS, "where the readings were taken")
     basis = a_choice(BASES, "which readings are averaged")
     readings = a_count("how many readings")
     days = a_count("on how many local days")
-    systolic = an_object(Summary, "systolic pressure")
-    diastolic = an_object(Summary, "diastolic pressure")
-    pulse = an_object(Summary, "pulse rate", required=False)
-    left_out = a_list(fields.Nested(LeftOut), "what the protocol leaves out", required=False)
+    systolic = an_object(SummarySchema, "systolic pressure")
+    diastolic = an_object(SummarySchema, "diastolic pressure")
+    pulse = an_object(SummarySchema, "pulse rate", required=False)
+    left_out = a_list(fields.Nested(LeftOutSchema), "what the protocol leaves out", required=False)
 
 
-class Spread(Said):
+class SpreadSchema(ClosedSchema):
     """How one pressure varies from reading to reading."""
 
     sd = a_number("standard deviation")
@@ -59,37 +59,37 @@ class Spread(Said):
     day_sd = a_number("standard deviation of the day means", nullable=True)
 
 
-class SpreadOfBoth(Said):
+class SpreadOfBothSchema(ClosedSchema):
     """How both pressures vary in one setting."""
 
-    systolic = an_object(Spread, "systolic pressure")
-    diastolic = an_object(Spread, "diastolic pressure")
+    systolic = an_object(SpreadSchema, "systolic pressure")
+    diastolic = an_object(SpreadSchema, "diastolic pressure")
 
 
-class PairedDifference(Said):
+class PairedDifferenceSchema(ClosedSchema):
     """A mean difference within days."""
 
     mean = a_number("mean of the days' differences", nullable=True)
     interval95 = an_interval("t interval of it; null with fewer than 3 days", nullable=True)
 
 
-class MorningMinusEvening(Said):
+class MorningMinusEveningSchema(ClosedSchema):
     """Morning minus evening mean of the same day."""
 
     days = a_count("days that have both")
-    systolic = an_object(PairedDifference, "systolic pressure")
-    diastolic = an_object(PairedDifference, "diastolic pressure")
+    systolic = an_object(PairedDifferenceSchema, "systolic pressure")
+    diastolic = an_object(PairedDifferenceSchema, "diastolic pressure")
 
 
-class Variability(Said):
+class VariabilitySchema(ClosedSchema):
     """How usable readings vary; a setting with too few readings is absent."""
 
-    home = an_object(SpreadOfBoth, "at home", required=False)
-    office = an_object(SpreadOfBoth, "in the office", required=False)
-    morning_minus_evening = an_object(MorningMinusEvening, "home days that have both", required=False)
+    home = an_object(SpreadOfBothSchema, "at home", required=False)
+    office = an_object(SpreadOfBothSchema, "in the office", required=False)
+    morning_minus_evening = an_object(MorningMinusEveningSchema, "home days that have both", required=False)
 
 
-class Coverage(Said):
+class CoverageSchema(ClosedSchema):
     """How the usable home readings lie over days and hours."""
 
     days = a_count("local days")
@@ -97,59 +97,63 @@ class Coverage(Said):
     evenings = a_count("days with an evening reading")
     work_days = a_count("work days")
     free_days = a_count("free days")
-    by_hour = kept(fields.Dict, "readings by local hour", keys=fields.String(), values=fields.Integer())
+    by_hour = a_field(fields.Dict, "readings by local hour", keys=fields.String(), values=fields.Integer())
     enough_for_protocol = a_flag("as many as the protocol asks for")
 
 
-class Undocumented(Said):
+class UndocumentedSchema(ClosedSchema):
     """A detail whose absence kept a rule undecided."""
 
     item = a_text("the fact")
     share = a_number("share of the readings concerned, from 0 to 1", unit="1")
 
 
-class Difference(Said):
+class DifferenceSchema(ClosedSchema):
     """Office minus home."""
 
     mean = a_number("difference of the averages by protocol")
     interval95 = an_interval("Welch interval of the difference of day means", nullable=True)
 
 
-class Differences(Said):
+class DifferencesSchema(ClosedSchema):
     """Office minus home, for both pressures; absent where either average is."""
 
-    systolic = an_object(Difference, "systolic pressure", required=False)
-    diastolic = an_object(Difference, "diastolic pressure", required=False)
+    systolic = an_object(DifferenceSchema, "systolic pressure", required=False)
+    diastolic = an_object(DifferenceSchema, "diastolic pressure", required=False)
 
 
-class LimitsCompared(Said):
+class LimitsComparedSchema(ClosedSchema):
     """The limits of both places, systolic before diastolic."""
 
     home = a_text("limits at home")
     office = a_text("limits in the office")
 
 
-class PatternChances(Said):
+class PatternChancesSchema(ClosedSchema):
     """The probability of each pattern at a pair of limits; home and office means are taken as independent."""
 
-    limits = an_object(LimitsCompared, "at or above which a pressure counts as raised")
-    probability = kept(fields.Dict, "by pattern", keys=fields.String(), values=fields.Float(), unit="1")
+    limits = an_object(LimitsComparedSchema, "at or above which a pressure counts as raised")
+    probability = a_field(fields.Dict, "by pattern", keys=fields.String(), values=fields.Float(), unit="1")
 
 
-class PatternFound(Said):
+class PatternFoundSchema(ClosedSchema):
     """How home and office compare, as the rules decided it."""
 
     office = a_text("category in the office", nullable=True)
     home = a_text("category at home", nullable=True)
     label = a_choice((*PATTERNS, UNDETERMINED), "the pattern")
-    because = some_names("ids of the findings that decided it")
-    office_minus_home = an_object(Differences, "the difference")
-    chances = a_list(fields.Nested(PatternChances), "how probable each pattern is, home and office taken as independent; "
-                     "null with fewer than 3 days in either, and where nothing is classified", nullable=True)  # fmt: skip
+    because = a_list_of_names("ids of the findings that decided it")
+    office_minus_home = an_object(DifferencesSchema, "the difference")
+    chances = a_list(
+        fields.Nested(PatternChancesSchema),
+        "how probable each pattern is, home and office taken as independent; "
+        "null with fewer than 3 days in either, and where nothing is classified",
+        nullable=True,
+    )
     no_chances = a_text("why there are none", required=False)
 
 
-class Alternative(Said):
+class AlternativeSchema(ClosedSchema):
     """The category under another defensible selection of readings."""
 
     name = a_text("what if: the selection, the shift, or by-protocol- and a protocol's id; no reading is corrected")
@@ -159,36 +163,36 @@ class Alternative(Said):
     reason = a_text("why there is no category; the alternative then says nothing", required=False)
 
 
-class TooHigh(Said):
+class TooHighSchema(ClosedSchema):
     """By how much one pressure's average is expected to be too high."""
 
     mean = a_number("expected excess")
     sd = a_number("standard deviation of what is expected: between people with the same record")
 
 
-class BothTooHigh(Said):
+class BothTooHighSchema(ClosedSchema):
     """The same of both pressures."""
 
-    systolic = an_object(TooHigh, "systolic pressure")
-    diastolic = an_object(TooHigh, "diastolic pressure")
+    systolic = an_object(TooHighSchema, "systolic pressure")
+    diastolic = an_object(TooHighSchema, "diastolic pressure")
 
 
-class WithUsualErrors(Said):
+class WithUsualErrorsSchema(ClosedSchema):
     """What is probable if technique was as it usually is where nothing was recorded of it. No average is changed by it."""
 
-    too_high_by = an_object(BothTooHigh, "what the average by protocol is then expected to be too high by")
-    probability_at_or_above = kept(
+    too_high_by = an_object(BothTooHighSchema, "what the average by protocol is then expected to be too high by")
+    probability_at_or_above = a_field(
         fields.Dict, "probability that the true mean is at or above a limit, either pressure; empty with fewer than 3 days",
         keys=fields.String(), values=fields.Float(),
     )  # fmt: skip
-    category_probability = kept(
+    category_probability = a_field(
         fields.Dict, "probability that the true mean lies in a category, by its id; null with fewer than 3 days",
         keys=fields.String(), values=fields.Float(), nullable=True, unit="1",
     )  # fmt: skip
     no_probability = a_text("why there is no such probability", required=False)
 
 
-class Classification(Said):
+class ClassificationSchema(ClosedSchema):
     """The category of the best average there is; `reason` says why where there is none."""
 
     guideline = a_text("guideline whose categories these are")
@@ -200,20 +204,20 @@ class Classification(Said):
     diastolic = a_number("diastolic average", required=False)
     title = a_text("the guideline's own term, in the language of the answer where the wording has it", required=False)
     raised = a_flag("at or above the guideline's limit of hypertension in this setting, either pressure", required=False)
-    probability_at_or_above = kept(
+    probability_at_or_above = a_field(
         fields.Dict, "probability that the true mean is at or above a limit, either pressure; null with fewer than 3 days",
         keys=fields.String(), values=fields.Float(allow_none=True), required=False,
     )  # fmt: skip
-    category_probability = kept(
+    category_probability = a_field(
         fields.Dict, "probability that the true mean lies in a category, by its id; null with fewer than 3 days",
         keys=fields.String(), values=fields.Float(), required=False, nullable=True, unit="1",
     )  # fmt: skip
     no_probability = a_text("why there is no such probability", required=False)
     with_usual_errors = an_object(
-        WithUsualErrors, "of home averages: the same, technique taken to be as usual where it was not recorded",
+        WithUsualErrorsSchema, "of home averages: the same, technique taken to be as usual where it was not recorded",
         required=False,
     )  # fmt: skip
     would_change = a_text("what would change the category, in words; null where the rules have none", required=False,
                           nullable=True)  # fmt: skip
     holds = a_flag("no alternative changes the category", required=False)
-    alternatives = a_list(fields.Nested(Alternative), "other selections", required=False)
+    alternatives = a_list(fields.Nested(AlternativeSchema), "other selections", required=False)

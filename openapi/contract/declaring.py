@@ -7,7 +7,7 @@ from marshmallow import RAISE, Schema, fields, validate
 from heartlevel.vocabulary import MMHG
 
 
-class Said(Schema):
+class ClosedSchema(Schema):
     """An object of the answer. It has the fields declared and no others."""
 
     class Meta:
@@ -16,7 +16,7 @@ class Said(Schema):
         unknown = RAISE
 
 
-def kept(kind: type[fields.Field[Any]], meaning: str, *args: Any, nullable: bool = False, **more: Any) -> Any:
+def a_field(kind: type[fields.Field[Any]], meaning: str, *args: Any, nullable: bool = False, **more: Any) -> Any:
     """Declare a field that is always there; `nullable` where it may be unknown."""
     unit = more.pop("unit", None)
     notes = {"description": meaning} | ({"unit": unit} if unit else {})
@@ -25,40 +25,40 @@ def kept(kind: type[fields.Field[Any]], meaning: str, *args: Any, nullable: bool
 
 def a_text(meaning: str, **more: Any) -> Any:
     """Declare a text."""
-    return kept(fields.String, meaning, **more)
+    return a_field(fields.String, meaning, **more)
 
 
 def a_number(meaning: str, unit: str = MMHG, **more: Any) -> Any:
     """Declare a number with its unit."""
-    return kept(fields.Float, meaning, unit=unit, **more)
+    return a_field(fields.Float, meaning, unit=unit, **more)
 
 
 def a_count(meaning: str) -> Any:
     """Declare a whole number from 0."""
-    return kept(fields.Integer, meaning, validate=validate.Range(0))
+    return a_field(fields.Integer, meaning, validate=validate.Range(0))
 
 
 def a_flag(meaning: str, **more: Any) -> Any:
     """Declare true or false."""
-    return kept(fields.Boolean, meaning, **more)
+    return a_field(fields.Boolean, meaning, **more)
 
 
 def a_choice(names: Any, meaning: str, **more: Any) -> Any:
     """Declare one of a set of names."""
-    return kept(fields.String, meaning, validate=validate.OneOf(tuple(names)), **more)
+    return a_field(fields.String, meaning, validate=validate.OneOf(tuple(names)), **more)
 
 
 def an_object(block: type[Schema], meaning: str, **more: Any) -> Any:
     """Declare an object."""
-    return kept(fields.Nested, meaning, block, **more)
+    return a_field(fields.Nested, meaning, block, **more)
 
 
 def a_list(item: Any, meaning: str, **more: Any) -> Any:
     """Declare an array."""
-    return kept(fields.List, meaning, item, **more)
+    return a_field(fields.List, meaning, item, **more)
 
 
-def some_names(meaning: str) -> Any:
+def a_list_of_names(meaning: str) -> Any:
     """Declare an array of names."""
     return a_list(fields.String(), meaning)
 

@@ -1,0 +1,145 @@
+"""The category and the pattern of one subject as they stand in the answer, with how sure each is."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from math import sqrt
+from typing import Any
+
+from heartlevel.conclusions.category import NO_CATEGORY_REASONS, NO_SETTING, silent_because
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.conclusions.numbers import all_rounded, rounded, rounded_interval
+from heartlevel.conclusions.pattern import FEW_DAYS, LABELS
+from heartlevel.profiles import Category
+from heartlevel.statistics.alternatives import BY_PROTOCOL
+from heartlevel.statistics.classification import NO_CATEGORY, Probabilities
+from heartlevel.statistics.comparisons import PRESSURES
+from heartlevel.statistics.selection import HOME
+from heartlevel.vocabulary import SETTINGS
+
+CHANCE_DECIMALS = 3
+
+
+class Classifications:
+    """Category and pattern of each subject; numbers are rounded for all of them at once."""
+
+    def __init__(self, conclusions: Conclusions) -> None:
+        """Round what several subjects' answers are read from."""
+        self.conclusions, self.assessment = conclusions, conclusions.assessment
+        # By subject and name, the means that each alternative has in the setting that is classified.
+        means = self.assessment.alternatives.mean[:, :, conclusions.category.group]
+        self.of_alternatives = all_rounded(means.transpose(2, 1, 0))
+
+    def pattern(self, subject: int) -> dict[str, Any]:
+        """Return how home and office compare, as the rules decided it."""
+        conclusions, difference = self.conclusions, self.conclusions.office_minus_home
+        deciding = [finding for finding in conclusions.findings[subject] if finding.rule.pattern]
+        between = {
+            name: {"mean": rounded(difference.mean[row, subject]),
+                   "interval95": rounded_interval(difference.low[row, subject], difference.high[row, subject])}
+            for row, name in enumerate(PRESSURES)
+        }  # fmt: skip
+        return {
+            **{setting: self._category_in(setting, subject) for setting in ("office", "home")},
+            "label": LABELS[conclusions.pattern[subject]],
+            "because": [finding.name for finding in deciding],
+            "office_minus_home": {name: both for name, both in between.items() if both["mean"] is not None},
+            **self._pattern_chances(subject),
+        }
+
+    def _category_in(self, setting: str, subject: int) -> str | None:
+        number = int(self.conclusions.category.by_setting[setting][subject])
+        return _category_id(self.assessment.guidelines[subject].categories[setting], number)
+
+    def _pattern_chances(self, subject: int) -> dict[str, Any]:
+        """Return the probability of each pattern at each pair of limits; why not, where there is none."""
+        probable = self.conclusions.patterns_probable
+        unknown = probable.unknown[subject]
+        if unknown:
+            return {"chances": None, "no_chances": unknown}
+        return {"chances": [
+            {"limits": chances.limits, "probability": _rounded_chances(chances.probability)}
+            for chances in probable.chances[subject]
+        ]}  # fmt: skip
+
+    def classification(self, subject: int) -> dict[str, Any]:
+        """Return the category of the best average there is, and whether other selections would change it."""
+        categories, guideline = self.conclusions.category, self.assessment.guidelines[subject]
+        number = int(categories.setting[subject])
+        if number == NO_SETTING:
+            reason = NO_CATEGORY_REASONS[categories.reason[subject]]
+            return {"guideline": guideline.id, "category": None, "reason": reason}
+        setting, group = SETTINGS[number], int(categories.group[subject])
+        levels, category = guideline.categories[setting], int(categories.category[subject])
+        return {
+            "guideline": guideline.id,
+            "category": _category_id(levels, category),
+            "setting": setting,
+            "basis": "protocol",
+            **{name: rounded(categories.mean[row, subject]) for row, name in enumerate(PRESSURES)},
+            "title": self._title(levels, category, subject),
+            "raised": bool(categories.raised[subject]),
+            **_chances(self.assessment.sureness.probabilities, group),
+            **self._with_usual_errors(number, group),
+            "holds": bool(categories.holds[subject]),
+            "would_change": self._would_change(subject),
+            "alternatives": list(self._alternatives(subject, group, levels)),
+        }
+
+    def _title(self, levels: Sequence[Category], number: int, subject: int) -> str | None:
+        if number == NO_CATEGORY:
+            return None
+        title = levels[number].title
+        return self.assessment.rules.wording[self.assessment.batch.requests[subject].language].categories.get(title, title)
+
+    def _with_usual_errors(self, setting: int, group: int) -> dict[str, Any]:
+        """Return what is probable if home technique is as usual where it was not recorded, if the rules say what is."""
+        excess, chances = self.assessment.sureness.usual_excess, self.assessment.sureness.with_usual_errors
+        if excess is None or chances is None or setting != HOME:
+            return {}
+        too_high = {
+            name: {"mean": rounded(excess.mean[row, group]), "sd": rounded(sqrt(excess.variance[row, group]))}
+            for row, name in enumerate(PRESSURES)
+        }
+        return {"with_usual_errors": {"too_high_by": too_high, **_chances(chances, group)}}
+
+    def _alternatives(self, subject: int, group: int, levels: Sequence[Category]) -> Iterator[dict[str, Any]]:
+        others, categories = self.assessment.alternatives, self.assessment.classified.of_alternatives[:, group].tolist()
+        applies, enough = others.applies[:, group].tolist(), others.enough[:, group].tolist()
+        for row, name in enumerate(others.names):
+            if applies[row]:
+                means = dict(zip(PRESSURES, self.of_alternatives[subject][row], strict=True))
+                alternative = {"name": name, **means, "category": _category_id(levels, categories[row])}
+                yield alternative if enough[row] else {**alternative, "reason": silent_because(name)}
+
+    def _would_change(self, subject: int) -> str | None:
+        """Return one sentence that names the alternatives which change the category; None where no text is written."""
+        texts = self.assessment.rules.wording[self.assessment.batch.requests[subject].language].sureness
+        changes = self.conclusions.category.changes[:, subject].tolist()
+        changing = [name for name, does in zip(self.assessment.alternatives.names, changes, strict=True) if does]
+        sentence = texts.get("changes" if changing else "holds")
+        if sentence is None:
+            return None
+        return sentence.replace("{alternatives}", "; ".join(self._spoken(texts, name) for name in changing))
+
+    def _spoken(self, texts: Mapping[str, str], alternative: str) -> str:
+        if alternative.startswith(BY_PROTOCOL):
+            protocol = self.assessment.rules.protocols[alternative.removeprefix(BY_PROTOCOL)]
+            return texts.get("by-protocol", alternative).replace("{protocol}", protocol.title)
+        return texts.get(alternative, alternative)
+
+
+def _category_id(levels: Sequence[Category], number: int) -> str | None:
+    return None if number == NO_CATEGORY else levels[number].id
+
+
+def _rounded_chances(chances: Mapping[str, float]) -> dict[str, float | None]:
+    return {name: rounded(chance, CHANCE_DECIMALS) for name, chance in chances.items()}
+
+
+def _chances(probabilities: Probabilities, group: int) -> dict[str, Any]:
+    """Return how probable each limit is to be reached and each category to be the true one; null for too few days."""
+    categories = _rounded_chances(probabilities.of_category[group])
+    whole = {
+        "probability_at_or_above": _rounded_chances(probabilities.of_limit[group]),
+        "category_probability": categories or None,
+    }
+    return whole if categories else {**whole, "no_probability": FEW_DAYS}

@@ -1,0 +1,33 @@
+"""What to do and what to measure next, as it stands in the answer."""
+
+from typing import Any
+
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.conclusions.next_steps import NO_DAYS
+from heartlevel.conclusions.numbers import rounded
+from heartlevel.statistics.more_days import SURE
+
+
+def next_steps(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
+    """Return the next steps that a subject's findings ask for."""
+    assessment = conclusions.assessment
+    texts = assessment.rules.wording[assessment.batch.requests[subject].language].next_steps
+    steps = conclusions.next_steps[subject]
+    return [{"code": code, "text": texts[code], "because": because} for code, because in steps.items()]
+
+
+def what_next(conclusions: Conclusions, subject: int) -> dict[str, Any]:
+    """Return what a subject is to measure next, to be surer of the category at home."""
+    assessment, more = conclusions.assessment, conclusions.more_days
+    texts = assessment.rules.wording[assessment.batch.requests[subject].language].sureness
+    days = rounded(more.days[subject], 0)
+    return {
+        "sure_at": SURE,
+        "more_days": None if days is None else int(days),
+        **({"no_more_days": NO_DAYS[more.unknown[subject]]} if days is None else {}),
+        "days_looked_ahead": int(more.looked_ahead[subject]),
+        "gaps": [
+            {"code": gap.code, "next_step": gap.step, "text": None if gap.step else texts.get(f"gap-{gap.code}")}
+            for gap in conclusions.gaps[subject]
+        ],
+    }

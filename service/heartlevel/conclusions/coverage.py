@@ -1,0 +1,84 @@
+"""How much was measured and recorded: days and hours at home, details that were wanting, how sure each average is."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from heartlevel.assessment import Assessment
+from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.statistics.averages import Averages
+from heartlevel.statistics.comparisons import PRESSURES
+from heartlevel.statistics.selection import HOME, UNUSABLE
+from heartlevel.statistics.uncertainty import interval95
+from heartlevel.statistics.variability import Paired, Variability, paired_by_day, variability
+
+HOURS = 24
+SHARE_DECIMALS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Varying:
+    """How usable readings vary, by pressure; one value a group."""
+
+    by_reading: dict[str, Variability]
+    morning_minus_evening: dict[str, Paired]
+
+
+def home_by_hour(assessment: Assessment) -> Ints:
+    """Count the usable home readings of each subject (a row) by local hour."""
+    batch = assessment.batch
+    home = (batch.setting == HOME) & (assessment.reliability != UNUSABLE)
+    cells = batch.subject_of[home] * HOURS + batch.hour[home].astype(np.int64)
+    size = len(batch.requests)
+    return np.bincount(cells, minlength=size * HOURS).reshape(size, HOURS)
+
+
+def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:
+    """Return, for each subject, the facts whose absence kept a rule undecided, with the share of readings concerned.
+
+    The largest share comes first; it is rounded as it is told. Only what could have been recorded is there.
+    """
+    batch, undecided = assessment.batch, assessment.verdicts["reading"].undecided
+    names = [name for name in undecided if CATALOGUE[name].asked]
+    by_subject: list[list[tuple[str, float]]] = [[] for _ in batch.requests]
+    readings = np.bincount(batch.subject_of, minlength=len(by_subject))
+    measured = np.flatnonzero(readings)
+    if not (names and len(measured)):
+        return by_subject
+    wanting: Bools = np.array([undecided[name] for name in names])
+    starts = (np.cumsum(readings) - readings)[measured]  # the readings of a subject stand together
+    shares = np.add.reduceat(wanting, starts, axis=1, dtype=np.int64) / readings[measured]
+    for subject, of_names in zip(measured.tolist(), shares.T.tolist(), strict=True):
+        lacking = [(name, round(share, SHARE_DECIMALS)) for name, share in zip(names, of_names, strict=True) if share]
+        by_subject[subject] = sorted(lacking, key=lambda item: (-item[1], item[0]))
+    return by_subject
+
+
+def intervals_of(averages: Averages) -> tuple[Floats, Floats]:
+    """Return both ends of the 95 % intervals of all means of day means (axes: quantity, selection, group).
+
+    NaN for too few days. By so many days each is looked up: Student's t costs more than all the rest.
+    """
+    days = averages.day_count.astype(np.int64)
+    length = 1 + days.max(initial=0)
+    _, half = interval95(np.zeros(length), np.ones(length), np.arange(length, dtype=np.float64))
+    error = half[days] * averages.standard_error
+    return averages.day_mean - error, averages.day_mean + error
+
+
+def varying(assessment: Assessment) -> Varying:
+    """Return how the usable readings of each group vary."""
+    batch, chosen = assessment.batch, assessment.selection.averages
+    usable, readings = assessment.reliability != UNUSABLE, assessment.batch.readings
+    return Varying(
+        {name: variability(batch, readings[name], usable) for name in PRESSURES},
+        {name: paired_by_day(batch, readings[name], chosen["morning"], chosen["evening"]) for name in PRESSURES},
+    )
+
+
+def standard_applies(assessment: Assessment) -> Bools:
+    """Mark the device checks whose pairs were taken of several people, as far as they were named."""
+    agreement = assessment.checks.agreement
+    applies: Bools = (agreement.occasions > 1) & (agreement.occasions < agreement.pairs)
+    return applies

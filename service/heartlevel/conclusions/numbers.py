@@ -1,0 +1,34 @@
+"""Numbers as they are told: rounded here and nowhere else; unknown is None."""
+
+from typing import Any
+
+import numpy as np
+
+from heartlevel.columns import Floats
+
+# A product this near to a half, or this large, may have crossed the half by its own rounding.
+NEAR_HALF, LARGE = 1e-6, 1e8
+
+
+def rounded(value: float, decimals: int = 1) -> float | None:
+    """Round a number; NaN becomes None, and minus zero zero."""
+    return None if value != value else round(float(value), decimals) + 0.0
+
+
+def all_rounded(values: Floats, decimals: int = 1) -> Any:
+    """Return nested lists of an array's values, each as `rounded` has it; a whole array costs what a few values do."""
+    scale = 10.0**decimals
+    with np.errstate(over="ignore", invalid="ignore"):  # the large are rounded one by one
+        scaled = values * scale
+        whole = np.rint(scaled)
+        unsure = (np.abs(scaled - whole) > 0.5 - NEAR_HALF) | (np.abs(scaled) > LARGE)
+    told = (whole / scale + 0.0).astype(object)
+    told[np.isnan(values)] = None
+    for index in zip(*np.nonzero(unsure), strict=True):
+        told[index] = rounded(values[index], decimals)
+    return told.tolist()
+
+
+def rounded_interval(low: float, high: float, decimals: int = 1) -> list[float | None] | None:
+    """Round the ends of an interval; None where it is not known."""
+    return None if low != low else [rounded(low, decimals), rounded(high, decimals)]

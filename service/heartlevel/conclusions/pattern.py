@@ -1,0 +1,90 @@
+"""How home and office compare: the pattern that the rules decide, how probable each is, and the difference."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from heartlevel.assessment import Assessment
+from heartlevel.columns import Floats, Ints
+from heartlevel.conclusions.category import CLASSIFIABLE, NO_CATEGORY_REASONS, SubjectCategories
+from heartlevel.conclusions.findings import Firing
+from heartlevel.statistics.averages import Averages
+from heartlevel.statistics.comparisons import PRESSURES
+from heartlevel.statistics.patterns import Chances, pattern_chances
+from heartlevel.statistics.selection import HOME, OFFICE
+from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
+from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
+
+LABELS = (*PATTERNS, UNDETERMINED)
+FEW_DAYS = f"fewer-than-{FEWEST_DAYS}-days"
+
+
+@dataclass(frozen=True, slots=True)
+class OfficeMinusHome:
+    """Office minus home of the averages by protocol (mm[Hg]; a row a pressure, a column a subject).
+
+    `low` and `high` are the 95 % interval of the difference of day means by Welch's method. NaN where there is none.
+    """
+
+    mean: Floats
+    low: Floats
+    high: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class PatternsProbable:
+    """How probable each pattern is, a list a subject, or in its place why that cannot be told."""
+
+    chances: Sequence[Sequence[Chances]]
+    unknown: Sequence[str | None]
+
+
+def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
+    """Return each subject's pattern as its number in LABELS: that of the one rule that decides.
+
+    It is undetermined where no such rule fires, or several do.
+    """
+    undetermined = LABELS.index(UNDETERMINED)
+    label, rules = np.full(subjects, undetermined), np.zeros(subjects, dtype=np.int64)
+    for firing in firings:
+        if firing.rule.pattern:
+            rules[firing.subjects] += 1
+            label[firing.subjects] = LABELS.index(firing.rule.pattern)
+    return np.where(rules == 1, label, undetermined)
+
+
+def office_minus_home(assessment: Assessment) -> OfficeMinusHome:
+    """Return how much higher the office average is than the one at home."""
+    facts = assessment.facts["series"]
+    mean = np.stack([facts[f"office_minus_home_{name}"] for name in PRESSURES])
+    low, high = np.full_like(mean, np.nan), np.full_like(mean, np.nan)
+    both = np.flatnonzero(~np.isnan(mean).all(axis=0))
+    if len(both):
+        low[:, both], high[:, both] = _interval(assessment.averages, both)
+    return OfficeMinusHome(mean, low, high)
+
+
+def _interval(averages: Averages, subjects: Ints) -> tuple[Floats, Floats]:
+    row, pressures = averages.row("protocol"), slice(len(PRESSURES))
+    office, home = (subjects * len(SETTINGS) + setting for setting in (OFFICE, HOME))
+    days, errors, means = (
+        np.stack([column[pressures, row, office], column[pressures, row, home]])
+        for column in (averages.day_count, averages.standard_error, averages.day_mean)
+    )
+    known = (days.min(axis=0) >= FEWEST_DAYS) & (errors.sum(axis=0) > 0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        variance = (errors**2).sum(axis=0)
+        freedom = variance**2 / (errors**4 / (days - 1)).sum(axis=0)
+    counted_as = np.where(known, np.maximum(freedom + 1, FEWEST_DAYS), np.nan)  # interval95 takes a day off again
+    return interval95(means[0] - means[1], np.sqrt(variance), counted_as)
+
+
+def patterns_probable(assessment: Assessment, categories: SubjectCategories) -> PatternsProbable:
+    """Return how probable each pattern is at each pair of limits; not told of who is not classified."""
+    chances = pattern_chances(assessment.sureness.long_run, assessment.guidelines)
+    unknown = [
+        NO_CATEGORY_REASONS[person] if person != CLASSIFIABLE else None if of_pairs else FEW_DAYS
+        for person, of_pairs in zip(categories.person.tolist(), chances, strict=True)
+    ]
+    return PatternsProbable(chances, unknown)
