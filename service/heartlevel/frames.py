@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from heartlevel.answer.result_tables import COLUMNS_OF, Coded, joined_columns
+from heartlevel.answer.result_tables import COLUMNS_OF, Coded, joined_tables
 from heartlevel.assessment import Assessment, Rules, assess_batch, assess_requests, sitting_gaps
 from heartlevel.columns import Ints
 from heartlevel.conclusions.conclude import conclude
@@ -100,7 +100,7 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
     read_options(chosen, rules.ruleset.choices)
     table = examined_frame(frame, Mapped(fixed={f"options.{name}": value for name, value in chosen.items()}))
     parts = [_parts(table.examined, *assessed) for assessed in _assessed(table, rules)]
-    frames = {name: _frame(_in_order(joined_columns([part[name] for part in parts]))) for name in COLUMNS_OF}
+    frames = {name: _frame(_in_order(joined_tables([part[name] for part in parts]))) for name in COLUMNS_OF}
     return Result(**frames, problems=_problems(table))
 
 

@@ -24,9 +24,11 @@ import pandas as pd  # noqa: E402
 from invented import readings  # noqa: E402
 
 from heartlevel import Rules  # noqa: E402
+from heartlevel.answer.result_tables import COLUMNS_OF  # noqa: E402
 from heartlevel.answer.whole import as_json  # noqa: E402
 from heartlevel.assessment import assess_batch, sitting_gaps  # noqa: E402
-from heartlevel.frames import PARTS, assess_frame, examined_frame  # noqa: E402
+from heartlevel.conclusions.conclude import conclude  # noqa: E402
+from heartlevel.frames import assess_frame, examined_frame  # noqa: E402
 from heartlevel.intake.ndjson import decode_json  # noqa: E402
 from heartlevel.one_call import TOGETHER_IN_BULK, answer_decoded  # noqa: E402
 from heartlevel.tables.batches import CleanBatch, clean_batches  # noqa: E402
@@ -85,7 +87,8 @@ def stages(frame: pd.DataFrame, rules: Rules, rounds: int) -> None:
         "columns looked at": (lambda: examined_frame(frame, Mapped()), size),
         "times, order, copies, batches made": (batches, size),
         "batches assessed": (lambda: [assess_batch(clean.batch, rules) for clean in ready], size),
-        "result tables": (lambda: [part(one) for one in assessed for part in PARTS.values()], size),
+        "result tables": (lambda: [table(concluded) for concluded in map(conclude, assessed)
+                                   for table in COLUMNS_OF.values()], size),
     }, rounds)  # fmt: skip
 
 

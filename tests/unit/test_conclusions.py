@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import heartlevel
-from heartlevel.answer.result_tables import findings_columns, joined_columns, subjects_columns
+from heartlevel.answer.result_tables import findings_columns, joined_tables, subjects_columns
 from heartlevel.answer.whole import answers
 from heartlevel.assessment import assess_requests
 from heartlevel.conclusions.category import NO_SETTING, TOO_YOUNG
@@ -59,7 +59,7 @@ def test_who_writes_decides_nothing(path):
         ("raised = mean >= limit", ["mean >= limit"]),
         ("def f(days):\n    return None if days < 3 else days", ["days < 3"]),
         ("high = np.greater(mean, 130)", ["np.greater"]),
-        ("from heartlevel.statistics.patterns import BOTH, joined", ["heartlevel.statistics.patterns.joined"]),
+        ("from heartlevel.statistics.more_days import SURE, more_days", ["heartlevel.statistics.more_days.more_days"]),
         ("from heartlevel.facts.catalogue import Fact, fact", ["heartlevel.facts.catalogue.fact"]),
         ("import heartlevel.statistics.patterns", ["heartlevel.statistics.patterns"]),
         ("from heartlevel.statistics.averages import QUANTITIES\nsame = row == 3 or name in names", []),
@@ -77,7 +77,7 @@ def assessment():
 def said(assessment) -> dict[str, tuple[list, list]]:
     """Return what answers say of each subject, and what tables do."""
     whole = list(answers(assessment))
-    table = joined_columns([subjects_columns(conclude(assessment))])
+    table = joined_tables([subjects_columns(conclude(assessment))])
     classified = [answer["classification"] for answer in whole]
     sides = {
         "urgent": [answer["urgent"] for answer in whole],
@@ -131,7 +131,7 @@ def test_findings_of_answers_and_tables_come_of_the_same_firings(monkeypatch, as
     def both() -> tuple[set, set]:
         told = {(answer["subject"]["id"], finding["rule"]) for answer in answers(assessment)
                 for finding in answer["findings"]}  # fmt: skip
-        table = joined_columns([findings_columns(conclude(assessment))])
+        table = joined_tables([findings_columns(conclude(assessment))])
         return told, set(zip(table["subject"].tolist(), table["rule"].tolist(), strict=True))
 
     told, tabled = both()

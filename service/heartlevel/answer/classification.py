@@ -46,7 +46,7 @@ class Classifications:
         }
 
     def _category_in(self, setting: str, subject: int) -> str | None:
-        number = int(self.conclusions.category.by_setting[setting][subject])
+        number = self.conclusions.category.within(setting, subject)
         return _category_id(self.assessment.guidelines[subject].categories[setting], number)
 
     def _pattern_chances(self, subject: int) -> dict[str, Any]:

@@ -26,31 +26,29 @@ class Figures:
         averages, facts = self.assessment.averages, self.assessment.facts["reading"]
         self.bases = list(self.assessment.selection.averages)
         groups, rows = np.nonzero(averages.readings[: len(self.bases)].T)
-        cell = slice(None), rows, groups
-        columns = [column[cell] for column in (averages.mean, averages.sd, averages.day_mean, *conclusions.intervals)]
-        # Of every average, in order of subjects: its group, selection, readings and days; then, by quantity, mean,
+        counts = (column[rows, groups].tolist() for column in (averages.readings, averages.days))
+        # Of every average, in the order of subjects: its group, selection, readings and days; then, by quantity, mean,
         # standard deviation, mean of days, low and high end.
-        counts = averages.readings[rows, groups], averages.days[rows, groups]
-        self.cells = np.stack([groups, rows, *(count.astype(np.int64) for count in counts)], axis=-1).tolist()
-        self.numbers = all_rounded(np.stack(columns, axis=-1).transpose(1, 0, 2))
-        self.ends = np.cumsum(np.bincount(groups // len(SETTINGS), minlength=len(self.assessment.guidelines))).tolist()
-        self.pressures = all_rounded(np.stack([facts[name] for name in READING_PRESSURES], axis=1))
+        self.cells = list(zip(groups.tolist(), rows.tolist(), *counts, strict=True))
+        columns = np.array([averages.mean, averages.sd, averages.day_mean, *conclusions.intervals])
+        self.numbers = all_rounded(columns[:, :, rows, groups].transpose(2, 1, 0))
+        counted = np.bincount(groups // len(SETTINGS), minlength=len(self.assessment.guidelines))
+        self.starts = [0, *np.cumsum(counted).tolist()]
+        self.pressures = all_rounded(np.array([facts[name] for name in READING_PRESSURES]).T)
 
     def averages(self, subject: int) -> list[dict[str, Any]]:
         """Return every average of a subject that has readings."""
-        whole, mine = [], slice(self.ends[subject - 1] if subject else 0, self.ends[subject])
+        whole, mine = [], slice(self.starts[subject], self.starts[subject + 1])
         for (group, row, readings, days), numbers in zip(self.cells[mine], self.numbers[mine], strict=True):
-            average = {
+            average: dict[str, Any] = {
                 "setting": SETTINGS[group % len(SETTINGS)],
                 "basis": self.bases[row],
-                "readings": readings,
-                "days": days,
+                "readings": int(readings),
+                "days": int(days),
             }
-            average |= {
-                name: _average(*of_name)
-                for name, of_name in zip(QUANTITIES, numbers, strict=True)
-                if of_name[0] is not None
-            }
+            for name, of_name in zip(QUANTITIES, numbers, strict=True):
+                if of_name[0] is not None:
+                    average[name] = _average(*of_name)
             if self.bases[row] == "protocol":
                 average["left_out"] = self._left_out(group)
             whole.append(average)

@@ -143,7 +143,7 @@ def _category(conclusions: Conclusions) -> Parts:
     }
 
 
-def joined_columns(parts: Sequence[Mapping[str, Any]]) -> Parts:
+def joined_tables(parts: Sequence[Mapping[str, Any]]) -> Parts:
     """Join tables of the same columns, their texts written out."""
     return {name: np.concatenate([_written(part[name]) for part in parts]) for name in parts[0]}
 

@@ -1,6 +1,6 @@
 """The category of the best average there is, why there is none, and whether other selections would change it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,18 +30,24 @@ class SubjectCategories:
     setting: Ints  # whose average is classified: its number in SETTINGS, or NO_SETTING
     group: Ints  # of that average
     category: Ints  # its number among those of guideline and setting, or NO_CATEGORY
-    by_setting: Mapping[str, Ints]  # of the averages of home and of the office, enough for the protocol or not
+    by_group: Ints  # of each group's average, enough for the protocol or not
     mean: Floats  # mm[Hg], a row a pressure
     raised: Bools  # either pressure reaches the guideline's limit of hypertension
     changes: Bools  # axes: alternative, subject; it says something, and it is another category
     holds: Bools  # no alternative changes it
 
+    def within(self, setting: str, subject: int) -> int:
+        """Return the category of one setting's average, enough for the protocol or not."""
+        there = self.person[subject] == CLASSIFIABLE
+        return int(self.by_group[subject * len(SETTINGS) + SETTINGS.index(setting)]) if there else NO_CATEGORY
+
 
 def categories_of(assessment: Assessment) -> SubjectCategories:
     """Return each subject's category by the average by protocol, of home readings where they are enough."""
     averages, classified, others = assessment.averages, assessment.classified, assessment.alternatives
-    person, enough = _person(assessment), _enough(assessment)
-    there = enough.any(axis=0) & (person == CLASSIFIABLE)
+    person, facts = _person(assessment), assessment.facts["series"]
+    enough = [facts[f"{name}_enough_for_protocol"] == 1 for name in CLASSIFIED]
+    there = (enough[0] | enough[1]) & (person == CLASSIFIABLE)
     best = np.where(enough[0], SETTINGS.index(CLASSIFIED[0]), SETTINGS.index(CLASSIFIED[1]))
     group, row = np.arange(len(person)) * len(SETTINGS) + best, averages.row("protocol")
     category = np.where(there, classified.category[row, group], NO_CATEGORY)
@@ -54,13 +60,12 @@ def categories_of(assessment: Assessment) -> SubjectCategories:
         setting=np.where(there, best, NO_SETTING),
         group=group,
         category=category,
-        by_setting={name: np.where(person == CLASSIFIABLE, _column(classified.category[row], name), NO_CATEGORY)
-                    for name in CLASSIFIED},
+        by_group=classified.category[row],
         mean=mean,
         raised=np.any(mean >= _limits(assessment.guidelines, best) - TOLERANCE, axis=0),
         changes=changes,
         holds=there & ~changes.any(axis=0),
-    )  # fmt: skip
+    )
 
 
 def silent_because(alternative: str) -> str:
@@ -74,19 +79,12 @@ def _person(assessment: Assessment) -> Ints:
     return np.where(unclear, UNCLEAR, np.where(assessment.batch.subjects["age_years"] < adults, TOO_YOUNG, CLASSIFIABLE))
 
 
-def _enough(assessment: Assessment) -> Bools:
-    facts = assessment.facts["series"]
-    return np.stack([facts[f"{name}_enough_for_protocol"] == 1 for name in CLASSIFIED])
-
-
-def _column(by_group: Ints, setting: str) -> Ints:
-    return by_group[SETTINGS.index(setting) :: len(SETTINGS)]
-
-
 def _limits(guidelines: Sequence[Guideline], settings: Ints) -> Floats:
     """Return the limits of hypertension in each subject's setting, a row a pressure."""
     names = [SETTINGS[setting] for setting in settings.tolist()]
-    return np.array([
-        [guideline.limits[f"{name}.hypertension.{pressure}"] for guideline, name in zip(guidelines, names, strict=True)]
+    limits = [
+        guideline.limits[f"{name}.hypertension.{pressure}"]
         for pressure in PRESSURES
-    ], dtype=np.float64)  # fmt: skip
+        for guideline, name in zip(guidelines, names, strict=True)
+    ]
+    return np.array(limits, dtype=np.float64).reshape(len(PRESSURES), len(names))

@@ -27,8 +27,7 @@ class Varying:
 
 def home_by_hour(assessment: Assessment) -> Ints:
     """Count the usable home readings of each subject (a row) by local hour."""
-    batch = assessment.batch
-    home = (batch.setting == HOME) & (assessment.reliability != UNUSABLE)
+    batch, home = assessment.batch, assessment.facts["series"].source.rows(HOME)
     cells = batch.subject_of[home] * HOURS + batch.hour[home].astype(np.int64)
     size = len(batch.requests)
     return np.bincount(cells, minlength=size * HOURS).reshape(size, HOURS)
@@ -41,17 +40,14 @@ def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:
     """
     batch, undecided = assessment.batch, assessment.verdicts["reading"].undecided
     names = [name for name in undecided if CATALOGUE[name].asked]
-    by_subject: list[list[tuple[str, float]]] = [[] for _ in batch.requests]
-    readings = np.bincount(batch.subject_of, minlength=len(by_subject))
-    measured = np.flatnonzero(readings)
-    if not (names and len(measured)):
-        return by_subject
-    wanting: Bools = np.array([undecided[name] for name in names])
-    starts = (np.cumsum(readings) - readings)[measured]  # the readings of a subject stand together
-    shares = np.add.reduceat(wanting, starts, axis=1, dtype=np.int64) / readings[measured]
-    for subject, of_names in zip(measured.tolist(), shares.T.tolist(), strict=True):
-        lacking = [(name, round(share, SHARE_DECIMALS)) for name, share in zip(names, of_names, strict=True) if share]
-        by_subject[subject] = sorted(lacking, key=lambda item: (-item[1], item[0]))
+    nothing = np.zeros(0, dtype=np.bool_)
+    wanting: Bools = np.concatenate([nothing, *(undecided[name] for name in names)]).reshape(len(names), batch.size)
+    by_subject = []
+    for subject in range(len(batch.requests)):
+        rows = batch.rows_of(subject)
+        counted = zip(names, np.count_nonzero(wanting[:, rows], axis=1).tolist(), strict=True)
+        lacking = [(name, round(count / (rows.stop - rows.start), SHARE_DECIMALS)) for name, count in counted if count]
+        by_subject.append(sorted(lacking, key=lambda item: (-item[1], item[0])))
     return by_subject
 
 

@@ -77,8 +77,8 @@ def firings_of(assessment: Assessment) -> list[Firing]:
     for scope in SCOPES:
         verdicts, owner = assessment.verdicts[scope], owners[scope]
         fired = verdicts.fired()
-        for index in np.flatnonzero(fired.any(axis=1)).tolist():
-            rows = np.flatnonzero(fired[index])
+        for index in np.any(fired, axis=1).nonzero()[0].tolist():
+            (rows,) = fired[index].nonzero()
             firings.append(Firing(verdicts.rules[index], before + index, rows, owner[rows]))
         before += len(verdicts.rules)
     return firings

@@ -11,7 +11,7 @@ from heartlevel.conclusions.category import SubjectCategories
 from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.pattern import FEW_DAYS, LABELS
 from heartlevel.statistics.more_days import more_days
-from heartlevel.statistics.selection import HOME, UNUSABLE
+from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import SETTINGS, SIDES, SITES
 
@@ -89,7 +89,7 @@ def gaps_of(assessment: Assessment, labels: Ints, steps: Sequence[Collection[str
     `labels` are the patterns' numbers in LABELS, `steps` the codes of the next steps.
     """
     batch, size = assessment.batch, len(assessment.batch.requests)
-    home = (assessment.reliability != UNUSABLE) & (batch.setting == HOME)
+    home = assessment.facts["series"].source.rows(HOME)
     gaping = {code: marked.tolist() for code, marked in _open(assessment, home, labels).items()}
     by_subject: list[list[Gap]] = [[] for _ in steps]
     for subject in np.flatnonzero(count_by(batch.subject_of, size, home) > 0).tolist():

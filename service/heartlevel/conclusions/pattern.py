@@ -57,11 +57,12 @@ def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
 def office_minus_home(assessment: Assessment) -> OfficeMinusHome:
     """Return how much higher the office average is than the one at home."""
     facts = assessment.facts["series"]
-    mean = np.stack([facts[f"office_minus_home_{name}"] for name in PRESSURES])
-    low, high = np.full_like(mean, np.nan), np.full_like(mean, np.nan)
-    both = np.flatnonzero(~np.isnan(mean).all(axis=0))
-    if len(both):
-        low[:, both], high[:, both] = _interval(assessment.averages, both)
+    mean = np.array([facts[f"office_minus_home_{name}"] for name in PRESSURES])
+    both, unknown = np.flatnonzero(~np.isnan(mean[0])), np.full_like(mean, np.nan)
+    if not len(both):
+        return OfficeMinusHome(mean, unknown, unknown)
+    low, high = unknown, unknown.copy()
+    low[:, both], high[:, both] = _interval(assessment.averages, both)
     return OfficeMinusHome(mean, low, high)
 
 
