@@ -26,7 +26,7 @@ LATE = {
 }
 # Rooms that are still to be done. A test takes care that the lists only get shorter.
 NOT_YET: dict[str, list[str]] = {
-    "names": ["answer/", "command/summary.py", "tables/rows.py"],
+    "names": ["answer/", "command/summary.py"],
     "definitions": ["answer/"],
     "sizes": [],
     "circles": [],
