@@ -33,8 +33,10 @@ def test_the_public_function_assesses_by_the_shipped_rules():
     assert result.subjects["category"].tolist() == [answer(week())["classification"]["category"]]
 
 
-def test_the_service_does_not_load_pandas():
-    code = "import sys, heartlevel.web.application; sys.exit('pandas' in sys.modules)"
+@pytest.mark.parametrize("package", ["pandas", "pyarrow"])
+def test_the_service_does_not_load_what_only_tables_need(package):
+    load = "import sys; from heartlevel.command.main import main; main.get_command(None, 'serve')"
+    code = f"{load}; import heartlevel.web.server, heartlevel.web.application; sys.exit({package!r} in sys.modules)"
     place = {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
     assert subprocess.run([sys.executable, "-c", code], env=place).returncode == 0
 

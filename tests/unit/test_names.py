@@ -24,14 +24,6 @@ LATE = {
     ("web/server.py", "heartlevel.web.application"): "counters are shared or not when they are imported",
     ("web/server.py", "prometheus_client"): "counters are shared or not when it is imported",
 }
-# Rooms that are still to be done. A test takes care that the lists only get shorter.
-NOT_YET: dict[str, list[str]] = {
-    "names": ["tables/rows.py"],
-    "definitions": [],
-    "sizes": [],
-    "circles": [],
-    "imports": [],
-}  # fmt: skip
 
 
 @cache
@@ -178,22 +170,10 @@ CHECKS: dict[str, Callable[[Sources], Iterator[str]]] = {
 }  # fmt: skip
 
 
-@cache
-def faults_of_all(check: str) -> list[str]:
-    """Return what a check finds in the whole package, rooms that are still to be done among it."""
-    return list(CHECKS[check](sources()))
-
-
 @pytest.mark.parametrize("check", CHECKS)
 def test_the_package_is_as_it_should_be(check):
-    done = {path: text for path, text in sources().items() if not path.startswith(tuple(NOT_YET[check]))}
-    faults = list(CHECKS[check](done))
+    faults = list(CHECKS[check](sources()))
     assert not faults, "\n" + "\n".join(faults)
-
-
-@pytest.mark.parametrize(("check", "room"), [(check, room) for check, rooms in NOT_YET.items() for room in rooms])
-def test_a_room_that_is_done_is_off_the_list(check, room):
-    assert any(fault.startswith(room) for fault in faults_of_all(check)), f"take {room} out of NOT_YET[{check!r}]"
 
 
 def test_every_late_import_of_the_list_is_there():

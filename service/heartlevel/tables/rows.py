@@ -50,7 +50,7 @@ class DecodedRows(Decoded[CellOrigin]):
 
 
 @dataclass(frozen=True, slots=True)
-class _Said:
+class _Entry:
     """What a row says of a field, and where; no column is named where the mapping says it of all rows."""
 
     field: TableField
@@ -73,34 +73,34 @@ class _Parts:
         """Add a row."""
         at = CellOrigin(row.input, row.line)
         self.origins |= reading_origins(len(self.readings), at, layout)
-        reading, details = dict[str, Any](), list[_Said]()
-        for said in _values_in(row, layout, mapped):
-            if said.field.part == READING:
-                _put(reading, said.field.path, said.value)
-            elif said.field.part == DEVICE:
-                details.append(said)
+        reading, details = dict[str, Any](), list[_Entry]()
+        for entry in _values_in(row, layout, mapped):
+            if entry.field.part == READING:
+                _put(reading, entry.field.path, entry.value)
+            elif entry.field.part == DEVICE:
+                details.append(entry)
             else:
-                self._keep(self.subject if said.field.part == SUBJECT else self.options, f"/{said.field.part}", said)
+                self._keep(self.subject if entry.field.part == SUBJECT else self.options, f"/{entry.field.part}", entry)
         self._add_device(reading, details, CellOrigin(row.input, row.line, layout.name_of(DEVICE)))
         self.readings.append(reading)
 
-    def _add_device(self, reading: dict[str, Any], details: Sequence[_Said], at: CellOrigin) -> None:
+    def _add_device(self, reading: dict[str, Any], details: Sequence[_Entry], at: CellOrigin) -> None:
         """Add what a row says of its device, which is named by that where the table does not name it."""
         if DEVICE not in reading and not details:
             return
         name = reading.setdefault(DEVICE, _name_by(details))
         number, device = self.devices.setdefault(str(name), (len(self.devices), {"id": name}))
         self.origins.setdefault(f"/devices/{number}", at)
-        for said in details:
-            self._keep(device, f"/devices/{number}", said)
+        for entry in details:
+            self._keep(device, f"/devices/{number}", entry)
 
-    def _keep(self, whole: dict[str, Any], pointer: str, said: _Said) -> None:
+    def _keep(self, whole: dict[str, Any], pointer: str, entry: _Entry) -> None:
         """Take over what is new; what was said otherwise before stays, and the cell is noted."""
-        before = _put(whole, said.field.path, said.value)
+        before = _put(whole, entry.field.path, entry.value)
         if before is None:
-            self.origins[pointer + said.field.pointer] = said.at
-        elif not _alike(before, said.value):
-            self.differing.append(said.at)
+            self.origins[pointer + entry.field.pointer] = entry.at
+        elif not _alike(before, entry.value):
+            self.differing.append(entry.at)
 
     def decoded(self) -> DecodedRows:
         """Return the request."""
@@ -127,10 +127,10 @@ def reading_origins(number: int, at: CellOrigin, layout: Layout) -> dict[str, Ce
     return origins
 
 
-def _values_in(row: SubjectRow, layout: Layout, mapped: Mapped) -> Iterator[_Said]:
+def _values_in(row: SubjectRow, layout: Layout, mapped: Mapped) -> Iterator[_Entry]:
     """Yield what a row says of each field; where several columns say something of one, the last of them counts."""
     at = CellOrigin(row.input, row.line)
-    known = {name: _Said(FIELDS[name], value, at) for name, value in mapped.fixed.items() if value is not None}
+    known = {name: _Entry(FIELDS[name], value, at) for name, value in mapped.fixed.items() if value is not None}
     times = []
     for cell, name, meaning in zip(row.cells, layout.names, layout.meanings, strict=True):
         value = cell_value(cell, meaning, mapped.decimal) if meaning else None
@@ -139,9 +139,9 @@ def _values_in(row: SubjectRow, layout: Layout, mapped: Mapped) -> Iterator[_Sai
         if meaning.to == "taken_at":
             times.append(str(value))
         else:
-            known[meaning.to] = _Said(FIELDS[meaning.to], value, CellOrigin(row.input, row.line, name))
+            known[meaning.to] = _Entry(FIELDS[meaning.to], value, CellOrigin(row.input, row.line, name))
     if times:
-        known["taken_at"] = _Said(FIELDS["taken_at"], time_in(" ".join(times), mapped.time_format), at)
+        known["taken_at"] = _Entry(FIELDS["taken_at"], time_in(" ".join(times), mapped.time_format), at)
     yield from known.values()
 
 
@@ -159,11 +159,11 @@ def _alike(first: Any, second: Any) -> bool:
     return bool(first == second) and isinstance(first, bool) == isinstance(second, bool)
 
 
-def _name_by(details: Sequence[_Said]) -> str:
+def _name_by(details: Sequence[_Entry]) -> str:
     """Return a name made of what is said of a device; whole numbers count as others: tables write them in either way."""
     whole: dict[str, Any] = {}
-    for said in details:
-        number = isinstance(said.value, int) and not isinstance(said.value, bool)
-        _put(whole, said.field.path, float(said.value) if number else said.value)
+    for entry in details:
+        number = isinstance(entry.value, int) and not isinstance(entry.value, bool)
+        _put(whole, entry.field.path, float(entry.value) if number else entry.value)
     text = json.dumps(whole, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
     return "device-" + blake2b(text.encode("utf-8", "surrogatepass"), digest_size=6).hexdigest()
