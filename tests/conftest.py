@@ -5,6 +5,7 @@ own, which all its processes inherit; a run that leaves anything there fails.
 """
 
 import os
+import signal
 import tempfile
 from pathlib import Path
 from shutil import rmtree
@@ -25,6 +26,8 @@ def pytest_configure(config):
         config.stash[SCRATCH] = Path(tempfile.mkdtemp(prefix="heartlevel-tests-"))
         os.environ["TMPDIR"] = str(config.stash[SCRATCH])
         tempfile.tempdir = None  # asked for anew
+    if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:  # of a shell's background; processes of tests are interrupted too
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_collection_modifyitems(items):
@@ -40,7 +43,7 @@ def pytest_sessionfinish(session):
     if folder is None:
         return
     left = sorted(path.name for path in folder.iterdir() if not path.name.startswith("pytest-of-"))
-    if left:
+    if left and session.config.option.numprocesses:  # with -n 0 what is removed when the process ends is there still
         session.config.get_terminal_writer().line(f"left in the temporary directory: {', '.join(left)}", red=True)
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
     if session.exitstatus == pytest.ExitCode.OK:

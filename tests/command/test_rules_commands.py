@@ -138,7 +138,7 @@ def test_a_trial_can_be_read_by_a_program(layer):
     lines = run("try", layer, "--on", "-", "--json", given=json.dumps(BETWEEN)).stdout.splitlines()
     change, totals = map(json.loads, lines)
     assert (change["subject"], totals["subjects"], totals["changed"]) == ("s-1", 1, 1)
-    assert totals["findings_gained"] == {rule: 1 for rule in change["findings"]["gained"]}
+    assert totals["findings_gained"] == dict.fromkeys(change["findings"]["gained"], 1)
 
 
 def test_the_same_rules_change_nothing(copied):

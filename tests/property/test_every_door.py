@@ -116,7 +116,7 @@ def tables(draw) -> Table:
     for _ in range(draw(st.integers(1, 16))):
         who = draw(st.sampled_from(list(people)))
         row = {"subject": who, **{name: draw(st.sampled_from(GOOD[name])) for name in names if name in GOOD}}
-        row |= people[who] if draw(st.integers(0, 3)) else {name: None for name in people[who]}
+        row |= people[who] if draw(st.integers(0, 3)) else dict.fromkeys(people[who])
         for name in names:
             if name in ODD and odd and draw(st.integers(0, odd)) == 0:
                 row[name] = draw(st.sampled_from(ODD[name]))

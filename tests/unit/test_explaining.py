@@ -77,7 +77,7 @@ def test_trees_have_the_compiled_outcome_whatever_the_condition(chain, several):
     made_rules = made(chain)
     guideline = replace(RULESET.guidelines["esc-2024"], limits=LIMITS)
     ruleset = replace(RULESET, guidelines={"esc-2024": guideline}, default_guideline="esc-2024",
-                      rules={**{scope: () for scope in RULESET.rules}, "reading": tuple(made_rules.values())})  # fmt: skip
+                      rules={**dict.fromkeys(RULESET.rules, ()), "reading": tuple(made_rules.values())})  # fmt: skip
     program = Program(ruleset, "reading")
     columns = {name: np.array([row[name] for row in several], dtype=np.float64) for name in several[0]}
     compiled = program.judge(columns.__getitem__, np.zeros(len(several), dtype=np.int64)).outcomes

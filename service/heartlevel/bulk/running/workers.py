@@ -120,6 +120,6 @@ def _work(plan: Plan, pipe: Connection, ends_of_parent: list[Connection]) -> Non
 def _judged_or_error(plan: Plan, part: BulkPart) -> JudgedPart | Exception:
     try:
         return judge_part(plan, part)
-    except Exception as error:  # raised again in the parent
+    except Exception as error:  # noqa: BLE001 (raised again in the parent)
         error.add_note(format_exc())
         return error
