@@ -13,7 +13,7 @@ from heartlevel.tables.fields import FIELDS, REQUIRED
 from heartlevel.tables.meanings import Meaning
 from support import rules
 
-ODD = ["\ud800", 10**400, -(10**30), float("inf"), b"120", Decimal("120"), Decimal("NaN"), date(2026, 3, 2),
+ODD = ["\ud800", 10**400, -(10**30), float("inf"), b"120", Decimal(120), Decimal("NaN"), date(2026, 3, 2),
        datetime(2026, 3, 2, 7, 10, tzinfo=UTC), pd.Timestamp("2026-03-02"), np.datetime64("2026-03-02"), pd.NaT, pd.NA,
        {"a": ("\ud800",)}, {1, 2}, [["a"], {"b": 1}], [None, np.nan], (), np.array([1.5]), np.bool_(True), 1j, object,
        "x" * 5000, "", " ", True]  # fmt: skip
