@@ -4,6 +4,7 @@ from time import monotonic
 from typing import Any
 
 import click
+from tqdm import tqdm
 
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.results import Counts, JudgedPart
@@ -20,10 +21,6 @@ class Progress:
     def start(self, total: int | None) -> None:
         """Show the bar; `total` bytes are to be read."""
         if not self._wanted:
-            return
-        try:
-            from tqdm import tqdm
-        except ModuleNotFoundError:  # an extra; the summary does without
             return
         tqdm.monitor_interval = 0  # no thread beside processes that are forked
         self._bar = tqdm(total=total, unit="B", unit_scale=True, dynamic_ncols=True, desc="assessed")
