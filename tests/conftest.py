@@ -17,8 +17,9 @@ settings.register_profile("repeatable", derandomize=True)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 SCRATCH = pytest.StashKey[Path]()
-# Thousands of examples of what other tests cover too: traced, they would take half as long again.
-NOT_TRACED = ("property", "cohort")
+# Thousands of examples of what other tests cover too, folders and files: traced, they would take twice as long.
+NOT_TRACED = {"property", "cohort", "test_analysis_whole.py", "test_damaged_files.py", "test_explaining.py",
+              "test_never_worse.py", "test_silencing.py"}  # fmt: skip
 
 
 def pytest_configure(config):
@@ -32,7 +33,7 @@ def pytest_configure(config):
 
 def pytest_collection_modifyitems(items):
     for item in items:
-        if item.path.parent.name in NOT_TRACED:
+        if {item.path.parent.name, item.path.name} & NOT_TRACED:
             item.add_marker("no_cover")
 
 

@@ -22,7 +22,6 @@ from heartlevel.ruling.running.examples import OUTCOMES
 from rules.damages import DAMAGES, Damage, insert_a_tab, repeat_a_key
 from support import rules
 
-pytestmark = pytest.mark.no_cover  # forty files loaded some hundred times; what loads them has tests of its own
 FOLDER = shipped("rules")
 FILES = [path.relative_to(FOLDER).as_posix() for path in sorted(FOLDER.rglob("*.yaml"))]
 
