@@ -47,7 +47,4 @@ def pytest_sessionfinish(session):
     if left and session.config.option.numprocesses:  # with -n 0 what is removed when the process ends is there still
         session.config.get_terminal_writer().line(f"left in the temporary directory: {', '.join(left)}", red=True)
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
-    if session.exitstatus == pytest.ExitCode.OK:
-        rmtree(folder)
-    else:
-        session.config.get_terminal_writer().line(f"the tests' files are kept in {folder}")
+    rmtree(folder)  # what tests wrote is kept by --basetemp
