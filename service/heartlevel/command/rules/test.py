@@ -7,11 +7,10 @@ from pathlib import Path
 
 import click
 
-from heartlevel.command.options import DIRECTORY, FAILED, placed, rules_options, show_faults
+from heartlevel.command.options import DIRECTORY, FAILED, ended_by_faults, placed, rules_options
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.conditions import Mention
 from heartlevel.ruling.language.explaining import OUTCOMES
-from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.language.reference import verdict
 from heartlevel.ruling.language.ruleset import Profile, RuleSet
 from heartlevel.ruling.running.examples import JudgedExample, encoded, judged_examples, profile_of
@@ -29,7 +28,8 @@ def test_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, 
     status 1 if there is one, or if there was nothing to run. Under layers only the rules they add or change are
     run: the examples of the others were written for the limits below.
     """
-    ruleset = _loaded(*placed(directory, folder, layers))
+    with ended_by_faults():
+        ruleset = load(*placed(directory, folder, layers))
     cases = list(judged_examples(ruleset, programs_of(ruleset)))
     failures = [case for case in cases if case.is_wrong]
     for case in failures:
@@ -39,15 +39,6 @@ def test_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, 
     if not cases:
         click.echo("nothing was run: there is no rule with an example here", err=True)
     sys.exit(FAILED if failures or not cases else 0)
-
-
-def _loaded(folder: Path | None, layers: tuple[Path, ...]) -> RuleSet:
-    """Load the rules without running their examples, or end the command with every mistake in them."""
-    try:
-        return load(folder, layers)
-    except RuleFaults as faults:
-        show_faults(faults)
-        sys.exit(FAILED)
 
 
 def _lines(ruleset: RuleSet, case: JudgedExample) -> Iterator[str]:

@@ -209,5 +209,4 @@ def _shift(shift: Mapping[str, Any]) -> Shift:
 
 
 def _example(example: Mapping[str, Any]) -> Example:
-    names = (example.get(key) for key in ("guideline", "protocol"))
-    return Example(example["given"], example["expect"], tuple(example.get("findings") or ()), *names)
+    return Example(**{**example, "findings": tuple(example.get("findings") or ())})

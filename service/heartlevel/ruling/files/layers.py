@@ -38,11 +38,11 @@ def lay(content: Content, folder: Path, faults: list[RuleFault]) -> Layer | None
         content.items[section] += entries
     for judge in (loosened, unmoved_categories):
         faults += judge(guidelines_below, content.items["guidelines"])
-    return Layer(head["name"], head["revision"], tuple(_change(change.item, head["name"]) for change in changes))
+    return Layer(head["name"], head["revision"], tuple(_change(change.item) for change in changes))
 
 
-def _change(change: Mapping[str, Any], layer: str) -> Change:
-    return Change(layer, change["of"], change.get("id") or "", bool(change.get("off")), change["reason"])
+def _change(change: Mapping[str, Any]) -> Change:
+    return Change(change["of"], change.get("id") or "", bool(change.get("off")), change["reason"])
 
 
 def _apply(content: Content, change: Entry, faults: list[RuleFault]) -> None:

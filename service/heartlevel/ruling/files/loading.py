@@ -24,7 +24,7 @@ from heartlevel.ruling.files.schema import RuleSetBlock
 from heartlevel.ruling.files.sense import senseless_limits, senseless_schedule
 from heartlevel.ruling.files.source import mapping, repeated_names
 from heartlevel.ruling.files.wording import Languages, showing
-from heartlevel.ruling.language.faults import Entry, RuleFault, RuleFaults
+from heartlevel.ruling.language.faults import RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import Layer, RuleSet
 from heartlevel.vocabulary import SCOPES
 
@@ -51,7 +51,8 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         profile.limits for profile in protocols.values()
     )
     languages = Languages(checked.items["wording"], faults)
-    rules = build_rules(checked.rules_of_scopes(), checked.ids, limits, _in_all(languages.next_steps.values()), faults)
+    by_scope = {scope: sorted(checked.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
+    rules = build_rules(by_scope, checked.ids, limits, _in_all(languages.next_steps.values()), faults)
     wording = languages.wordings(rules, limits, _ever_named(content, laid), titles | _titles(content))
     if faults:
         raise RuleFaults(faults)
@@ -60,7 +61,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         revision=checked.head["revision"],
         fingerprint=checked.fingerprint(),
         default_guideline=checked.head["default_guideline"],
-        rules=showing(rules, wording),
+        rules={scope: tuple(showing(rule, wording) for rule in of_scope) for scope, of_scope in rules.items()},
         guidelines=guidelines,
         protocols=protocols,
         wording=wording,
@@ -132,10 +133,6 @@ class _Checked:
                 name, known = entry.item.get(key), self.ids[section]
                 if name is not None and name not in known:
                     yield entry.fault((key,), "unknown-name", f"{abridged(name)} does not exist", near(name, sorted(known)))
-
-    def rules_of_scopes(self) -> dict[str, list[Entry]]:
-        """Return the rules by scope, in order of their ids."""
-        return {scope: sorted(self.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
 
     def fingerprint(self) -> str:
         """Return a hash of the content; comments, layout, and how rules lie in files play no part."""

@@ -89,12 +89,8 @@ def _strangers(entry: Entry, key: str, known: Collection[str], kind: str) -> Ite
         yield entry.fault((key, name), "unknown-name", f"there is no {kind} '{name}'", near(name, sorted(known)))
 
 
-def showing(rules: Mapping[str, Sequence[Rule]], wordings: Mapping[str, Wording]) -> dict[str, tuple[Rule, ...]]:
-    """Return the rules with the facts that any language's texts show; findings are then alike in all languages."""
-    return {scope: tuple(_showing(rule, wordings) for rule in of_scope) for scope, of_scope in rules.items()}
-
-
-def _showing(rule: Rule, wordings: Mapping[str, Wording]) -> Rule:
+def showing(rule: Rule, wordings: Mapping[str, Wording]) -> Rule:
+    """Return a rule with the facts that any language's texts show; findings are then alike in all languages."""
     worded = chain.from_iterable(wording.rules[rule.id].facts() for wording in wordings.values())
     return replace(rule, shown_facts=tuple(dict.fromkeys([*rule.shown_facts, *worded])))
 

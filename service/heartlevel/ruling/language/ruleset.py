@@ -1,7 +1,8 @@
 """A loaded rule set: rules in the order they can be decided, guidelines, protocols, wording, the layers laid over them."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import chain
 from typing import Any, TypeAlias
 
@@ -19,7 +20,6 @@ DEFAULT_LANGUAGE = "en"  # also what a request gets that asks for none
 class Change:
     """One change a layer makes, and why."""
 
-    layer: str
     kind: str
     id: str
     off: bool
@@ -80,12 +80,11 @@ class RuleSet:
     at_home: UsualAtHome | None = None  # what is usual there; None where the rule set does not say
     in_office: UsualInOffice | None = None
     layers: tuple[Layer, ...] = ()  # lowest first
-    choices: Choices = field(init=False)
 
-    def __post_init__(self) -> None:
-        """Derive what a request may choose from."""
-        choices = Choices(tuple(self.guidelines), tuple(self.protocols), tuple(self.wording), self.default_guideline)
-        object.__setattr__(self, "choices", choices)
+    @cached_property
+    def choices(self) -> Choices:
+        """What a request may choose from."""
+        return Choices(tuple(self.guidelines), tuple(self.protocols), tuple(self.wording), self.default_guideline)
 
     def guideline_for(self, request: Request) -> Guideline:
         """Return the guideline whose limits hold for a request's subject: in pregnancy and soon after birth, its own.

@@ -69,13 +69,11 @@ def distinct_terms(rules: Sequence[Rule]) -> tuple[Term, ...]:
     return tuple(dict.fromkeys(leaf for rule in rules for leaf in rule.leaves if isinstance(leaf, Term)))
 
 
-def narrowed(ruleset: RuleSet, members: Sequence[Rule], profile: Profile) -> Program:
-    """Compile rules of a scope alone, for one profile; their tables are those filled at loading."""
-    guideline, protocol = profile
-    scope = members[0].scope
-    guidelines, protocols = {guideline: ruleset.guidelines[guideline]}, {protocol: ruleset.protocols[protocol]}
-    alone = replace(ruleset, rules={scope: tuple(members)}, guidelines=guidelines, protocols=protocols)
-    return Program(alone, scope)
+def probes(rule: Rule, leaves: Sequence[Leaf]) -> tuple[Rule, ...]:
+    """Return, for each leaf, a rule that only says what that leaf says; `rule` lends the rest."""
+    return tuple(
+        replace(rule, id=f"{rule.id}/{index}", condition=leaf, leaves=(leaf,)) for index, leaf in enumerate(leaves)
+    )
 
 
 def reached(ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int = MOST_COMBINATIONS) -> list[Reached]:
@@ -89,8 +87,11 @@ class _Search:
     def __init__(self, ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int) -> None:
         self.members, self.most = members_of(ruleset, asked), most
         terms, limits = distinct_terms(self.members), ruleset.limits(*profile)
-        probes = [replace(asked[0], id=f"={index}", condition=term, leaves=(term,)) for index, term in enumerate(terms)]
-        self.program = narrowed(ruleset, (*self.members, *probes), profile)
+        rules = {asked[0].scope: (*self.members, *probes(asked[0], terms))}
+        guidelines = {profile[0]: ruleset.guidelines[profile[0]]}
+        protocols = {profile[1]: ruleset.protocols[profile[1]]}
+        alone = replace(ruleset, rules=rules, guidelines=guidelines, protocols=protocols)
+        self.program = Program(alone, asked[0].scope)
         names = [rule.id for rule in self.members]
         self.asked = [names.index(rule.id) for rule in asked]
         leaves: list[Leaf] = [*map(Mention, names), *terms]
