@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 import orjson
 
-from heartlevel.columns import TOLERANCE, Floats, Ints
+from heartlevel.columns import TOLERANCE, Bools, Floats, Ints
 from heartlevel.facts.catalogue import Fact
 from heartlevel.ruling.language.conditions import Leaf, Mention, Term, shape_of
 from heartlevel.ruling.language.rules import Rule
@@ -158,10 +158,8 @@ class _Search:
                 pattern = sum(outcomes[self.row_of[rule.leaves[digit]]] * 3**power for power, digit in enumerate(done))
                 yield _remainders(orjson.dumps(shape_of(rule.condition, rule.leaves)), done)[pattern]
 
-    def _complete(self) -> Ints:
-        complete = np.ones(len(self.cost), dtype=np.int64)
-        for column in self.chosen.values():
-            complete &= column != UNKNOWN_CELL
+    def _complete(self) -> Bools:
+        complete: Bools = np.logical_and.reduce([column != UNKNOWN_CELL for column in self.chosen.values()])
         return complete
 
     def _reached(self, column: int, outcomes: Ints) -> Reached:
