@@ -65,7 +65,7 @@ class Runner:
             return set(self._fired) - {"always"}
 
 
-def flag(leaf: int, value: bool) -> str:
+def leaf_flag(leaf: int, value: bool) -> str:
     """Return the name of the flag that says a leaf is true, or that it is false."""
     return f"c{2 * leaf + (not value)}"
 
@@ -73,7 +73,7 @@ def flag(leaf: int, value: bool) -> str:
 def condition(shape: Shape, wanted: bool) -> dict[str, Any]:
     """Write "the shape is true" (or "is false") for the engine; only and, or and flags are needed."""
     if isinstance(shape, int):
-        return {flag(shape, wanted): 1}
+        return {leaf_flag(shape, wanted): 1}
     kind, *parts = shape
     # "none" is true where every part is false, and false where any part is true.
     joined = "$and" if (kind == "any") != wanted else "$or"
@@ -132,7 +132,7 @@ def _in_one_order(pattern: tuple[int, ...], groups: list[list[int]]) -> tuple[in
 
 
 def _outcome(runner: Runner, pattern: tuple[int, ...]) -> int:
-    fired = runner.fired({flag(leaf, value == TRUE): 1 for leaf, value in enumerate(pattern) if value != UNKNOWN})
+    fired = runner.fired({leaf_flag(leaf, value == TRUE): 1 for leaf, value in enumerate(pattern) if value != UNKNOWN})
     if len(fired) > 1:
         raise UnsoundAnswer
     return {"true": TRUE, "false": FALSE}[fired.pop()] if fired else UNKNOWN
