@@ -1,7 +1,8 @@
 """Options that several commands take, and what they do with them."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -29,11 +30,8 @@ def rules_options(command: Command) -> Command:
 
 def loaded(folder: Path | None, layers: tuple[Path, ...] = ()) -> Rules:
     """Load the rules, or end the command with every mistake in them."""
-    try:
+    with ended_by_faults():
         return Rules.load(folder, layers)
-    except RuleFaults as faults:
-        show_faults(faults)
-        sys.exit(FAILED)
 
 
 def candidate(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> Rules:
@@ -49,6 +47,16 @@ def placed(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]
         return directory, layers
     others = tuple(layer for layer in layers if layer.resolve() != directory.resolve())
     return folder, (*others, directory)
+
+
+@contextmanager
+def ended_by_faults() -> Iterator[None]:
+    """End the command, with every mistake in the rule files, where these cannot be loaded."""
+    try:
+        yield
+    except RuleFaults as faults:
+        show_faults(faults)
+        sys.exit(FAILED)
 
 
 def show_faults(faults: RuleFaults) -> None:

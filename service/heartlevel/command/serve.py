@@ -1,11 +1,8 @@
 """`heartlevel serve`: answer over HTTP."""
 
-import sys
-
 import click
 
-from heartlevel.command.options import FAILED, show_faults
-from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.command.options import ended_by_faults
 from heartlevel.web.server import run
 
 
@@ -19,8 +16,5 @@ def serve(host: str, port: int, workers: int) -> None:
     HEARTLEVEL_RULES names another directory of rule files, HEARTLEVEL_LAYERS a clinic's own over it (several, lowest
     first, are parted as in PATH).
     """
-    try:
+    with ended_by_faults():
         run(f"{host}:{port}", workers)
-    except RuleFaults as faults:
-        show_faults(faults)
-        sys.exit(FAILED)

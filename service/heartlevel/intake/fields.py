@@ -15,6 +15,7 @@ from marshmallow.exceptions import ValidationError
 
 DAY = pattern(r"\d{4}-\d\d-\d\d")
 KEBAB_CASE = pattern(r"[a-z0-9]+(-[a-z0-9]+)*")
+SURROGATE = pattern("[\ud800-\udfff]")
 UNREAD = None  # an item of a list that could not be read
 CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
 
@@ -90,7 +91,7 @@ class Text(fields.String):
         if not isinstance(value, str):
             raise self.make_error("invalid")
         # A lone surrogate cannot be written back as UTF-8.
-        if any("\ud800" <= char <= "\udfff" for char in value):
+        if SURROGATE.search(value):
             raise self.make_error("invalid")
         return value
 

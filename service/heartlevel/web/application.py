@@ -32,8 +32,8 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     )
     app.config.from_prefixed_env("HEARTLEVEL")
     app.config.from_mapping(config or {})
-    folder, layers = _directories(app.config["RULES"], app.config["LAYERS"])
-    in_force = RulesInForce(folder, layers, rules)
+    folder, layers = app.config["RULES"], filter(None, app.config["LAYERS"].split(pathsep))
+    in_force = RulesInForce(Path(folder) if folder else None, tuple(map(Path, layers)), rules)
     in_force.on_reload = observability.count_reload
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
@@ -41,7 +41,3 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     problems.handle_errors(app)
     app.register_blueprint(routes)
     return app
-
-
-def _directories(folder: str | None, layers: str) -> tuple[Path | None, tuple[Path, ...]]:
-    return Path(folder) if folder else None, tuple(Path(layer) for layer in layers.split(pathsep) if layer)

@@ -32,7 +32,7 @@ class RulesInForce:
     def __init__(self, folder: Path | None = None, layers: Sequence[Path] = (), rules: Rules | None = None) -> None:
         """Load the rules. Raises RuleFaults: a service does not start without."""
         self.folder, self.layers = folder, tuple(layers)
-        self._seen = self._stamp()
+        self._seen = stamp_of(self.folder, self.layers)
         self._state = State(self._seen, rules or Rules.load(folder, layers))
         self._board = Noticeboard()
         self.on_reload: Callable[[str], None] = lambda outcome: None  # called with "taken" or "refused"
@@ -68,7 +68,7 @@ class RulesInForce:
 
     def look(self) -> None:
         """Take changed files over, once they are unchanged from one look to the next."""
-        stamp = self._stamp()
+        stamp = stamp_of(self.folder, self.layers)
         settled, self._seen = stamp == self._seen, stamp
         if not settled or stamp == self._state.stamp:
             return
@@ -100,6 +100,3 @@ class RulesInForce:
             ruleset = state.rules.ruleset
             LOG.info("rules taken over: revision %s, %s", ruleset.revision, ruleset.fingerprint)
         self.on_reload("refused" if state.refused else "taken")
-
-    def _stamp(self) -> Stamp:
-        return stamp_of(self.folder, self.layers)

@@ -57,10 +57,12 @@ def tagged(response: Response) -> Response:
     return response
 
 
-def parsed(raw: bytes) -> Any:
-    """Parse JSON strictly: no NaN, no Infinity, valid UTF-8. Raises 400 without quoting the data."""
+def sent_as_json(*allowed: str) -> Any:
+    """Parse the JSON sent strictly: no NaN, no Infinity, valid UTF-8. Raises 415, or 400 without quoting the data."""
+    if request.mimetype != JSON:
+        abort(415, f"send {' or '.join(allowed or [JSON])}")
     try:
-        return orjson.loads(raw)
+        return orjson.loads(request.get_data())
     except orjson.JSONDecodeError as error:
         abort(400, f"not JSON: line {error.lineno}, column {error.colno}")
 
@@ -73,10 +75,8 @@ def assess_subjects() -> Response:
         request.max_content_length = maxsize
         lines = _line_by_line(request.stream, rules_in_force(), _most_readings())
         return tagged(Response(lines, content_type=NDJSON))
-    if request.mimetype != JSON:
-        abort(415, f"send {JSON} or {NDJSON}")
     together: Together = current_app.extensions["heartlevel-together"]
-    answer = answer_to(parsed(request.get_data()), rules_in_force(), _most_readings(), together.answer)
+    answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), _most_readings(), together.answer)
     _count(answer)
     return respond(answer)
 
@@ -84,9 +84,7 @@ def assess_subjects() -> Response:
 @routes.post("/v1/device-checks")
 def check_devices() -> Response:
     """Hold devices against references, without anyone's readings."""
-    if request.mimetype != JSON:
-        abort(415, f"send {JSON}")
-    answer = device_answer_to(parsed(request.get_data()), rules_in_force())
+    answer = device_answer_to(sent_as_json(), rules_in_force())
     count_answer(0, [finding["rule"] for finding in answer["findings"]])
     return respond(answer)
 
@@ -110,9 +108,7 @@ def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterato
 @routes.post("/v1/rules/trial")
 def try_rules() -> Response:
     """Try candidate rule files on requests: what would change."""
-    if request.mimetype != JSON:
-        abort(415, f"send {JSON}")
-    return respond(try_candidate(parsed(request.get_data()), in_force(), rules_in_force()))
+    return respond(try_candidate(sent_as_json(), in_force(), rules_in_force()))
 
 
 @routes.get("/v1/rules")

@@ -44,7 +44,10 @@ def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dic
     wanted = checked(TrialRequest(), payload)
     files = _files(wanted["files"])
     with _alone(), _directories(files, in_force) as (folder, layers):
-        after = _compiled(folder, layers)
+        try:
+            after = compiled_apart(folder, layers)
+        except (CompilerFailed, StillChanging):
+            abort(503, "the candidate could not be compiled; try again")
     requests = (Decoded(request, {"": number}) for number, request in enumerate(wanted["requests"], start=1))
     totals, changed = Totals(), []
     for change in changes(requests, before, after):
@@ -63,13 +66,6 @@ def _alone() -> Iterator[None]:
         yield
     finally:
         ONE_AT_A_TIME.release()
-
-
-def _compiled(folder: Path | None, layers: Sequence[Path]) -> Rules:
-    try:
-        return compiled_apart(folder, layers)
-    except (CompilerFailed, StillChanging):
-        abort(503, "the candidate could not be compiled; try again")
 
 
 def _files(given: object) -> Mapping[str, str | None]:
@@ -104,13 +100,10 @@ def _directories(files: Mapping[str, str | None], in_force: RulesInForce) -> Ite
             shutil.copytree(in_force.folder or shipped("rules"), folder)
             base, layers = folder, in_force.layers
         for name, text in files.items():
-            _write(folder / name, text)
+            path = folder / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            if text is None:
+                path.unlink(missing_ok=True)
+            else:
+                path.write_text(text, encoding="utf-8")
         yield base, layers
-
-
-def _write(path: Path, text: str | None) -> None:
-    if text is None:
-        path.unlink(missing_ok=True)
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(text, encoding="utf-8")

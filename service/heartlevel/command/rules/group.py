@@ -1,15 +1,18 @@
 """`heartlevel rules`: look after rule files."""
 
+from pathlib import Path
+
 import click
 
+from heartlevel.command.options import DIRECTORY, candidate, rules_options
 from heartlevel.command.rules.analyse import analyse_rules
-from heartlevel.command.rules.check import check
 from heartlevel.command.rules.diff import diff
 from heartlevel.command.rules.explain import explain
 from heartlevel.command.rules.format import format_rules
-from heartlevel.command.rules.list import list_rules
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
+from heartlevel.ruling.language.conditions import Term
+from heartlevel.ruling.tools.unworded import unworded
 
 
 @click.group("rules")
@@ -17,5 +20,36 @@ def rules_group() -> None:
     """Look after rule files: check, test and explain them, try changes before they go live."""
 
 
-for command in (analyse_rules, check, diff, explain, format_rules, list_rules, test_rules, try_):
+@rules_group.command()
+@click.argument("directory", required=False, type=DIRECTORY)
+@rules_options
+def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
+    """Check the rule files of DIRECTORY, of rules or of a layer (by default those in force), examples included.
+
+    Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any. What a language
+    leaves to English is no mistake; it is named after the count.
+    """
+    ruleset = candidate(directory, folder, layers).ruleset
+    rules = ruleset.every_rule()
+    examples = sum(len(rule.examples) for rule in rules)
+    click.echo(f"{len(rules)} rules, {examples} examples, {len(ruleset.guidelines)} guidelines, "
+               f"{len(ruleset.protocols)} protocols: no mistakes\n{ruleset.fingerprint}")  # fmt: skip
+    for text in unworded(ruleset):
+        click.echo(f"note: {text}", err=True)
+
+
+@rules_group.command("list")
+@click.argument("directory", required=False, type=DIRECTORY)
+@click.option("--fact", help="Only rules that compare this fact.")
+@rules_options
+def list_rules(directory: Path | None, fact: str | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
+    """List the rules of DIRECTORY, of rules or of a layer (by default those in force): id, scope, title."""
+    for rule in candidate(directory, folder, layers).ruleset.every_rule():
+        compared = {leaf.fact.name for leaf in rule.leaves if isinstance(leaf, Term)}
+        if fact is None or fact in compared:
+            urgent = ", urgent" if rule.urgent else ""
+            click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.title}{urgent}")
+
+
+for command in (analyse_rules, diff, explain, format_rules, test_rules, try_):
     rules_group.add_command(command)

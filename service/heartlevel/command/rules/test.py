@@ -1,24 +1,21 @@
 """`heartlevel rules test`: the examples beside the rules, each run through the tables a request would use."""
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from math import isnan
 from pathlib import Path
 
 import click
-import numpy as np
 
-from heartlevel.command.options import DIRECTORY, FAILED, placed, rules_options, show_faults
+from heartlevel.command.options import DIRECTORY, FAILED, ended_by_faults, placed, rules_options
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.conditions import Mention
-from heartlevel.ruling.language.faults import RuleFaults
-from heartlevel.ruling.language.rules import Example, Rule
+from heartlevel.ruling.language.explaining import OUTCOMES
+from heartlevel.ruling.language.reference import verdict
 from heartlevel.ruling.language.ruleset import Profile, RuleSet
 from heartlevel.ruling.running.examples import JudgedExample, encoded, judged_examples, profile_of
 from heartlevel.ruling.running.verdicts import programs_of
-from heartlevel.ruling.tools.analysis import probes_of, value_text, worded
-from heartlevel.ruling.tools.reach import narrowed
-
-WORDS = ("false", "true", "unknown")  # by outcome
+from heartlevel.ruling.tools.analysis import value_text, worded
 
 
 @click.command(name="test")
@@ -31,7 +28,8 @@ def test_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, 
     status 1 if there is one, or if there was nothing to run. Under layers only the rules they add or change are
     run: the examples of the others were written for the limits below.
     """
-    ruleset = _loaded(*placed(directory, folder, layers))
+    with ended_by_faults():
+        ruleset = load(*placed(directory, folder, layers))
     cases = list(judged_examples(ruleset, programs_of(ruleset)))
     failures = [case for case in cases if case.is_wrong]
     for case in failures:
@@ -41,15 +39,6 @@ def test_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, 
     if not cases:
         click.echo("nothing was run: there is no rule with an example here", err=True)
     sys.exit(FAILED if failures or not cases else 0)
-
-
-def _loaded(folder: Path | None, layers: tuple[Path, ...]) -> RuleSet:
-    """Load the rules without running their examples, or end the command with every mistake in them."""
-    try:
-        return load(folder, layers)
-    except RuleFaults as faults:
-        show_faults(faults)
-        sys.exit(FAILED)
 
 
 def _lines(ruleset: RuleSet, case: JudgedExample) -> Iterator[str]:
@@ -66,21 +55,10 @@ def _lines(ruleset: RuleSet, case: JudgedExample) -> Iterator[str]:
 
 
 def _parts(ruleset: RuleSet, case: JudgedExample, profile: Profile) -> Iterator[str]:
-    """Yield each part of the condition with the value it met and what came of it, by the compiled tables."""
-    limits, probes = ruleset.limits(*profile), probes_of(case.rule)
-    compared = [probe for probe in probes if not isinstance(probe.condition, Mention)]
-    outcomes = iter(_outcomes(ruleset, compared, case.example, profile))
+    """Yield each part of the condition with the value it met and what came of it."""
+    limits, facts = ruleset.limits(*profile), encoded(case.example)
+    known = {name: None if isnan(value) else value for name, value in facts.items()}
+    findings = {rule.id: rule.id in case.example.findings for rule in ruleset.rules[case.rule.scope]}
     for leaf in case.rule.leaves:
-        if isinstance(leaf, Mention):
-            yield f"    {worded(leaf, limits)}: {WORDS[leaf.rule in case.example.findings]}"
-        else:
-            value = value_text(case.example.given.get(leaf.fact.name))
-            yield f"    {worded(leaf, limits)}: {value} -> {WORDS[next(outcomes)]}"
-
-
-def _outcomes(ruleset: RuleSet, compared: Sequence[Rule], example: Example, profile: Profile) -> list[int]:
-    if not compared:
-        return []
-    program = narrowed(ruleset, compared, profile)
-    outcomes: list[int] = program.judge_given([encoded(example)], np.zeros(1, dtype=np.int64), [()])[:, 0].tolist()
-    return outcomes
+        met = "" if isinstance(leaf, Mention) else f"{value_text(case.example.given.get(leaf.fact.name))} -> "
+        yield f"    {worded(leaf, limits)}: {met}{OUTCOMES[verdict(leaf, known, limits, findings)]}"

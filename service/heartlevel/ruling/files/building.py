@@ -11,7 +11,7 @@ from heartlevel.intake.schema import Reading
 from heartlevel.ruling.files.parsing import ConditionParser
 from heartlevel.ruling.files.source import repeated_names
 from heartlevel.ruling.language.conditions import MOST_LEAVES, Condition, Mention, Term, leaves_of
-from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
+from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Citation, Example, Rule, Shift
 from heartlevel.ruling.language.template import ENGLISH, Template, TemplateFault, Unpaired, Voice, WrongForms
 from heartlevel.vocabulary import EFFECTS
@@ -95,9 +95,7 @@ class _Builder:
         before = len(self.faults)
         condition = self._condition(entry)
         explanation, advice = (self._sentence(entry, key) for key in ("explanation", "advice"))
-        self._check_effects(entry)
-        self._check_expected_error(entry)
-        self._check_examples(entry)
+        self.faults += chain(self._wrong_effects(entry), self._wrong_errors(entry), self._wrong_examples(entry))
         if condition is None or explanation is None or advice is None or len(self.faults) > before:
             return None
         return _rule(entry, condition, explanation, advice)
@@ -115,72 +113,62 @@ class _Builder:
             self.faults.append(entry.fault(("when",), "too-many-comparisons", detail, hint))
         return condition
 
-    def _check_effects(self, entry: Entry) -> None:
-        def fault(key: str, code: str, detail: str, hint: str | None = None) -> None:
-            self.faults.append(entry.fault((key,), code, detail, hint))
-
-        item = entry.item
+    def _wrong_effects(self, entry: Entry) -> Iterator[RuleFault]:
+        item, step, field = entry.item, entry.item.get("next_step"), entry.item.get("field")
         if self.scope in ("series", "device") and item["effect"] != "none":
-            fault("effect", "wrong-effect", f"a {self.scope} rule concerns no single reading; its effect is none")
-        step = item.get("next_step")
+            detail = f"a {self.scope} rule concerns no single reading; its effect is none"
+            yield entry.fault(("effect",), "wrong-effect", detail)
         if step is not None and step not in self.next_steps:
-            fault("next_step", "unknown-name", f"'{step}' is no next step of every wording", near(step, self.next_steps))
-        field = item.get("field")
+            detail = f"'{step}' is no next step of every wording"
+            yield entry.fault(("next_step",), "unknown-name", detail, near(step, self.next_steps))
         if field is not None and (self.scope != "reading" or field not in READING_FIELDS):
-            fault("field", "unknown-name", f"'{field}' is no field of a reading", near(field, READING_FIELDS))
+            detail = f"'{field}' is no field of a reading"
+            yield entry.fault(("field",), "unknown-name", detail, near(field, READING_FIELDS))
         if item.get("pattern") is not None and self.scope != "series":
-            fault("pattern", "wrong-scope", "only a series rule can name a pattern")
+            yield entry.fault(("pattern",), "wrong-scope", "only a series rule can name a pattern")
 
-    def _check_expected_error(self, entry: Entry) -> None:
-        def fault(at: KeyPath, code: str, detail: str, hint: str | None = None) -> None:
-            self.faults.append(entry.fault(at, code, detail, hint))
-
+    def _wrong_errors(self, entry: Entry) -> Iterator[RuleFault]:
         errors = entry.item.get("expected_error") or {}
         if entry.item.get("usual_share") is not None and (not errors or self.scope in ("series", "device")):
-            fault(
-                ("usual_share",), "wrong-value", "how often a fault of readings is there stands beside its expected_error"
-            )
+            detail = "how often a fault of readings is there stands beside its expected_error"
+            yield entry.fault(("usual_share",), "wrong-value", detail)
         for pressure, shift in errors.items():
             at = ("expected_error", pressure)
+            bounds, amount = (shift or {}).get("range"), (shift or {}).get("amount")
             if shift is None:
-                fault(at, "null", "leave it out, or say how far off the reading may be")
-                continue
-            bounds, amount = shift.get("range"), shift.get("amount")
-            if (bounds is None) == (amount is None):
-                fault(at, "wrong-value", "give either a range or an amount")
+                yield entry.fault(at, "null", "leave it out, or say how far off the reading may be")
+            elif (bounds is None) == (amount is None):
+                yield entry.fault(at, "wrong-value", "give either a range or an amount")
             elif bounds is not None and (len(bounds) != 2 or bounds[0] > bounds[1]):
-                fault(at, "wrong-value", "a range is [lowest, highest]")
+                yield entry.fault(at, "wrong-value", "a range is [lowest, highest]")
             elif amount is not None and (amount not in self.facts or self.facts[amount].unit != "mm[Hg]"):
                 detail = f"'{amount}' is no pressure among this scope's facts"
-                fault((*at, "amount"), "unknown-fact", detail, near(amount, self.facts))
+                yield entry.fault((*at, "amount"), "unknown-fact", detail, near(amount, self.facts))
 
-    def _check_examples(self, entry: Entry) -> None:
+    def _wrong_examples(self, entry: Entry) -> Iterator[RuleFault]:
         examples = entry.item["examples"]
-        for wanted in ("fires", "silent"):
-            if all(example["expect"] != wanted for example in examples):
-                detail = f"no example says `expect: {wanted}`"
-                self.faults.append(entry.fault(("examples",), "missing-example", detail))
+        for wanted in {"fires", "silent"} - {example["expect"] for example in examples}:
+            yield entry.fault(("examples",), "missing-example", f"no example says `expect: {wanted}`")
         for index in range(len(examples)):
-            self._check_example(entry.part("examples", index))
+            yield from self._wrong_example(entry.part("examples", index))
 
-    def _check_example(self, example: Entry) -> None:
+    def _wrong_example(self, example: Entry) -> Iterator[RuleFault]:
         given = example.item["given"]
         if not isinstance(given, dict):
-            self.faults.append(example.fault(("given",), "not-an-object", "expected facts by name"))
+            yield example.fault(("given",), "not-an-object", "expected facts by name")
             return
         for name, value in given.items():
             try:
                 self.facts[name].encoded(value)
             except KeyError:
                 detail = f"'{name}' is no fact of this scope"
-                self.faults.append(example.fault(("given", name), "unknown-fact", detail, near(name, self.facts)))
+                yield example.fault(("given", name), "unknown-fact", detail, near(name, self.facts))
             except (TypeError, ValueError):
-                self.faults.append(example.fault(("given", name), "wrong-value", f"{name} takes no such value"))
+                yield example.fault(("given", name), "wrong-value", f"{name} takes no such value")
         for name in example.item.get("findings") or ():
             if name not in self.ids:
-                hint = near(name, sorted(self.ids))
                 detail = f"'{name}' is no rule of this scope"
-                self.faults.append(example.fault(("findings",), "unknown-finding", detail, hint))
+                yield example.fault(("findings",), "unknown-finding", detail, near(name, sorted(self.ids)))
 
 
 def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
@@ -194,23 +182,18 @@ def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
 def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Template) -> Rule:
     """Return the rule of an entry that has no faults."""
     item, leaves = entry.item, leaves_of(condition)
+    as_written = {name: item.get(name) for name in ("id", "scope", "title", "severity", "next_step", "field", "pattern")}
     compared = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
     errors = {pressure: _shift(shift) for pressure, shift in (item.get("expected_error") or {}).items()}
     amounts = [shift.amount for shift in errors.values() if shift.amount is not None]
     return Rule(
-        id=item["id"],
-        scope=item["scope"],
-        title=item["title"],
+        **as_written,
         condition=condition,
         leaves=leaves,
         effect=EFFECTS.index(item["effect"]),
-        severity=item["severity"],
         urgent=bool(item.get("urgent")),
         explanation=explanation,
         advice=advice,
-        next_step=item.get("next_step"),
-        field=item.get("field"),
-        pattern=item.get("pattern"),
         expected_error=errors,
         usual_share=item.get("usual_share") or 0.0,
         sources=tuple(Citation(source["cite"], source["standing"]) for source in item["sources"]),
@@ -226,5 +209,4 @@ def _shift(shift: Mapping[str, Any]) -> Shift:
 
 
 def _example(example: Mapping[str, Any]) -> Example:
-    names = (example.get(key) for key in ("guideline", "protocol"))
-    return Example(example["given"], example["expect"], tuple(example.get("findings") or ()), *names)
+    return Example(**{**example, "findings": tuple(example.get("findings") or ())})

@@ -43,26 +43,18 @@ def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = 
     """Read every file below a folder; mistakes are added to `faults`. A layer's files are shown with its folder."""
     prefix = f"{folder.name}/" if layered else ""
     content = Content(_top(folder / top, prefix + top, layered, faults))
-    faults += _misnamed(folder, prefix)
-    for path in sorted(folder.rglob("*.yaml")):
-        shown_as = path.relative_to(folder).as_posix()
-        section = shown_as.partition("/")[0]
-        if section in SECTIONS:
-            file = SourceFile(path, prefix + shown_as, layered)
-            content.items[section] += _entries(file, section in SCOPES, faults)
-        elif shown_as != top:
-            detail = f"'{section}' holds no rule files"
-            faults.append(RuleFault(prefix + shown_as, 1, 1, "unknown-folder", detail, near(section, SECTIONS)))
-    return content
-
-
-def _misnamed(folder: Path, prefix: str) -> Iterator[RuleFault]:
-    """Yield the files that were meant to be rule files and would be passed over."""
     for path in sorted(folder.rglob("*")):
-        if MISNAMED.search(path.name) and not path.name.startswith("."):
-            wanted = MISNAMED.sub(".yaml", path.name)
-            shown_as = prefix + path.relative_to(folder).as_posix()
-            yield RuleFault(shown_as, 1, 1, "wrong-name", "the names of rule files end in .yaml", f"rename it to {wanted}")
+        inside = path.relative_to(folder).as_posix()
+        section, shown_as = inside.partition("/")[0], prefix + inside
+        if MISNAMED.search(path.name) and not path.name.startswith("."):  # meant to be one, it would be passed over
+            hint = f"rename it to {MISNAMED.sub('.yaml', path.name)}"
+            faults.append(RuleFault(shown_as, 1, 1, "wrong-name", "the names of rule files end in .yaml", hint))
+        elif path.match("*.yaml") and section in SECTIONS:
+            content.items[section] += _entries(SourceFile(path, shown_as, layered), section in SCOPES, faults)
+        elif path.match("*.yaml") and inside != top:
+            detail = f"'{section}' holds no rule files"
+            faults.append(RuleFault(shown_as, 1, 1, "unknown-folder", detail, near(section, SECTIONS)))
+    return content
 
 
 def _top(path: Path, shown_as: str, layered: bool, faults: list[RuleFault]) -> Entry | None:
@@ -79,13 +71,13 @@ def _entries(file: SourceFile, listed: bool, faults: list[RuleFault]) -> list[En
     if file.data is None and file.faults:
         return []
     if not listed:
-        return [Entry(file, (), file.data)]
+        return [Entry(file.origin, (), file.data)]
     if not isinstance(file.data, list):
-        faults.append(file.fault((), "not-a-list", "a file of rules is a list of rules"))
+        faults.append(file.origin.fault((), "not-a-list", "a file of rules is a list of rules"))
         return []
     if len(file.data) > MOST_RULES:
-        faults.append(file.fault((), "too-many", f"{len(file.data)} rules; a file has at most {MOST_RULES}"))
-    return [Entry(file, (index,), item) for index, item in enumerate(file.data[:MOST_RULES])]
+        faults.append(file.origin.fault((), "too-many", f"{len(file.data)} rules; a file has at most {MOST_RULES}"))
+    return [Entry(file.origin, (index,), item) for index, item in enumerate(file.data[:MOST_RULES])]
 
 
 def is_valid(block: Block, entry: Entry, faults: list[RuleFault]) -> bool:

@@ -5,7 +5,6 @@ A layer's `layer.yaml` lists changes; its folders, named as in the rules, add wh
 
 from collections.abc import Iterator, Mapping
 from copy import deepcopy
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,7 @@ from heartlevel.ruling.files.content import Content, content_of, is_valid, key_o
 from heartlevel.ruling.files.schema import LayerBlock
 from heartlevel.ruling.files.sense import unmoved_categories
 from heartlevel.ruling.files.source import mapping
-from heartlevel.ruling.files.urgency import loosened
+from heartlevel.ruling.files.urgency import loosened, muted
 from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, RuleFault
 from heartlevel.ruling.language.ruleset import Change, Layer
 from heartlevel.vocabulary import SCOPES
@@ -22,45 +21,7 @@ from heartlevel.vocabulary import SCOPES
 TOP = "layer.yaml"
 SECTIONS_OF = {"rule": SCOPES, "guideline": ("guidelines",), "protocol": ("protocols",), "wording": ("wording",)}
 REPLACED = ("when",)  # a condition is replaced whole, though it is written as a mapping
-WORDING = {"title", "explanation", "advice", "next_step", "sources"}  # what may be changed of an urgent rule
 NEVER_SET = ("id", "scope", "language")
-
-
-@dataclass(frozen=True, slots=True)
-class Overlaid:
-    """The origin of a changed item: in the layer stands what the layer sets, in the file below all else."""
-
-    below: Origin
-    start: KeyPath  # of the item in the file below
-    setting: Entry  # `set` in the layer
-
-    @property
-    def name(self) -> str:
-        """Name of the file below."""
-        return self.below.name
-
-    def fault(self, path: KeyPath, code: str, detail: str, hint: str | None = None) -> RuleFault:
-        """Make a fault in whichever file writes what is at fault."""
-        inside = path[len(self.start) :]
-        if self._sets(inside):
-            return self.setting.fault(inside, code, detail, hint)
-        return self.below.fault(path, code, detail, hint)
-
-    def sets(self, path: KeyPath) -> bool:
-        """Say whether this layer or one below it writes what stands at a path."""
-        return self._sets(path[len(self.start) :]) or self.below.sets(path)
-
-    def _sets(self, inside: KeyPath) -> bool:
-        here = self.setting.item
-        for key in inside:
-            if not isinstance(here, Mapping):
-                return True
-            if key not in here:
-                return False
-            if key in REPLACED:
-                return True
-            here = here[key]
-        return bool(inside)
 
 
 def lay(content: Content, folder: Path, faults: list[RuleFault]) -> Layer | None:
@@ -77,11 +38,11 @@ def lay(content: Content, folder: Path, faults: list[RuleFault]) -> Layer | None
         content.items[section] += entries
     for judge in (loosened, unmoved_categories):
         faults += judge(guidelines_below, content.items["guidelines"])
-    return Layer(head["name"], head["revision"], tuple(_change(change.item, head["name"]) for change in changes))
+    return Layer(head["name"], head["revision"], tuple(_change(change.item) for change in changes))
 
 
-def _change(change: Mapping[str, Any], layer: str) -> Change:
-    return Change(layer, change["of"], change.get("id") or "", bool(change.get("off")), change["reason"])
+def _change(change: Mapping[str, Any]) -> Change:
+    return Change(change["of"], change.get("id") or "", bool(change.get("off")), change["reason"])
 
 
 def _apply(content: Content, change: Entry, faults: list[RuleFault]) -> None:
@@ -125,25 +86,8 @@ def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> No
         faults += _not_to_be_missed(change, entries[index], entries)
         del entries[index]
     elif isinstance(change.item.get("set"), dict):
-        faults += _muted(change.part("set"), entries[index].item)
+        faults += muted(change.part("set"), entries[index].item)
         entries[index] = _with_set(entries[index], change)
-
-
-def _muted(setting: Entry, below: Mapping[str, Any]) -> Iterator[RuleFault]:
-    """Yield each change after which an urgent value would no longer be named."""
-    if below.get("urgent"):
-        for name in sorted(setting.item.keys() - WORDING):
-            detail = f"'{below['id']}' names values that may need help now; only its wording can be changed"
-            yield setting.fault((name,), "urgent-rule", detail)
-    before, after = (mapping(mapping(item.get("limits")).get("severe")) for item in (below, setting.item))
-    for pressure, limit in after.items():
-        if isinstance(limit, (int, float)) and limit > before.get(pressure, limit):
-            detail = f"severe {pressure} {limit:g} is above the {before[pressure]:g} below: values between would go unnamed"
-            yield setting.fault(("limits", "severe", pressure), "urgent-rule", detail)
-    days, least = setting.item.get("after_birth_days"), below.get("after_birth_days")
-    if isinstance(days, (int, float)) and isinstance(least, (int, float)) and days < least:
-        detail = f"after_birth_days {days:g} is below the {least:g} below: severe values in between would go unnamed"
-        yield setting.fault(("after_birth_days",), "urgent-rule", detail)
 
 
 def _not_to_be_missed(change: Entry, rule: Entry, rules: list[Entry]) -> Iterator[RuleFault]:
@@ -170,8 +114,28 @@ def _mentions(condition: Any) -> Iterator[str]:
 def _with_set(below: Entry, change: Entry) -> Entry:
     """Return an item as a change sets it; each part of it is then at fault where it is written."""
     fields = change.item.get("set") or {}
-    setting = Entry(change.origin, (*change.path, "set"), fields)
-    return Entry(Overlaid(below.origin, below.path, setting), below.path, merged(below.item, fields))
+    replaced = {(*below.path, *path) for path in _replaced(fields)}
+    kept = {
+        path: position
+        for path, position in below.origin.positions.items()
+        if replaced.isdisjoint(path[:length] for length in range(len(path)))
+    }
+    setting = (*change.path, "set")
+    laid = {
+        (*below.path, *path[len(setting) :]): position
+        for path, position in change.origin.positions.items()
+        if path[: len(setting)] == setting != path
+    }
+    return Entry(Origin(below.origin.name, kept | laid), below.path, merged(below.item, fields))
+
+
+def _replaced(fields: Mapping[str, Any]) -> Iterator[KeyPath]:
+    """Yield the path of each field that is set whole."""
+    for name, value in fields.items():
+        if isinstance(value, Mapping) and name not in REPLACED:
+            yield from ((name, *path) for path in _replaced(value))
+        else:
+            yield (name,)
 
 
 def merged(item: Any, fields: Any) -> Any:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from hashlib import sha256
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +24,14 @@ from heartlevel.ruling.files.schema import RuleSetBlock
 from heartlevel.ruling.files.sense import senseless_limits, senseless_schedule
 from heartlevel.ruling.files.source import mapping, repeated_names
 from heartlevel.ruling.files.wording import Languages, showing
-from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault, RuleFaults
+from heartlevel.ruling.language.faults import RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import Layer, RuleSet
 from heartlevel.vocabulary import SCOPES
+
+# Fields that name a guideline or a protocol: of a guideline, of an example, of the rule set's head.
+NAMED = {
+    "in_pregnancy": "guidelines", "guideline": "guidelines", "default_guideline": "guidelines", "protocol": "protocols"
+}  # fmt: skip
 
 
 def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
@@ -38,14 +44,15 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     titles = _titles(content)  # those that a layer changes too: texts may stand for them
     laid = [lay(content, layer, faults) for layer in layers]
     checked = _Checked(content, faults)
-    guidelines = {name: guideline_of(item) for name, item in checked.named("guidelines").items()}
-    protocols = {name: protocol_of(item) for name, item in checked.named("protocols").items()}
+    guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in checked.items["guidelines"]}
+    protocols = {entry.item["id"]: protocol_of(entry.item) for entry in checked.items["protocols"]}
     faults += checked.faults_between_items()
     limits = _in_all(profile.limits for profile in guidelines.values()) | _in_all(
         profile.limits for profile in protocols.values()
     )
     languages = Languages(checked.items["wording"], faults)
-    rules = build_rules(checked.rules_of_scopes(), checked.ids, limits, _in_all(languages.next_steps.values()), faults)
+    by_scope = {scope: sorted(checked.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
+    rules = build_rules(by_scope, checked.ids, limits, _in_all(languages.next_steps.values()), faults)
     wording = languages.wordings(rules, limits, _ever_named(content, laid), titles | _titles(content))
     if faults:
         raise RuleFaults(faults)
@@ -54,7 +61,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         revision=checked.head["revision"],
         fingerprint=checked.fingerprint(),
         default_guideline=checked.head["default_guideline"],
-        rules=showing(rules, wording),
+        rules={scope: tuple(showing(rule, wording) for rule in of_scope) for scope, of_scope in rules.items()},
         guidelines=guidelines,
         protocols=protocols,
         wording=wording,
@@ -84,7 +91,7 @@ def _ids(content: Content, section: str) -> frozenset[str]:
 
 def _titles(content: Content) -> frozenset[str]:
     """Return the titles of all categories, of what is at fault too."""
-    settings = [mapping(mapping(item).get("categories")).values() for _, _, item in content.items["guidelines"]]
+    settings = [mapping(item, "categories").values() for _, _, item in content.items["guidelines"]]
     lists = [categories for by_setting in settings for categories in by_setting if isinstance(categories, list)]
     return frozenset(str(mapping(category).get("title")) for categories in lists for category in categories)
 
@@ -103,13 +110,6 @@ class _Checked:
         valid = self.top is not None and is_valid(RuleSetBlock(), self.top, faults)
         self.head: Mapping[str, Any] = self.top.item if valid and self.top else {}
 
-    def named(self, section: str) -> dict[str, Mapping[str, Any]]:
-        """Return the items of a section by id; of several with one id, the first."""
-        named: dict[str, Mapping[str, Any]] = {}
-        for _, _, item in self.items[section]:
-            named.setdefault(item["id"], item)
-        return named
-
     def faults_between_items(self) -> Iterator[RuleFault]:
         """Yield each name given twice, each figure that cannot be meant, each guideline and protocol that does not exist.
 
@@ -125,22 +125,14 @@ class _Checked:
         yield from self._unknown_names()
 
     def _unknown_names(self) -> Iterator[RuleFault]:
-        guidelines, protocols = self.ids["guidelines"], self.ids["protocols"]
-        for entry in self.items["guidelines"]:
-            yield from _unknown(entry, ("in_pregnancy",), guidelines)
-            yield from _unknown(entry, ("protocol",), protocols)
-        for scope in SCOPES:
-            for entry in self.items[scope]:
-                for index in range(len(entry.item["examples"])):
-                    example = entry.part("examples", index)
-                    yield from _unknown(example, ("guideline",), guidelines)
-                    yield from _unknown(example, ("protocol",), protocols)
-        if self.top and self.head:
-            yield from _unknown(self.top, ("default_guideline",), guidelines)
-
-    def rules_of_scopes(self) -> dict[str, list[Entry]]:
-        """Return the rules by scope, in order of their ids."""
-        return {scope: sorted(self.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
+        rules = chain.from_iterable(self.items[scope] for scope in SCOPES)
+        examples = (rule.part("examples", index) for rule in rules for index in range(len(rule.item["examples"])))
+        tops = [self.top] if self.top and self.head else []
+        for entry in chain(self.items["guidelines"], examples, tops):
+            for key, section in NAMED.items():
+                name, known = entry.item.get(key), self.ids[section]
+                if name is not None and name not in known:
+                    yield entry.fault((key,), "unknown-name", f"{abridged(name)} does not exist", near(name, sorted(known)))
 
     def fingerprint(self) -> str:
         """Return a hash of the content; comments, layout, and how rules lie in files play no part."""
@@ -150,13 +142,6 @@ class _Checked:
         }
         canonical = orjson.dumps({"head": self.head, **whole}, option=orjson.OPT_SORT_KEYS)
         return f"sha256:{sha256(canonical).hexdigest()}"
-
-
-def _unknown(entry: Entry, at: KeyPath, names: Iterable[str]) -> Iterator[RuleFault]:
-    """Yield a fault where a name stands that is none of `names`."""
-    name = entry.item.get(at[0])
-    if name is not None and name not in names:
-        yield entry.fault(at, "unknown-name", f"{abridged(name)} does not exist", near(name, sorted(names)))
 
 
 def _ordered(item: Mapping[str, Any]) -> Mapping[str, Any]:

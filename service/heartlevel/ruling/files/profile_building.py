@@ -7,7 +7,6 @@ from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol, Usua
 from heartlevel.ruling.language.faults import Entry, RuleFault
 
 NEVER = float("inf")
-AMBULATORY = ("ambulatory-day", "ambulatory-night", "ambulatory-24h")
 
 
 def lowest_not_first(guideline: Entry) -> Iterator[RuleFault]:
@@ -20,14 +19,14 @@ def lowest_not_first(guideline: Entry) -> Iterator[RuleFault]:
 
 def guideline_of(item: Mapping[str, Any]) -> Guideline:
     """Return a guideline of its content."""
-    plain = {name: float(item[name]) for name in ("adults_from_years", "after_birth_days")}
+    plain = {name: item[name] for name in ("adults_from_years", "after_birth_days")}
     return Guideline(
         id=item["id"],
         adults_from_years=item["adults_from_years"],
         in_pregnancy=item["in_pregnancy"],
         after_birth_days=item["after_birth_days"],
         protocol=item["protocol"],
-        limits={**plain, **_flat(item["limits"]), **_unpublished(item["limits"])},
+        limits=_flat(plain | item["limits"]),
         categories={setting: _categories(categories) for setting, categories in item["categories"].items()},
         written=item,
     )
@@ -38,7 +37,7 @@ def protocol_of(item: Mapping[str, Any]) -> Protocol:
     return Protocol(
         id=item["id"],
         title=item["title"],
-        limits=_flat({"protocol": {**item, "year": None}}),
+        limits=_flat({name: value for name, value in item.items() if name != "year"}, "protocol."),
         office_use=item["office"]["use"],
         check_order=tuple(item["device_check"]["procedure"]["order"]),
         written=item,
@@ -71,21 +70,11 @@ def _categories(items: Sequence[Mapping[str, Any]]) -> tuple[Category, ...]:
 
 
 def _flat(limits: Mapping[str, Any], prefix: str = "") -> dict[str, float]:
-    """Return the numbers of nested mappings under dotted names."""
+    """Return the numbers of nested mappings under dotted names; null is a limit that is not published."""
     flat: dict[str, float] = {}
     for name, value in limits.items():
         if isinstance(value, Mapping):
             flat |= _flat(value, f"{prefix}{name}.")
-        elif isinstance(value, (int, float)) and not isinstance(value, bool):
-            flat[f"{prefix}{name}"] = float(value)
+        elif value is None or isinstance(value, (int, float)):
+            flat[f"{prefix}{name}"] = UNPUBLISHED if value is None else float(value)
     return flat
-
-
-def _unpublished(limits: Mapping[str, Any]) -> dict[str, float]:
-    """Return NaN for each ambulatory limit that a guideline says it does not have."""
-    return {
-        f"{name}.hypertension.{pressure}": UNPUBLISHED
-        for name in AMBULATORY
-        for pressure, value in limits[name]["hypertension"].items()
-        if value is None
-    }

@@ -18,7 +18,7 @@ def senseless_limits(guideline: Entry) -> Iterator[RuleFault]:
     yield from _systolic_above_diastolic(guideline, severe)
     yield from _systolic_above_diastolic(guideline, low)
     for name in RAISED:
-        level = mapping(mapping(limits.get(name)).get("hypertension"))
+        level = mapping(limits, name, "hypertension")
         raised = (("limits", name, "hypertension"), f"{name} hypertension", level)
         yield from _systolic_above_diastolic(guideline, raised)
         yield from _below(guideline, low, raised)
@@ -40,18 +40,14 @@ def unmoved_categories(below: Sequence[Entry], laid: Sequence[Entry]) -> Iterato
     for entry in laid:
         item = mapping(entry.item)
         old = before.get(str(item.get("id")), {})
-        for setting, categories in mapping(item.get("categories")).items():
-            was, raised = (_hypertension(guideline, setting) for guideline in (old, item))
-            if was in ({}, raised) or mapping(old.get("categories")).get(setting) != categories:
+        for setting, categories in mapping(item, "categories").items():
+            was, raised = (mapping(guideline, "limits", setting, "hypertension") for guideline in (old, item))
+            if was in ({}, raised) or mapping(old, "categories").get(setting) != categories:
                 continue
             listed = categories if isinstance(categories, list) else []
-            if any(mapping(mapping(category).get("from")) == raised for category in listed):
+            if any(mapping(category, "from") == raised for category in listed):
                 detail = f"hypertension begins at {_pair(raised)} now, but the {setting} categories stay as they were"
                 yield entry.fault(("limits", setting, "hypertension"), "limits-order", detail, ANEW)
-
-
-def _hypertension(guideline: Mapping[str, Any], setting: str) -> dict[str, Any]:
-    return mapping(mapping(mapping(guideline.get("limits")).get(setting)).get("hypertension"))
 
 
 def _pair(raised: Mapping[str, Any]) -> str:

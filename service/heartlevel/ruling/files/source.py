@@ -1,6 +1,7 @@
 """Rule files as they are written: YAML without tags, anchors and repeated keys, with the line and column of everything."""
 
 from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +9,7 @@ import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from heartlevel.intake.faults import abridged
-from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
+from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, Position, RuleFault
 
 PLAIN_NUMBER = "a plain number: no unit, no quotes, a point for decimals"
 DECIMAL_POINT = "a comma within a number? decimals take a point: 5.5"
@@ -20,11 +21,12 @@ PLAIN = {f"tag:yaml.org,2002:{kind}" for kind in ("str", "int", "float", "bool",
 
 # libyaml where the installed PyYAML has it: about ten times faster.
 LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+CONSTRUCTOR = yaml.constructor.SafeConstructor()
 
 
 def _composed(text: str) -> Node | None:
     """Return the file's nodes. Raises MarkedYAMLError for anchors and aliases: what a rule says stands in it."""
-    for event in yaml.parse(text, Loader=LOADER):
+    for event in yaml.parse(text, Loader=LOADER) if "&" in text or "*" in text else ():
         if getattr(event, "anchor", None) is not None:
             mark: Any = event.start_mark
             raise yaml.MarkedYAMLError(problem="anchors and aliases (& and *) are not used", problem_mark=mark)
@@ -32,24 +34,15 @@ def _composed(text: str) -> Node | None:
 
 
 class SourceFile:
-    """One rule file: its `data` as plain Python values, and the line and column of each key and item."""
+    """One rule file: its `data` as plain Python values, and the position of each key and item in its `origin`."""
 
     def __init__(self, path: Path, shown_as: str, layered: bool = False) -> None:
         """Read the file. What is wrong with it is in `faults`; `data` is then incomplete or None."""
-        self.name, self._layered = shown_as, layered
+        self._at = partial(Position, shown_as, layered=layered)
+        self._positions: dict[KeyPath, Position] = {(): self._at(1, 1)}
+        self.origin = Origin(shown_as, self._positions)
         self.faults: list[RuleFault] = []
-        self._positions: dict[KeyPath, tuple[int, int]] = {(): (1, 1)}
         self.data = self._read(path)
-
-    def fault(self, path: KeyPath, code: str, detail: str, hint: str | None = None) -> RuleFault:
-        """Make a fault at a path, or at the closest one above it that the file has."""
-        while path not in self._positions:
-            path = path[:-1]
-        return RuleFault(self.name, *self._positions[path], code, detail, hint)
-
-    def sets(self, _: KeyPath) -> bool:
-        """Say whether a layer writes what stands at a path: a layer's file all of it, any other nothing."""
-        return self._layered
 
     def _read(self, path: Path) -> Any:
         try:
@@ -63,18 +56,18 @@ class SourceFile:
         except UnicodeDecodeError as error:
             return self._note((), "not-utf-8", f"byte {error.start} is not UTF-8")
         except yaml.MarkedYAMLError as error:
-            mark = error.problem_mark or error.context_mark
-            self._positions[()] = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+            if mark := error.problem_mark or error.context_mark:
+                self._positions[()] = self._at(mark.line + 1, mark.column + 1)
             return self._note((), "not-yaml", str(error.problem))
         except yaml.YAMLError as error:
             return self._note((), "not-yaml", " ".join(str(error).split()))
         return None if node is None else self._value(node, ())
 
     def _note(self, path: KeyPath, code: str, detail: str) -> None:
-        self.faults.append(self.fault(path, code, detail))
+        self.faults.append(self.origin.fault(path, code, detail))
 
     def _value(self, node: Node, path: KeyPath) -> Any:
-        self._positions.setdefault(path, (node.start_mark.line + 1, node.start_mark.column + 1))
+        self._positions.setdefault(path, self._at(node.start_mark.line + 1, node.start_mark.column + 1))
         if node.tag not in PLAIN:
             return self._note(path, "tag", f"the tag {node.tag} is not used in rule files")
         if len(path) > DEEPEST:
@@ -92,21 +85,19 @@ class SourceFile:
         read: dict[str, Any] = {}
         for key_node, value_node in node.value:
             key = key_node.value if isinstance(key_node, ScalarNode) else str(key_node.tag)
-            here = (*path, key)
+            position = self._at(key_node.start_mark.line + 1, key_node.start_mark.column + 1)
             if key in read:
-                repeated = RuleFault(self.name, key_node.start_mark.line + 1, key_node.start_mark.column + 1,
-                                     "repeated-key", f"'{key}' is there twice")  # fmt: skip
-                self.faults.append(repeated)
-                continue
-            self._positions[here] = (key_node.start_mark.line + 1, key_node.start_mark.column + 1)
-            read[key] = self._value(value_node, here)
+                self.faults.append(Origin("", {(): position}).fault((), "repeated-key", f"'{key}' is there twice"))
+            else:
+                self._positions[*path, key] = position
+                read[key] = self._value(value_node, (*path, key))
         return read
 
     def _scalar(self, node: ScalarNode, path: KeyPath) -> Any:
-        if node.tag.endswith(":timestamp"):
+        if node.tag.endswith((":str", ":timestamp")):
             return node.value  # dates stay text; their fields say what they take
         try:
-            value = yaml.constructor.SafeConstructor().construct_object(node)
+            value = CONSTRUCTOR.yaml_constructors[node.tag](CONSTRUCTOR, node)
         except (ValueError, yaml.YAMLError):
             return self._note(path, "not-yaml", f"'{node.value}' cannot be read")
         # Larger numbers fit neither a column nor a fingerprint.
@@ -115,8 +106,10 @@ class SourceFile:
         return value
 
 
-def mapping(value: object) -> dict[str, Any]:
-    """Return a mapping as it is, and an empty one for anything else that was written in its place."""
+def mapping(value: object, *keys: str) -> dict[str, Any]:
+    """Return the mapping under nested keys as it is, and an empty one for anything else that was written there."""
+    for key in keys:
+        value = mapping(value).get(key)
     return value if isinstance(value, dict) else {}
 
 

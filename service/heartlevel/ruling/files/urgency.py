@@ -1,10 +1,11 @@
-"""Guidelines of a layer under which a value that may need help now would go unnamed.
+"""What a layer does after which a value that may need help now would go unnamed.
 
-A changed limit is judged with the change itself (see `layers`). Here are the ways round it: an added guideline, and
-another guideline for pregnancy. Each is held against the laxest limits that the guidelines below the layer have.
+A changed limit is held against the one below it. There are ways round that: an added guideline, and another guideline
+for pregnancy. Each is held against the laxest limits that the guidelines below the layer have.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import product
 from typing import Any, TypeAlias, TypeGuard
 
 from heartlevel.ruling.files.source import mapping
@@ -12,6 +13,23 @@ from heartlevel.ruling.language.faults import Entry, RuleFault
 
 Item: TypeAlias = Mapping[str, Any]
 PRESSURES = ("systolic", "diastolic")
+WORDING = {"title", "explanation", "advice", "next_step", "sources"}  # what may be changed of an urgent rule
+
+
+def muted(setting: Entry, below: Item) -> Iterator[RuleFault]:
+    """Yield each change of a rule or guideline after which an urgent value would no longer be named."""
+    if below.get("urgent"):
+        for name in sorted(setting.item.keys() - WORDING):
+            detail = f"'{below['id']}' names values that may need help now; only its wording can be changed"
+            yield setting.fault((name,), "urgent-rule", detail)
+    before = _severe(below)
+    for pressure, limit in _above(setting.item, before):
+        detail = f"severe {pressure} {limit:g} is above the {before[pressure]:g} below: values between would go unnamed"
+        yield setting.fault(("limits", "severe", pressure), "urgent-rule", detail)
+    for days, least in product(_days(setting.item), _days(below)):
+        if days < least:
+            detail = f"after_birth_days {days:g} is below the {least:g} below: severe values in between would go unnamed"
+            yield setting.fault(("after_birth_days",), "urgent-rule", detail)
 
 
 def loosened(below: Sequence[Entry], laid: Sequence[Entry]) -> Iterator[RuleFault]:
@@ -50,7 +68,7 @@ def _days(guideline: object) -> list[float]:
 
 
 def _severe(guideline: object) -> dict[str, float]:
-    limits = mapping(mapping(mapping(guideline).get("limits")).get("severe"))
+    limits = mapping(guideline, "limits", "severe")
     return {name: limits[name] for name in PRESSURES if _is_number(limits.get(name))}
 
 

@@ -18,6 +18,7 @@ from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleTexts, Word
 from heartlevel.ruling.language.template import NO, NOT_RECORDED, YES, Template, Voice, locale_of
 
 RULE_TEXTS = RuleTextsBlock()
+TEXTS = ("next_steps", "names", "categories", "sureness")
 VALUES = frozenset(chain([YES, NO, NOT_RECORDED], *(fact.names for fact in CATALOGUE.values())))
 
 
@@ -89,12 +90,8 @@ def _strangers(entry: Entry, key: str, known: Collection[str], kind: str) -> Ite
         yield entry.fault((key, name), "unknown-name", f"there is no {kind} '{name}'", near(name, sorted(known)))
 
 
-def showing(rules: Mapping[str, Sequence[Rule]], wordings: Mapping[str, Wording]) -> dict[str, tuple[Rule, ...]]:
-    """Return the rules with the facts that any language's texts show; findings are then alike in all languages."""
-    return {scope: tuple(_showing(rule, wordings) for rule in of_scope) for scope, of_scope in rules.items()}
-
-
-def _showing(rule: Rule, wordings: Mapping[str, Wording]) -> Rule:
+def showing(rule: Rule, wordings: Mapping[str, Wording]) -> Rule:
+    """Return a rule with the facts that any language's texts show; findings are then alike in all languages."""
     worded = chain.from_iterable(wording.rules[rule.id].facts() for wording in wordings.values())
     return replace(rule, shown_facts=tuple(dict.fromkeys([*rule.shown_facts, *worded])))
 
@@ -106,20 +103,15 @@ def _mistakes(entry: Entry) -> Iterator[RuleFault]:
     except ValueError:
         detail = f"{abridged(item['language'])} is no tag of a known language"
         yield entry.fault(("language",), "unknown-name", detail)
-    for key in ("next_steps", "names", "categories", "sureness", "rules"):
+    for key in (*TEXTS, "rules"):
         if item.get(key) is not None and not isinstance(item[key], dict):
             yield entry.fault((key,), "not-an-object", f"{key}: expected texts by name")
-    for key in ("next_steps", "names", "categories", "sureness"):
-        yield from _no_texts(entry, key)
+    for field, name, text in ((key, *named) for key in TEXTS for named in mapping(item.get(key)).items()):
+        if not isinstance(text, str):
+            yield entry.fault((field, name), "not-a-text", f"{name}: found {abridged(text)}; expected a text")
+        elif not 0 < len(text) <= SENTENCES:
+            yield entry.fault((field, name), "text-length", f"{name}: expected a text of 1 to {SENTENCES} characters")
     for name in mapping(item.get("names")):
         if name not in VALUES:
             detail = f"'{name}' is no value that a sentence can show"
             yield entry.fault(("names", name), "unknown-name", detail, near(name, sorted(VALUES)))
-
-
-def _no_texts(entry: Entry, key: str) -> Iterator[RuleFault]:
-    for name, text in mapping(entry.item.get(key)).items():
-        if not isinstance(text, str):
-            yield entry.fault((key, name), "not-a-text", f"{name}: found {abridged(text)}; expected a text")
-        elif not 0 < len(text) <= SENTENCES:
-            yield entry.fault((key, name), "text-length", f"{name}: expected a text of 1 to {SENTENCES} characters")

@@ -3,8 +3,9 @@
 A condition is three-valued: true, false, or unknown where a fact it needs is not recorded.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, TypeAlias
 
 from heartlevel.facts.catalogue import Fact
@@ -57,15 +58,9 @@ Condition: TypeAlias = Leaf | Group
 
 def leaves_of(condition: Condition) -> tuple[Leaf, ...]:
     """Return the distinct leaves, in order of writing."""
-    return tuple(dict.fromkeys(_walk(condition)))
-
-
-def _walk(condition: Condition) -> Iterator[Leaf]:
     if isinstance(condition, Group):
-        for part in condition.parts:
-            yield from _walk(part)
-    else:
-        yield condition
+        return tuple(dict.fromkeys(chain.from_iterable(map(leaves_of, condition.parts))))
+    return (condition,)
 
 
 def shape_of(condition: Condition, leaves: tuple[Leaf, ...]) -> Any:

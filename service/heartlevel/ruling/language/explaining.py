@@ -9,7 +9,7 @@ from math import isnan
 from typing import Any, TypeAlias
 
 from heartlevel.facts.catalogue import Fact
-from heartlevel.ruling.language.conditions import ORDERED, Condition, Group, Limit, Mention, Term
+from heartlevel.ruling.language.conditions import ORDERED, Condition, Group, Limit, Mention, Term, leaves_of
 from heartlevel.ruling.language.reference import Verdict, verdict
 from heartlevel.ruling.language.rules import Rule
 
@@ -36,14 +36,8 @@ class Row:
 
 def terms_of(condition: Condition, rules: Mapping[str, Rule]) -> Iterator[Term]:
     """Yield every comparison a condition rests on, those of the rules it mentions too."""
-    match condition:
-        case Term():
-            yield condition
-        case Mention(rule):
-            yield from terms_of(rules[rule].condition, rules)
-        case Group(_, parts):
-            for part in parts:
-                yield from terms_of(part, rules)
+    for leaf in leaves_of(condition):
+        yield from [leaf] if isinstance(leaf, Term) else terms_of(rules[leaf.rule].condition, rules)
 
 
 def tree(condition: Condition, row: Row, findings: Mapping[str, Verdict]) -> Tree:

@@ -1,8 +1,9 @@
 """Mistakes in rule files: where each stands, what was found and expected, and what to do about it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, NamedTuple, Protocol, TypeAlias
+from operator import attrgetter
+from typing import Any, NamedTuple, TypeAlias
 
 from heartlevel.ruling.language.cures import CURES
 
@@ -36,24 +37,35 @@ class RuleFaults(Exception):
 
     def __init__(self, faults: Iterable[RuleFault]) -> None:
         """Sort and keep the faults; the text lists them all."""
-        self.faults = sorted(
-            set(faults), key=lambda fault: (fault.file, fault.line, fault.column, fault.code, fault.detail)
-        )
+        self.faults = sorted(set(faults), key=attrgetter("file", "line", "column", "code", "detail"))
         super().__init__("\n".join(map(str, self.faults)))
 
 
-class Origin(Protocol):
-    """What an item was read from: a file, or several laid over each other."""
+class Position(NamedTuple):
+    """Where something is written, and whether in a layer."""
 
-    @property
-    def name(self) -> str:
-        """Name of the file, for messages."""
+    file: str
+    line: int
+    column: int
+    layered: bool = False
 
-    def sets(self, path: KeyPath) -> bool:
-        """Say whether a layer writes what stands at a path."""
+
+class Origin(NamedTuple):
+    """What items were read from, a file or several laid over each other: the position of every key and list item."""
+
+    name: str  # of the file; the lowest of several
+    positions: Mapping[KeyPath, Position]
+
+    def position(self, path: KeyPath) -> Position:
+        """Return where a path is written, or the closest one above it that is."""
+        while path not in self.positions:
+            path = path[:-1]
+        return self.positions[path]
 
     def fault(self, path: KeyPath, code: str, detail: str, hint: str | None = None) -> RuleFault:
-        """Make a fault at a path, or at the closest one above it that the file has."""
+        """Make a fault at a path."""
+        file, line, column, _ = self.position(path)
+        return RuleFault(file, line, column, code, detail, hint)
 
 
 class Entry(NamedTuple):
@@ -76,4 +88,4 @@ class Entry(NamedTuple):
 
     def sets(self, *at: str | int) -> bool:
         """Say whether a layer writes what stands at a path within the item."""
-        return self.origin.sets((*self.path, *at))
+        return self.origin.position((*self.path, *at)).layered

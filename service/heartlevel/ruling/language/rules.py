@@ -33,9 +33,9 @@ class Example:
 
     given: Mapping[str, Any]  # what is absent is unknown
     expect: str  # fires, silent or unknown
-    findings: tuple[str, ...]  # other rules taken as firing
-    guideline: str | None  # None: the default
-    protocol: str | None  # None: the guideline's
+    findings: tuple[str, ...] = ()  # other rules taken as firing
+    guideline: str | None = None  # None: the default
+    protocol: str | None = None  # None: the guideline's
 
 
 @dataclass(frozen=True, slots=True)

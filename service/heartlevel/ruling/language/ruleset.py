@@ -1,8 +1,10 @@
 """A loaded rule set: rules in the order they can be decided, guidelines, protocols, wording, the layers laid over them."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import chain
+from operator import itemgetter
 from typing import Any, TypeAlias
 
 from heartlevel.intake.envelope import PREGNANCY_BY
@@ -12,6 +14,7 @@ from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.template import Template
 
 Profile: TypeAlias = tuple[str, str]  # a guideline and a protocol, whose limits hold together
+SEVERE = itemgetter("severe.systolic", "severe.diastolic")
 DEFAULT_LANGUAGE = "en"  # also what a request gets that asks for none
 
 
@@ -19,7 +22,6 @@ DEFAULT_LANGUAGE = "en"  # also what a request gets that asks for none
 class Change:
     """One change a layer makes, and why."""
 
-    layer: str
     kind: str
     id: str
     off: bool
@@ -61,10 +63,6 @@ class Wording:
     written: Mapping[str, Any]
 
 
-def _severe(guideline: Guideline) -> tuple[float, float]:
-    return guideline.limits["severe.systolic"], guideline.limits["severe.diastolic"]
-
-
 @dataclass(frozen=True)
 class RuleSet:
     """Everything an assessment needs besides the readings. `fingerprint` is of the content, not of the files."""
@@ -80,12 +78,11 @@ class RuleSet:
     at_home: UsualAtHome | None = None  # what is usual there; None where the rule set does not say
     in_office: UsualInOffice | None = None
     layers: tuple[Layer, ...] = ()  # lowest first
-    choices: Choices = field(init=False)
 
-    def __post_init__(self) -> None:
-        """Derive what a request may choose from."""
-        choices = Choices(tuple(self.guidelines), tuple(self.protocols), tuple(self.wording), self.default_guideline)
-        object.__setattr__(self, "choices", choices)
+    @cached_property
+    def choices(self) -> Choices:
+        """What a request may choose from."""
+        return Choices(tuple(self.guidelines), tuple(self.protocols), tuple(self.wording), self.default_guideline)
 
     def guideline_for(self, request: Request) -> Guideline:
         """Return the guideline whose limits hold for a request's subject: in pregnancy and soon after birth, its own.
@@ -98,7 +95,9 @@ class RuleSet:
         after_birth = since is not None and since <= asked.after_birth_days
         if request.subject.get("pregnant") or after_birth:
             return of_pregnancy
-        return min(asked, of_pregnancy, key=_severe) if request.unclear & set(PREGNANCY_BY) else asked
+        if not request.unclear & set(PREGNANCY_BY):
+            return asked
+        return min(asked, of_pregnancy, key=lambda guideline: SEVERE(guideline.limits))
 
     def protocol_for(self, request: Request) -> Protocol:
         """Return the protocol a request's readings are averaged by: the one asked for, else that of `guideline_for`."""

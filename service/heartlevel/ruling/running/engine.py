@@ -65,20 +65,15 @@ class Runner:
             return set(self._fired) - {"always"}
 
 
-def true_name(leaf: int) -> str:
-    """Return the flag's name that says a leaf is true."""
-    return f"c{2 * leaf}"
-
-
-def false_name(leaf: int) -> str:
-    """Return the flag's name that says a leaf is false."""
-    return f"c{2 * leaf + 1}"
+def leaf_flag(leaf: int, value: bool) -> str:
+    """Return the name of the flag that says a leaf is true, or that it is false."""
+    return f"c{2 * leaf + (not value)}"
 
 
 def condition(shape: Shape, wanted: bool) -> dict[str, Any]:
     """Write "the shape is true" (or "is false") for the engine; only and, or and flags are needed."""
     if isinstance(shape, int):
-        return {true_name(shape) if wanted else false_name(shape): 1}
+        return {leaf_flag(shape, wanted): 1}
     kind, *parts = shape
     # "none" is true where every part is false, and false where any part is true.
     joined = "$and" if (kind == "any") != wanted else "$or"
@@ -98,10 +93,12 @@ def patterns(count: int) -> Iterator[tuple[int, ...]]:
 
 def alike(shape: Shape) -> Iterator[list[int]]:
     """Yield the leaves that may change places: they stand side by side in one group, and nowhere else."""
-    if isinstance(shape, int):
-        return
-    used = Counter(_every_leaf(shape))
-    yield from _side_by_side(shape, {leaf for leaf, times in used.items() if times == 1})
+    times = Counter(_every_leaf(shape))
+    groups = [] if isinstance(shape, int) else [shape]
+    while groups:
+        group = groups.pop()
+        yield [part for part in group[1:] if isinstance(part, int) and times[part] == 1]
+        groups += [part for part in group[1:] if not isinstance(part, int)]
 
 
 def _every_leaf(shape: Shape) -> Iterator[int]:
@@ -110,13 +107,6 @@ def _every_leaf(shape: Shape) -> Iterator[int]:
     else:
         for part in shape[1:]:
             yield from _every_leaf(part)
-
-
-def _side_by_side(shape: Shape, used_once: set[int]) -> Iterator[list[int]]:
-    yield [part for part in shape[1:] if isinstance(part, int) and part in used_once]
-    for part in shape[1:]:
-        if not isinstance(part, int):
-            yield from _side_by_side(part, used_once)
 
 
 def table(shape: Shape) -> str:
@@ -142,9 +132,7 @@ def _in_one_order(pattern: tuple[int, ...], groups: list[list[int]]) -> tuple[in
 
 
 def _outcome(runner: Runner, pattern: tuple[int, ...]) -> int:
-    flags = {true_name(leaf): 1 for leaf, value in enumerate(pattern) if value == TRUE}
-    flags |= {false_name(leaf): 1 for leaf, value in enumerate(pattern) if value == FALSE}
-    fired = runner.fired(flags)
+    fired = runner.fired({leaf_flag(leaf, value == TRUE): 1 for leaf, value in enumerate(pattern) if value != UNKNOWN})
     if len(fired) > 1:
         raise UnsoundAnswer
     return {"true": TRUE, "false": FALSE}[fired.pop()] if fired else UNKNOWN

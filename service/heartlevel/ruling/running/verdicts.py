@@ -64,7 +64,6 @@ class Program:
     def __init__(self, ruleset: RuleSet, scope: str) -> None:
         """Compile; the engine fills the tables of shapes it has not been asked before."""
         self.rules = ruleset.rules[scope]
-        self.scope = scope
         self.profiles = {pair: number for number, pair in enumerate(product(ruleset.guidelines, ruleset.protocols))}
         terms = dict.fromkeys(leaf for rule in self.rules for leaf in rule.leaves if isinstance(leaf, Term))
         self.facts = tuple(dict.fromkeys(term.fact.name for term in terms))

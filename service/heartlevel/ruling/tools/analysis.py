@@ -20,6 +20,7 @@ from heartlevel.ruling.tools.reach import (
     TooManyCombinations,
     distinct_terms,
     members_of,
+    probes,
     reached,
 )
 
@@ -57,12 +58,6 @@ def analyse(ruleset: RuleSet, most: int = MOST_COMBINATIONS) -> list[Claim]:
     return sorted(
         _merged(claims), key=lambda claim: (KINDS.index(claim.kind), claim.rule, claim.other or "", claim.profiles)
     )
-
-
-def probes_of(rule: Rule) -> tuple[Rule, ...]:
-    """Return, for each part of a rule's condition, a rule that only says what that part says."""
-    parts = enumerate(rule.leaves)
-    return tuple(replace(rule, id=f"{rule.id}/{index}", condition=leaf, leaves=(leaf,)) for index, leaf in parts)
 
 
 def worded(leaf: Leaf, limits: Mapping[str, float]) -> str:
@@ -137,7 +132,9 @@ class _Look:
             yield Claim(NEVER, rule.id, None, (), None, self._why_never(rule))
         elif len(firing) == len(reachable):
             yield Claim(ALWAYS, rule.id, None, (), self._simplest(firing), "it fires whatever is recorded")
-        elif _compares(self.ruleset, rule) and all(case.outcomes == (TRUE,) for case in reachable if case.complete):
+        elif all(case.outcomes == (TRUE,) for case in reachable if case.complete) and any(
+            term.operator != "known" for term in distinct_terms(members_of(self.ruleset, [rule]))
+        ):  # it looks at values, not only at whether there are any
             example = self._simplest([case for case in firing if case.complete])
             yield Claim(ALWAYS, rule.id, None, (), example, "it fires whenever all it looks at is recorded")
 
@@ -184,7 +181,7 @@ class _Look:
     def _why_never(self, rule: Rule) -> str:
         """Name the fewest parts of a condition whose outcomes never come together as it needs them."""
         try:
-            seen = [case.outcomes for case in reached(self.ruleset, probes_of(rule), self.profile, self.most)]
+            seen = [case.outcomes for case in reached(self.ruleset, probes(rule, rule.leaves), self.profile, self.most)]
         except TooManyCombinations as many:
             return f"which comparisons exclude each other was not decided: {many.count} combinations"
         parts = _excluding(_firing_patterns(rule), seen, len(rule.leaves))
@@ -210,11 +207,6 @@ def _excluding(needed: Sequence[tuple[int, ...]], seen: Sequence[tuple[int, ...]
             if wanted.isdisjoint(tuple(outcomes[leaf] for leaf in chosen) for outcomes in seen):
                 return chosen
     raise ValueError("the rule can fire")
-
-
-def _compares(ruleset: RuleSet, rule: Rule) -> bool:
-    """Tell whether a rule looks at values, not only at whether there are any."""
-    return any(term.operator != "known" for term in distinct_terms(members_of(ruleset, [rule])))
 
 
 def _opposite_patterns(rule: Rule, other: Rule) -> Iterator[str]:

@@ -9,6 +9,8 @@ from typing import Any
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from heartlevel.ruling.files.source import LOADER
+
 BETWEEN = re.compile(r"#[^\r\n]*|\n[ \t]*(?=\r?\n)")  # a comment or an empty line
 BLOCK_TEXT = ("|", ">")
 
@@ -29,6 +31,7 @@ class Item:
     key: str | None  # as written
     name: str | None  # the key without its quotes
     node: Node
+    written: str  # the value, as it stands in the file
     start: int
     column: int
     children: list["Item"]
@@ -85,34 +88,19 @@ def _end(text: str, token: Any) -> int:
     return start + len(text[start:end].rstrip())
 
 
-class _Recording(yaml.SafeLoader):
-    """A loader that keeps the tokens it composes nodes of: scanning is most of the work, and is done once."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__(text)
-        self.taken: list[Any] = []
-
-    def get_token(self) -> Any:
-        token = super().get_token()  # type: ignore[no-untyped-call]  # PyYAML has no types of its own
-        self.taken.append(token)
-        return token
-
-
 class CommentedFile:
     """The items of a file below `root`, each with its comments; `header` and `footer` belong to none."""
 
     def __init__(self, text: str) -> None:
         """Read a text that is known to hold no anchors, tags or repeated keys. Raises NotFormatted."""
         self.text = text
-        loader = _Recording(text)
-        root = loader.get_single_node()
+        root, tokens = yaml.compose(text, Loader=LOADER), list(yaml.scan(text, Loader=LOADER))
         if not isinstance(root, (MappingNode, SequenceNode)) or not root.value:
             raise NotFormatted(1, "it holds no fields and no list")
         root.flow_style = False
-        tokens = loader.taken
         self._dashes = [token.start_mark.index for token in tokens if isinstance(token, yaml.BlockEntryToken)]
-        self.root = Item(None, None, root, -1, -1, list(self._children(root)))
-        end = Item(None, None, root, len(text) + 1, -1, [])
+        self.root = Item(None, None, root, text, -1, -1, list(self._children(root)))
+        end = Item(None, None, root, "", len(text) + 1, -1, [])
         self._order = [*self.root.below(), end]
         self.header: list[str] = []
         self.footer = end.before
@@ -135,7 +123,8 @@ class CommentedFile:
                 yield self._item(written, key.value, value, start)
 
     def _item(self, key: str | None, name: str | None, node: Node, start: int) -> Item:
-        return Item(key, name, node, start, self._column(start), list(self._children(node)))
+        written = self.text[node.start_mark.index : node.end_mark.index]
+        return Item(key, name, node, written, start, self._column(start), list(self._children(node)))
 
     def _column(self, index: int) -> int:
         return index - self.text.rfind("\n", 0, index) - 1

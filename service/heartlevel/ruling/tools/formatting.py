@@ -46,7 +46,7 @@ def formatted(text: str, block: Block) -> str:
     file = CommentedFile(text)
     while True:
         _sort(file.root, block)
-        written = "".join(f"{line.rstrip()}\n" for line in _Writer(file).lines())
+        written = "".join(f"{line.rstrip()}\n" for line in _lines(file))
         if written == file.text:
             return written
         again = CommentedFile(written)
@@ -79,88 +79,85 @@ def _inside(declared: fields.Field[Any] | None) -> Any:
     return declared.schema if isinstance(declared, Part) else None
 
 
-class _Writer:
-    """Writes a file's items, line by line."""
+def _lines(file: CommentedFile) -> Iterator[str]:
+    yield from _tidy(file.header, after="")
+    for index, item in enumerate(file.root.children):
+        if item.key is None and index:
+            item.before = ["", *_tidy(item.before, after="")]
+        yield from _lines_of_item(item, 0, "")
+    yield from _tidy(file.footer) if any(file.footer) else ()
 
-    def __init__(self, file: CommentedFile) -> None:
-        self.file = file
 
-    def lines(self) -> Iterator[str]:
-        yield from _tidy(self.file.header, after="")
-        for index, item in enumerate(self.file.root.children):
-            if item.key is None and index:
-                item.before = ["", *_tidy(item.before, after="")]
-            yield from self._item(item, 0, "")
-        yield from _tidy(self.file.footer) if any(self.file.footer) else ()
+def _lines_of_item(item: Item, indent: int, lead: str) -> Iterator[str]:
+    head = f"{lead}{item.key}:" if item.key is not None else f"{lead}-"
+    lines, above = _value(item, head, indent)
+    above = [*item.before, *above]
+    if item.beside and (len(lines) == 1 or item.key is not None and item.children):
+        lines[0] += f"  {item.beside}"
+    elif item.beside:
+        above.append(item.beside)
+    pad = " " * indent
+    yield from (pad + comment for comment in _tidy(above))
+    yield from lines
+    yield from (pad + comment for comment in _tidy(item.after))
 
-    def _item(self, item: Item, indent: int, lead: str) -> Iterator[str]:
-        head = f"{lead}{item.key}:" if item.key is not None else f"{lead}-"
-        lines, above = self._value(item, head, indent)
-        above = [*item.before, *above]
-        if item.beside and (len(lines) == 1 or item.key is not None and item.children):
-            lines[0] += f"  {item.beside}"
-        elif item.beside:
-            above.append(item.beside)
-        pad = " " * indent
-        yield from (pad + comment for comment in _tidy(above))
-        yield from lines
-        yield from (pad + comment for comment in _tidy(item.after))
 
-    def _value(self, item: Item, head: str, indent: int) -> tuple[list[str], list[str]]:
-        """Return an item's lines, and comments that then have to stand above it."""
-        if isinstance(item.node, ScalarNode):
-            return self._scalar(head, item.node, indent), []
-        braces = self._in_braces(item) if item.on_one_line or item.is_leaf or _is_comparison(item) else None
-        if braces is not None and (len(f"{head} {braces}") <= LONGEST or not item.children):
-            return [f"{head} {braces}"], []
-        if item.key is not None:
-            return [head, *self._items(item.children, indent + 2)], []
-        return self._dashed(head, item.children, indent + 2)
+def _value(item: Item, head: str, indent: int) -> tuple[list[str], list[str]]:
+    """Return an item's lines, and comments that then have to stand above it."""
+    if isinstance(item.node, ScalarNode):
+        return _scalar(item, item.node, head, indent), []
+    braces = _in_braces(item) if item.on_one_line or item.is_leaf or _is_comparison(item) else None
+    if braces is not None and (len(f"{head} {braces}") <= LONGEST or not item.children):
+        return [f"{head} {braces}"], []
+    if item.key is not None:
+        return [head, *_lines_of(item.children, indent + 2)], []
+    return _dashed(head, item.children, indent + 2)
 
-    def _items(self, items: Sequence[Item], indent: int) -> Iterator[str]:
-        for item in items:
-            yield from self._item(item, indent, " " * indent)
 
-    def _dashed(self, head: str, items: Sequence[Item], indent: int) -> tuple[list[str], list[str]]:
-        """Return the lines of a mapping or list that begins beside its dash; comments on its first item stand above."""
-        lines = list(self._item(items[0], indent, f"{head} "))
-        start = next(index for index, line in enumerate(lines) if line.startswith(head))
-        above = [line.strip() for line in lines[:start]]
-        return [*lines[start:], *self._items(items[1:], indent)], above
+def _lines_of(items: Sequence[Item], indent: int) -> Iterator[str]:
+    for item in items:
+        yield from _lines_of_item(item, indent, " " * indent)
 
-    def _slice(self, item: Item | ScalarNode) -> str:
-        node = item.node if isinstance(item, Item) else item
-        return self.file.text[node.start_mark.index : node.end_mark.index]
 
-    def _in_braces(self, item: Item) -> str | None:
-        """Return a value as it stands within braces on one line; None if it cannot."""
-        if isinstance(item.node, ScalarNode):
-            written, *more = _paragraphs(self._slice(item))
-            is_plain = item.node.style is None
-            cannot = more or item.node.style in BLOCK_TEXT or is_plain and NOT_IN_BRACES.search(" ".join(written))
-            return None if cannot else " ".join(written)
-        inner = [(child.key, self._in_braces(child)) for child in item.children]
-        if item.is_commented or any(value is None for _, value in inner):
-            return None
-        if isinstance(item.node, SequenceNode):
-            return f"[{', '.join(str(value) for _, value in inner)}]"
-        return f"{{{', '.join(f'{key}: {value}' for key, value in inner)}}}"
+def _dashed(head: str, items: Sequence[Item], indent: int) -> tuple[list[str], list[str]]:
+    """Return the lines of a mapping or list that begins beside its dash; comments on its first item stand above."""
+    lines = list(_lines_of_item(items[0], indent, f"{head} "))
+    start = next(index for index, line in enumerate(lines) if line.startswith(head))
+    above = [line.strip() for line in lines[:start]]
+    return [*lines[start:], *_lines_of(items[1:], indent)], above
 
-    def _scalar(self, head: str, node: ScalarNode, indent: int) -> list[str]:
-        pad = " " * (indent + 2)
-        if node.style in BLOCK_TEXT:
-            mark, lines = self._block_text(node, len(pad))
-            return [f"{head} {mark}", *(pad + line for line in lines)]
-        written = _paragraphs(self._slice(node))
-        first, *more = _filled(written, len(head) + 1, len(pad))
-        return [f"{head} {first}", *(pad + line for line in more)]
 
-    def _block_text(self, node: ScalarNode, pad: int) -> tuple[str, list[str]]:
-        """Return the mark and lines of a > or | text; only a plain > text may be filled anew."""
-        mark, _, body = self._slice(node).partition("\n")
-        lines = dedent(body.rstrip()).split("\n")
-        is_plain = mark.rstrip() in (">", ">-") and not re.search(r"^[ \t]", node.value, re.MULTILINE)
-        return mark.rstrip(), _filled(_paragraphs("\n".join(lines)), pad, pad) if is_plain else lines
+def _in_braces(item: Item) -> str | None:
+    """Return a value as it stands within braces on one line; None if it cannot."""
+    if isinstance(item.node, ScalarNode):
+        written, *more = _paragraphs(item.written)
+        is_plain = not item.node.style
+        cannot = more or item.node.style in BLOCK_TEXT or is_plain and NOT_IN_BRACES.search(" ".join(written))
+        return None if cannot else " ".join(written)
+    inner = [(child.key, _in_braces(child)) for child in item.children]
+    if item.is_commented or any(value is None for _, value in inner):
+        return None
+    if isinstance(item.node, SequenceNode):
+        return f"[{', '.join(str(value) for _, value in inner)}]"
+    return f"{{{', '.join(f'{key}: {value}' for key, value in inner)}}}"
+
+
+def _scalar(item: Item, node: ScalarNode, head: str, indent: int) -> list[str]:
+    pad = " " * (indent + 2)
+    if node.style in BLOCK_TEXT:
+        mark, lines = _block_text(item, node, len(pad))
+        return [f"{head} {mark}", *(pad + line for line in lines)]
+    written = _paragraphs(item.written)
+    first, *more = _filled(written, len(head) + 1, len(pad))
+    return [f"{head} {first}", *(pad + line for line in more)]
+
+
+def _block_text(item: Item, node: ScalarNode, pad: int) -> tuple[str, list[str]]:
+    """Return the mark and lines of a > or | text; only a plain > text may be filled anew."""
+    mark, _, body = item.written.partition("\n")
+    lines = dedent(body.rstrip()).split("\n")
+    is_plain = mark.rstrip() in (">", ">-") and not re.search(r"^[ \t]", node.value, re.MULTILINE)
+    return mark.rstrip(), _filled(_paragraphs("\n".join(lines)), pad, pad) if is_plain else lines
 
 
 def _paragraphs(written: str) -> list[list[str]]:

@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 import orjson
 
-from heartlevel.columns import TOLERANCE, Floats, Ints
+from heartlevel.columns import TOLERANCE, Bools, Floats, Ints
 from heartlevel.facts.catalogue import Fact
 from heartlevel.ruling.language.conditions import Leaf, Mention, Term, shape_of
 from heartlevel.ruling.language.rules import Rule
@@ -69,13 +69,11 @@ def distinct_terms(rules: Sequence[Rule]) -> tuple[Term, ...]:
     return tuple(dict.fromkeys(leaf for rule in rules for leaf in rule.leaves if isinstance(leaf, Term)))
 
 
-def narrowed(ruleset: RuleSet, members: Sequence[Rule], profile: Profile) -> Program:
-    """Compile rules of a scope alone, for one profile; their tables are those filled at loading."""
-    guideline, protocol = profile
-    scope = members[0].scope
-    guidelines, protocols = {guideline: ruleset.guidelines[guideline]}, {protocol: ruleset.protocols[protocol]}
-    alone = replace(ruleset, rules={scope: tuple(members)}, guidelines=guidelines, protocols=protocols)
-    return Program(alone, scope)
+def probes(rule: Rule, leaves: Sequence[Leaf]) -> tuple[Rule, ...]:
+    """Return, for each leaf, a rule that only says what that leaf says; `rule` lends the rest."""
+    return tuple(
+        replace(rule, id=f"{rule.id}/{index}", condition=leaf, leaves=(leaf,)) for index, leaf in enumerate(leaves)
+    )
 
 
 def reached(ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int = MOST_COMBINATIONS) -> list[Reached]:
@@ -89,8 +87,11 @@ class _Search:
     def __init__(self, ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int) -> None:
         self.members, self.most = members_of(ruleset, asked), most
         terms, limits = distinct_terms(self.members), ruleset.limits(*profile)
-        probes = [replace(asked[0], id=f"={index}", condition=term, leaves=(term,)) for index, term in enumerate(terms)]
-        self.program = narrowed(ruleset, (*self.members, *probes), profile)
+        rules = {asked[0].scope: (*self.members, *probes(asked[0], terms))}
+        guidelines = {profile[0]: ruleset.guidelines[profile[0]]}
+        protocols = {profile[1]: ruleset.protocols[profile[1]]}
+        alone = replace(ruleset, rules=rules, guidelines=guidelines, protocols=protocols)
+        self.program = Program(alone, asked[0].scope)
         names = [rule.id for rule in self.members]
         self.asked = [names.index(rule.id) for rule in asked]
         leaves: list[Leaf] = [*map(Mention, names), *terms]
@@ -157,10 +158,8 @@ class _Search:
                 pattern = sum(outcomes[self.row_of[rule.leaves[digit]]] * 3**power for power, digit in enumerate(done))
                 yield _remainders(orjson.dumps(shape_of(rule.condition, rule.leaves)), done)[pattern]
 
-    def _complete(self) -> Ints:
-        complete = np.ones(len(self.cost), dtype=np.int64)
-        for column in self.chosen.values():
-            complete &= column != UNKNOWN_CELL
+    def _complete(self) -> Bools:
+        complete: Bools = np.logical_and.reduce([column != UNKNOWN_CELL for column in self.chosen.values()])
         return complete
 
     def _reached(self, column: int, outcomes: Ints) -> Reached:
