@@ -96,6 +96,11 @@ def extreme_by(groups: Ints, size: int, values: Floats, *, largest: bool) -> Flo
     return result
 
 
+def spread_by(groups: Ints, size: int, values: Floats) -> Floats:
+    """Return each group's largest known value less its smallest; NaN where there is none."""
+    return extreme_by(groups, size, values, largest=True) - extreme_by(groups, size, values, largest=False)
+
+
 def median_by(groups: Ints, size: int, values: Floats) -> Floats:
     """Return the median of each group's values; NaN where there are none."""
     result = np.full(size, np.nan)

@@ -9,8 +9,8 @@ from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.numbers import rounded, rounded_interval
 from heartlevel.statistics.accuracy_standard import Standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement
-from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.procedure import PROCEDURE_VERDICTS, Procedure
+from heartlevel.vocabulary import PRESSURES
 
 P_DECIMALS, SLOPE_DECIMALS, SD_DECIMALS = 4, 3, 2
 

@@ -7,7 +7,8 @@ import numpy as np
 from scipy.special import stdtr, stdtrit
 
 from heartlevel.columns import Bools, Floats
-from heartlevel.statistics.comparisons import PRESSURES, Comparisons
+from heartlevel.statistics.comparisons import Comparisons
+from heartlevel.vocabulary import PRESSURES
 
 VERDICTS = ("agrees", "undecided", "disagrees")
 AGREES, UNDECIDED, DISAGREES = range(3)

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from heartlevel.columns import TOLERANCE, Bools, Floats
-from heartlevel.statistics.comparisons import PRESSURES, REFERENCE
+from heartlevel.statistics.comparisons import REFERENCE
+from heartlevel.vocabulary import PRESSURES
 
 PROCEDURE_VERDICTS = ("usable", "go-on", "replace", "order-not-followed")
 USABLE, GO_ON, REPLACE, NOT_FOLLOWED = range(4)

@@ -9,9 +9,9 @@ from typing import Any, TypeAlias, TypeGuard
 
 from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.language.faults import Entry, RuleFault
+from heartlevel.vocabulary import PRESSURES
 
 Item: TypeAlias = Mapping[str, Any]
-PRESSURES = ("systolic", "diastolic")
 
 
 def loosened(below: Sequence[Entry], laid: Sequence[Entry]) -> Iterator[RuleFault]:
