@@ -7,7 +7,7 @@ from scipy.special import stdtrit
 
 from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by, mean_by, rank_within, run_starts
 from heartlevel.facts.catalogue import derived, derived_both, fact
-from heartlevel.facts.device import Checks, columns_of_devices
+from heartlevel.facts.device import Checks
 from heartlevel.facts.series import Subjects
 from heartlevel.statistics.agreement import AGREES, DISAGREES
 from heartlevel.statistics.procedure import REPLACE, USABLE
@@ -127,10 +127,6 @@ _enter("days_since_home_reading", "as_of − last local day with a usable home r
        lambda facts: facts["as_of"] - facts.source.last_day(HOME), unit="d")  # fmt: skip
 
 
-def _device_checks(facts: Subjects) -> Checks:
-    return columns_of_devices(facts.source.batch, facts.source.protocols).source
-
-
 def _by_device(facts: Subjects, quantity: int | None) -> Floats:
     """Return the mean, over the home readings kept, of what checks of each one's device found, as far as any decided.
 
@@ -141,7 +137,7 @@ def _by_device(facts: Subjects, quantity: int | None) -> Floats:
     if not batch.checks:
         return np.full(len(batch.requests), np.nan)
     of_reading = np.full(batch.size, np.nan)
-    checks = facts.once(_device_checks)
+    checks: Checks = facts.source.devices.source
     verdict, stepwise = checks.agreement.verdict, checks.procedure.verdict
     disagrees = (verdict == DISAGREES) | (stepwise == REPLACE)
     decided = disagrees | (((verdict == AGREES) | (stepwise == USABLE)) & (quantity is None))

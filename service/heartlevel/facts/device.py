@@ -35,7 +35,7 @@ Devices: TypeAlias = Columns[Checks]
 def columns_of_devices(batch: Batch, protocols: Sequence[Protocol]) -> Devices:
     """Return the facts of all device checks, the subject's among them."""
     checks = _checks(batch, protocols) if batch.checks else _no_checks()
-    return Columns(checks, {}, DERIVED["device"], batch.subjects, checks.subject_of)
+    return Columns(checks, DERIVED["device"], batch.subjects, checks.subject_of)
 
 
 @cache  # most batches have none

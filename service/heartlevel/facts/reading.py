@@ -28,7 +28,7 @@ _enter, _enter_both = partial(derived, "reading"), partial(derived_both, "readin
 
 def columns_of_readings(batch: Batch) -> Readings:
     """Return the facts of all readings, the subject's among them."""
-    return Columns(batch, batch.readings, DERIVED["reading"], batch.subjects, batch.subject_of)
+    return Columns(batch, DERIVED["reading"], batch.subjects, batch.subject_of, batch.readings)
 
 
 def _by_site(site: Floats, table: Floats) -> Floats:

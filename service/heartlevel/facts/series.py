@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -27,6 +27,7 @@ class Series:
     selection: Selection
     averages: Averages
     protocols: Sequence[Protocol]
+    devices: Columns[Any]  # the facts of all device checks
 
     def rows(self, setting: int) -> Bools:
         """Mark the usable readings of a setting."""
@@ -94,7 +95,8 @@ Subjects: TypeAlias = Columns[Series]
 
 def columns_of_series(series: Series) -> Subjects:
     """Return the facts of all series, the subject's among them."""
-    return Columns(series, series.batch.subjects, DERIVED["series"])
+    subjects = series.batch.subjects
+    return Columns(series, DERIVED["series"], subjects, np.arange(len(series.batch.requests)), subjects)
 
 
 _enter, _enter_both = partial(derived, "series"), partial(derived_both, "series")

@@ -18,7 +18,7 @@ _enter, _enter_both = partial(derived, "sitting"), partial(derived_both, "sittin
 
 def columns_of_sittings(batch: Batch) -> Sittings:
     """Return the facts of all sittings, the subject's among them."""
-    return Columns(batch, {}, DERIVED["sitting"], batch.subjects, batch.subject_of_sitting)
+    return Columns(batch, DERIVED["sitting"], batch.subjects, batch.subject_of_sitting)
 
 
 _enter("sitting_setting", "setting of the sitting's readings", "Where the sitting took place",
