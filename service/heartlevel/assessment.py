@@ -1,6 +1,6 @@
 """The pipeline: requests in, all that is concluded about their readings out. No Flask, no clock, no files."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -59,6 +59,15 @@ class Rules:
             raise RuleFaults(wrong)
         return cls(ruleset, programs)
 
+    def profiles(self, guidelines: Sequence[Guideline], protocols: Sequence[Protocol]) -> Ints:
+        """Return the number of each subject's guideline and protocol among the pairs that rules are compiled for."""
+        profiles, pairs = self.programs["reading"].profiles, zip(guidelines, protocols, strict=True)
+        return np.array([profiles[guideline.id, protocol.id] for guideline, protocol in pairs], dtype=np.int64)
+
+    def judge(self, scope: str, facts: Columns[Any], profile: Ints) -> Verdicts:
+        """Judge the rows of a scope, each by the limits of its subject's guideline and protocol."""
+        return self.programs[scope].judge(facts.__getitem__, profile[facts.subject_of])
+
 
 @dataclass(frozen=True, slots=True)
 class Sureness:
@@ -109,30 +118,21 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
     ruleset = rules.ruleset
     guidelines = [ruleset.guideline_for(request) for request in batch.requests]
     protocols = [ruleset.protocol_for(request) for request in batch.requests]
-    judge = _Judge(rules.programs, guidelines, protocols)
-
-    readings, sittings = columns_of_readings(batch), columns_of_sittings(batch)
-    facts: Facts = {"reading": readings, "sitting": sittings}
-    verdicts = {
-        "reading": judge("reading", readings, batch.subject_of),
-        "sitting": judge("sitting", sittings, batch.subject_of_sitting),
-    }
+    profile = rules.profiles(guidelines, protocols)
+    readings, devices = columns_of_readings(batch), columns_of_devices(batch, protocols)
+    facts: Facts = {"reading": readings, "sitting": columns_of_sittings(batch), "device": devices}
+    verdicts = {scope: rules.judge(scope, columns, profile) for scope, columns in facts.items()}
     reliability = reliability_of(batch, verdicts["reading"], verdicts["sitting"])
 
     selection = select(batch, reliability, readings["work_day"], protocols)
     averages = average(batch, {**selection.averages, **selection.alternatives})
 
-    series = columns_of_series(Series(batch, readings, reliability, selection, averages, protocols))
-    devices = columns_of_devices(batch, protocols)
-    facts |= {"series": series, "device": devices}
-    verdicts |= {
-        "series": judge("series", series, slice(None)),
-        "device": judge("device", devices, devices.source.subject_of),
-    }
+    facts["series"] = columns_of_series(Series(batch, readings, reliability, selection, averages, protocols, devices))
+    verdicts["series"] = rules.judge("series", facts["series"], profile)
 
     technique = known_errors(batch, verdicts, facts)
-    checks: Checks = devices.source
-    offsets = offsets_of(batch, readings["hydrostatic_offset_mmhg"], technique, checks.subject_of, checks.agreement)
+    height, agreement = readings["hydrostatic_offset_mmhg"], devices.source.agreement
+    offsets = offsets_of(batch, height, technique, devices.subject_of, agreement)
     others = alternatives(batch, selection, averages, protocols, ruleset.protocols, offsets)
     people = population_at_home([request.population for request in batch.requests])
     measured, at_home = long_run(averages, people, ruleset.in_office), ruleset.at_home
@@ -143,21 +143,6 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
         reliability=reliability, selection=selection, averages=averages, alternatives=others,
         classified=classify(averages, others, guidelines), sureness=_sureness(measured, usual, guidelines),
     )  # fmt: skip
-
-
-class _Judge:
-    """The rules of every scope, each row judged by the limits of its subject's guideline and protocol."""
-
-    def __init__(
-        self, programs: Mapping[str, Program], guidelines: Sequence[Guideline], protocols: Sequence[Protocol]
-    ) -> None:
-        self._programs = programs
-        profiles, pairs = programs["reading"].profiles, zip(guidelines, protocols, strict=True)
-        numbers = [profiles[guideline.id, protocol.id] for guideline, protocol in pairs]
-        self._profile = np.array(numbers, dtype=np.int64)
-
-    def __call__(self, scope: str, facts: Columns[Any], subject_of: Ints | slice) -> Verdicts:
-        return self._programs[scope].judge(facts.__getitem__, self._profile[subject_of])
 
 
 def _sureness(measured: LongRun, usual: Usual | None, guidelines: Sequence[Guideline]) -> Sureness:

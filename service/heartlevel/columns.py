@@ -27,16 +27,14 @@ class Columns(Generic[Source]):
     def __init__(
         self,
         source: Source,
-        recorded: Mapping[str, Floats],
         derived: Mapping[str, Callable[["Columns[Source]"], Floats]],
-        subjects: Mapping[str, Floats] | None = None,
-        subject_of: Ints | None = None,
+        subjects: Mapping[str, Floats],
+        subject_of: Ints,
+        recorded: Mapping[str, Floats] | None = None,
     ) -> None:
-        """Take recorded columns, the functions of derived ones, and the subjects' columns with each row's subject."""
-        self.source = source
-        self._known = dict(recorded)
-        self._derived = derived
-        self._subjects, self._subject_of = subjects or {}, subject_of
+        """Take the functions of derived columns, the subjects' columns with each row's subject, and recorded columns."""
+        self.source, self.subject_of = source, subject_of
+        self._derived, self._subjects, self._known = derived, subjects, dict(recorded or {})
         self._shared: dict[Callable[[Columns[Source]], Any], Any] = {}
 
     def __getitem__(self, name: str) -> Floats:
@@ -48,7 +46,7 @@ class Columns(Generic[Source]):
 
     def _compute(self, name: str) -> Floats:
         derivation = self._derived.get(name)
-        return derivation(self) if derivation else self._subjects[name][self._subject_of]
+        return derivation(self) if derivation else self._subjects[name][self.subject_of]
 
     def once(self, compute: Callable[["Columns[Source]"], Computed]) -> Computed:
         """Return what a function computes from these columns; facts that share it have it computed once."""
@@ -94,6 +92,11 @@ def extreme_by(groups: Ints, size: int, values: Floats, *, largest: bool) -> Flo
     result = np.full(size, np.nan)
     (np.fmax if largest else np.fmin).at(result, groups, values)
     return result
+
+
+def spread_by(groups: Ints, size: int, values: Floats) -> Floats:
+    """Return each group's largest known value less its smallest; NaN where there is none."""
+    return extreme_by(groups, size, values, largest=True) - extreme_by(groups, size, values, largest=False)
 
 
 def median_by(groups: Ints, size: int, values: Floats) -> Floats:

@@ -4,6 +4,7 @@ In columns a choice is its index in the tuple; the order of a tuple is part of n
 versions.
 """
 
+PRESSURES = ("systolic", "diastolic")
 SETTINGS = ("home", "office", "work", "pharmacy", "ambulatory")
 TRUE_PRESSURES = ("changing", "constant")
 CHECKED_BY = ("device", "reference")

@@ -11,9 +11,8 @@ from heartlevel.conclusions.pattern import FEW_DAYS, LABELS
 from heartlevel.profiles import Category
 from heartlevel.statistics.alternatives import BY_PROTOCOL
 from heartlevel.statistics.classification import NO_CATEGORY, Probabilities
-from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.selection import HOME
-from heartlevel.vocabulary import SETTINGS
+from heartlevel.vocabulary import PRESSURES, SETTINGS
 
 CHANCE_DECIMALS = 3
 

@@ -1,5 +1,6 @@
 """How devices agree with their references, as it stands in the answer."""
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -9,8 +10,8 @@ from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.numbers import rounded, rounded_interval
 from heartlevel.statistics.accuracy_standard import Standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement
-from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.procedure import PROCEDURE_VERDICTS, Procedure
+from heartlevel.vocabulary import PRESSURES
 
 P_DECIMALS, SLOPE_DECIMALS, SD_DECIMALS = 4, 3, 2
 
@@ -32,37 +33,32 @@ def checks_written(conclusions: Conclusions, subject: int) -> list[dict[str, Any
 
 
 def _agreement(agreement: Agreement, column: int) -> dict[str, Any]:
-    pressures = list(enumerate(PRESSURES))
+    slope = agreement.slope
     return {
         "pairs": int(agreement.pairs[column]),
         "occasions": int(agreement.occasions[column]),
         "verdict": VERDICTS[int(agreement.verdict[column])],
-        "bias": {
-            name: {
+        "bias": _by_pressure(
+            lambda row: {
                 "mean": rounded(agreement.bias[row, column]),
                 "interval95": _ends(agreement.bias_interval95[:, row, column]),
             }
-            for row, name in pressures
-        },
-        "sd": {name: rounded(agreement.sd[row, column]) for row, name in pressures},
-        "limits95": {
-            name: rounded_interval(agreement.low[row, column], agreement.high[row, column]) for row, name in pressures
-        },
-        "limits95_intervals": {
-            name: {
+        ),
+        "sd": _by_pressure(lambda row: rounded(agreement.sd[row, column])),
+        "limits95": _by_pressure(lambda row: rounded_interval(agreement.low[row, column], agreement.high[row, column])),
+        "limits95_intervals": _by_pressure(
+            lambda row: {
                 "low": _ends(agreement.low_interval95[:, row, column]),
                 "high": _ends(agreement.high_interval95[:, row, column]),
             }
-            for row, name in pressures
-        },
-        "proportional_bias": {
-            name: {
-                "slope": rounded(agreement.slope.slope[row, column], SLOPE_DECIMALS),
-                "interval95": _ends(agreement.slope.interval95[:, row, column], SLOPE_DECIMALS),
-                "p": rounded(agreement.slope.p[row, column], P_DECIMALS),
+        ),
+        "proportional_bias": _by_pressure(
+            lambda row: {
+                "slope": rounded(slope.slope[row, column], SLOPE_DECIMALS),
+                "interval95": _ends(slope.interval95[:, row, column], SLOPE_DECIMALS),
+                "p": rounded(slope.p[row, column], P_DECIMALS),
             }
-            for row, name in pressures
-        },
+        ),
     }
 
 
@@ -70,11 +66,15 @@ def _ends(interval: Floats, decimals: int = 1) -> list[float | None] | None:
     return rounded_interval(interval[0], interval[1], decimals)
 
 
+def _by_pressure(written: Callable[[int], Any]) -> dict[str, Any]:
+    return {name: written(row) for row, name in enumerate(PRESSURES)}
+
+
 def _standard(standard: Standard, column: int) -> dict[str, Any]:
     return {
         "enough": bool(standard.enough[column]),
-        **{
-            name: {
+        **_by_pressure(
+            lambda row: {
                 "mean": rounded(standard.mean[row, column], SD_DECIMALS),
                 "sd": rounded(standard.sd[row, column], SD_DECIMALS),
                 "criterion_1": bool(standard.first[row, column]),
@@ -82,8 +82,7 @@ def _standard(standard: Standard, column: int) -> dict[str, Any]:
                 "largest_sd_of_people": rounded(standard.largest_sd[row, column], SD_DECIMALS),
                 "criterion_2": bool(standard.second[row, column]),
             }
-            for row, name in enumerate(PRESSURES)
-        },
+        ),
     }
 
 
@@ -94,7 +93,7 @@ def _procedure(procedure: Procedure, column: int) -> dict[str, Any] | None:
     return {
         "verdict": PROCEDURE_VERDICTS[int(procedure.verdict[column])],
         "differences": {
-            name: {pressure: rounded(values[row, column]) for row, pressure in enumerate(PRESSURES)}
-            for name, values in (("first", procedure.first), ("second", procedure.second))
+            "first": _by_pressure(lambda row: rounded(procedure.first[row, column])),
+            "second": _by_pressure(lambda row: rounded(procedure.second[row, column])),
         },
     }

@@ -10,8 +10,7 @@ from heartlevel.columns import TOLERANCE, Bools, Floats, Ints
 from heartlevel.profiles import Guideline
 from heartlevel.statistics.alternatives import WITHOUT_DOUBTFUL
 from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
-from heartlevel.statistics.comparisons import PRESSURES
-from heartlevel.vocabulary import LIMITS_UNCLEAR, SETTINGS
+from heartlevel.vocabulary import LIMITS_UNCLEAR, PRESSURES, SETTINGS
 
 # Why there is no category; None where there may be one.
 NO_CATEGORY_REASONS = (None, "too-few-readings", "below-the-age-the-guideline-classifies", LIMITS_UNCLEAR)

@@ -8,10 +8,10 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.selection import HOME, UNUSABLE
 from heartlevel.statistics.uncertainty import interval95
 from heartlevel.statistics.variability import Paired, Variability, paired_by_day, variability
+from heartlevel.vocabulary import PRESSURES
 
 HOURS = 24
 SHARE_DECIMALS = 3

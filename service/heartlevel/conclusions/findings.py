@@ -67,15 +67,9 @@ class RulesBySubject:
 
 def firings_of(assessment: Assessment) -> list[Firing]:
     """Return every rule that fires in a batch, scope by scope."""
-    batch, firings, before = assessment.batch, list[Firing](), 0
-    owners = {
-        "reading": batch.subject_of,
-        "sitting": batch.subject_of_sitting,
-        "series": np.arange(len(batch.requests)),
-        "device": assessment.checks.subject_of,
-    }
+    firings, before = list[Firing](), 0
     for scope in SCOPES:
-        verdicts, owner = assessment.verdicts[scope], owners[scope]
+        verdicts, owner = assessment.verdicts[scope], assessment.facts[scope].subject_of
         fired = verdicts.fired()
         for index in np.any(fired, axis=1).nonzero()[0].tolist():
             (rows,) = fired[index].nonzero()
@@ -124,33 +118,15 @@ def _told(fact: Fact, values: list[float]) -> list[Any]:
 
 def rules_by_subject(assessment: Assessment, firings: Sequence[Firing]) -> RulesBySubject:
     """Return which rules fire for whom, without their facts: no object a finding."""
-    parts = [_of_readings(assessment.batch, firings), _without_readings(firings, len(assessment.batch.requests))]
-    number, subject, readings, first = (np.concatenate(columns) for columns in zip(*parts, strict=True))
-    size = 1 + max((firing.number for firing in firings), default=0)
-    later, milder = np.ones(size, dtype=np.bool_), np.ones(size, dtype=np.bool_)
+    # Of each rule and subject: subject, what comes first among the subject's, readings, first row of a reading.
+    columns = [np.zeros((6, 0), dtype=np.int64)]
     for firing in firings:
-        later[firing.number] = not firing.rule.urgent
-        milder[firing.number] = firing.rule.severity != "high"
-    order = np.lexsort((number, milder[number], later[number], subject))
-    return RulesBySubject(subject[order], number[order], readings[order], first[order])
-
-
-def _of_readings(batch: Batch, firings: Sequence[Firing]) -> tuple[Ints, Ints, Ints, Ints]:
-    rows = [firing.reading_rows(batch) for firing in firings]
-    reading = np.concatenate([*rows, np.zeros(0, dtype=np.int64)])
-    number = np.repeat(np.array([firing.number for firing in firings], dtype=np.int64), list(map(len, rows)))
-    # Rows are sorted by subject, so that pairs of rule and subject come in runs.
-    pairs = number * len(batch.requests) + batch.subject_of[reading]
-    starts = np.flatnonzero(np.append(True, np.diff(pairs) != 0)) if len(pairs) else np.zeros(0, dtype=np.int64)
-    first = reading[starts]
-    return number[starts], batch.subject_of[first], np.diff(np.append(starts, len(pairs))), first
-
-
-def _without_readings(firings: Sequence[Firing], size: int) -> tuple[Ints, Ints, Ints, Ints]:
-    apart = [firing for firing in firings if firing.rule.scope in ("series", "device")]
-    pairs = np.unique(np.concatenate(
-        [*(firing.number * size + firing.subjects for firing in apart), np.zeros(0, dtype=np.int64)]
-    ))  # fmt: skip
-    number, subject = np.divmod(pairs, max(size, 1))
-    nothing = np.zeros(len(pairs), dtype=np.int64)
-    return number, subject, nothing, nothing + NO_READING
+        rows, rule = firing.reading_rows(assessment.batch), firing.rule
+        subjects = assessment.batch.subject_of[rows] if len(rows) else firing.subjects
+        subjects, first, counts = np.unique(subjects, return_index=True, return_counts=True)
+        readings, first = (counts, rows[first]) if len(rows) else (counts * 0, counts * 0 + NO_READING)
+        order = ([[value]] * np.ones_like(subjects) for value in (not rule.urgent, rule.severity != "high", firing.number))
+        columns.append(np.vstack([subjects, *order, readings, first]))
+    table = np.concatenate(columns, axis=1)
+    subject, _, _, number, readings, first = table[:, np.lexsort(table[3::-1])]
+    return RulesBySubject(subject, number, readings, first)

@@ -10,11 +10,10 @@ from heartlevel.columns import Floats, Ints
 from heartlevel.conclusions.category import CLASSIFIABLE, NO_CATEGORY_REASONS, SubjectCategories
 from heartlevel.conclusions.findings import Firing
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.comparisons import PRESSURES
 from heartlevel.statistics.patterns import Chances, pattern_chances
 from heartlevel.statistics.selection import HOME, OFFICE
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
-from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
+from heartlevel.vocabulary import PATTERNS, PRESSURES, SETTINGS, UNDETERMINED
 
 LABELS = (*PATTERNS, UNDETERMINED)
 FEW_DAYS = f"fewer-than-{FEWEST_DAYS}-days"

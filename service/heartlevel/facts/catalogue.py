@@ -1,7 +1,8 @@
 """The catalogue of facts: everything a rule may refer to, with unit, scope, formula and meaning.
 
-A fact is either recorded (a field of the request that says so) or derived: a function decorated with
-`fact`, whose docstring is its meaning. Rule checks, `/v1/facts` and the documentation read this catalogue.
+A fact is either recorded (a field of the request that says so) or derived: a function decorated with `fact`, whose
+docstring is its meaning, or an expression entered with `derived`. Rule checks, `/v1/facts` and the documentation read
+this catalogue.
 """
 
 from collections.abc import Callable
@@ -12,15 +13,10 @@ from typing import Any, TypeVar
 from heartlevel.columns import Columns, Floats
 from heartlevel.intake import recorded
 from heartlevel.intake.batch import circumstance_column
-from heartlevel.vocabulary import CIRCUMSTANCES
+from heartlevel.vocabulary import CIRCUMSTANCES, PRESSURES, SCOPES
 
 # The scopes whose facts a rule of a scope may use: its own, and the subject's.
-VISIBLE = {
-    "reading": ("reading", "subject"),
-    "sitting": ("sitting", "subject"),
-    "series": ("series", "subject"),
-    "device": ("device", "subject"),
-}
+VISIBLE = {scope: (scope, "subject") for scope in SCOPES}
 Derivation = Callable[[Columns[Any]], Floats]
 Function = TypeVar("Function", bound=Derivation)
 
@@ -70,26 +66,37 @@ def _enter(fact: Fact) -> None:
     CATALOGUE[fact.name] = fact
 
 
-def fact(
-    scope: str,
-    formula: str,
-    *,
-    unit: str | None = None,
-    names: tuple[str, ...] = (),
-    flag: bool = False,
-    share: bool = False,
-    asked: bool = True,
-) -> Callable[[Function], Function]:
-    """Enter a function into the catalogue as a derived fact of its own name."""
-    kind = "flag" if flag else "choice" if names else "number"
+def fact(scope: str, formula: str, **about: Any) -> Callable[[Function], Function]:
+    """Enter a function into the catalogue as a derived fact of its own name; `about` is what `derived` takes besides."""
 
     def entered(function: Function) -> Function:
         meaning = " ".join((function.__doc__ or "").split()).rstrip(".")
-        _enter(Fact(function.__name__, scope, kind, unit, formula, meaning, names, share=share, asked=asked))
-        DERIVED.setdefault(scope, {})[function.__name__] = function
+        derived(scope, function.__name__, formula, meaning, function, **about)
         return function
 
     return entered
+
+
+def derived(
+    scope: str, name: str, formula: str, meaning: str, derivation: Callable[..., Floats], *given: Any,
+    unit: str | None = None, names: tuple[str, ...] = (), flag: bool = False, share: bool = False, asked: bool = True,
+) -> None:  # fmt: skip
+    """Enter a derived fact into the catalogue: what is said of it, and what its column is computed by.
+
+    `derivation` takes the columns of the scope and what is `given`.
+    """
+    kind = "flag" if flag else "choice" if names else "number"
+    _enter(Fact(name, scope, kind, unit, formula, meaning, names, share=share, asked=asked))
+    DERIVED.setdefault(scope, {})[name] = (lambda facts: derivation(facts, *given)) if given else derivation
+
+
+def derived_both(
+    scope: str, name: str, formula: str, meaning: str, derivation: Callable[..., Floats], *given: Any, **about: Any
+) -> None:
+    """Enter a fact of each pressure, whose name stands in the place of `{}`; it is given to `derivation` first."""
+    for pressure in PRESSURES:
+        entered, computed_by, spoken = (text.replace("{}", pressure) for text in (name, formula, meaning))
+        derived(scope, entered, computed_by, spoken[0].upper() + spoken[1:], derivation, pressure, *given, **about)
 
 
 def _recorded() -> None:

@@ -1,72 +1,64 @@
 """Facts of a series that compare its readings: both arms, first and second, copied values, devices, 80 % intervals."""
 
+from functools import partial
+
 import numpy as np
 from scipy.special import stdtrit
 
 from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by, mean_by, rank_within, run_starts
-from heartlevel.facts.catalogue import fact
-from heartlevel.facts.device import Checks, columns_of_devices
+from heartlevel.facts.catalogue import derived, derived_both, fact
+from heartlevel.facts.device import Checks
 from heartlevel.facts.series import Subjects
 from heartlevel.statistics.agreement import AGREES, DISAGREES
 from heartlevel.statistics.procedure import REPLACE, USABLE
-from heartlevel.statistics.selection import HOME, KEPT, UNUSABLE
+from heartlevel.statistics.selection import HOME, UNUSABLE
 from heartlevel.statistics.uncertainty import FEWEST_DAYS
-from heartlevel.vocabulary import BODY_POSITIONS, MMHG, SETTINGS, SIDES, SITES
+from heartlevel.vocabulary import BODY_POSITIONS, MMHG, PRESSURES, SETTINGS, SIDES, SITES
 
 ARMS = tuple(SITES.index(f"{side}-upper-arm") for side in SIDES)
 NOT_SEATED = tuple(BODY_POSITIONS.index(name) for name in ("standing", "lying"))
 NONE = -1
 QUANTILE_80 = 0.9  # leaves a tenth beyond either end of an 80 % interval
+_enter = partial(derived, "series", asked=False)
 
 
-def _arm_means(facts: Subjects) -> tuple[Floats, Floats]:
-    """Return each sitting's mean systolic pressure of the left and of the right upper arm, NaN where not measured."""
-    batch = facts.source.batch
-    if not all((batch.readings["site"] == arm).any() for arm in ARMS):  # most requests have one side only
-        unmeasured = np.full(batch.sittings, np.nan)
-        return unmeasured, unmeasured
+def _right_minus_left(facts: Subjects) -> Floats:
+    """Return each sitting's mean systolic pressure of the right upper arm less the left's; NaN if one was not measured."""
+    batch, readings = facts.source.batch, facts.source.batch.readings
+    if not all((readings["site"] == arm).any() for arm in ARMS):  # most requests have one side only
+        return np.full(batch.sittings, np.nan)
     # A fall on standing is not to be taken for a difference of the arms.
-    usable = ~np.isin(batch.readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
-    left, right = (_mean_by_sitting(facts, usable & (batch.readings["site"] == arm)) for arm in ARMS)
-    return left, right
+    usable = ~np.isin(readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
+    arms = (usable & (readings["site"] == arm) for arm in ARMS)
+    left, right = (mean_by(batch.sitting_of[rows], batch.sittings, readings["systolic"][rows]) for rows in arms)
+    return right - left
 
 
-def _mean_by_sitting(facts: Subjects, rows: Bools) -> Floats:
-    batch = facts.source.batch
-    return mean_by(batch.sitting_of[rows], batch.sittings, batch.readings["systolic"][rows])
+def _count_known(facts: Subjects, values: Floats) -> Floats:
+    """Count each subject's sittings with a known value."""
+    return count_by(facts.source.batch.subject_of_sitting, len(facts.source.batch.requests), ~np.isnan(values))
 
 
-@fact("series", "sittings with usable readings, not standing or lying, of both upper arms", unit="1", asked=False)
-def arm_sittings(facts: Subjects) -> Floats:
-    """Sittings in which both arms were measured."""
-    left, right = facts.once(_arm_means)
-    return count_by(facts.source.batch.subject_of_sitting, len(facts.source.batch.requests), ~np.isnan(right - left))
-
-
-@fact("series", "mean over arm_sittings of (mean systolic of the right arm − of the left)", unit=MMHG, asked=False)
-def right_minus_left_systolic(facts: Subjects) -> Floats:
-    """Systolic difference of the arms; negative where the left is higher."""
-    left, right = facts.once(_arm_means)
-    return _mean_over_sittings(facts, right - left)
-
-
-def _mean_over_sittings(facts: Subjects, values: Floats) -> Floats:
+def _mean_of_sittings(facts: Subjects, values: Floats) -> Floats:
     batch, known = facts.source.batch, ~np.isnan(values)
     return mean_by(batch.subject_of_sitting[known], len(batch.requests), values[known])
 
 
-@fact("series", "|right_minus_left_systolic|", unit=MMHG, asked=False)
-def arm_systolic_difference(facts: Subjects) -> Floats:
-    """Size of the systolic difference of the arms."""
-    return np.abs(facts["right_minus_left_systolic"])
+_enter("arm_sittings", "sittings with usable readings, not standing or lying, of both upper arms",
+       "Sittings in which both arms were measured",
+       lambda facts: _count_known(facts, facts.once(_right_minus_left)), unit="1")  # fmt: skip
+_enter("right_minus_left_systolic", "mean over arm_sittings of (mean systolic of the right arm − of the left)",
+       "Systolic difference of the arms; negative where the left is higher",
+       lambda facts: _mean_of_sittings(facts, facts.once(_right_minus_left)), unit=MMHG)  # fmt: skip
+_enter("arm_systolic_difference", "|right_minus_left_systolic|", "Size of the systolic difference of the arms",
+       lambda facts: np.abs(facts["right_minus_left_systolic"]), unit=MMHG)  # fmt: skip
 
 
 @fact("series", "sign of right_minus_left_systolic; unknown for none", names=SIDES, asked=False)
 def higher_arm(facts: Subjects) -> Floats:
     """Arm with the higher systolic pressure."""
     difference = facts["right_minus_left_systolic"]
-    left, right = (SIDES.index(side) for side in ("left", "right"))
-    return np.select([difference > 0, difference < 0], [right, left], np.nan)
+    return np.select([difference > 0, difference < 0], [SIDES.index("right"), SIDES.index("left")], np.nan)
 
 
 @fact("series", "a side is in avoid_arms; unknown where the list was not sent", flag=True, asked=False)
@@ -123,49 +115,29 @@ def _first_minus_second(facts: Subjects) -> Floats:
     return np.where(alike, first - second, np.nan)
 
 
-@fact("series", "home sittings with two usable readings, the first two not of different sites or body positions", unit="1",
-      asked=False)  # fmt: skip
-def home_repeated_sittings(facts: Subjects) -> Floats:
-    """Home sittings whose first two readings can be held against each other."""
-    repeated = ~np.isnan(facts.once(_first_minus_second))
-    return count_by(facts.source.batch.subject_of_sitting, len(facts.source.batch.requests), repeated)
-
-
-@fact("series", "mean over home_repeated_sittings of (first systolic − second systolic)", unit=MMHG, asked=False)
-def home_first_minus_second_systolic(facts: Subjects) -> Floats:
-    """How far first readings at home lie above second ones."""
-    return _mean_over_sittings(facts, facts.once(_first_minus_second))
-
-
-@fact("series", "as_of − last local day with a usable home reading", unit="d", asked=False)
-def days_since_home_reading(facts: Subjects) -> Floats:
-    """Days from the last home reading to the assessment."""
-    batch, rows = facts.source.batch, facts.source.rows(HOME)
-    day = batch.day[rows].astype(np.float64)
-    return facts["as_of"] - extreme_by(batch.subject_of[rows], len(batch.requests), day, largest=True)
-
-
-def _kept(facts: Subjects) -> Bools:
-    """Mark the home readings that the protocol's average takes."""
-    kept: Bools = facts.source.rows(HOME) & (facts.source.selection.left_out == KEPT)
-    return kept
-
-
-def _device_checks(facts: Subjects) -> Checks:
-    return columns_of_devices(facts.source.batch, facts.source.protocols).source
+_enter("home_repeated_sittings",
+       "home sittings with two usable readings, the first two not of different sites or body positions",
+       "Home sittings whose first two readings can be held against each other",
+       lambda facts: _count_known(facts, facts.once(_first_minus_second)), unit="1")  # fmt: skip
+_enter("home_first_minus_second_systolic", "mean over home_repeated_sittings of (first systolic − second systolic)",
+       "How far first readings at home lie above second ones",
+       lambda facts: _mean_of_sittings(facts, facts.once(_first_minus_second)), unit=MMHG)  # fmt: skip
+_enter("days_since_home_reading", "as_of − last local day with a usable home reading",
+       "Days from the last home reading to the assessment",
+       lambda facts: facts["as_of"] - facts.source.last_day(HOME), unit="d")  # fmt: skip
 
 
 def _by_device(facts: Subjects, quantity: int | None) -> Floats:
-    """Return, for each reading, what the checks of its device found; unknown where no check decided.
+    """Return the mean, over the home readings kept, of what checks of each one's device found, as far as any decided.
 
     With a `quantity`, the bias of that pressure in a check that disagrees; with None, whether a check disagrees. Of the
     checks of one device, the worst counts.
     """
     batch = facts.source.batch
-    of_reading = np.full(batch.size, np.nan)
     if not batch.checks:
-        return of_reading
-    checks = facts.once(_device_checks)
+        return np.full(len(batch.requests), np.nan)
+    of_reading = np.full(batch.size, np.nan)
+    checks: Checks = facts.source.devices.source
     verdict, stepwise = checks.agreement.verdict, checks.procedure.verdict
     disagrees = (verdict == DISAGREES) | (stepwise == REPLACE)
     decided = disagrees | (((verdict == AGREES) | (stepwise == USABLE)) & (quantity is None))
@@ -178,35 +150,24 @@ def _by_device(facts: Subjects, quantity: int | None) -> Floats:
     for subject, devices in worst.items():
         names = [reading.data.get("device") for reading in batch.requests[subject].readings]
         of_reading[batch.rows_of(subject)] = [devices.get(name, np.nan) for name in names]
-    return of_reading
+    return facts.source.mean_over(facts.source.kept_at_home, of_reading)
 
 
-@fact("series", "home readings that the protocol keeps with a device whose check_verdict is disagrees or check_procedure "
-      "replace / those with one that either of them decides on", unit="1", share=True, asked=False)  # fmt: skip
-def home_disagreeing_device_share(facts: Subjects) -> Floats:
-    """Share of the averaged home readings that a device took which disagreed with its reference."""
-    return facts.source.share(_kept(facts), _by_device(facts, None))
-
-
-@fact("series", "mean check_systolic_bias over the home readings kept with a device that disagrees", unit=MMHG,
-      asked=False)  # fmt: skip
-def home_device_systolic_bias(facts: Subjects) -> Floats:
-    """Systolic bias of the device that disagreed and took home readings."""
-    return facts.source.share(_kept(facts), _by_device(facts, 0))
-
-
-@fact("series", "mean check_diastolic_bias over the home readings kept with a device that disagrees", unit=MMHG,
-      asked=False)  # fmt: skip
-def home_device_diastolic_bias(facts: Subjects) -> Floats:
-    """Diastolic bias of the device that disagreed and took home readings."""
-    return facts.source.share(_kept(facts), _by_device(facts, 1))
+_enter("home_disagreeing_device_share",
+       "home readings that the protocol keeps with a device whose check_verdict is disagrees or check_procedure replace / "
+       "those with one that either of them decides on",
+       "Share of the averaged home readings that a device took which disagreed with its reference",
+       lambda facts: _by_device(facts, None), unit="1", share=True)  # fmt: skip
+derived_both("series", "home_device_{}_bias", "mean check_{}_bias over the home readings kept with a device that disagrees",
+             "{} bias of the device that disagreed and took home readings",
+             lambda facts, pressure: _by_device(facts, PRESSURES.index(pressure)), unit=MMHG, asked=False)  # fmt: skip
 
 
 @fact("series", "devices named by the home readings that the protocol keeps", unit="1", asked=False)
 def home_kept_devices(facts: Subjects) -> Floats:
     """Devices in the home average."""
     batch, number = facts.source.batch, facts.source.readings["device_number"]
-    named = _kept(facts) & ~np.isnan(number)
+    named = facts.source.kept_at_home & ~np.isnan(number)
     numbers = 1 + int(number[named].max(initial=0))
     used = np.unique(batch.subject_of[named] * numbers + number[named].astype(np.int64))
     count = count_by(used // numbers, len(batch.requests))
@@ -222,25 +183,9 @@ def _end_of_interval80(facts: Subjects, quantity: int, direction: int) -> Floats
     return end
 
 
-@fact("series", "mean of the kept home days' means − t(0.9, days − 1) × its standard error", unit=MMHG, asked=False)
-def home_systolic_low80(facts: Subjects) -> Floats:
-    """Lower end of the 80 % interval of the systolic home average."""
-    return _end_of_interval80(facts, 0, -1)
-
-
-@fact("series", "mean of the kept home days' means + t(0.9, days − 1) × its standard error", unit=MMHG, asked=False)
-def home_systolic_high80(facts: Subjects) -> Floats:
-    """Upper end of the 80 % interval of the systolic home average."""
-    return _end_of_interval80(facts, 0, 1)
-
-
-@fact("series", "mean of the kept home days' means − t(0.9, days − 1) × its standard error", unit=MMHG, asked=False)
-def home_diastolic_low80(facts: Subjects) -> Floats:
-    """Lower end of the 80 % interval of the diastolic home average."""
-    return _end_of_interval80(facts, 1, -1)
-
-
-@fact("series", "mean of the kept home days' means + t(0.9, days − 1) × its standard error", unit=MMHG, asked=False)
-def home_diastolic_high80(facts: Subjects) -> Floats:
-    """Upper end of the 80 % interval of the diastolic home average."""
-    return _end_of_interval80(facts, 1, 1)
+for _quantity, _pressure in enumerate(PRESSURES):
+    for _end, _name, _sign, _direction in (("low", "Lower", "−", -1), ("high", "Upper", "+", 1)):
+        _enter(f"home_{_pressure}_{_end}80",
+               f"mean of the kept home days' means {_sign} t(0.9, days − 1) × its standard error",
+               f"{_name} end of the 80 % interval of the {_pressure} home average",
+               _end_of_interval80, _quantity, _direction, unit=MMHG)  # fmt: skip

@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import TypeAlias
 
 import numpy as np
 
 from heartlevel.columns import Columns, Floats, Ints
-from heartlevel.facts.catalogue import DERIVED, fact
+from heartlevel.facts.catalogue import DERIVED, derived, derived_both
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.statistics.accuracy_standard import LIMITS as STANDARD_LIMITS
@@ -16,7 +16,7 @@ from heartlevel.statistics.accuracy_standard import Standard, standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement, agreement
 from heartlevel.statistics.comparisons import comparisons_of
 from heartlevel.statistics.procedure import BANDS, PROCEDURE_VERDICTS, Procedure, procedure
-from heartlevel.vocabulary import MMHG
+from heartlevel.vocabulary import MMHG, PRESSURES
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ Devices: TypeAlias = Columns[Checks]
 def columns_of_devices(batch: Batch, protocols: Sequence[Protocol]) -> Devices:
     """Return the facts of all device checks, the subject's among them."""
     checks = _checks(batch, protocols) if batch.checks else _no_checks()
-    return Columns(checks, {}, DERIVED["device"], batch.subjects, checks.subject_of)
+    return Columns(checks, DERIVED["device"], batch.subjects, checks.subject_of)
 
 
 @cache  # most batches have none
@@ -62,81 +62,31 @@ def _checks(batch: Batch, protocols: Sequence[Protocol]) -> Checks:
     return Checks(np.array(subjects, dtype=np.int64), agreed, judged, stepwise)
 
 
-def _row(values: Floats, pressure: int) -> Floats:
-    row: Floats = values[pressure]
+_enter, _enter_both = partial(derived, "device"), partial(derived_both, "device")
+
+
+def _row(values: Floats, pressure: str) -> Floats:
+    row: Floats = values[PRESSURES.index(pressure)]
     return row
 
 
-@fact("device", "number of comparisons", unit="1")
-def check_pairs(facts: Devices) -> Floats:
-    """Pairs of readings compared."""
-    return facts.source.agreement.pairs
-
-
-@fact("device", "people or occasions named by the pairs; a pair that names none is one of its own", unit="1")
-def check_occasions(facts: Devices) -> Floats:
-    """Independent comparisons."""
-    return facts.source.agreement.occasions
-
-
-@fact("device", "mean of the occasions' mean device − reference, systolic", unit=MMHG)
-def check_systolic_bias(facts: Devices) -> Floats:
-    """Systolic bias of the device."""
-    return _row(facts.source.agreement.bias, 0)
-
-
-@fact("device", "mean of the occasions' mean device − reference, diastolic", unit=MMHG)
-def check_diastolic_bias(facts: Devices) -> Floats:
-    """Diastolic bias of the device."""
-    return _row(facts.source.agreement.bias, 1)
-
-
-@fact("device", "standard deviation of single device − reference, systolic", unit=MMHG)
-def check_systolic_sd(facts: Devices) -> Floats:
-    """Spread of the systolic differences."""
-    return _row(facts.source.agreement.sd, 0)
-
-
-@fact("device", "standard deviation of single device − reference, diastolic", unit=MMHG)
-def check_diastolic_sd(facts: Devices) -> Floats:
-    """Spread of the diastolic differences."""
-    return _row(facts.source.agreement.sd, 1)
-
-
-@fact("device", "equivalence of the bias within the protocol's largest bias", names=VERDICTS)
-def check_verdict(facts: Devices) -> Floats:
-    """Whether the device agrees with the reference."""
-    return facts.source.agreement.verdict
-
-
-@fact("device", "systolic differences of a sequence by the protocol's bands; unknown where pairs were sent",
-      names=PROCEDURE_VERDICTS, asked=False)  # fmt: skip
-def check_procedure(facts: Devices) -> Floats:
-    """What the stepwise check says of the device."""
-    return facts.source.procedure.verdict
-
-
-@fact("device", "device before the first reference − that reference, systolic", unit=MMHG, asked=False)
-def check_first_systolic_difference(facts: Devices) -> Floats:
-    """Systolic difference at the first step of the stepwise check."""
-    return _row(facts.source.procedure.first, 0)
-
-
-@fact("device", "device before the first reference − that reference, diastolic", unit=MMHG, asked=False)
-def check_first_diastolic_difference(facts: Devices) -> Floats:
-    """Diastolic difference at the first step of the stepwise check."""
-    return _row(facts.source.procedure.first, 1)
-
-
-@fact("device", "mean of the device before and after the first reference − that reference, systolic", unit=MMHG,
-      asked=False)  # fmt: skip
-def check_second_systolic_difference(facts: Devices) -> Floats:
-    """Systolic difference at the second step of the stepwise check."""
-    return _row(facts.source.procedure.second, 0)
-
-
-@fact("device", "mean of the device before and after the first reference − that reference, diastolic", unit=MMHG,
-      asked=False)  # fmt: skip
-def check_second_diastolic_difference(facts: Devices) -> Floats:
-    """Diastolic difference at the second step of the stepwise check."""
-    return _row(facts.source.procedure.second, 1)
+_enter("check_pairs", "number of comparisons", "Pairs of readings compared",
+       lambda facts: facts.source.agreement.pairs, unit="1")  # fmt: skip
+_enter("check_occasions", "people or occasions named by the pairs; a pair that names none is one of its own",
+       "Independent comparisons", lambda facts: facts.source.agreement.occasions, unit="1")  # fmt: skip
+_enter_both("check_{}_bias", "mean of the occasions' mean device − reference, {}", "{} bias of the device",
+            lambda facts, pressure: _row(facts.source.agreement.bias, pressure), unit=MMHG)  # fmt: skip
+_enter_both("check_{}_sd", "standard deviation of single device − reference, {}", "Spread of the {} differences",
+            lambda facts, pressure: _row(facts.source.agreement.sd, pressure), unit=MMHG)  # fmt: skip
+_enter("check_verdict", "equivalence of the bias within the protocol's largest bias",
+       "Whether the device agrees with the reference", lambda facts: facts.source.agreement.verdict,
+       names=VERDICTS)  # fmt: skip
+_enter("check_procedure", "systolic differences of a sequence by the protocol's bands; unknown where pairs were sent",
+       "What the stepwise check says of the device", lambda facts: facts.source.procedure.verdict,
+       names=PROCEDURE_VERDICTS, asked=False)  # fmt: skip
+for _step, _compared in (("first", "device before the first reference"),
+                         ("second", "mean of the device before and after the first reference")):  # fmt: skip
+    _enter_both(f"check_{_step}_{{}}_difference", f"{_compared} − that reference, {{}}",
+                f"{{}} difference at the {_step} step of the stepwise check",
+                lambda facts, pressure, step: _row(getattr(facts.source.procedure, step), pressure), _step,
+                unit=MMHG, asked=False)  # fmt: skip

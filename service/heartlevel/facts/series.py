@@ -2,18 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TypeAlias
+from functools import cached_property, partial
+from typing import Any, TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, extreme_by, mean_by
-from heartlevel.facts.catalogue import DERIVED, fact
+from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, extreme_by, mean_by, spread_by
+from heartlevel.facts.catalogue import DERIVED, derived, derived_both, fact
 from heartlevel.facts.reading import Readings
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
-from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.selection import HOME, KEPT, OFFICE, UNUSABLE, Selection
+from heartlevel.statistics.averages import QUANTITIES, Averages
+from heartlevel.statistics.selection import HOME, OFFICE, UNUSABLE, Selection
 from heartlevel.vocabulary import MMHG, RELIABILITIES, SETTINGS
 
 
@@ -27,6 +27,7 @@ class Series:
     selection: Selection
     averages: Averages
     protocols: Sequence[Protocol]
+    devices: Columns[Any]  # the facts of all device checks
 
     def rows(self, setting: int) -> Bools:
         """Mark the usable readings of a setting."""
@@ -36,6 +37,11 @@ class Series:
     def _usable(self) -> Sequence[Bools]:
         usable = self.reliability != UNUSABLE
         return [usable & (self.batch.setting == setting) for setting in range(len(SETTINGS))]
+
+    @property
+    def kept_at_home(self) -> Bools:
+        """Mark the home readings that the protocol's average takes."""
+        return self.rows(HOME) & self.selection.averages["protocol"]
 
     def count(self, rows: Bools) -> Floats:
         """Count the marked readings of each subject."""
@@ -48,15 +54,36 @@ class Series:
         measured[batch.day_of[rows]] = True
         return count_by(batch.group_of_day // len(SETTINGS), len(batch.requests), measured)
 
-    def share(self, rows: Bools, flags: Floats) -> Floats:
-        """Return the share of flags that are true among the marked readings where they are known."""
-        batch, known = self.batch, rows & ~np.isnan(flags)
-        return mean_by(batch.subject_of[known], len(batch.requests), flags[known])
+    def mean_over(self, rows: Bools, values: Floats) -> Floats:
+        """Return each subject's mean of the values that are known of the marked readings: of flags, the share."""
+        batch, known = self.batch, rows & ~np.isnan(values)
+        if not known.any():
+            return np.full(len(batch.requests), np.nan)
+        return mean_by(batch.subject_of[known], len(batch.requests), values[known])
 
-    def mean(self, setting: int, selection: str, quantity: int) -> Floats:
-        """Return each subject's average of a selection; `quantity` is an index into QUANTITIES."""
-        means: Floats = self.averages.mean[quantity, self.averages.row(selection), setting :: len(SETTINGS)]
-        return means
+    def figure(self, name: str, setting: int, selection: str) -> Floats:
+        """Return `readings` or `days` of each subject's average of a selection, or its mean `systolic` or `diastolic`."""
+        averages, groups = self.averages, slice(setting, None, len(SETTINGS))
+        if name in QUANTITIES:
+            mean: Floats = averages.mean[QUANTITIES.index(name), averages.row(selection), groups]
+            return mean
+        counts: Floats = getattr(averages, name)[averages.row(selection), groups]
+        return counts
+
+    def last_day(self, setting: int) -> Floats:
+        """Return the last day on which each subject has a usable reading of a setting; NaN where there is none."""
+        return self._last_days[:, setting]
+
+    @cached_property
+    def _last_days(self) -> Floats:
+        batch, usable = self.batch, self.reliability != UNUSABLE
+        days = extreme_by(batch.group_of[usable], batch.groups, batch.day[usable].astype(np.float64), largest=True)
+        return days.reshape(-1, len(SETTINGS))
+
+    def doubtful_share(self, setting: int) -> Floats:
+        """Return the share of each subject's usable readings of a setting that are doubtful."""
+        doubtful = self.reliability == RELIABILITIES.index("doubtful")
+        return self.mean_over(self.rows(setting), doubtful.astype(np.float64))
 
     def limit(self, name: str) -> Floats:
         """Return a limit of each subject's protocol."""
@@ -68,19 +95,21 @@ Subjects: TypeAlias = Columns[Series]
 
 def columns_of_series(series: Series) -> Subjects:
     """Return the facts of all series, the subject's among them."""
-    return Columns(series, series.batch.subjects, DERIVED["series"])
+    subjects = series.batch.subjects
+    return Columns(series, DERIVED["series"], subjects, np.arange(len(series.batch.requests)), subjects)
 
 
-@fact("series", "home readings that are not unusable", unit="1")
-def home_readings(facts: Subjects) -> Floats:
-    """Usable home readings."""
-    return facts.source.count(facts.source.rows(HOME))
+_enter, _enter_both = partial(derived, "series"), partial(derived_both, "series")
 
 
-@fact("series", "office readings that are not unusable", unit="1")
-def office_readings(facts: Subjects) -> Floats:
-    """Usable office readings."""
-    return facts.source.count(facts.source.rows(OFFICE))
+def _count(name: str, formula: str, meaning: str, figure: str, setting: int, selection: str = "all") -> None:
+    """Enter a number of readings or of days that an average counts."""
+    _enter(name, formula, meaning, lambda facts: facts.source.figure(figure, setting, selection),
+           unit="d" if figure == "days" else "1")  # fmt: skip
+
+
+_count("home_readings", "home readings that are not unusable", "Usable home readings", "readings", HOME)
+_count("office_readings", "office readings that are not unusable", "Usable office readings", "readings", OFFICE)
 
 
 @fact("series", "sittings at home that have a usable reading", unit="1")
@@ -92,74 +121,40 @@ def home_sittings(facts: Subjects) -> Floats:
     return count_by(batch.subject_of_sitting, len(batch.requests), measured)
 
 
-@fact("series", "local days with a usable home reading", unit="d")
-def home_days(facts: Subjects) -> Floats:
-    """Days measured at home."""
-    return facts.source.days(facts.source.rows(HOME))
-
-
-@fact("series", "local days with a usable office reading", unit="d")
-def office_days(facts: Subjects) -> Floats:
-    """Days measured in the office."""
-    return facts.source.days(facts.source.rows(OFFICE))
-
-
-@fact("series", "home days with a reading in the protocol's morning", unit="d")
-def home_mornings(facts: Subjects) -> Floats:
-    """Mornings measured at home."""
-    return facts.source.days(facts.source.rows(HOME) & facts.source.selection.averages["morning"])
-
-
-@fact("series", "home days with a reading in the protocol's evening", unit="d")
-def home_evenings(facts: Subjects) -> Floats:
-    """Evenings measured at home."""
-    return facts.source.days(facts.source.rows(HOME) & facts.source.selection.averages["evening"])
-
-
-@fact("series", "home days with a reading on a work day", unit="d")
-def home_work_days(facts: Subjects) -> Floats:
-    """Work days measured at home."""
-    return facts.source.days(facts.source.rows(HOME) & (facts.source.readings["work_day"] == 1))
-
-
-@fact("series", "home days with a reading on a free day", unit="d")
-def home_free_days(facts: Subjects) -> Floats:
-    """Free days measured at home."""
-    return facts.source.days(facts.source.rows(HOME) & (facts.source.readings["work_day"] == 0))
+_count("home_days", "local days with a usable home reading", "Days measured at home", "days", HOME)
+_count("office_days", "local days with a usable office reading", "Days measured in the office", "days", OFFICE)
+for _part in ("morning", "evening"):
+    _count(f"home_{_part}s", f"home days with a reading in the protocol's {_part}",
+           f"{_part.capitalize()}s measured at home", "days", HOME, _part)  # fmt: skip
+for _kind in ("work", "free"):
+    _count(f"home_{_kind}_days", f"home days with a reading on a {_kind} day",
+           f"{_kind.capitalize()} days measured at home", "days", HOME, f"{_kind}-days")  # fmt: skip
 
 
 @fact("series", "last − first local day with a usable home reading", unit="d")
 def span_days(facts: Subjects) -> Floats:
     """Days from the first home reading to the last."""
     batch, rows = facts.source.batch, facts.source.rows(HOME)
-    subject, day, size = batch.subject_of[rows], batch.day[rows].astype(np.float64), len(batch.requests)
-    return extreme_by(subject, size, day, largest=True) - extreme_by(subject, size, day, largest=False)
+    return spread_by(batch.subject_of[rows], len(batch.requests), batch.day[rows].astype(np.float64))
 
 
-@fact("series", "quiet among home readings whose circumstances were recorded", unit="1", share=True)
-def home_quiet_share(facts: Subjects) -> Floats:
-    """Share of home readings taken in a quiet moment."""
-    return facts.source.share(facts.source.rows(HOME), facts.source.readings["circumstance_quiet"])
-
-
-@fact("series", "stress among home readings whose circumstances were recorded", unit="1", share=True)
-def home_stress_share(facts: Subjects) -> Floats:
-    """Share of home readings taken under stress."""
-    return facts.source.share(facts.source.rows(HOME), facts.source.readings["circumstance_stress"])
+for _circumstance, _taken in (("quiet", "in a quiet moment"), ("stress", "under stress")):
+    _enter(f"home_{_circumstance}_share", f"{_circumstance} among home readings whose circumstances were recorded",
+           f"Share of home readings taken {_taken}",
+           lambda facts, column: facts.source.mean_over(facts.source.rows(HOME), facts.source.readings[column]),
+           f"circumstance_{_circumstance}", unit="1", share=True)  # fmt: skip
 
 
 @fact("series", "home readings whose circumstances were recorded / home readings", unit="1", share=True)
 def home_circumstances_share(facts: Subjects) -> Floats:
     """Share of home readings with recorded circumstances."""
     recorded = ~np.isnan(facts.source.readings["circumstance_quiet"])
-    return facts.source.share(facts.source.rows(HOME), recorded.astype(np.float64))
+    return facts.source.mean_over(facts.source.rows(HOME), recorded.astype(np.float64))
 
 
-@fact("series", "doubtful home readings / usable home readings", unit="1", share=True)
-def home_doubtful_share(facts: Subjects) -> Floats:
-    """Share of usable home readings that are doubtful."""
-    doubtful = facts.source.reliability == RELIABILITIES.index("doubtful")
-    return facts.source.share(facts.source.rows(HOME), doubtful.astype(np.float64))
+_enter("home_doubtful_share", "doubtful home readings / usable home readings",
+       "Share of usable home readings that are doubtful", lambda facts: facts.source.doubtful_share(HOME),
+       unit="1", share=True)  # fmt: skip
 
 
 @fact("series", "selected_from above 1 among readings where it was recorded", unit="1", share=True)
@@ -167,13 +162,11 @@ def selected_share(facts: Subjects) -> Floats:
     """Share of readings that were picked out of several."""
     chosen_from = facts.source.readings["selected_from"]
     picked = np.where(np.isnan(chosen_from), np.nan, chosen_from > 1)
-    return facts.source.share(np.ones(len(picked), dtype=bool), picked)
+    return facts.source.mean_over(np.ones(len(picked), dtype=bool), picked)
 
 
-@fact("series", "home readings that the protocol's average takes", unit="1")
-def home_kept(facts: Subjects) -> Floats:
-    """Home readings left after the protocol's discards."""
-    return facts.source.count(facts.source.rows(HOME) & (facts.source.selection.left_out == KEPT))
+_count("home_kept", "home readings that the protocol's average takes", "Home readings left after the protocol's discards",
+       "readings", HOME, "protocol")  # fmt: skip
 
 
 @fact("series", "home_days, home_readings and home_kept reach the protocol's minima", flag=True)
@@ -194,55 +187,17 @@ def office_enough_for_protocol(facts: Subjects) -> Floats:
     return (enough & (facts["office_days"] >= limit("protocol.office.minimum_days"))).astype(np.float64)
 
 
-@fact("series", "mean of the home readings that the protocol keeps", unit=MMHG)
-def home_systolic(facts: Subjects) -> Floats:
-    """Systolic home average by protocol."""
-    return facts.source.mean(HOME, "protocol", 0)
-
-
-@fact("series", "mean of the home readings that the protocol keeps", unit=MMHG)
-def home_diastolic(facts: Subjects) -> Floats:
-    """Diastolic home average by protocol."""
-    return facts.source.mean(HOME, "protocol", 1)
-
-
-@fact("series", "mean of the office readings that the protocol uses", unit=MMHG)
-def office_systolic(facts: Subjects) -> Floats:
-    """Systolic office average by protocol."""
-    return facts.source.mean(OFFICE, "protocol", 0)
-
-
-@fact("series", "mean of the office readings that the protocol uses", unit=MMHG)
-def office_diastolic(facts: Subjects) -> Floats:
-    """Diastolic office average by protocol."""
-    return facts.source.mean(OFFICE, "protocol", 1)
-
-
-@fact("series", "office_systolic − home_systolic", unit=MMHG)
-def office_minus_home_systolic(facts: Subjects) -> Floats:
-    """Systolic difference between office and home."""
-    return facts["office_systolic"] - facts["home_systolic"]
-
-
-@fact("series", "office_diastolic − home_diastolic", unit=MMHG)
-def office_minus_home_diastolic(facts: Subjects) -> Floats:
-    """Diastolic difference between office and home."""
-    return facts["office_diastolic"] - facts["home_diastolic"]
-
-
-@fact("series", "mean of the usable home readings in the protocol's morning", unit=MMHG)
-def home_morning_systolic(facts: Subjects) -> Floats:
-    """Systolic home average of the mornings."""
-    return facts.source.mean(HOME, "morning", 0)
-
-
-@fact("series", "mean of the usable home readings in the protocol's evening", unit=MMHG)
-def home_evening_systolic(facts: Subjects) -> Floats:
-    """Systolic home average of the evenings."""
-    return facts.source.mean(HOME, "evening", 0)
-
-
-@fact("series", "home_morning_systolic − home_evening_systolic", unit=MMHG)
-def morning_minus_evening_systolic(facts: Subjects) -> Floats:
-    """Systolic difference between mornings and evenings at home."""
-    return facts["home_morning_systolic"] - facts["home_evening_systolic"]
+for _setting, _number, _use in (("home", HOME, "keeps"), ("office", OFFICE, "uses")):
+    _enter_both(f"{_setting}_{{}}", f"mean of the {_setting} readings that the protocol {_use}",
+                f"{{}} {_setting} average by protocol",
+                lambda facts, pressure, setting: facts.source.figure(pressure, setting, "protocol"), _number,
+                unit=MMHG)  # fmt: skip
+_enter_both("office_minus_home_{}", "office_{} − home_{}", "{} difference between office and home",
+            lambda facts, pressure: facts[f"office_{pressure}"] - facts[f"home_{pressure}"], unit=MMHG)  # fmt: skip
+for _part in ("morning", "evening"):
+    _enter(f"home_{_part}_systolic", f"mean of the usable home readings in the protocol's {_part}",
+           f"Systolic home average of the {_part}s",
+           lambda facts, part: facts.source.figure("systolic", HOME, part), _part, unit=MMHG)  # fmt: skip
+_enter("morning_minus_evening_systolic", "home_morning_systolic − home_evening_systolic",
+       "Systolic difference between mornings and evenings at home",
+       lambda facts: facts["home_morning_systolic"] - facts["home_evening_systolic"], unit=MMHG)  # fmt: skip

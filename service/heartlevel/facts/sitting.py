@@ -1,61 +1,46 @@
 """Facts of one sitting: readings of one person and setting, each soon after the one before it."""
 
+from functools import partial
 from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Floats, Ints, count_by, extreme_by, steps
-from heartlevel.facts.catalogue import DERIVED, fact
+from heartlevel.columns import Columns, Floats, Ints, count_by, extreme_by, spread_by, steps
+from heartlevel.facts.catalogue import DERIVED, derived, derived_both, fact
 from heartlevel.intake.batch import Batch
 from heartlevel.vocabulary import MMHG, SETTINGS
 
 Sittings: TypeAlias = Columns[Batch]
 
 SHORTEST_RUN = 3  # two readings are no trend
+_enter, _enter_both = partial(derived, "sitting"), partial(derived_both, "sitting")
 
 
 def columns_of_sittings(batch: Batch) -> Sittings:
     """Return the facts of all sittings, the subject's among them."""
-    return Columns(batch, {}, DERIVED["sitting"], batch.subjects, batch.subject_of_sitting)
+    return Columns(batch, DERIVED["sitting"], batch.subjects, batch.subject_of_sitting)
 
 
-@fact("sitting", "setting of the sitting's readings", names=SETTINGS)
-def sitting_setting(facts: Sittings) -> Floats:
-    """Where the sitting took place."""
-    return (facts.source.group_of_sitting % len(SETTINGS)).astype(np.float64)
-
-
-@fact("sitting", "number of readings, whatever their reliability", unit="1")
-def sitting_readings(facts: Sittings) -> Floats:
-    """Readings in the sitting; each is an inflation."""
-    return count_by(facts.source.sitting_of, facts.source.sittings)
-
-
-@fact("sitting", "time of the last reading − time of the first", unit="min")
-def sitting_minutes(facts: Sittings) -> Floats:
-    """Minutes from the first reading to the last."""
-    return _spread(facts.source, facts.source.instant) / 60
+_enter("sitting_setting", "setting of the sitting's readings", "Where the sitting took place",
+       lambda facts: (facts.source.group_of_sitting % len(SETTINGS)).astype(np.float64), names=SETTINGS)  # fmt: skip
+_enter("sitting_readings", "number of readings, whatever their reliability",
+       "Readings in the sitting; each is an inflation",
+       lambda facts: count_by(facts.source.sitting_of, facts.source.sittings), unit="1")  # fmt: skip
+_enter("sitting_minutes", "time of the last reading − time of the first", "Minutes from the first reading to the last",
+       lambda facts: _spread(facts.source, facts.source.instant) / 60, unit="min")  # fmt: skip
 
 
 def _spread(batch: Batch, values: Floats) -> Floats:
-    largest = extreme_by(batch.sitting_of, batch.sittings, values, largest=True)
-    return largest - extreme_by(batch.sitting_of, batch.sittings, values, largest=False)
+    return spread_by(batch.sitting_of, batch.sittings, values)
 
 
-def _of_two_or_more(facts: Sittings, values: Floats) -> Floats:
+def _known_of_two(facts: Sittings, values: Floats) -> Floats:
     return np.where(facts["sitting_readings"] > 1, values, np.nan)
 
 
-@fact("sitting", "largest − smallest systolic; unknown for one reading", unit=MMHG)
-def sitting_systolic_range(facts: Sittings) -> Floats:
-    """Spread of the systolic values."""
-    return _of_two_or_more(facts, _spread(facts.source, facts.source.readings["systolic"]))
-
-
-@fact("sitting", "largest − smallest diastolic; unknown for one reading", unit=MMHG)
-def sitting_diastolic_range(facts: Sittings) -> Floats:
-    """Spread of the diastolic values."""
-    return _of_two_or_more(facts, _spread(facts.source, facts.source.readings["diastolic"]))
+_enter_both("sitting_{}_range", "largest − smallest {}; unknown for one reading", "Spread of the {} values",
+            lambda facts, pressure: _known_of_two(facts, _spread(facts.source, facts.source.readings[pressure])),
+            unit=MMHG)  # fmt: skip
 
 
 def _nth(facts: Sittings, name: str, n: int) -> Floats:
@@ -69,10 +54,9 @@ def _nth(facts: Sittings, name: str, n: int) -> Floats:
     return values
 
 
-@fact("sitting", "first systolic − last systolic; unknown for one reading", unit=MMHG)
-def sitting_systolic_fall(facts: Sittings) -> Floats:
-    """How far the systolic value fell from first to last."""
-    return _of_two_or_more(facts, _nth(facts, "systolic", 0) - _nth(facts, "systolic", -1))
+_enter("sitting_systolic_fall", "first systolic − last systolic; unknown for one reading",
+       "How far the systolic value fell from first to last",
+       lambda facts: _known_of_two(facts, _nth(facts, "systolic", 0) - _nth(facts, "systolic", -1)), unit=MMHG)  # fmt: skip
 
 
 def _moves(facts: Sittings) -> tuple[Ints, Floats]:
@@ -91,46 +75,24 @@ def _steady(facts: Sittings, direction: float) -> Floats:
     return np.where(facts["sitting_readings"] >= SHORTEST_RUN, ~broken, np.nan)
 
 
-@fact("sitting", "each systolic is lower than the one before it; unknown for fewer than three", flag=True)
-def sitting_steady_fall(facts: Sittings) -> Floats:
-    """The systolic values fell from each reading to the next."""
-    return _steady(facts, -1)
+for _way, _move, _side, _direction in (("fall", "fell", "lower", -1), ("rise", "rose", "higher", 1)):
+    _enter(f"sitting_steady_{_way}", f"each systolic is {_side} than the one before it; unknown for fewer than three",
+           f"The systolic values {_move} from each reading to the next",
+           _steady, _direction, flag=True)  # fmt: skip
+_enter_both("sitting_first_two_{}_difference", "|first {} − second {}|; unknown for one reading",
+            "Difference of the first two {} values",
+            lambda facts, pressure: np.abs(_nth(facts, pressure, 0) - _nth(facts, pressure, 1)), unit=MMHG)  # fmt: skip
 
 
-@fact("sitting", "each systolic is higher than the one before it; unknown for fewer than three", flag=True)
-def sitting_steady_rise(facts: Sittings) -> Floats:
-    """The systolic values rose from each reading to the next."""
-    return _steady(facts, 1)
+def _largest(facts: Sittings, name: str) -> Floats:
+    return extreme_by(facts.source.sitting_of, facts.source.sittings, facts.source.readings[name], largest=True)
 
 
-def _first_two(facts: Sittings, name: str) -> Floats:
-    return np.abs(_nth(facts, name, 0) - _nth(facts, name, 1))
-
-
-@fact("sitting", "|first systolic − second systolic|; unknown for one reading", unit=MMHG)
-def sitting_first_two_systolic_difference(facts: Sittings) -> Floats:
-    """Difference of the first two systolic values."""
-    return _first_two(facts, "systolic")
-
-
-@fact("sitting", "|first diastolic − second diastolic|; unknown for one reading", unit=MMHG)
-def sitting_first_two_diastolic_difference(facts: Sittings) -> Floats:
-    """Difference of the first two diastolic values."""
-    return _first_two(facts, "diastolic")
-
-
-@fact("sitting", "largest selected_from of the readings", unit="1")
-def sitting_selected(facts: Sittings) -> Floats:
-    """How many readings one of the sitting's was chosen from."""
-    chosen_from = facts.source.readings["selected_from"]
-    return extreme_by(facts.source.sitting_of, facts.source.sittings, chosen_from, largest=True)
-
-
-@fact("sitting", "status_irregular_pulse of any reading", flag=True, asked=False)
-def sitting_irregular_pulse(facts: Sittings) -> Floats:
-    """The device reported an irregular pulse with one of the readings."""
-    status = facts.source.readings["status_irregular_pulse"]
-    return extreme_by(facts.source.sitting_of, facts.source.sittings, status, largest=True)
+_enter("sitting_selected", "largest selected_from of the readings",
+       "How many readings one of the sitting's was chosen from", _largest, "selected_from", unit="1")  # fmt: skip
+_enter("sitting_irregular_pulse", "status_irregular_pulse of any reading",
+       "The device reported an irregular pulse with one of the readings",
+       _largest, "status_irregular_pulse", flag=True, asked=False)  # fmt: skip
 
 
 @fact("sitting", "no two readings have different sites or body positions recorded", flag=True)

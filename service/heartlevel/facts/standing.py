@@ -3,7 +3,7 @@
 import numpy as np
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.facts.catalogue import fact
+from heartlevel.facts.catalogue import derived, derived_both, fact
 from heartlevel.facts.reading import Readings
 from heartlevel.vocabulary import BODY_POSITIONS, MMHG
 
@@ -32,7 +32,7 @@ def _before(facts: Readings) -> Ints:
 
 def _since(facts: Readings, values: Floats) -> Floats:
     """Return how far a value fell from the reading before to the standing one; unknown where there is none before."""
-    before = _before(facts)
+    before = facts.once(_before)
     return np.where(before >= 0, values[before] - values, np.nan)
 
 
@@ -40,24 +40,14 @@ def _since(facts: Readings, values: Floats) -> Floats:
       "same or not recorded", names=BODY_POSITIONS, asked=False)  # fmt: skip
 def position_before_standing(facts: Readings) -> Floats:
     """Position from which the person stood up; unknown for readings that are not standing."""
-    before = _before(facts)
+    before = facts.once(_before)
     return np.where(before >= 0, facts["body_position"][before], np.nan)
 
 
-@fact("reading", "time of the standing reading − time of the one before (see position_before_standing)", unit="min",
-      asked=False)  # fmt: skip
-def minutes_since_before_standing(facts: Readings) -> Floats:
-    """Minutes from the last reading before standing up to this one."""
-    return -_since(facts, facts.source.instant) / 60
-
-
-@fact("reading", "systolic of the one before (see position_before_standing) − systolic", unit=MMHG, asked=False)
-def systolic_fall_on_standing(facts: Readings) -> Floats:
-    """How far the systolic value fell on standing up; negative where it rose."""
-    return _since(facts, facts["systolic"])
-
-
-@fact("reading", "diastolic of the one before (see position_before_standing) − diastolic", unit=MMHG, asked=False)
-def diastolic_fall_on_standing(facts: Readings) -> Floats:
-    """How far the diastolic value fell on standing up; negative where it rose."""
-    return _since(facts, facts["diastolic"])
+derived("reading", "minutes_since_before_standing",
+        "time of the standing reading − time of the one before (see position_before_standing)",
+        "Minutes from the last reading before standing up to this one",
+        lambda facts: -_since(facts, facts.source.instant) / 60, unit="min", asked=False)  # fmt: skip
+derived_both("reading", "{}_fall_on_standing", "{} of the one before (see position_before_standing) − {}",
+             "How far the {} value fell on standing up; negative where it rose",
+             lambda facts, pressure: _since(facts, facts[pressure]), unit=MMHG, asked=False)  # fmt: skip

@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
-from heartlevel.columns import Bools, Floats
-from heartlevel.statistics.comparisons import PRESSURES, Comparisons
+from heartlevel.columns import Floats
+from heartlevel.statistics.comparisons import Comparisons
+from heartlevel.vocabulary import PRESSURES
 
 VERDICTS = ("agrees", "undecided", "disagrees")
 AGREES, UNDECIDED, DISAGREES = range(3)
@@ -60,7 +61,8 @@ def agreement(compared: Comparisons, largest_bias: Floats, minimum_pairs: Floats
         means = compared.mean_by_occasion(compared.differences)
         bias = compared.sum_occasions(means) / count
         spread = compared.sum_occasions((means - bias[:, compared.check_of_occasion]) ** 2) / (count - 1)
-        variance, uncertainty = _variance(compared, means, spread)
+        by_assumption = zip(_constant_pressure(compared, spread), _changing_pressure(compared, means), strict=True)
+        variance, uncertainty = (np.where(compared.constant, *figures) for figures in by_assumption)
         degrees = np.where(count > 1, count - 1, np.nan)
         error = np.sqrt(spread / count)
         half95, half90 = stdtrit(degrees, 0.975) * error, stdtrit(degrees, 0.95) * error
@@ -80,7 +82,7 @@ def agreement(compared: Comparisons, largest_bias: Floats, minimum_pairs: Floats
         low_interval95=_around(low, half_limit),
         high_interval95=_around(high, half_limit),
         slope=_slope(compared, means),
-        verdict=_verdict(inside, outside),
+        verdict=np.select([outside, inside], [DISAGREES, AGREES], UNDECIDED).astype(np.float64),
     )
 
 
@@ -93,15 +95,11 @@ def _over(part: Floats, whole: Floats) -> Floats:
     return np.where(whole == 0, 0.0, part / whole)
 
 
-def _variance(compared: Comparisons, means: Floats, spread: Floats) -> tuple[Floats, Floats]:
-    """Return the variance of single differences and the variance of that estimate (normal differences)."""
-    constant, changing = _constant_pressure(compared, spread), _changing_pressure(compared, means)
-    variance, uncertainty = (np.where(compared.constant, *pair) for pair in zip(constant, changing, strict=True))
-    return variance, uncertainty
-
-
 def _constant_pressure(compared: Comparisons, spread: Floats) -> tuple[Floats, Floats]:
-    """Take the true pressure as the same within an occasion (Bland and Altman 1999, section 5)."""
+    """Return the variance of single differences and the variance of that estimate (normal differences).
+
+    The true pressure is taken as the same within an occasion (Bland and Altman 1999, section 5).
+    """
     degrees = np.maximum(compared.pairs - compared.occasions, 1)
     reciprocal = compared.sum_occasions(np.stack([1 / compared.replicates] * len(PRESSURES))) / compared.occasions
     share = 1 - reciprocal
@@ -111,7 +109,7 @@ def _constant_pressure(compared: Comparisons, spread: Floats) -> tuple[Floats, F
 
 
 def _changing_pressure(compared: Comparisons, means: Floats) -> tuple[Floats, Floats]:
-    """Let the true pressure change from pair to pair: one-way analysis of variance of the differences.
+    """Return the same where the true pressure changes from pair to pair: one-way analysis of variance of the differences.
 
     Bland and Altman 2007. A negative estimate between occasions counts as none.
     """
@@ -141,7 +139,3 @@ def _slope(compared: Comparisons, means: Floats) -> Slope:
         error = np.sqrt(rest / degrees / across)
         p = 2 * stdtr(degrees, -np.abs(slope) / error)
     return Slope(slope, _around(slope, stdtrit(degrees, 0.975) * error), p)
-
-
-def _verdict(inside: Bools, outside: Bools) -> Floats:
-    return np.select([outside, inside], [DISAGREES, AGREES], UNDECIDED).astype(np.float64)

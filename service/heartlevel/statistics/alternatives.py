@@ -11,13 +11,12 @@ from heartlevel.profiles import Protocol
 from heartlevel.statistics.agreement import Agreement
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import ALTERNATIVES, HOME, KEPT, OFFICE, Selection, UsableRanks, used_in_office
-from heartlevel.vocabulary import SETTINGS
+from heartlevel.vocabulary import PRESSURES, SETTINGS
 
 BY_PROTOCOL = "by-protocol-"
 WITHOUT_EXTREME_DAY, MEAN_OF_DAYS = "without-most-extreme-day", "mean-of-day-means"
 BY_HEIGHT, BY_BIAS = "shifted-by-arm-height", "shifted-by-device-bias"
 WITHOUT_DOUBTFUL, BY_TECHNIQUE = "without-doubtful", "shifted-by-technique-error"
-PRESSURES = 2
 DISCARDS = ("discard_first_days", "discard_first_readings", "readings_per_sitting")
 AT_HOME = tuple(f"protocol.home.{name}" for name in DISCARDS)
 MINIMA = tuple(f"protocol.{name}" for name in ("home.minimum_recorded", "home.minimum_days", "office.minimum_readings",
@@ -53,10 +52,10 @@ def alternatives(
     them.
     """
     kept = selection.left_out == KEPT
-    pressures = np.stack([batch.readings["systolic"], batch.readings["diastolic"]])
+    pressures = np.stack([batch.readings[name] for name in PRESSURES])
     base, row = averages.mean[:2, averages.row("protocol")], averages.row("protocol")
     first = [averages.row(name) for name in ALTERNATIVES]
-    shifts = np.stack([_shift(batch, kept, np.stack([offsets.height] * PRESSURES)), _shift(batch, kept, offsets.bias)], 1)
+    shifts = np.stack([_shift(batch, kept, np.stack([offsets.height] * 2)), _shift(batch, kept, offsets.bias)], 1)
     doubtful = kept & ~selection.averages["sound"]
     # A doubtful reading whose fault has no published size is left out of the mean less technique errors.
     explained = kept & ~(doubtful & np.isnan(offsets.technique).all(axis=0))
@@ -146,14 +145,14 @@ def _means(batch: Batch, masks: Sequence[Bools], values: Floats) -> tuple[Floats
     count = count_by(cell, size)
     with np.errstate(invalid="ignore", divide="ignore"):
         means = np.stack([sum_by(cell, size, pressures[rows]) / count for pressures in values])
-    return means.reshape(PRESSURES, len(masks), batch.groups), count.reshape(len(masks), batch.groups)
+    return means.reshape(len(PRESSURES), len(masks), batch.groups), count.reshape(len(masks), batch.groups)
 
 
 def _shift(batch: Batch, kept: Bools, offset: Floats) -> Floats:
     """Return by how much a known offset makes the kept readings' mean too high; NaN where none is known."""
     unknown = np.isnan(offset).all(axis=0)
     if unknown.all():
-        return np.full((PRESSURES, batch.groups), np.nan)
+        return np.full((len(PRESSURES), batch.groups), np.nan)
     group, count = batch.group_of[kept], count_by(batch.group_of[kept], batch.groups)
     known = count_by(batch.group_of[kept & ~unknown], batch.groups) > 0
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -179,7 +178,7 @@ def _within(batch: Batch, ranks: UsableRanks, days: float, skipped: float, most:
 
 def offsets_of(batch: Batch, height: Floats, technique: Floats, checked: Ints, agreement: Agreement) -> Offsets:
     """Return each reading's offsets. `checked` is each device check's subject; checks of one device are pooled by pairs."""
-    bias = np.full((PRESSURES, batch.size), np.nan)
+    bias = np.full((len(PRESSURES), batch.size), np.nan)
     checks_of: dict[tuple[int, str], list[int]] = {}
     for row, (subject, check) in enumerate(zip(checked.tolist(), batch.checks, strict=True)):
         if agreement.pairs[row]:  # a check without a pair says nothing, and must not take away what another says

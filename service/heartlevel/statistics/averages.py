@@ -41,39 +41,24 @@ def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
     """Average every selection of every group at once."""
     masks = np.stack(list(selections.values()))
     which, rows = np.nonzero(masks)
-    shape = (len(QUANTITIES), len(masks), batch.groups)
     group = which * batch.groups + batch.group_of[rows]
     day = which * batch.days + batch.day_of[rows]
     owner = (np.arange(len(masks))[:, None] * batch.groups + batch.group_of_day).ravel()
-    size = masks.shape[0] * batch.groups
+    size, shape = len(masks) * batch.groups, (len(masks), batch.groups)
     with np.errstate(invalid="ignore", divide="ignore"):
-        summary = _summary(group, day, owner, size, np.stack([batch.readings[name][rows] for name in QUANTITIES]))
-        correlation = _correlation(owner, size, *summary.by_day.reshape(len(QUANTITIES), -1)[:2])
+        by_day, summary = _summary(group, day, owner, size, np.stack([batch.readings[name][rows] for name in QUANTITIES]))
+        correlation = _correlation(owner, size, *by_day.reshape(len(QUANTITIES), -1)[:2])
     return Averages(
         selections=tuple(selections),
-        readings=count_by(group, size).reshape(shape[1:]),
-        days=count_by(owner, size, count_by(day, len(owner)) > 0).reshape(shape[1:]),
-        mean=summary.mean.reshape(shape),
-        sd=summary.sd.reshape(shape),
-        day_mean=summary.day_mean.reshape(shape),
-        day_count=summary.day_count.reshape(shape),
-        standard_error=summary.standard_error.reshape(shape),
-        correlation=correlation.reshape(shape[1:]),
+        readings=count_by(group, size).reshape(shape),
+        days=count_by(owner, size, count_by(day, len(owner)) > 0).reshape(shape),
+        correlation=correlation.reshape(shape),
+        **{name: column.reshape(len(QUANTITIES), *shape) for name, column in summary.items()},
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Summary:
-    mean: Floats
-    sd: Floats
-    by_day: Floats
-    day_mean: Floats
-    day_count: Floats
-    standard_error: Floats
-
-
-def _summary(group: Ints, day: Ints, owner: Ints, size: int, values: Floats) -> _Summary:
-    """Summarise quantities, a row each, over their rows' groups and days; `owner` is each day's group."""
+def _summary(group: Ints, day: Ints, owner: Ints, size: int, values: Floats) -> tuple[Floats, dict[str, Floats]]:
+    """Return the day means, and columns of `Averages`, of quantities (a row each); `owner` is each day's group."""
     quantity = np.arange(len(values))[:, None]
     group, day = quantity * size + group, quantity * len(owner) + day
     owner = (quantity * size + owner).ravel()
@@ -82,7 +67,8 @@ def _summary(group: Ints, day: Ints, owner: Ints, size: int, values: Floats) -> 
     by_day, _, readings = moments_by(day[known], len(owner), values[known])
     measured = readings > 0
     day_mean, between, days = moments_by(owner[measured], len(values) * size, by_day[measured])
-    return _Summary(mean, sd, by_day, day_mean, days, np.maximum(between, ROUNDING) / np.sqrt(days))
+    error = np.maximum(between, ROUNDING) / np.sqrt(days)
+    return by_day, {"mean": mean, "sd": sd, "day_mean": day_mean, "day_count": days, "standard_error": error}
 
 
 def _correlation(owner: Ints, size: int, first: Floats, second: Floats) -> Floats:

@@ -8,9 +8,8 @@ from typing import Any
 import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints, count_by, sum_by
-from heartlevel.vocabulary import CHECKED_BY
+from heartlevel.vocabulary import CHECKED_BY, PRESSURES
 
-PRESSURES = ("systolic", "diastolic")
 CONSTANT = "constant"
 DEVICE, REFERENCE = SIDES = CHECKED_BY
 ONE_SEQUENCE = "sequence"  # the occasion of all its pairs: one person at one time, and some share a reading

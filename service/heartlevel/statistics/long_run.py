@@ -13,9 +13,7 @@ from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME, OFFICE
 from heartlevel.statistics.technique import Excess
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, probability_at_or_above
-from heartlevel.vocabulary import SETTINGS
-
-PRESSURES = ("systolic", "diastolic")
+from heartlevel.vocabulary import PRESSURES, SETTINGS
 
 
 @dataclass(frozen=True, slots=True)

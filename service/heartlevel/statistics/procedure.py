@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from heartlevel.columns import TOLERANCE, Bools, Floats
-from heartlevel.statistics.comparisons import PRESSURES, REFERENCE
+from heartlevel.statistics.comparisons import REFERENCE
+from heartlevel.vocabulary import PRESSURES
 
 PROCEDURE_VERDICTS = ("usable", "go-on", "replace", "order-not-followed")
 USABLE, GO_ON, REPLACE, NOT_FOLLOWED = range(4)
@@ -32,15 +33,6 @@ class Procedure:
     verdict: Floats  # index into PROCEDURE_VERDICTS
 
 
-@dataclass(frozen=True, slots=True)
-class _Turns:
-    """The readings that decide, by check, as far as the order was followed."""
-
-    taken: Floats  # axes: step, pressure, check
-    sent: Bools  # a sequence was sent
-    strayed: Bools  # more readings follow; before all steps were taken, the next one was of the wrong device
-
-
 def procedure(
     checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]], within: Mapping[str, Floats]
 ) -> Procedure:
@@ -49,19 +41,18 @@ def procedure(
     Systolic differences decide, each band's end included. Only the readings up to the one that decides have to be in
     order, so that a device found unusable at the first step is not cleared by what followed.
     """
-    turns = _turns(checks, orders)
-    before, reference, after = turns.taken
+    (before, reference, after), sent, strayed = _turns(checks, orders)
     first, second = before - reference, (before + after) / 2 - reference
     usable, doubtful = (_inside(first, within[name]) for name in ("usable_within", "doubtful_within"))
     known, seconded = (~np.isnan(difference[SYSTOLIC]) for difference in (first, second))
     decided = [
-        (~turns.sent, np.nan),
+        (~sent, np.nan),
         (~known, NOT_FOLLOWED),
         (usable, USABLE),
         (~doubtful, REPLACE),
         (seconded & _inside(second, within["mean_within"]), USABLE),
         (seconded, REPLACE),
-        (turns.strayed, NOT_FOLLOWED),
+        (strayed, NOT_FOLLOWED),
     ]
     verdict = np.select([when for when, _ in decided], [then for _, then in decided], GO_ON).astype(np.float64)
     return Procedure(first, second, verdict)
@@ -72,7 +63,12 @@ def _inside(difference: Floats, within: Floats) -> Bools:
     return inside
 
 
-def _turns(checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]]) -> _Turns:
+def _turns(checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]]) -> tuple[Floats, Bools, Bools]:
+    """Return the readings that decide (axes: step, pressure, check), as far as the order was followed.
+
+    And by check whether a sequence was sent, and whether more readings follow: before all steps were taken, the next one
+    was of the wrong device.
+    """
     taken = np.full((STEPS, len(PRESSURES), len(checks)), np.nan)
     sent, strayed = np.zeros((2, len(checks)), dtype=np.bool_)
     for row, (check, order) in enumerate(zip(checks, orders, strict=True)):
@@ -80,14 +76,9 @@ def _turns(checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]])
         if sequence is None:
             continue
         last = order.index(REFERENCE) + 1
-        followed = _followed([reading["by"] for reading in sequence], order[: last + 1])
+        in_turn = [reading["by"] == device for reading, device in zip(sequence, order[: last + 1], strict=False)]
+        followed = [*in_turn, False].index(False)  # readings from the first on
         for step, reading in enumerate(sequence[last - 2 : followed]):
             taken[step, :, row] = [reading[name] for name in PRESSURES]
         sent[row], strayed[row] = True, followed < len(sequence)
-    return _Turns(taken, sent, strayed)
-
-
-def _followed(by: Sequence[str], order: Sequence[str]) -> int:
-    """Count the readings from the first on that were taken in turn."""
-    in_turn = [device == expected for device, expected in zip(by, order, strict=False)]
-    return in_turn.index(False) if False in in_turn else len(in_turn)
+    return taken, sent, strayed

@@ -110,10 +110,7 @@ def _left_out(batch: Batch, rule: _Rules, ranks: UsableRanks) -> Ints:
         (office & ~_used_in_office(batch, rule.office_use, ranks), OFFICE_USE),
         (~(home | office), NO_PROTOCOL),
     ]
-    left_out = np.full(batch.size, KEPT, dtype=np.int64)
-    for mask, reason in reversed(reasons):  # the first reason that holds is written last
-        left_out[mask] = reason
-    return left_out
+    return np.select([mask for mask, _ in reasons], [reason for _, reason in reasons], KEPT)
 
 
 def used_in_office(batch: Batch, ranks: UsableRanks, use: str) -> Bools:

@@ -12,7 +12,6 @@ from heartlevel.intake.schema import Device, Options, Reading, Subject
 NUMBER, FLAG, LIST, TEXT = "number", "true or false", "list", "text"
 SUBJECT, READING, DEVICE, OPTIONS = "subject", "reading", "device", "options"
 CUFF = "cuff"  # its columns are named without the device they belong to
-PRESSURES = ("systolic", "diastolic")
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,9 +22,9 @@ from heartlevel.bulk.columns.mapping_values import fixed_faults, format_faults, 
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.faults import near
 from heartlevel.tables.cells import plain_value
-from heartlevel.tables.fields import FIELDS, NUMBER, PRESSURES, field_name
+from heartlevel.tables.fields import FIELDS, NUMBER, field_name
 from heartlevel.tables.meanings import REST, Mapped, Meaning
-from heartlevel.vocabulary import KPA, MMHG
+from heartlevel.vocabulary import KPA, MMHG, PRESSURES
 
 KEYS = ("columns", "fixed", "time_zone", "time_format", "decimal", "delimiter", "ignore")
 COLUMN_KEYS = ("to", "unit", "values")

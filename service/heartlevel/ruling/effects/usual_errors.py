@@ -9,7 +9,7 @@ import numpy as np
 from heartlevel.columns import Bools, Columns, Floats, count_by, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import UsualAtHome
-from heartlevel.ruling.effects.known_errors import DOUBTFUL, PRESSURES
+from heartlevel.ruling.effects.known_errors import DOUBTFUL
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.running.truth import TRUE, UNKNOWN
 from heartlevel.ruling.running.verdicts import Verdicts
@@ -17,7 +17,7 @@ from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.long_run import first_day_excess
 from heartlevel.statistics.selection import HOME, KEPT, Selection
 from heartlevel.statistics.technique import Excess, Fault, expected_excess
-from heartlevel.vocabulary import TAKEN_BY
+from heartlevel.vocabulary import PRESSURES, TAKEN_BY
 
 BY_STAFF = TAKEN_BY.index("staff")
 

@@ -10,9 +10,9 @@ from typing import Any, TypeAlias, TypeGuard
 
 from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.language.faults import Entry, RuleFault
+from heartlevel.vocabulary import PRESSURES
 
 Item: TypeAlias = Mapping[str, Any]
-PRESSURES = ("systolic", "diastolic")
 WORDING = {"title", "explanation", "advice", "next_step", "sources"}  # what may be changed of an urgent rule
 
 
