@@ -2,17 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.intake import recorded
-from heartlevel.intake.batch import circumstance_column, listed, ordinal
+from heartlevel.intake.recorded import OF_DEVICES, OF_READINGS, OF_SUBJECTS, Recorded
 from heartlevel.tables.examined import Examined
 from heartlevel.tables.field_columns import FieldColumn, first_known
 from heartlevel.tables.fields import DEVICE, NAMES, READING, SUBJECT
-from heartlevel.vocabulary import CIRCUMSTANCES, SIDES
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +17,7 @@ class _Source:
     """Where a fact comes from: what a field holds, or a number for each of the things held."""
 
     column: FieldColumn | None
-    numbers: Sequence[float] | None = None
+    numbers: Sequence[float | None] | None = None
 
     def at(self, rows: Ints) -> Floats:
         """Return the fact in some rows; NaN is not recorded."""
@@ -35,18 +32,10 @@ class RecordedFacts:
 
     def __init__(self, examined: Examined) -> None:
         """Find each fact's field."""
-        self._examined = examined
-        columns = examined.columns
-        self._of_readings = _declared(columns, READING, recorded.READING) | _declared(columns, DEVICE, recorded.DEVICE)
-        self._of_readings["device_number"] = _Source(columns.get("device"))
-        self._of_readings["device_checked_on"] = _day(columns.get("device.checked_on"))
-        for name in CIRCUMSTANCES:
-            self._of_readings[circumstance_column(name)] = _listed(columns.get("circumstances"), name)
-        self._of_subjects = _declared(columns, SUBJECT, recorded.SUBJECT)
-        self._of_subjects["treatment_since"] = _day(columns.get("subject.treatment_since"))
-        for side in SIDES:
-            self._of_subjects[f"circumference_{side}"] = _Source(columns.get(f"subject.arm_circumference_cm.{side}"))
-            self._of_subjects[f"avoid_{side}"] = _listed(columns.get("subject.avoid_arms"), side)
+        self._examined, columns = examined, examined.columns
+        self._of_subjects = _sources(columns, SUBJECT, OF_SUBJECTS)
+        self._of_readings = _sources(columns, READING, OF_READINGS) | _sources(columns, DEVICE, OF_DEVICES)
+        self._of_readings["device_number"] = _Source(columns.get(DEVICE))
 
     def of_readings(self, rows: Ints) -> dict[str, Floats]:
         """Return what is recorded of readings and their devices in some of the rows examined."""
@@ -61,19 +50,11 @@ class RecordedFacts:
         return {name: first_known(owners, len(subjects), source.at(rows)) for name, source in self._of_subjects.items()}
 
 
-def _declared(columns: Mapping[str, FieldColumn], part: str, facts: Sequence[recorded.Recorded]) -> dict[str, _Source]:
-    return {fact.fact: _Source(columns.get(NAMES[part, fact.path])) for fact in facts}
+def _sources(columns: Mapping[str, FieldColumn], part: str, facts: Sequence[Recorded]) -> dict[str, _Source]:
+    return {fact.fact: _source(columns.get(NAMES[part, fact.path]), fact) for fact in facts}
 
 
-def _day(column: FieldColumn | None) -> _Source:
-    return _Source(column, [ordinal(day) for day in _held(column)])
-
-
-def _listed(column: FieldColumn | None, name: str) -> _Source:
-    """Return whether a thing was listed; unknown where no list was given."""
-    there = [listed(items, name) for items in _held(column)]
-    return _Source(column, [np.nan if known is None else float(known) for known in there])
-
-
-def _held(column: FieldColumn | None) -> Sequence[Any]:
-    return (column.held or ()) if column else ()
+def _source(column: FieldColumn | None, fact: Recorded) -> _Source:
+    if column is None or column.held is None or fact.code is None:
+        return _Source(column)
+    return _Source(column, [fact.code(thing) for thing in column.held])

@@ -43,7 +43,7 @@ class FieldColumn:
             return held[:-1]  # each row holds something of its own
         return [held[number] for number in numbers.tolist()]
 
-    def looked_up(self, values: Sequence[float]) -> Floats:
+    def looked_up(self, values: Sequence[float | None]) -> Floats:
         """Return, by row, one of the values, of which there is one for each thing held; NaN where none is."""
         codes: Floats = np.array([*values, np.nan], dtype=np.float64)[self._numbers()]
         return codes
