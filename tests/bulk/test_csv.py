@@ -35,7 +35,7 @@ def read(content: bytes) -> tuple[list, list]:
         if isinstance(one, BadRow):
             bad.append((one.line, one.code))
         else:
-            rows += zip(one.lines.tolist(), one.rows(len(one.lines)), strict=True)
+            rows += zip(one.lines.tolist(), zip(*(column.to_pylist() for column in one.cells), strict=True), strict=True)
     return rows, sorted(bad)
 
 

@@ -202,12 +202,17 @@ def _times(columns: Sequence[tuple[Cells, Meaning]], mapped: Mapped) -> FieldCol
     return _coded(FIELDS["taken_at"].declared, numbers, sent)
 
 
+def first_rows(owners: Ints, count: int, values: Floats) -> Ints:
+    """Return the first row of each of so many owners in which a value is known; −1 for none, and owns nothing."""
+    rows = np.flatnonzero(~np.isnan(values) & (owners >= 0))[::-1]
+    first = np.full(count, -1, dtype=np.int64)
+    first[owners[rows]] = rows  # the last one written is the first
+    return first
+
+
 def first_known(owners: Ints, count: int, values: Floats) -> Floats:
     """Return the first known value of each of so many owners; −1 owns nothing."""
-    rows = np.flatnonzero(~np.isnan(values) & (owners >= 0))[::-1]
-    first = np.full(count, np.nan)
-    first[owners[rows]] = values[rows]  # the last one written is the first
-    return first
+    return np.append(values, np.nan)[first_rows(owners, count, values)]
 
 
 def all_columns(tables: Sequence[Mapping[str, FieldColumn]], sizes: Sequence[int]) -> dict[str, FieldColumn]:

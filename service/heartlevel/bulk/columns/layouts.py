@@ -1,7 +1,6 @@
 """The tables among the inputs: how their columns are laid out, and their rows in chunks."""
 
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 import pyarrow
 
@@ -45,11 +44,6 @@ def chunks_of(table: Input, mapped: Mapped, meter: Meter | None = None) -> Itera
         yield from table_format(table).chunks(table, mapped, meter)
     except Damaged:
         yield BadRow(0, "damaged")
-
-
-def samples_of(table: Input, mapped: Mapped, most: int = 100) -> list[list[Any]]:
-    """Return the cells of the first rows."""
-    return next((chunk.rows(most) for chunk in chunks_of(table, mapped) if isinstance(chunk, Chunk)), [])
 
 
 def subjects_of(chunk: Chunk, layout: Layout) -> tuple[pyarrow.Array, Ints]:

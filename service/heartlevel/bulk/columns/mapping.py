@@ -60,8 +60,7 @@ def mapped_by(path: Path | None) -> Mapped:
 
 
 def _mapped(written: Mapping[str, Any]) -> Mapped:
-    full = {str(theirs).strip(): meaning if isinstance(meaning, dict) else {"to": meaning}
-            for theirs, meaning in (written.get("columns") or {}).items()}  # fmt: skip
+    full = {theirs.strip(): meaning for theirs, meaning in _columns(written).items()}
     fixed = {field_name(name): plain_value(value) for name, value in (written.get("fixed") or {}).items()}
     if "time_zone" in written:
         fixed["options.time_zone"] = written["time_zone"]
@@ -71,6 +70,12 @@ def _mapped(written: Mapping[str, Any]) -> Mapped:
     return Mapped({name: _meaning(meaning) for name, meaning in full.items()}, fixed, written.get("time_format"),
                   written.get("decimal", "."), written.get("delimiter"),
                   (ignore,) if isinstance(ignore, str) else tuple(map(str, ignore)))  # fmt: skip
+
+
+def _columns(written: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    """Return what is said of each column as a mapping, even where it is no more than a name."""
+    columns = (written.get("columns") or {}).items()
+    return {theirs: meaning if isinstance(meaning, dict) else {"to": meaning} for theirs, meaning in columns}
 
 
 def _meaning(written: Mapping[str, Any]) -> Meaning:
@@ -88,12 +93,15 @@ def _faults(written: Any) -> Iterator[str]:
         if not isinstance(written.get(key) or {}, dict):
             yield f"{key}: a mapping is expected"
             return
-    for theirs, meaning in (written.get("columns") or {}).items():
+    columns = _columns(written)
+    for theirs, meaning in columns.items():
         yield from (f"columns: {theirs}: {fault}" for fault in _column_faults(meaning))
     yield from (f"fixed: {_unknown(name, FIELDS)}" for name in written.get("fixed") or {} if field_name(name) not in FIELDS)
     yield from fixed_faults(written.get("fixed") or {})
     yield from _setting_faults(written)
-    yield from _unit_faults(written.get("columns") or {})
+    units = {field_name(meaning["to"]): meaning.get("unit", MMHG) for meaning in columns.values() if "to" in meaning}
+    if len({units[name] for name in PRESSURES if name in units}) > 1:
+        yield "columns: systolic and diastolic must have the same unit"
 
 
 def _setting_faults(written: Mapping[str, Any]) -> Iterator[str]:
@@ -110,8 +118,7 @@ def _setting_faults(written: Mapping[str, Any]) -> Iterator[str]:
         yield f"ignore: a list of columns, or {REST}, is expected"
 
 
-def _column_faults(written: Any) -> Iterator[str]:
-    full = written if isinstance(written, dict) else {"to": written}
+def _column_faults(full: Mapping[str, Any]) -> Iterator[str]:
     yield from (_unknown(key, COLUMN_KEYS) for key in full if key not in COLUMN_KEYS)
     to = full.get("to")
     if not isinstance(to, str) or field_name(to) not in FIELDS:
@@ -131,14 +138,6 @@ def _units(name: str) -> list[str]:
     known = FIELDS[name]
     other = [theirs for ours, theirs in FACTORS if ours == known.unit]
     return other or ([known.unit] if known.kind == NUMBER else [])
-
-
-def _unit_faults(columns: Mapping[Any, Any]) -> Iterator[str]:
-    units = {field_name(to): MMHG for to in columns.values() if isinstance(to, str)}
-    full = [meaning for meaning in columns.values() if isinstance(meaning, dict) and "to" in meaning]
-    units |= {field_name(meaning["to"]): meaning.get("unit", MMHG) for meaning in full}
-    if len({unit for name, unit in units.items() if name in PRESSURES}) > 1:
-        yield "columns: systolic and diastolic must have the same unit"
 
 
 def _unknown(name: Any, allowed: Any) -> str:

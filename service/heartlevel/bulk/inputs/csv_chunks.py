@@ -39,10 +39,10 @@ def chunks_of_csv(table: Input, mapped: Mapped, meter: Meter | None = None) -> I
         width = len(_cells(header, delimiter))
         reader = csv.reader(lines, delimiter=delimiter, strict=False)
         while lines.more():
-            run = lines.whole_run()
-            plain = split(run, lines.first, delimiter, width) if run else None
+            run = lines.run if lines.left is None else b""
+            plain = split(run, lines.first, delimiter, width) if run and isinstance(run, bytes) else None
             if plain is not None:
-                lines.passed()
+                lines.left = []
                 yield plain
             else:
                 yield from _row_by_row(lines, reader, width)
@@ -74,7 +74,7 @@ def _chunk(rows: list[list[str]], lines: list[int]) -> Chunk:
 
 
 def _rows(lines: "_Lines", reader: Any, width: int) -> Iterator[list[str] | BadRow]:
-    while lines.within_run():
+    while lines.left != []:
         lines.began = 0
         try:
             cells = next(reader, None)
@@ -96,47 +96,40 @@ class _Lines:
 
     def __init__(self, file: IO[bytes]) -> None:
         self._runs = runs_of(file)
-        self._run: bytes | LineTooLong = b""
-        self._left: list[bytes | LineTooLong] | None = []  # lines of the run, the next one last; None if none was read
+        self.run: bytes | LineTooLong = b""
+        self.left: list[bytes | LineTooLong] | None = []  # lines of the run, the next one last; None if none was read
         self.first = self.line = self.began = 0  # of the run; last read; where the row being read begins
         self._next, self._bad = 1, list[BadRow]()
 
     def more(self) -> bool:
         """Go on to the next run if this one is used up; tell whether there is anything left."""
-        if self._left == []:
-            self.first, self._run = next(self._runs, (self.first, b""))
-            self._left = None if self._run else []
-        return self._left != []
-
-    def whole_run(self) -> bytes:
-        """Return the run, if no line of it has been read."""
-        return self._run if self._left is None and isinstance(self._run, bytes) else b""
-
-    def within_run(self) -> bool:
-        """Tell whether there are lines left in the run."""
-        return self._left != []
-
-    def passed(self) -> None:
-        """Pass over the run."""
-        self._left = []
+        if self.left == []:
+            self.first, self.run = next(self._runs, (self.first, b""))
+            self.left = None if self.run else []
+        return self.left != []
 
     def __iter__(self) -> "_Lines":
         return self
 
     def __next__(self) -> str:
         while self.more():
-            if self._left is None:
-                self._left, self._next = _lines_of(self._run), self.first
-            line = self._left.pop()
+            if self.left is None:
+                self.left, self._next = _lines_of(self.run), self.first
+            line = self.left.pop()
             self._next += 1
             if not isinstance(line, LineTooLong) and not line.strip():
                 continue
-            self.line, text = self._next - 1, _text(line)
-            if text is None:
-                self._bad.append(BadRow(self.line, "line-too-long" if isinstance(line, LineTooLong) else "not-utf-8"))
-            else:
-                self.began = self.began or self.line
-                return text + "\n"
+            self.line = self._next - 1
+            if isinstance(line, LineTooLong):
+                self._bad.append(BadRow(self.line, "line-too-long"))
+                continue
+            try:
+                text = line.decode()
+            except UnicodeDecodeError:
+                self._bad.append(BadRow(self.line, "not-utf-8"))
+                continue
+            self.began = self.began or self.line
+            return text + "\n"
         raise StopIteration
 
     def taken(self) -> list[BadRow]:
@@ -150,15 +143,6 @@ def _lines_of(run: bytes | LineTooLong) -> list[bytes | LineTooLong]:
         return [run]
     lines = run.removesuffix(b"\n").split(b"\n")
     return [LineTooLong() if len(line) > LONGEST_ROW else line for line in reversed(lines)]
-
-
-def _text(line: bytes | LineTooLong) -> str | None:
-    if isinstance(line, LineTooLong):
-        return None
-    try:
-        return line.decode()
-    except UnicodeDecodeError:
-        return None
 
 
 def _delimiter(header: str, mapped: Mapped) -> str:

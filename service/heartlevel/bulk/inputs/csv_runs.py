@@ -7,7 +7,7 @@ import numpy as np
 import pyarrow
 from pyarrow import csv
 
-from heartlevel.bulk.inputs.chunks import Chunk, numbered
+from heartlevel.bulk.inputs.chunks import Chunk
 from heartlevel.intake.ndjson import LineTooLong
 
 LONGEST_ROW = 1024 * 1024
@@ -44,39 +44,25 @@ def split(run: bytes, first: int, delimiter: str, width: int) -> Chunk | None:
     """Return the rows of a run of lines; None unless each is sure to be what a reader of CSV makes of it."""
     if b"\r" in run:
         run = run.replace(b"\r\n", b"\n")
-    if not _is_plain(run, delimiter) or not _all_as_wide(run, delimiter, width):
+    if not _is_plain(run, delimiter, width):
         return None
     names = [str(column) for column in range(width)]
-    table = csv.read_csv(
-        pyarrow.BufferReader(run),
-        csv.ReadOptions(use_threads=False, block_size=len(run) + 1, column_names=names),
-        csv.ParseOptions(delimiter=delimiter, quote_char=False),
-        csv.ConvertOptions(column_types=dict.fromkeys(names, pyarrow.string()), strings_can_be_null=False),
-    )
-    return Chunk([column.combine_chunks() for column in table.columns], numbered(first, len(table)))
+    try:
+        table = csv.read_csv(
+            pyarrow.BufferReader(run),
+            csv.ReadOptions(use_threads=False, block_size=len(run) + 1, column_names=names),
+            csv.ParseOptions(delimiter=delimiter, quote_char=False),
+            csv.ConvertOptions(column_types=dict.fromkeys(names, pyarrow.string()), strings_can_be_null=False),
+        )
+    except pyarrow.ArrowInvalid:  # rows of another width, or not UTF-8
+        return None
+    return Chunk([column.combine_chunks() for column in table.columns], np.arange(first, first + len(table)))
 
 
-def _is_plain(run: bytes, delimiter: str) -> bool:
-    """Tell whether there are no quotes, no blank lines, no odd line ends, and nothing but UTF-8."""
+def _is_plain(run: bytes, delimiter: str, width: int) -> bool:
+    """Tell whether there are no quotes, no lines that are blank or too long, and no odd line ends."""
     if len(delimiter.encode()) > 1 or any(mark in run for mark in (b'"', b"\r", b"\0", b"\n\n")) or run.startswith(b"\n"):
         return False
     blank = delimiter.isspace() and (run.startswith(delimiter.encode()) or f"\n{delimiter}".encode() in run)
-    return not blank and (run.isascii() or _is_utf8(run))
-
-
-def _is_utf8(run: bytes) -> bool:
-    try:
-        run.decode()
-    except UnicodeDecodeError:
-        return False
-    return True
-
-
-def _all_as_wide(run: bytes, delimiter: str, width: int) -> bool:
-    characters = np.frombuffer(run, dtype=np.uint8)
-    ends = np.flatnonzero(characters == LINE_END)
-    if not len(ends) or ends[-1] != len(run) - 1:
-        ends = np.append(ends, len(run))
-    before = np.searchsorted(np.flatnonzero(characters == ord(delimiter)), ends)
-    as_wide = width > 1 and bool((np.diff(before, prepend=0) == width - 1).all())
-    return as_wide and int(np.diff(ends, prepend=-1).max()) <= LONGEST_ROW
+    ends = np.flatnonzero(np.frombuffer(run + b"\n", dtype=np.uint8) == LINE_END)
+    return width > 1 and not blank and int(np.diff(ends, prepend=-1).max()) <= LONGEST_ROW

@@ -19,7 +19,7 @@ from heartlevel.bulk.parts.grouping import Unreadable
 from heartlevel.bulk.parts.parts import BulkPart, SentText, SubjectSheets
 from heartlevel.bulk.parts.sheets import sheet_from
 from heartlevel.bulk.running.problems import InputProblem, LocatedRequest, input_problems, origin_in, unreadable_problem
-from heartlevel.bulk.running.results import ItemResult, JudgedPart, NotAssessed, SubjectAssessed, judged_part
+from heartlevel.bulk.running.results import ItemResult, JudgedPart, judged_part
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.decoding import Undecodable
 from heartlevel.intake.faults import sorted_problems
@@ -77,7 +77,7 @@ def _results_of_clean(plan: Plan, examined: Examined, group: AssessedSubjects) -
         if subject in slips:
             origins = DecodedRows({}, examined.origins_of(number))
             problems = input_problems(plan.names, origins, sorted_problems(slips[subject]))
-        results[number] = SubjectAssessed(problems, readings[subject], urgent[subject])
+        results[number] = ItemResult(problems, readings[subject], urgent[subject])
     return results
 
 
@@ -85,7 +85,7 @@ def _judge_texts(plan: Plan, items: Sequence[SentText | Unreadable]) -> tuple[li
     results, requests = Results(), dict[int, LocatedRequest]()
     for item in items:
         if isinstance(item, Unreadable):
-            results[len(results) + len(requests)] = NotAssessed([unreadable_problem(plan.names, item)])
+            results[len(results) + len(requests)] = ItemResult([unreadable_problem(plan.names, item)], refused=True)
         else:
             for request in _decoded(plan, item):
                 requests[len(results) + len(requests)] = request
@@ -120,7 +120,7 @@ def _judge_requests(plan: Plan, requests: Mapping[int, LocatedRequest]) -> tuple
             refused |= strictly_refused
         for number, outcome in refused.items():
             problems = input_problems(plan.names, batch[number], outcome.problems, outcome)
-            results[number] = NotAssessed(problems, outcome)
+            results[number] = ItemResult(problems, refused=True, outcome=outcome)
     return groups, results
 
 
@@ -138,7 +138,7 @@ def _assessed(
         return *_assessed(plan, kept, sent)[:2], refused
     urgent = conclusions.urgent.tolist()
     results: Results = {
-        number: SubjectAssessed(
+        number: ItemResult(
             input_problems(plan.names, sent[number], problems[number]), len(request.readings), urgent[subject]
         )
         for subject, (number, request) in enumerate(requests.items())

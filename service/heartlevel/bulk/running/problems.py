@@ -1,8 +1,8 @@
 """Where in the inputs something could not be read, and what kind of fault it is; never a value."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any, TypeAlias
+from dataclasses import dataclass
+from typing import TypeAlias
 
 from heartlevel.bulk.parts.grouping import Unreadable
 from heartlevel.intake.decoding import Undecodable
@@ -43,10 +43,6 @@ class InputProblem:
     column: str | None
     code: str
     detail: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as it is written."""
-        return asdict(self)
 
 
 def origin_in(sent: LocatedRequest, pointer: str) -> CellOrigin:

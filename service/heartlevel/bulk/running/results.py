@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, fields
-from typing import TypeAlias
 
 import orjson
 
@@ -38,46 +37,35 @@ class JudgedPart:
 
 
 @dataclass(frozen=True, slots=True)
-class SubjectAssessed:
-    """What is told of a subject beside what is written of it."""
+class ItemResult:
+    """What is told of a request, or a row, beside what is written of it; one that there is no answer to was refused."""
 
     problems: list[InputProblem]
-    readings: int
-    urgent: bool
-
-
-@dataclass(frozen=True, slots=True)
-class NotAssessed:
-    """A request, or a row, that there is no answer to."""
-
-    problems: list[InputProblem]
-    outcome: Outcome | None = None
-
-
-ItemResult: TypeAlias = SubjectAssessed | NotAssessed
+    readings: int = 0
+    urgent: bool = False
+    refused: bool = False
+    outcome: Outcome | None = None  # of a request refused
 
 
 def judged_part(number: int, outputs: list[bytes], results: Sequence[ItemResult]) -> JudgedPart:
     """Put what is written of a part together with what is told of its items."""
-    problems, notes, counts = list[bytes](), list[str](), Counts()
-    for result in results:
-        problems += [orjson.dumps(problem.as_dict()) + b"\n" for problem in result.problems]
-        counts.problems += len(result.problems)
-        if isinstance(result, NotAssessed):
-            counts.refused += 1
-            notes += _notes(result)
-            continue
-        notes += [f"{problem.input}:{problem.line}: {problem.column}: {problem.detail}" for problem in result.problems
-                  if problem.pointer is None]  # fmt: skip
-        counts.subjects += 1
-        counts.readings += result.readings
-        counts.urgent += result.urgent
-    return JudgedPart(number, outputs, b"".join(problems), notes, counts)
+    problems = [problem for result in results for problem in result.problems]
+    refused = sum(result.refused for result in results)
+    readings, urgent = sum(result.readings for result in results), sum(result.urgent for result in results)
+    return JudgedPart(
+        number, outputs, b"".join(orjson.dumps(problem) + b"\n" for problem in problems),
+        [note for result in results for note in _notes(result)],
+        Counts(len(results) - refused, readings, urgent, refused, len(problems)),
+    )  # fmt: skip
 
 
-def _notes(refused: NotAssessed) -> Iterator[str]:
-    """Say on lines for the caller's own screen why there is no answer; no value that was sent is shown."""
-    first, outcome = refused.problems[0], refused.outcome
+def _notes(result: ItemResult) -> Iterator[str]:
+    """Say on lines for the caller's own screen why there is no answer, or what rows differ; no value is shown."""
+    if not result.refused:
+        yield from (f"{problem.input}:{problem.line}: {problem.column}: {problem.detail}" for problem in result.problems
+                    if problem.pointer is None)  # fmt: skip
+        return
+    first, outcome = result.problems[0], result.outcome
     yield f"{first.input}:{first.line}: {outcome.detail if outcome else first.detail}"
-    for problem, fault in zip(refused.problems, outcome.problems if outcome else (), strict=False):
+    for problem, fault in zip(result.problems, outcome.problems if outcome else (), strict=False):
         yield f"{problem.input}:{problem.line}: {problem.column or fault.pointer or '/'}: {without_value(fault)}"
