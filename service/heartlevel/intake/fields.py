@@ -168,11 +168,11 @@ class Anything(fields.Raw):
     default_error_messages = dict(CODES)
 
 
-def leaves(block: Block, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], fields.Field[Any]]]:
+def fields_within(block: Block, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], fields.Field[Any]]]:
     """Yield each field of an object and of the objects in it, with its path."""
     for name, field in block.fields.items():
         if isinstance(field, Part):
-            yield from leaves(field.schema, (*path, name))  # type: ignore[arg-type]
+            yield from fields_within(field.schema, (*path, name))  # type: ignore[arg-type]
         else:
             yield (*path, name), field
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from heartlevel.columns import Floats
-from heartlevel.intake.fields import UNREAD, Block, Choice, Flag, Number, leaves
+from heartlevel.intake.fields import UNREAD, Block, Choice, Flag, Number, fields_within
 from heartlevel.intake.schema import Device, Reading, Subject
 from heartlevel.vocabulary import CIRCUMSTANCES, SIDES
 
@@ -36,7 +36,7 @@ class Recorded:
 
 
 def _facts_of(block: Block) -> Iterator[Recorded]:
-    for path, field in leaves(block):
+    for path, field in fields_within(block):
         if "fact" in field.metadata:
             kind = {Flag: "flag", Choice: "choice"}.get(type(field), "number")
             names = field.names if isinstance(field, Choice) else ()

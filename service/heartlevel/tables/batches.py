@@ -26,14 +26,6 @@ Gaps: TypeAlias = Callable[[Sequence[Request]], Sequence[float]]
 
 
 @dataclass(frozen=True, slots=True)
-class CleanBatch:
-    """Subjects about whom nothing is doubtful: a batch, and their numbers among all that were examined."""
-
-    batch: Batch
-    subjects: Ints
-
-
-@dataclass(frozen=True, slots=True)
 class _Options:
     """Options read, and the subjects they are for."""
 
@@ -57,8 +49,8 @@ class _Clean:
 
 def clean_batches(
     examined: Examined, choices: Choices, gaps: Gaps, unclear: frozenset[str] = frozenset()
-) -> Iterator[CleanBatch]:
-    """Yield whole subjects about whom nothing is doubtful, some thousand readings at a time.
+) -> Iterator[tuple[Batch, Ints]]:
+    """Yield subjects about whom nothing is doubtful, some thousand readings at a time, and their numbers.
 
     All that are doubtful are marked before. `choices` are those of the rule set; `gaps` tells the minutes between
     sittings for each request; `unclear` is what could not be understood of anybody, as `Request.unclear`.
@@ -75,7 +67,7 @@ def clean_batches(
     # Subjects without readings take room too.
     for part in stretches(ends, READINGS_TOGETHER, READINGS_TOGETHER):
         rows = slice(int(ends[part.start - 1]) if part.start else 0, int(ends[part.stop - 1]))
-        yield CleanBatch(_batch(clean, subjects[part], rows, gaps), subjects[part])
+        yield _batch(clean, subjects[part], rows, gaps), subjects[part]
 
 
 def _options(examined: Examined, choices: Choices) -> Iterator[_Options]:

@@ -1,7 +1,7 @@
 """What the fields of a table record, as columns of facts: a row a reading, or a row a subject."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from typing import TypeAlias
 
 import numpy as np
 
@@ -11,20 +11,7 @@ from heartlevel.tables.examined import Examined
 from heartlevel.tables.field_columns import FieldColumn, first_known
 from heartlevel.tables.fields import DEVICE, NAMES, READING, SUBJECT
 
-
-@dataclass(frozen=True, slots=True)
-class _Source:
-    """Where a fact comes from: what a field holds, or a number for each of the things held."""
-
-    column: FieldColumn | None
-    numbers: Sequence[float | None] | None = None
-
-    def at(self, rows: Ints) -> Floats:
-        """Return the fact in some rows; NaN is not recorded."""
-        if self.column is None:
-            return np.full(len(rows), np.nan)
-        column = self.column.at(rows)
-        return column.codes if self.numbers is None else column.looked_up(self.numbers)
+Source: TypeAlias = Callable[[Ints], Floats]  # of a fact in some rows; NaN is not recorded
 
 
 class RecordedFacts:
@@ -35,11 +22,11 @@ class RecordedFacts:
         self._examined, columns = examined, examined.columns
         self._of_subjects = _sources(columns, SUBJECT, OF_SUBJECTS)
         self._of_readings = _sources(columns, READING, OF_READINGS) | _sources(columns, DEVICE, OF_DEVICES)
-        self._of_readings["device_number"] = _Source(columns.get(DEVICE))
+        self._of_readings["device_number"] = _source(columns.get(DEVICE))
 
     def of_readings(self, rows: Ints) -> dict[str, Floats]:
         """Return what is recorded of readings and their devices in some of the rows examined."""
-        return {name: source.at(rows) for name, source in self._of_readings.items()}
+        return {name: source(rows) for name, source in self._of_readings.items()}
 
     def of_subjects(self, subjects: Ints) -> dict[str, Floats]:
         """Return what is recorded of subjects, which are clean and in order: the first that is said of each detail."""
@@ -47,14 +34,17 @@ class RecordedFacts:
         rows = np.arange(examined.starts[subjects[0]], examined.starts[subjects[-1] + 1])
         owners = np.searchsorted(subjects, examined.subject_of[rows])
         owners[examined.doubtful[examined.subject_of[rows]]] = -1
-        return {name: first_known(owners, len(subjects), source.at(rows)) for name, source in self._of_subjects.items()}
+        return {name: first_known(owners, len(subjects), source(rows)) for name, source in self._of_subjects.items()}
 
 
-def _sources(columns: Mapping[str, FieldColumn], part: str, facts: Sequence[Recorded]) -> dict[str, _Source]:
+def _sources(columns: Mapping[str, FieldColumn], part: str, facts: Sequence[Recorded]) -> dict[str, Source]:
     return {fact.fact: _source(columns.get(NAMES[part, fact.path]), fact) for fact in facts}
 
 
-def _source(column: FieldColumn | None, fact: Recorded) -> _Source:
-    if column is None or column.held is None or fact.code is None:
-        return _Source(column)
-    return _Source(column, [fact.code(thing) for thing in column.held])
+def _source(column: FieldColumn | None, fact: Recorded | None = None) -> Source:
+    if column is None:
+        return lambda rows: np.full(len(rows), np.nan)
+    if column.held is None or fact is None or fact.code is None:
+        return lambda rows: column.codes[rows]
+    numbers = [fact.code(thing) for thing in column.held]
+    return lambda rows: column.at(rows).looked_up(numbers)

@@ -48,8 +48,6 @@ def chunks_of(table: Input, mapped: Mapped, meter: Meter | None = None) -> Itera
 
 def subjects_of(chunk: Chunk, layout: Layout) -> tuple[pyarrow.Array, Ints]:
     """Return the name of the subject of each row, and the lines of the rows that have none."""
-    meaning = layout.meanings[layout.subject]
-    assert meaning is not None
-    owners, names = subject_names(chunk.cells[layout.subject], meaning)
+    owners, names = subject_names(chunk.cells, layout)
     by_row = pyarrow.array(names, pyarrow.string()).take(pyarrow.array(owners, mask=owners < 0))
     return by_row, chunk.lines[owners < 0]

@@ -7,8 +7,8 @@ import pyarrow
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
-from heartlevel.bulk.outputs.assessed import AssessedSubjects, in_order_of_subjects
 from heartlevel.bulk.outputs.pieces import piece_of_rows
+from heartlevel.located import AssessedSubjects, in_order_of_subjects
 from heartlevel.one_call import answers_with_others
 
 TEXT, COUNTED = pyarrow.string(), ("readings", "findings", "problems")

@@ -2,10 +2,13 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, fields
+from typing import TypeAlias
 
 import orjson
 
-from heartlevel.bulk.running.problems import InputProblem, without_value
+from heartlevel.bulk.parts.grouping import Unreadable
+from heartlevel.bulk.running.problems import InputProblem, input_problems, unreadable_problem, without_value
+from heartlevel.located import Judged
 from heartlevel.one_call import Outcome
 
 
@@ -36,36 +39,32 @@ class JudgedPart:
     counts: Counts = field(default_factory=Counts)
 
 
-@dataclass(frozen=True, slots=True)
-class ItemResult:
-    """What is told of a request, or a row, beside what is written of it; one that there is no answer to was refused."""
-
-    problems: list[InputProblem]
-    readings: int = 0
-    urgent: bool = False
-    refused: bool = False
-    outcome: Outcome | None = None  # of a request refused
+Item: TypeAlias = Judged | Unreadable
 
 
-def judged_part(number: int, outputs: list[bytes], results: Sequence[ItemResult]) -> JudgedPart:
-    """Put what is written of a part together with what is told of its items."""
-    problems = [problem for result in results for problem in result.problems]
-    refused = sum(result.refused for result in results)
-    readings, urgent = sum(result.readings for result in results), sum(result.urgent for result in results)
-    return JudgedPart(
-        number, outputs, b"".join(orjson.dumps(problem) + b"\n" for problem in problems),
-        [note for result in results for note in _notes(result)],
-        Counts(len(results) - refused, readings, urgent, refused, len(problems)),
-    )  # fmt: skip
+def judged_part(number: int, outputs: list[bytes], items: Sequence[Item], names: Sequence[str]) -> JudgedPart:
+    """Put what is written of a part together with what is told of its items; `names` are those of the inputs."""
+    lines, notes, counts = list[bytes](), list[str](), Counts()
+    for item in items:
+        outcome = None if isinstance(item, Unreadable) else item.refused
+        problems = [unreadable_problem(names, item)] if isinstance(item, Unreadable) else input_problems(names, item)
+        lines += [orjson.dumps(problem) + b"\n" for problem in problems]
+        counts.problems += len(problems)
+        if isinstance(item, Unreadable) or outcome:
+            counts.refused += 1
+            notes += _why_refused(problems, outcome)
+            continue
+        notes += [f"{problem.input}:{problem.line}: {problem.column}: {problem.detail}" for problem in problems
+                  if problem.pointer is None]  # fmt: skip
+        counts.subjects += 1
+        counts.readings += item.readings
+        counts.urgent += item.urgent
+    return JudgedPart(number, outputs, b"".join(lines), notes, counts)
 
 
-def _notes(result: ItemResult) -> Iterator[str]:
-    """Say on lines for the caller's own screen why there is no answer, or what rows differ; no value is shown."""
-    if not result.refused:
-        yield from (f"{problem.input}:{problem.line}: {problem.column}: {problem.detail}" for problem in result.problems
-                    if problem.pointer is None)  # fmt: skip
-        return
-    first, outcome = result.problems[0], result.outcome
+def _why_refused(problems: Sequence[InputProblem], outcome: Outcome | None) -> Iterator[str]:
+    """Say on lines for the caller's own screen why there is no answer; no value that was sent is shown."""
+    first = problems[0]
     yield f"{first.input}:{first.line}: {outcome.detail if outcome else first.detail}"
-    for problem, fault in zip(result.problems, outcome.problems if outcome else (), strict=False):
+    for problem, fault in zip(problems, outcome.problems if outcome else (), strict=False):
         yield f"{problem.input}:{problem.line}: {problem.column or fault.pointer or '/'}: {without_value(fault)}"
