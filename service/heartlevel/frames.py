@@ -2,26 +2,22 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
-from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from heartlevel.answer.result_tables import COLUMNS_OF, Coded, joined_tables
-from heartlevel.assessment import Assessment, Rules, assess_batch, assess_requests, sitting_gaps
-from heartlevel.columns import Ints
-from heartlevel.conclusions.conclude import conclude
+from heartlevel.answer.result_tables import COLUMNS_OF, joined_tables, owners_in
+from heartlevel.assessment import Rules
 from heartlevel.intake.envelope import unclear_details
 from heartlevel.intake.faults import Problem, problem
-from heartlevel.intake.request import RefusedRequest, Request, TooManyReadings, read, read_options
-from heartlevel.one_call import TOGETHER_IN_BULK, answer_to
-from heartlevel.tables.batches import clean_batches
+from heartlevel.intake.request import RefusedRequest, read_options
+from heartlevel.located import AssessedSubjects, Judged, judge_examined, nobody, origin_in
 from heartlevel.tables.cells import subject_names, taken
 from heartlevel.tables.examined import Examined, Sheet, examine
 from heartlevel.tables.frame_columns import frame_cells
-from heartlevel.tables.meanings import Layout, Mapped, layout_of, missing_columns, repeated_columns, strange_columns
-from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, decoded_rows
+from heartlevel.tables.meanings import Mapped, layout_of, missing_columns, repeated_columns, strange_columns
+from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows
 
 ROW_COLUMNS, OWNER = ("row", "first_row"), "_owner"
 OF_REQUESTS_ONLY = ("strict", "explain", "language", "also_under", "population")
@@ -61,22 +57,13 @@ class TableProblem:
     hint: str | None = None
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class FrameTable:
-    """A table while it is assessed."""
+    """A table to be assessed."""
 
     examined: Examined
-    layout: Layout
-    mapped: Mapped
     unclear: frozenset[str]  # what a column that is not understood may have told of everybody, as `Request.unclear`
-    problems: list[TableProblem]
-
-    def note(self, decoded: DecodedRows, problems: Sequence[Problem]) -> None:
-        """Keep what is wrong with a request, at the cells that it comes from."""
-        for fault in problems:
-            if origin := decoded.origin_of(fault.pointer):
-                self.problems.append(TableProblem(origin.line, origin.column, fault.code, fault.detail, fault.hint))
-        self.problems += [TableProblem(cell.line, cell.column, *ROWS_DIFFER) for cell in decoded.differing]
+    problems: Sequence[TableProblem]  # found so far
 
 
 def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] | None = None) -> Result:
@@ -99,9 +86,12 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
         raise RefusedRequest([problem(f"/{name}", "unknown-key") for name in not_here])
     read_options(chosen, rules.ruleset.choices)
     table = examined_frame(frame, Mapped(fixed={f"options.{name}": value for name, value in chosen.items()}))
-    parts = [_parts(table.examined, *assessed) for assessed in _assessed(table, rules)]
+    groups, results = judge_examined(table.examined, rules, table.unclear)
+    parts = [_parts(group) for group in groups or [nobody(rules)]]
     frames = {name: _frame(_in_order(joined_tables([part[name] for part in parts]))) for name in COLUMNS_OF}
-    return Result(**frames, problems=_problems(table))
+    problems = {*table.problems, *(fault for judged in results.values() for fault in _problems_of(judged))}
+    in_order = sorted(problems, key=lambda fault: (fault.row, fault.column or "", fault.code))
+    return Result(**frames, problems=pd.DataFrame(in_order, columns=[column.name for column in fields(TableProblem)]))
 
 
 def examined_frame(frame: pd.DataFrame, mapped: Mapped) -> FrameTable:
@@ -115,67 +105,39 @@ def examined_frame(frame: pd.DataFrame, mapped: Mapped) -> FrameTable:
     strange = dict(strange_columns(names, mapped))
     unknown = [problem(f"/{name}", "unknown-key", hint=hint) for name, hint in strange.items()]
     layout, cells = layout_of(names, mapped), frame_cells(frame)
-    meaning = layout.meanings[layout.subject]
-    assert meaning is not None
-    owners, subjects = subject_names(cells[layout.subject], meaning)
+    owners, subjects = subject_names(cells, layout)
     rows = np.flatnonzero(owners >= 0)
     sheet = Sheet(0, [taken(column, rows) for column in cells], rows, owners[rows])
     problems = [TableProblem(-1, fault.pointer[1:], fault.code, fault.detail, fault.hint) for fault in unknown]
     nobody = np.flatnonzero(owners < 0).tolist()
     problems += [TableProblem(row, names[layout.subject], *NO_SUBJECT) for row in nobody]
     unclear = unclear_details((fault for fault in unknown if fault.pointer.startswith("/subject.")), "/subject.")
-    return FrameTable(examine(subjects, [sheet], {0: layout}, mapped), layout, mapped, unclear, problems)
+    return FrameTable(examine(subjects, [sheet], {0: layout}, mapped), unclear, problems)
 
 
-def _assessed(table: FrameTable, rules: Rules) -> Iterator[tuple[Assessment, Ints]]:
-    """Yield assessments, each with the numbers of its subjects; at least one, if of nobody."""
-    gaps = partial(sitting_gaps, rules=rules)
-    for clean in clean_batches(table.examined, rules.ruleset.choices, gaps, table.unclear):
-        yield assess_batch(clean.batch, rules), clean.subjects
-    doubtful = np.flatnonzero(table.examined.doubtful)
-    for start in range(0, len(doubtful) or 1, TOGETHER_IN_BULK):
-        yield _by_request(table, rules, doubtful[start : start + TOGETHER_IN_BULK])
+def _problems_of(judged: Judged) -> Iterator[TableProblem]:
+    """Yield what is wrong with a subject's rows; slips of entry are findings alone, unless there is no answer."""
+    refused, sent = judged.refused, judged.sent
+    whole = [Problem("", refused.code, refused.detail)] if refused else []
+    for fault in judged.problems or whole:
+        if fault.detail:
+            origin = origin_in(sent, fault.pointer)
+            yield TableProblem(origin.line, origin.column, fault.code, fault.detail, fault.hint)
+    if isinstance(sent, DecodedRows):
+        yield from (TableProblem(cell.line, cell.column, *ROWS_DIFFER) for cell in sent.differing)
 
 
-def _by_request(table: FrameTable, rules: Rules, subjects: Ints) -> tuple[Assessment, Ints]:
-    """Assess subjects about whom something is doubtful, and note what."""
-    requests, numbers = list[Request](), list[int]()
-    for subject, rows in zip(subjects.tolist(), table.examined.rows_of(subjects.tolist()), strict=True):
-        decoded = decoded_rows(rows, {0: table.layout}, table.mapped)
-        request, problems = _read(decoded, rules)
-        table.note(decoded, problems)
-        if request is not None:
-            request.unclear |= table.unclear
-            requests.append(request)
-            numbers.append(subject)
-    return assess_requests(requests, rules), np.array(numbers, dtype=np.int64)
-
-
-def _read(decoded: DecodedRows, rules: Rules) -> tuple[Request | None, Sequence[Problem]]:
-    """Return the request, unless it cannot be assessed, and what is wrong with it."""
-    try:
-        request = read(decoded.request, rules.ruleset.choices)
-        if request.strict:  # refused for what shows only in its answer, too
-            answer_to(decoded.request, rules)
-        return request, request.problems
-    except RefusedRequest as refused:
-        return None, refused.problems
-    except TooManyReadings as error:
-        return None, [Problem("", "too-many-readings", str(error))]
-
-
-def _parts(examined: Examined, assessment: Assessment, subjects: Ints) -> dict[str, dict[str, Any]]:
+def _parts(group: AssessedSubjects) -> dict[str, dict[str, Any]]:
     """Return the rows of each result table, with the number of each row's subject; rows are those of the frame."""
-    parts, conclusions = {}, conclude(assessment)
+    parts = {}
     for name, columns_of in COLUMNS_OF.items():
-        columns = columns_of(conclusions)
-        subject = columns["subject"]
-        owner = subjects[subject.codes if isinstance(subject, Coded) else np.arange(len(subject))]
+        columns = columns_of(group.conclusions)
+        owner = owners_in(columns)
         for row in ROW_COLUMNS:
             if row in columns:
-                at = examined.starts[owner] + np.maximum(columns[row], 0)
-                columns[row] = np.where(columns[row] >= 0, examined.lines[at], -1)
-        parts[name] = columns | {OWNER: owner}
+                at = group.starts[owner] + np.maximum(columns[row], 0)
+                columns[row] = np.where(columns[row] >= 0, group.lines[at], -1)
+        parts[name] = columns | {OWNER: group.numbers[owner]}
     return parts
 
 
@@ -191,9 +153,3 @@ def _in_order(columns: dict[str, Any]) -> dict[str, Any]:
 def _frame(columns: Mapping[str, Any]) -> pd.DataFrame:
     # pandas would look at every text to choose a type for its column.
     return pd.DataFrame({name: pd.Series(values, dtype=values.dtype) for name, values in columns.items()})
-
-
-def _problems(table: FrameTable) -> pd.DataFrame:
-    in_order = sorted(set(table.problems), key=lambda fault: (fault.row, fault.column or "", fault.code))
-    names = [column.name for column in fields(TableProblem)]
-    return pd.DataFrame([[getattr(fault, name) for name in names] for fault in in_order], columns=names)

@@ -6,8 +6,9 @@ from itertools import islice
 from typing import Any
 
 from heartlevel.answer.compared import other_guidelines, under_others
-from heartlevel.answer.whole import answers, device_answers
+from heartlevel.answer.whole import answers, device_answers, written_answers
 from heartlevel.assessment import Rules, assess_requests
+from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.decoding import Decoded, Undecodable
 from heartlevel.intake.device_checks import read_checks
 from heartlevel.intake.faults import Problem
@@ -38,23 +39,22 @@ def answer_to(
     anything is; TooManyReadings if there are more readings than one request may hold.
     """
     request = read(payload, rules.ruleset.choices, most_readings)
-    answer = answer_one(request, rules)
-    refused = _refused_if_strict(request, answer)
-    if refused:
-        raise refused
-    return answer
+    return _unless_refused(request, answer_one(request, rules))
 
 
 def answer_requests(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, Any]]:
     """Yield each request's answer, with what other guidelines make of it where it asks for them."""
-    if not requests:
-        return
-    # Each is followed by what others make of it, so that no answer waits in memory for those after it.
-    asked = [same for request in requests for same in (request, *under_others(request))]
-    answered = answers(assess_requests(asked, rules))
-    for request in requests:
-        answer = next(answered)
-        answer["other_guidelines"] = other_guidelines(answer, list(islice(answered, len(request.also_under))))
+    if requests:
+        yield from answers_with_others(conclude(assess_requests(requests, rules)), rules)
+
+
+def answers_with_others(conclusions: Conclusions, rules: Rules) -> Iterator[dict[str, Any]]:
+    """Yield one answer a subject, with what other guidelines make of it where its request asks for them."""
+    requests = conclusions.assessment.batch.requests
+    asked = [same for request in requests for same in under_others(request)]
+    others = answers(assess_requests(asked, rules)) if asked else iter(())
+    for request, answer in zip(requests, written_answers(conclusions), strict=True):
+        answer["other_guidelines"] = other_guidelines(answer, list(islice(others, len(request.also_under))))
         yield answer
 
 
@@ -65,10 +65,7 @@ def device_answer_to(payload: object, rules: Rules) -> dict[str, Any]:
     """
     request = read_checks(payload, rules.ruleset.choices)
     (answer,) = device_answers(assess_requests([request], rules))
-    refused = _refused_if_strict(request, answer)
-    if refused:
-        raise refused
-    return answer
+    return _unless_refused(request, answer)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +132,14 @@ def refusal(line: int, error: RefusedRequest) -> Outcome:
 
 
 def _outcome(line: int, request: Request, answer: dict[str, Any]) -> Outcome:
-    refused = _refused_if_strict(request, answer)
-    return refusal(line, refused) if refused else Outcome(line, answer)
+    try:
+        return Outcome(line, _unless_refused(request, answer))
+    except RefusedRequest as error:
+        return refusal(line, error)
 
 
-def _refused_if_strict(request: Request, answer: dict[str, Any]) -> RefusedRequest | None:
+def _unless_refused(request: Request, answer: dict[str, Any]) -> dict[str, Any]:
+    """Return the answer. Raises RefusedRequest if the request is strict and anything in it is at fault."""
     if request.strict and answer["problems"]:
-        return RefusedRequest([Problem(**problem) for problem in answer["problems"]])
-    return None
+        raise RefusedRequest([Problem(**problem) for problem in answer["problems"]])
+    return answer

@@ -33,7 +33,6 @@ from heartlevel.intake.ndjson import decode_json  # noqa: E402
 from heartlevel.one_call import TOGETHER_IN_BULK, answer_decoded  # noqa: E402
 from heartlevel.tables.batches import CleanBatch, clean_batches  # noqa: E402
 from heartlevel.tables.meanings import Mapped  # noqa: E402
-from heartlevel.tables.rows import decoded_rows  # noqa: E402
 
 ENGINES = {"heartlevel": 280_000, "numpy": 280_000, "python": 28_000, "clipspy": 8_400, "durable_rules": 8_400}
 # Peak memory of a process, which a child started by fork would inherit: asked of a fresh one.
@@ -120,8 +119,7 @@ def _answering(lines: list[tuple[int, bytes]], rules: Rules, together: int) -> C
 def requests(frame: pd.DataFrame) -> list[object]:
     """Return the requests that say what the table says."""
     table = examined_frame(frame, Mapped())
-    subjects = table.examined.rows_of(range(len(table.examined.subjects)))
-    return [decoded_rows(rows, table.examined.layouts, table.mapped).request for rows in subjects]
+    return [decoded.request for decoded in table.examined.requests_of(range(len(table.examined.subjects)))]
 
 
 def growth(rules: Rules, thousands: list[int]) -> None:

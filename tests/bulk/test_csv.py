@@ -6,7 +6,7 @@ from contextlib import contextmanager
 
 import pytest
 
-from heartlevel.bulk.inputs import csv_chunks, csv_runs
+from heartlevel.bulk.inputs import csv_chunks
 from heartlevel.bulk.inputs.chunks import BadRow
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.tables.meanings import Mapped
@@ -35,14 +35,14 @@ def read(content: bytes) -> tuple[list, list]:
         if isinstance(one, BadRow):
             bad.append((one.line, one.code))
         else:
-            rows += zip(one.lines.tolist(), one.rows(len(one.lines)), strict=True)
+            rows += zip(one.lines.tolist(), zip(*(column.to_pylist() for column in one.cells), strict=True), strict=True)
     return rows, sorted(bad)
 
 
 def test_both_ways_of_reading_agree_wherever_the_pieces_end(monkeypatch):
     drawn, at_once = random.Random(1), []
 
-    def counted(*given, real=csv_runs.split):
+    def counted(*given, real=csv_chunks.split):
         at_once.append(real(*given) is not None)
         return real(*given)
 
@@ -50,9 +50,8 @@ def test_both_ways_of_reading_agree_wherever_the_pieces_end(monkeypatch):
         content = b"s,t,u\n" + b"".join(drawn.choices(PIECES[:2] * 6 + PIECES, k=drawn.randint(0, 9)))
         content = content.rstrip(b"\n") if drawn.random() < 0.3 else content
         content = content.replace(b",", b"\t") if drawn.random() < 0.1 else content
-        monkeypatch.setattr(csv_runs, "PIECE", drawn.choice([5, 16, 40, 1000]))
-        for module in (csv_runs, csv_chunks):
-            monkeypatch.setattr(module, "LONGEST_ROW", 40)
+        monkeypatch.setattr(csv_chunks, "PIECE", drawn.choice([5, 16, 40, 1000]))
+        monkeypatch.setattr(csv_chunks, "LONGEST_ROW", 40)
         monkeypatch.setattr(csv_chunks, "split", counted)
         found = read(content)
         monkeypatch.setattr(csv_chunks, "split", lambda *given: None)
@@ -62,10 +61,10 @@ def test_both_ways_of_reading_agree_wherever_the_pieces_end(monkeypatch):
 
 @pytest.mark.parametrize("piece", [1, 2, 3, 7])
 def test_runs_of_lines_are_the_file_but_for_what_is_too_long(monkeypatch, piece):
-    monkeypatch.setattr(csv_runs, "PIECE", piece)
-    monkeypatch.setattr(csv_runs, "LONGEST_ROW", 9)
+    monkeypatch.setattr(csv_chunks, "PIECE", piece)
+    monkeypatch.setattr(csv_chunks, "LONGEST_ROW", 9)
     content = b"head\nab\nc\n" + b"x" * 30 + b"\nlast"
-    found = list(csv_runs.runs_of(io.BytesIO(content)))
+    found = list(csv_chunks.runs_of(io.BytesIO(content)))
     assert found[0] == (1, b"head\n")
     short = b"".join(run for _, run in found if isinstance(run, bytes) and len(run) < 20)
     assert short == b"head\nab\nc\nlast"

@@ -143,6 +143,12 @@ def _category(conclusions: Conclusions) -> Parts:
     }
 
 
+def owners_in(columns: Mapping[str, Any]) -> Ints:
+    """Return the number of each row's subject."""
+    subject = columns["subject"]
+    return subject.codes if isinstance(subject, Coded) else np.arange(len(subject))
+
+
 def joined_tables(parts: Sequence[Mapping[str, Any]]) -> Parts:
     """Join tables of the same columns, their texts written out."""
     return {name: np.concatenate([_written(part[name]) for part in parts]) for name in parts[0]}

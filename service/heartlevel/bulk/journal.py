@@ -63,10 +63,11 @@ class Journal:
         self._noted, self._unnoted = 0.0, False
         self._file = beside(self.paths[0], JOURNAL).open("a+b")
         self._lock()
-        self.written = self._left_by_earlier(head) if resume else None
-        if self.written is None:
+        earlier = self._left_by_earlier(head) if resume else None
+        self.written = earlier or Written()
+        if earlier is None:
             self._begin(head, begins)
-        elif not self.written.done:
+        elif not earlier.done:
             self._go_on()
 
     def _lock(self) -> None:
@@ -100,11 +101,10 @@ class Journal:
         self._open("wb")
         for file, first in zip(self._files, begins, strict=False):
             file.write(first)
-        self.written = Written(sizes=[file.tell() for file in self._files])
+        self.written.sizes = [file.tell() for file in self._files]
         self._note(head)
 
     def _go_on(self) -> None:
-        assert self.written is not None
         self._open("r+b")
         for file, size in zip(self._files, self.written.sizes, strict=True):
             if os.fstat(file.fileno()).st_size < size:
@@ -120,7 +120,6 @@ class Journal:
 
     def add(self, judged: JudgedPart, digest: str) -> None:
         """Write what came of a part; `digest` is of all parts read so far."""
-        assert self.written is not None
         for file, content in zip(self._files, [*judged.outputs, judged.problems], strict=False):
             file.write(content)
         self.written.parts, self.written.digest = judged.number + 1, digest
@@ -136,7 +135,6 @@ class Journal:
             return
         for file in self._files:
             _to_disk(file)
-        assert self.written is not None
         self._note(asdict(self.written))
         self._noted, self._unnoted = monotonic(), False
 
@@ -149,7 +147,6 @@ class Journal:
 
         May be done again after an interruption at any point.
         """
-        assert self.written is not None
         if not self.written.done:
             self._note_parts()
             for file in self._files:

@@ -12,8 +12,7 @@ from typing import Any, TypeVar
 
 from heartlevel.columns import Columns, Floats
 from heartlevel.intake import recorded
-from heartlevel.intake.batch import circumstance_column
-from heartlevel.vocabulary import CIRCUMSTANCES, PRESSURES, SCOPES
+from heartlevel.vocabulary import PRESSURES, SCOPES
 
 # The scopes whose facts a rule of a scope may use: its own, and the subject's.
 VISIBLE = {scope: (scope, "subject") for scope in SCOPES}
@@ -100,13 +99,10 @@ def derived_both(
 
 
 def _recorded() -> None:
-    for scope, fields in (("subject", recorded.SUBJECT), ("reading", recorded.READING + recorded.DEVICE)):
+    for scope, fields in (("subject", recorded.SUBJECT), ("reading", recorded.READING + recorded.DEVICE + recorded.LISTED)):
         for field in fields:
             _enter(Fact(field.fact, scope, field.kind, field.unit, "recorded", field.meaning, field.names, field.low,
                         field.high))  # fmt: skip
-    for name in CIRCUMSTANCES:
-        meaning = f"'{name}' was listed among the circumstances"
-        _enter(Fact(circumstance_column(name), "reading", "flag", None, "recorded", meaning))
 
 
 _recorded()

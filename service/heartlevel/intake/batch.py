@@ -2,21 +2,18 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
-from heartlevel.intake.fields import UNREAD
 from heartlevel.intake.moments import local_hour
-from heartlevel.intake.recorded import DEVICE, READING, SUBJECT, recorded_columns
+from heartlevel.intake.recorded import OF_DEVICES, OF_READINGS, OF_SUBJECTS, recorded_columns
 from heartlevel.intake.request import Request
-from heartlevel.vocabulary import CIRCUMSTANCES, SETTINGS, SIDES
+from heartlevel.vocabulary import SETTINGS
 
 AMBULATORY = SETTINGS.index("ambulatory")
-NONE: Mapping[str, Any] = {}
 
 
 @dataclass(frozen=True)
@@ -144,19 +141,12 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
     """Put the requests' readings into columns. `sitting_gaps` are minutes, one a request."""
     taken = [reading for request in requests for reading in request.readings]
     subject_of = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
-    readings = recorded_columns(READING, [reading.data for reading in taken]) | _devices(requests)
-    readings |= _circumstances([reading.data.get("circumstances") for reading in taken])
-    subjects = recorded_columns(SUBJECT, [request.subject for request in requests])
-    subjects |= _sides([request.subject for request in requests])
-    since = [ordinal(request.subject.get("treatment_since")) for request in requests]
-    subjects["treatment_since"] = np.array(since, dtype=np.float64)
-    subjects["as_of"] = np.array(
-        [request.as_of.toordinal() if request.as_of else None for request in requests], dtype=np.float64
-    )
+    as_of = [request.as_of.toordinal() if request.as_of else None for request in requests]
+    subjects = recorded_columns(OF_SUBJECTS, [request.subject for request in requests])
     return Batch(
         requests=requests,
-        subjects=subjects,
-        readings=readings,
+        subjects=subjects | {"as_of": np.array(as_of, dtype=np.float64)},
+        readings=recorded_columns(OF_READINGS, [reading.data for reading in taken]) | _devices(requests),
         names=[reading.name for reading in taken],
         indices=[reading.index for reading in taken],
         subject_of=subject_of.astype(np.int64),
@@ -169,7 +159,7 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
 
 def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
     """Return the facts of each reading's device. Each device is read once, not once a reading."""
-    described: list[Mapping[str, Any]] = [NONE]  # the first row is for readings without a known device
+    described: list[Mapping[str, Any]] = [{}]  # the first row is for readings without a known device
     device_of: list[int] = []  # of each reading, its row
     for request in requests:
         row_of = {name: row for row, name in enumerate(request.devices, start=len(described))}
@@ -182,42 +172,5 @@ def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
         for subject, request in enumerate(requests)
         for reading in request.readings
     ]
-    columns = recorded_columns(DEVICE, described) | {
-        "device_checked_on": np.array([ordinal(device.get("checked_on")) for device in described]),
-    }
-    by_reading = {name: column[rows] for name, column in columns.items()}
+    by_reading = {name: column[rows] for name, column in recorded_columns(OF_DEVICES, described).items()}
     return {**by_reading, "device_number": np.array(numbers, dtype=np.float64)}
-
-
-def ordinal(day: str | None) -> float:
-    """Return a date, YYYY-MM-DD, as its proleptic ordinal; NaN for none."""
-    return float(date.fromisoformat(day).toordinal()) if day else float("nan")
-
-
-def circumstance_column(name: str) -> str:
-    """Return the name of the column that says whether a circumstance was listed."""
-    return "circumstance_" + name.replace("-", "_")
-
-
-def _circumstances(lists: Sequence[Sequence[str] | None]) -> dict[str, Floats]:
-    """Return a flag a circumstance: listed or not; unknown where no list was sent."""
-    listed = [[None if names is None else name in names for names in lists] for name in CIRCUMSTANCES]
-    return dict(zip(map(circumstance_column, CIRCUMSTANCES), np.array(listed, dtype=np.float64), strict=True))
-
-
-def listed(items: Sequence[str | None] | None, name: str) -> bool | None:
-    """Return whether a name is in a list; None without a list, or where it may be the item that could not be read."""
-    if items is None or name in items:
-        return None if items is None else True
-    return None if UNREAD in items else False
-
-
-def _sides(subjects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
-    """Return, for each side, the mid-upper-arm circumference and whether that arm is to be avoided."""
-    columns = {}
-    for side in SIDES:
-        around = [(subject.get("arm_circumference_cm") or NONE).get(side) for subject in subjects]
-        avoid = [listed(subject.get("avoid_arms"), side) for subject in subjects]
-        columns[f"circumference_{side}"] = np.array(around, dtype=np.float64)
-        columns[f"avoid_{side}"] = np.array(avoid, dtype=np.float64)
-    return columns

@@ -4,7 +4,7 @@ A field that may become a fact says so (`fact=`); the catalogue of facts, the Op
 messages are all made from these declarations.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from math import isfinite
 from re import compile as pattern
@@ -167,6 +167,15 @@ class Anything(fields.Raw):
     """A value looked at later, item by item, so that one bad item does not lose the others."""
 
     default_error_messages = dict(CODES)
+
+
+def fields_within(block: Block, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], fields.Field[Any]]]:
+    """Yield each field of an object and of the objects in it, with its path."""
+    for name, field in block.fields.items():
+        if isinstance(field, Part):
+            yield from fields_within(field.schema, (*path, name))  # type: ignore[arg-type]
+        else:
+            yield (*path, name), field
 
 
 def about(meaning: str, *, unit: str | None = None, fact: str | None = None, **more: Any) -> dict[str, Any]:

@@ -1,74 +1,88 @@
 """The fields of the request that are facts themselves, found in the declarations of the schema."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from datetime import date
+from functools import partial
 from math import inf
 from typing import Any
 
 import numpy as np
 
 from heartlevel.columns import Floats
-from heartlevel.intake.fields import Block, Choice, Flag, Number, Part
+from heartlevel.intake.fields import UNREAD, Block, Choice, Flag, Number, fields_within
 from heartlevel.intake.schema import Device, Reading, Subject
+from heartlevel.vocabulary import CIRCUMSTANCES, SIDES
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Recorded:
-    """A field that is a fact: its path in its object and how it is coded in a column."""
+    """A field that is a fact, or a column that facts are derived from: its path in its object and how it is coded."""
 
     fact: str
     path: tuple[str, ...]  # the names of the objects around it, then its own
     kind: str  # number, flag or choice
-    unit: str | None
-    meaning: str
+    unit: str | None = None
+    meaning: str = ""
     names: tuple[str, ...] = ()
     low: float = -inf
     high: float = inf
-
-    @cached_property
-    def holder(self) -> tuple[str, ...]:
-        """The path of the object that holds the field."""
-        return self.path[:-1]
-
-    @cached_property
-    def codes(self) -> Mapping[str | None, int]:
-        """The codes of a choice's names."""
-        return {value: code for code, value in enumerate(self.names)}
+    code: Callable[[Any], float | None] | None = None  # of what the field holds; without it that is the code itself
 
     def values(self, objects: Sequence[Mapping[str, Any]]) -> list[float | None]:
-        """Return the field of each object as it stands in a column; None for unknown."""
-        name = self.path[-1]
-        if self.kind != "choice":
-            return [item.get(name) for item in objects]
-        return [self.codes.get(item.get(name)) for item in objects]
+        """Return the field of each object as it stands in a column; None or NaN for unknown."""
+        name, code = self.path[-1], self.code
+        return [item.get(name) for item in objects] if code is None else [code(item.get(name)) for item in objects]
 
 
-def _fields(block: Block, path: tuple[str, ...] = ()) -> Iterator[Recorded]:
-    for name, field in block.fields.items():
-        if isinstance(field, Part):
-            yield from _fields(field.schema, (*path, name))  # type: ignore[arg-type]
-        elif "fact" in field.metadata:
+def _facts_of(block: Block) -> Iterator[Recorded]:
+    for path, field in fields_within(block):
+        if "fact" in field.metadata:
             kind = {Flag: "flag", Choice: "choice"}.get(type(field), "number")
             names = field.names if isinstance(field, Choice) else ()
             low, high = (field.low, field.high) if isinstance(field, Number) else (-inf, inf)
+            code = {name: code for code, name in enumerate(names)}.get if names else None
             notes = field.metadata
-            meaning = notes["description"]
-            yield Recorded(notes["fact"], (*path, name), kind, notes.get("unit"), meaning, names, low, high)
+            yield Recorded(notes["fact"], path, kind, notes.get("unit"), notes["description"], names, low, high, code)
 
 
-SUBJECT = tuple(_fields(Subject()))
-READING = tuple(_fields(Reading()))
-DEVICE = tuple(_fields(Device()))
+def _ordinal(day: str | None) -> float | None:
+    """Return a date, YYYY-MM-DD, as its proleptic ordinal."""
+    return float(date.fromisoformat(day).toordinal()) if day else None
+
+
+def _listed(name: str, items: Sequence[str | None] | None) -> bool | None:
+    """Return whether a name is in a list; None without a list, or where it may be the item that could not be read."""
+    if items is None or name in items:
+        return None if items is None else True
+    return None if UNREAD in items else False
+
+
+SUBJECT = tuple(_facts_of(Subject()))
+READING = tuple(_facts_of(Reading()))
+DEVICE = tuple(_facts_of(Device()))
+LISTED = tuple(
+    Recorded("circumstance_" + name.replace("-", "_"), ("circumstances",), "flag", code=partial(_listed, name),
+             meaning=f"'{name}' was listed among the circumstances")
+    for name in CIRCUMSTANCES
+)  # fmt: skip
+# Columns: the facts, and what others are derived from.
+OF_SUBJECTS = (
+    *SUBJECT, Recorded("treatment_since", ("treatment_since",), "number", code=_ordinal),
+    *(Recorded(f"circumference_{side}", ("arm_circumference_cm", side), "number") for side in SIDES),
+    *(Recorded(f"avoid_{side}", ("avoid_arms",), "flag", code=partial(_listed, side)) for side in SIDES),
+)  # fmt: skip
+OF_READINGS = READING + LISTED
+OF_DEVICES = (*DEVICE, Recorded("device_checked_on", ("checked_on",), "number", code=_ordinal))
 
 
 def recorded_columns(declared: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
     """Return the declared facts of like objects: a column a fact, a row an object; None and absent are NaN."""
     inner: dict[tuple[str, ...], Sequence[Mapping[str, Any]]] = {(): objects}
-    for path in sorted({field.holder for field in declared}, key=len):
+    for path in sorted({field.path[:-1] for field in declared}, key=len):
         if path:
             inner[path] = [item.get(path[-1]) or {} for item in inner[path[:-1]]]
-    rows = [field.values(inner[field.holder]) for field in declared]
+    rows = [field.values(inner[field.path[:-1]]) for field in declared]
     # One array for all columns: making many small ones takes longer. None becomes NaN.
     table = np.array(rows, dtype=np.float64).reshape(len(declared), len(objects))
     return dict(zip((field.fact for field in declared), table, strict=True))

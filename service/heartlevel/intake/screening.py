@@ -131,14 +131,7 @@ def _items(field: Items) -> Look:
     return items
 
 
-def _part(field: Part) -> Look:
-    return _look_at_object(field.schema)  # type: ignore[arg-type]
-
-
-def _anything(_: Anything) -> Look:
-    return lambda value: value
-
-
 LOOKS: dict[type, Callable[[Any], Look]] = {
-    Number: _number, Flag: _flag, Text: _text, Choice: _choice, Items: _items, Part: _part, Anything: _anything,
+    Number: _number, Flag: _flag, Text: _text, Choice: _choice, Items: _items,
+    Part: lambda field: _look_at_object(field.schema), Anything: lambda field: lambda value: value,
 }  # fmt: skip

@@ -12,26 +12,17 @@ import numpy as np
 
 from heartlevel.columns import Floats, Ints, stretches
 from heartlevel.intake.batch import Batch
-from heartlevel.intake.request import Choices, RefusedRequest, Request, read_options
+from heartlevel.intake.request import Choices, RefusedRequest, Request, empty_request, read_options
 from heartlevel.tables.examined import Examined
 from heartlevel.tables.facts import RecordedFacts
 from heartlevel.tables.fields import FIELDS, OPTIONS
 from heartlevel.tables.readings import OrderedReadings, ordered_readings
-from heartlevel.vocabulary import EXPLANATIONS
 
 # Readings assessed in one go: enough to share the work, few enough for the caches.
 READINGS_TOGETHER = 16_384
 # What these ask for is done for each request alone.
 ALONE = ("strict", "also_under")
 Gaps: TypeAlias = Callable[[Sequence[Request]], Sequence[float]]
-
-
-@dataclass(frozen=True, slots=True)
-class CleanBatch:
-    """Subjects about whom nothing is doubtful: a batch, and their numbers among all that were examined."""
-
-    batch: Batch
-    subjects: Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,23 +35,6 @@ class _Options:
     subjects: Ints
 
 
-def clean_batches(
-    examined: Examined, choices: Choices, gaps: Gaps, unclear: frozenset[str] = frozenset()
-) -> Iterator[CleanBatch]:
-    """Return batches of the subjects about whom nothing is doubtful; all that are doubtful are marked before.
-
-    `choices` are those of the rule set; `gaps` tells the minutes between sittings for each request; `unclear` is what
-    could not be understood of anybody, as `Request.unclear`.
-    """
-    by_subject: dict[int, _Options] = {}
-    zones: dict[ZoneInfo | None, list[Ints]] = {}
-    for options in _options(examined, choices):
-        by_subject |= dict.fromkeys(options.subjects.tolist(), options)
-        zones.setdefault(options.zone, []).append(options.subjects)
-    readings = ordered_readings(examined, {zone: np.concatenate(subjects) for zone, subjects in zones.items()})
-    return _batches(_Clean(examined, readings, by_subject, RecordedFacts(examined), unclear), gaps)
-
-
 @dataclass(frozen=True, slots=True)
 class _Clean:
     """What batches are made of."""
@@ -69,7 +43,31 @@ class _Clean:
     readings: OrderedReadings
     options: Mapping[int, _Options]  # by subject
     facts: RecordedFacts
+    choices: Choices
     unclear: frozenset[str]
+
+
+def clean_batches(
+    examined: Examined, choices: Choices, gaps: Gaps, unclear: frozenset[str] = frozenset()
+) -> Iterator[tuple[Batch, Ints]]:
+    """Yield subjects about whom nothing is doubtful, some thousand readings at a time, and their numbers.
+
+    All that are doubtful are marked before. `choices` are those of the rule set; `gaps` tells the minutes between
+    sittings for each request; `unclear` is what could not be understood of anybody, as `Request.unclear`.
+    """
+    by_subject: dict[int, _Options] = {}
+    zones: dict[ZoneInfo | None, list[Ints]] = {}
+    for options in _options(examined, choices):
+        by_subject |= dict.fromkeys(options.subjects.tolist(), options)
+        zones.setdefault(options.zone, []).append(options.subjects)
+    readings = ordered_readings(examined, {zone: np.concatenate(subjects) for zone, subjects in zones.items()})
+    clean = _Clean(examined, readings, by_subject, RecordedFacts(examined), choices, unclear)
+    subjects = np.flatnonzero(~examined.doubtful)
+    ends = np.searchsorted(examined.subject_of[readings.rows], subjects, side="right")
+    # Subjects without readings take room too.
+    for part in stretches(ends, READINGS_TOGETHER, READINGS_TOGETHER):
+        rows = slice(int(ends[part.start - 1]) if part.start else 0, int(ends[part.stop - 1]))
+        yield _batch(clean, subjects[part], rows, gaps), subjects[part]
 
 
 def _options(examined: Examined, choices: Choices) -> Iterator[_Options]:
@@ -97,22 +95,12 @@ def _options(examined: Examined, choices: Choices) -> Iterator[_Options]:
         yield _Options(read, zone, as_of, numbers[~examined.doubtful[numbers]])
 
 
-def _batches(clean: _Clean, gaps: Gaps) -> Iterator[CleanBatch]:
-    """Yield whole subjects, some thousand readings at a time."""
-    subjects = np.flatnonzero(~clean.examined.doubtful)
-    ends = np.searchsorted(clean.examined.subject_of[clean.readings.rows], subjects, side="right")
-    # Subjects without readings take room too.
-    for part in stretches(ends, READINGS_TOGETHER, READINGS_TOGETHER):
-        rows = slice(int(ends[part.start - 1]) if part.start else 0, int(ends[part.stop - 1]))
-        yield CleanBatch(_batch(clean, subjects[part], rows, gaps), subjects[part])
-
-
 def _batch(clean: _Clean, subjects: Ints, rows: slice, gaps: Gaps) -> Batch:
     examined, readings = clean.examined, clean.readings
     examined_rows = readings.rows[rows]
     owners = examined.subject_of[examined_rows]
     recorded = clean.facts.of_subjects(subjects)
-    requests = _requests(clean, subjects, recorded)
+    requests = list(_requests(clean, subjects, recorded))
     as_of = [request.as_of.toordinal() if request.as_of else np.nan for request in requests]
     pressures = {name: values[rows] for name, values in readings.pressures.items()}
     return Batch(
@@ -129,25 +117,13 @@ def _batch(clean: _Clean, subjects: Ints, rows: slice, gaps: Gaps) -> Batch:
     )
 
 
-def _requests(clean: _Clean, subjects: Ints, recorded: Mapping[str, Floats]) -> list[Request]:
-    """Return what is looked at of the subjects' requests, which are without readings."""
+def _requests(clean: _Clean, subjects: Ints, recorded: Mapping[str, Floats]) -> Iterator[Request]:
+    """Yield what is looked at of the subjects' requests, which are without readings."""
     details = zip(subjects.tolist(), recorded["pregnant"].tolist(), recorded["days_since_birth"].tolist(), strict=True)
-    return [
-        _request(clean, subject, {"pregnant": pregnant == 1} | ({} if isnan(days) else {"days_since_birth": days}))
-        for subject, pregnant, days in details
-    ]
-
-
-def _request(clean: _Clean, subject: int, details: Mapping[str, Any]) -> Request:
-    options = clean.options[subject]
-    return Request(
-        subject={"id": clean.examined.subjects[subject], **details},
-        guideline=options.values["guideline"],
-        protocol=options.values.get("protocol"),
-        language=options.values.get("language") or "en",
-        as_of=options.as_of,
-        strict=False,
-        explain=options.values.get("explain") or EXPLANATIONS[0],
-        unclear=clean.unclear,
-        population=options.values.get("population"),
-    )
+    for number, pregnant, days in details:
+        subject = {"id": clean.examined.subjects[number], "pregnant": pregnant == 1}
+        options = clean.options[number]
+        born = {} if isnan(days) else {"days_since_birth": days}
+        request = empty_request(subject | born, options.values, clean.choices, options.as_of)
+        request.unclear, request.population = clean.unclear, options.values.get("population")
+        yield request

@@ -11,8 +11,8 @@ import numpy as np
 import pyarrow
 
 from heartlevel.columns import Ints
-from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, TEXT
-from heartlevel.tables.meanings import Meaning
+from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, SUBJECT, TEXT
+from heartlevel.tables.meanings import Layout, Meaning
 from heartlevel.tables.written_times import times_as_texts
 
 BETWEEN_ITEMS = pattern(r"[;| ]")
@@ -177,10 +177,11 @@ def time_in(text: str, written: str | None) -> str:
         return text
 
 
-def subject_names(cells: Cells, meaning: Meaning) -> tuple[Ints, list[str]]:
+def subject_names(columns: Sequence[Cells], layout: Layout) -> tuple[Ints, list[str]]:
     """Return each row's subject as its number among them, −1 for none, and the subjects' names as they first appear."""
-    numbers, values = distinct(cells)
+    numbers, values = distinct(columns[layout.subject])
     names: dict[str, int] = {}
+    meaning = layout.meanings[layout.subject] or Meaning(SUBJECT)
     read = [cell_value(value, meaning) for value in values]
     known = [-1 if name is None else names.setdefault(str(name), len(names)) for name in read]
     owners: Ints = np.array([*known, -1], dtype=np.int64)[numbers]  # the last is for nothing

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from heartlevel.columns import Bools, Floats, Ints
-from heartlevel.tables.field_columns import FieldColumn
+from heartlevel.tables.field_columns import FieldColumn, first_rows
 from heartlevel.tables.fields import DEVICE, FIELDS
 
 
@@ -25,7 +25,7 @@ def describe_devices(columns: dict[str, FieldColumn], subject_of: Ints) -> Bools
     device = np.where(device < 0, -1, pd.factorize(subject_of * (device.max() + 1) + device)[0])
     differing = np.zeros(len(subject_of), dtype=bool)
     for name, value in values.items():
-        row = _first_row(device, value)
+        row = first_rows(device, int(device.max()) + 2, value)[device]  # the last is for rows without a device
         there = row >= 0
         differing |= there & ~np.isnan(value) & (value != value[row])
         columns[name] = replace(columns[name], codes=np.where(there, columns[name].codes[row], columns[name].codes))
@@ -51,12 +51,3 @@ def _devices(named: FieldColumn | None, details: Sequence[Floats], size: int) ->
             codes = pd.factorize(detail)[0]  # −1 for nothing
             alike = pd.factorize(alike * (codes.max() + 2) + codes + 1)[0].astype(np.int64)
     return np.where(unnamed & described, number.max() + 1 + alike, number)
-
-
-def _first_row(device: Ints, values: Floats) -> Ints:
-    """Return, by row, the first row in which something is said of its device; −1 where there is none."""
-    rows = np.flatnonzero(~np.isnan(values) & (device >= 0))[::-1]
-    first = np.full(int(device.max()) + 2, -1, dtype=np.int64)  # the last is for rows without a device
-    first[device[rows]] = rows
-    by_row: Ints = first[device]
-    return by_row

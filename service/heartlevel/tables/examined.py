@@ -15,7 +15,7 @@ from heartlevel.tables.devices import describe_devices
 from heartlevel.tables.field_columns import FieldColumn, all_columns, field_columns, first_known
 from heartlevel.tables.fields import FIELDS, OPTIONS, REQUIRED, SUBJECT
 from heartlevel.tables.meanings import Layout, Mapped
-from heartlevel.tables.rows import CellOrigin, SubjectRow, SubjectRows, reading_origins
+from heartlevel.tables.rows import CellOrigin, DecodedRows, SubjectRow, decoded_rows, reading_origins
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,6 +36,7 @@ class Examined:
     subjects: Sequence[str]
     sheets: Sequence[Sheet]
     layouts: Mapping[int, Layout]  # by input
+    mapped: Mapped
     columns: dict[str, FieldColumn]
     order: Ints  # of the rows of all sheets, so that those of a subject stand together
     subject_of: Ints
@@ -67,9 +68,13 @@ class Examined:
             origins |= reading_origins(number, at, self.layouts[at.input])
         return origins
 
-    def rows_of(self, subjects: Sequence[int]) -> list[SubjectRows]:
+    def requests_of(self, subjects: Sequence[int]) -> list[DecodedRows]:
+        """Return the requests that some subjects' rows make."""
+        return [decoded_rows(rows, self.layouts, self.mapped) for rows in self.rows_of(subjects)]
+
+    def rows_of(self, subjects: Sequence[int]) -> list[list[SubjectRow]]:
         """Return all cells of some subjects' rows."""
-        of_each = [SubjectRows(self.subjects[subject], []) for subject in subjects]
+        of_each = [list[SubjectRow]() for _ in subjects]
         if not of_each:
             return []
         sizes = self.starts[np.array(subjects) + 1] - self.starts[subjects]
@@ -81,7 +86,7 @@ class Examined:
             rows = at[here] - before
             cells = rows_of(sheet.cells, rows)
             for number, line, row in zip(owner[here].tolist(), sheet.lines[rows].tolist(), cells, strict=True):
-                of_each[number].rows.append(SubjectRow(sheet.input, line, row))
+                of_each[number].append(SubjectRow(sheet.input, line, row))
             before += len(sheet.lines)
         return of_each
 
@@ -94,7 +99,9 @@ def examine(subjects: Sequence[str], sheets: Sequence[Sheet], layouts: Mapping[i
     columns = all_columns(tables, [len(sheet.lines) for sheet in sheets])
     if (order[1:] < order[:-1]).any():
         columns = {name: column.at(order) for name, column in columns.items()}
-    examined = Examined(subjects, sheets, layouts, columns, order, owners[order], np.zeros(len(subjects), dtype=bool))
+    examined = Examined(
+        subjects, sheets, layouts, mapped, columns, order, owners[order], np.zeros(len(subjects), dtype=bool)
+    )
     mark_doubtful(examined)
     return examined
 

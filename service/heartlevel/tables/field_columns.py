@@ -43,7 +43,7 @@ class FieldColumn:
             return held[:-1]  # each row holds something of its own
         return [held[number] for number in numbers.tolist()]
 
-    def looked_up(self, values: Sequence[float]) -> Floats:
+    def looked_up(self, values: Sequence[float | None]) -> Floats:
         """Return, by row, one of the values, of which there is one for each thing held; NaN where none is."""
         codes: Floats = np.array([*values, np.nan], dtype=np.float64)[self._numbers()]
         return codes
@@ -74,7 +74,7 @@ def field_columns(cells: Sequence[Cells], meanings: Sequence[Meaning | None], ma
     """Return what each field holds in all rows; where several columns say something of one, the last of them counts."""
     columns: dict[str, FieldColumn] = {}
     for name, value in mapped.fixed.items():
-        _lay(columns, name, _everywhere(value, FIELDS[name].declared, len(cells[0])))
+        _lay(columns, name, _coded(FIELDS[name].declared, np.zeros(len(cells[0]), dtype=np.int64), [value]))
     times = []
     for column, meaning in zip(cells, meanings, strict=True):
         if meaning is not None and meaning.to == "taken_at":
@@ -93,29 +93,9 @@ def _lay(columns: dict[str, FieldColumn], name: str, above: FieldColumn) -> None
         known = ~np.isnan(above.codes) | above.doubtful
         codes = np.where(known, above.codes + len(below.held or ()), below.codes)
         doubtful = np.where(known, above.doubtful, below.doubtful)
-        above = FieldColumn(above.field, codes, doubtful, _held_by_both(below, above))
+        held = None if below.held is None else [*below.held, *(above.held or ())]
+        above = FieldColumn(above.field, codes, doubtful, held)
     columns[name] = above
-
-
-def _held_by_both(first: FieldColumn, second: FieldColumn) -> list[Any] | None:
-    return None if first.held is None else [*first.held, *(second.held or ())]
-
-
-def joined_columns(columns: Sequence[FieldColumn | None], sizes: Sequence[int]) -> FieldColumn:
-    """Put what a field holds in tables one after the other; None says nothing in so many rows."""
-    first = next(column for column in columns if column is not None)
-    if len(columns) == 1:
-        return first
-    held, codes, doubtful = list[Any](), [], []
-    for column, size in zip(columns, sizes, strict=True):
-        codes.append(np.full(size, np.nan) if column is None else column.codes + len(held))
-        doubtful.append(np.zeros(size, dtype=bool) if column is None else column.doubtful)
-        held += (column.held or ()) if column else ()
-    return FieldColumn(first.field, np.concatenate(codes), np.concatenate(doubtful), None if first.held is None else held)
-
-
-def _everywhere(value: Any, field: fields.Field[Any], size: int) -> FieldColumn:
-    return _coded(field, np.zeros(size, dtype=np.int64), [value])
 
 
 def _column(cells: Cells, meaning: Meaning, decimal: str) -> FieldColumn:
@@ -202,15 +182,33 @@ def _times(columns: Sequence[tuple[Cells, Meaning]], mapped: Mapped) -> FieldCol
     return _coded(FIELDS["taken_at"].declared, numbers, sent)
 
 
+def first_rows(owners: Ints, count: int, values: Floats) -> Ints:
+    """Return the first row of each of so many owners in which a value is known; −1 for none, and owns nothing."""
+    rows = np.flatnonzero(~np.isnan(values) & (owners >= 0))[::-1]
+    first = np.full(count, -1, dtype=np.int64)
+    first[owners[rows]] = rows  # the last one written is the first
+    return first
+
+
 def first_known(owners: Ints, count: int, values: Floats) -> Floats:
     """Return the first known value of each of so many owners; −1 owns nothing."""
-    rows = np.flatnonzero(~np.isnan(values) & (owners >= 0))[::-1]
-    first = np.full(count, np.nan)
-    first[owners[rows]] = values[rows]  # the last one written is the first
-    return first
+    return np.append(values, np.nan)[first_rows(owners, count, values)]
 
 
 def all_columns(tables: Sequence[Mapping[str, FieldColumn]], sizes: Sequence[int]) -> dict[str, FieldColumn]:
     """Return the columns of tables put one after the other."""
+    if len(tables) == 1:
+        return dict(tables[0])
     names = dict.fromkeys(name for table in tables for name in table)
-    return {name: joined_columns([table.get(name) for table in tables], sizes) for name in names}
+    return {name: _joined([table.get(name) for table in tables], sizes) for name in names}
+
+
+def _joined(columns: Sequence[FieldColumn | None], sizes: Sequence[int]) -> FieldColumn:
+    """Put what a field holds in tables one after the other; None says nothing in so many rows."""
+    first = next(column for column in columns if column is not None)
+    held, codes, doubtful = list[Any](), [], []
+    for column, size in zip(columns, sizes, strict=True):
+        codes.append(np.full(size, np.nan) if column is None else column.codes + len(held))
+        doubtful.append(np.zeros(size, dtype=bool) if column is None else column.doubtful)
+        held += (column.held or ()) if column else ()
+    return FieldColumn(first.field, np.concatenate(codes), np.concatenate(doubtful), None if first.held is None else held)

@@ -6,7 +6,7 @@ from typing import Any
 
 from marshmallow import fields
 
-from heartlevel.intake.fields import Block, Flag, Items, Number, Part
+from heartlevel.intake.fields import Flag, Items, Number, fields_within
 from heartlevel.intake.schema import Device, Options, Reading, Subject
 
 NUMBER, FLAG, LIST, TEXT = "number", "true or false", "list", "text"
@@ -32,19 +32,10 @@ class TableField:
 
 
 def _declared() -> Iterator[TableField]:
-    yield from _fields_of(Reading(), READING)
-    yield from _fields_of(Subject(), SUBJECT)
-    yield from _fields_of(Device(), DEVICE)
-    yield from _fields_of(Options(), OPTIONS)
-
-
-def _fields_of(block: Block, part: str, path: tuple[str, ...] = ()) -> Iterator[TableField]:
-    for name, field in block.fields.items():
-        way = (*path, name)
-        if isinstance(field, Part):
-            yield from _fields_of(field.schema, part, way)  # type: ignore[arg-type]
-        elif (part, way) != (DEVICE, ("id",)):  # the reading's `device` is it
-            yield TableField(_name(part, way), part, way, _kind(field), field.metadata.get("unit", ""), field)
+    for part, block in {READING: Reading(), SUBJECT: Subject(), DEVICE: Device(), OPTIONS: Options()}.items():
+        for path, field in fields_within(block):
+            if (part, path) != (DEVICE, ("id",)):  # the reading's `device` is it
+                yield TableField(_name(part, path), part, path, _kind(field), field.metadata.get("unit", ""), field)
 
 
 def _name(part: str, path: tuple[str, ...]) -> str:
@@ -54,11 +45,8 @@ def _name(part: str, path: tuple[str, ...]) -> str:
 
 
 def _kind(field: fields.Field[Any]) -> str:
-    if isinstance(field, Number):
-        return NUMBER
-    if isinstance(field, Flag):
-        return FLAG
-    return LIST if isinstance(field, Items) else TEXT
+    kinds = ((Number, NUMBER), (Flag, FLAG), (Items, LIST))
+    return next((kind for declared, kind in kinds if isinstance(field, declared)), TEXT)
 
 
 FIELDS = {field.name: field for field in _declared()}

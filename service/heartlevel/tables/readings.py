@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import compress
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -37,54 +38,46 @@ def ordered_readings(examined: Examined, zones: Mapping[ZoneInfo | None, Ints]) 
 
     `zones` holds the clean subjects by the time zone that their days are counted in.
     """
-    times = _Times(examined)
-    for zone, subjects in zones.items():
-        times.read(zone, subjects)
+    times = _times(examined, zones)
     pressures = _in_mmhg(examined)
-    rows = _clean_rows(examined)
+    rows = np.flatnonzero(~examined.doubtful[examined.subject_of])
     rows = rows[np.lexsort((times.instant[rows], examined.subject_of[rows]))]
     rows = _same_instants_in_order(examined, times, rows, pressures)
     names = _names(examined, times, rows)
     kept = ~examined.doubtful[examined.subject_of[rows]]
     if not kept.all():
-        rows, names = rows[kept], [name for name, keep in zip(names, kept.tolist(), strict=True) if keep]
+        rows, names = rows[kept], list(compress(names, kept.tolist()))
     in_order = {name: values[rows] for name, values in pressures.items()}
     return OrderedReadings(rows, names, times.instant[rows], times.day[rows], times.hour[rows], in_order)
 
 
-def _clean_rows(examined: Examined) -> Ints:
-    return np.flatnonzero(~examined.doubtful[examined.subject_of])
-
-
+@dataclass(frozen=True, slots=True)
 class _Times:
     """When each row was taken. `texts` holds each row's time as it was written."""
 
-    def __init__(self, examined: Examined) -> None:
-        size = len(examined.subject_of)
-        self.texts: list[str | None] = examined.columns["taken_at"].values()
-        self.instant, self.hour = np.full(size, np.nan), np.full(size, np.nan)
-        self.day = np.zeros(size, dtype=np.int64)
-        self._examined = examined
+    texts: list[str | None]
+    instant: Floats
+    day: Ints
+    hour: Floats
 
-    def read(self, zone: ZoneInfo | None, subjects: Ints) -> None:
-        """Read the times of subjects."""
-        chosen = np.zeros(len(self._examined.subjects), dtype=bool)
-        chosen[subjects] = True
-        rows = np.flatnonzero(chosen[self._examined.subject_of])
-        texts = [self.texts[row] or "" for row in rows.tolist()]
-        read = moments(texts, zone)
-        self.instant[rows] = read.instant
-        self.day[rows], self.hour[rows] = day_and_hour(read.local)
+
+def _times(examined: Examined, zones: Mapping[ZoneInfo | None, Ints]) -> _Times:
+    """Read the times of the subjects of each zone; who has one that cannot be read is marked."""
+    size, texts = len(examined.subject_of), examined.columns["taken_at"].values()
+    times = _Times(texts, np.full(size, np.nan), np.zeros(size, dtype=np.int64), np.full(size, np.nan))
+    for zone, subjects in zones.items():
+        rows = np.flatnonzero(np.isin(examined.subject_of, subjects))
+        read = moments([texts[row] or "" for row in rows.tolist()], zone)
+        times.instant[rows] = read.instant
+        times.day[rows], times.hour[rows] = day_and_hour(read.local)
         for row in rows[~read.sure].tolist():
-            self._read_alone(row, zone)
-
-    def _read_alone(self, row: int, zone: ZoneInfo | None) -> None:
-        moment, problems = moment_of(self.texts[row] or "", zone, "")
-        if moment is None or problems:
-            self._examined.doubt(np.array([row]))
-        else:
-            self.instant[row], self.day[row] = moment.timestamp(), moment.toordinal()
-            self.hour[row] = local_hour(moment)
+            moment, problems = moment_of(texts[row] or "", zone, "")
+            if moment is None or problems:
+                examined.doubt(np.array([row]))
+            else:
+                times.instant[row], times.day[row] = moment.timestamp(), moment.toordinal()
+                times.hour[row] = local_hour(moment)
+    return times
 
 
 def _in_mmhg(examined: Examined) -> dict[str, Floats]:
@@ -119,11 +112,8 @@ def _same_instants_in_order(examined: Examined, times: _Times, rows: Ints, press
 
 
 def _given_names(examined: Examined, times: _Times, rows: Ints) -> list[str]:
-    given = examined.columns.get("id")
-    if given is None:
-        return [f"@{times.texts[row]}" for row in rows.tolist()]
-    ids = given.values()
-    return [ids[row] or f"@{times.texts[row]}" for row in rows.tolist()]
+    ids = examined.columns["id"].values() if "id" in examined.columns else None
+    return [(ids[row] if ids else None) or f"@{times.texts[row]}" for row in rows.tolist()]
 
 
 def _names(examined: Examined, times: _Times, rows: Ints) -> list[str]:

@@ -34,14 +34,6 @@ class SubjectRow:
 
 
 @dataclass(frozen=True, slots=True)
-class SubjectRows:
-    """All rows of one subject, in the order of the inputs."""
-
-    subject: str
-    rows: list[SubjectRow]
-
-
-@dataclass(frozen=True, slots=True)
 class DecodedRows(Decoded[CellOrigin]):
     """A request made of rows. `differing` are cells that say something else than an earlier row of the same subject,
     or device; the earlier one is in the request."""  # fmt: skip
@@ -109,10 +101,10 @@ class _Parts:
         return DecodedRows(request, self.origins, self.differing)
 
 
-def decoded_rows(rows: SubjectRows, layouts: Mapping[int, Layout], mapped: Mapped) -> DecodedRows:
-    """Return the request that a subject's rows make, with what its fields cannot take in it as it is."""
-    parts = _Parts(origins={"": CellOrigin(rows.rows[0].input, rows.rows[0].line)})
-    for row in rows.rows:
+def decoded_rows(rows: Sequence[SubjectRow], layouts: Mapping[int, Layout], mapped: Mapped) -> DecodedRows:
+    """Return the request that all rows of a subject make, with what its fields cannot take in it as it is."""
+    parts = _Parts(origins={"": CellOrigin(rows[0].input, rows[0].line)})
+    for row in rows:
         parts.add(row, layouts[row.input], mapped)
     return parts.decoded()
 

@@ -1,7 +1,6 @@
 """The tables among the inputs: how their columns are laid out, and their rows in chunks."""
 
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 import pyarrow
 
@@ -47,15 +46,8 @@ def chunks_of(table: Input, mapped: Mapped, meter: Meter | None = None) -> Itera
         yield BadRow(0, "damaged")
 
 
-def samples_of(table: Input, mapped: Mapped, most: int = 100) -> list[list[Any]]:
-    """Return the cells of the first rows."""
-    return next((chunk.rows(most) for chunk in chunks_of(table, mapped) if isinstance(chunk, Chunk)), [])
-
-
 def subjects_of(chunk: Chunk, layout: Layout) -> tuple[pyarrow.Array, Ints]:
     """Return the name of the subject of each row, and the lines of the rows that have none."""
-    meaning = layout.meanings[layout.subject]
-    assert meaning is not None
-    owners, names = subject_names(chunk.cells[layout.subject], meaning)
+    owners, names = subject_names(chunk.cells, layout)
     by_row = pyarrow.array(names, pyarrow.string()).take(pyarrow.array(owners, mask=owners < 0))
     return by_row, chunk.lines[owners < 0]

@@ -13,14 +13,17 @@ ignore: [Ward]            # or: everything-else
 """
 
 from collections.abc import Hashable, Iterator, Mapping
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import yaml
+from marshmallow import ValidationError
 
-from heartlevel.bulk.columns.mapping_values import fixed_faults, format_faults, translated_faults, zone_faults
 from heartlevel.bulk.wrong_call import WrongCall
-from heartlevel.intake.faults import near
+from heartlevel.intake.faults import expected_by, near, problem
+from heartlevel.intake.fields import Choice
+from heartlevel.intake.request import Choices, options_of
 from heartlevel.tables.cells import plain_value
 from heartlevel.tables.fields import FIELDS, NUMBER, field_name
 from heartlevel.tables.meanings import REST, Mapped, Meaning
@@ -31,6 +34,8 @@ COLUMN_KEYS = ("to", "unit", "values")
 # Exact by definition of the units. A pressure in kPa is not converted here: the request names its unit.
 FACTORS = {("cm", "cm"): 1.0, ("cm", "mm"): 0.1, ("cm", "m"): 100.0, ("cm", "in"): 2.54,
            ("min", "min"): 1.0, ("min", "h"): 60.0, ("min", "s"): 1 / 60}  # fmt: skip
+ANY_RULES = Choices((), (), (), "")
+SOME_TIME = datetime(2026, 11, 25, 17, 41, tzinfo=UTC)
 
 
 class _TextKeys(yaml.SafeLoader):
@@ -60,8 +65,7 @@ def mapped_by(path: Path | None) -> Mapped:
 
 
 def _mapped(written: Mapping[str, Any]) -> Mapped:
-    full = {str(theirs).strip(): meaning if isinstance(meaning, dict) else {"to": meaning}
-            for theirs, meaning in (written.get("columns") or {}).items()}  # fmt: skip
+    full = {theirs.strip(): meaning for theirs, meaning in _columns(written).items()}
     fixed = {field_name(name): plain_value(value) for name, value in (written.get("fixed") or {}).items()}
     if "time_zone" in written:
         fixed["options.time_zone"] = written["time_zone"]
@@ -71,6 +75,12 @@ def _mapped(written: Mapping[str, Any]) -> Mapped:
     return Mapped({name: _meaning(meaning) for name, meaning in full.items()}, fixed, written.get("time_format"),
                   written.get("decimal", "."), written.get("delimiter"),
                   (ignore,) if isinstance(ignore, str) else tuple(map(str, ignore)))  # fmt: skip
+
+
+def _columns(written: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    """Return what is said of each column as a mapping, even where it is no more than a name."""
+    columns = (written.get("columns") or {}).items()
+    return {theirs: meaning if isinstance(meaning, dict) else {"to": meaning} for theirs, meaning in columns}
 
 
 def _meaning(written: Mapping[str, Any]) -> Meaning:
@@ -88,21 +98,24 @@ def _faults(written: Any) -> Iterator[str]:
         if not isinstance(written.get(key) or {}, dict):
             yield f"{key}: a mapping is expected"
             return
-    for theirs, meaning in (written.get("columns") or {}).items():
+    columns = _columns(written)
+    for theirs, meaning in columns.items():
         yield from (f"columns: {theirs}: {fault}" for fault in _column_faults(meaning))
     yield from (f"fixed: {_unknown(name, FIELDS)}" for name in written.get("fixed") or {} if field_name(name) not in FIELDS)
-    yield from fixed_faults(written.get("fixed") or {})
+    yield from _fixed_faults(written.get("fixed") or {})
     yield from _setting_faults(written)
-    yield from _unit_faults(written.get("columns") or {})
+    units = {field_name(meaning["to"]): meaning.get("unit", MMHG) for meaning in columns.values() if "to" in meaning}
+    if len({units[name] for name in PRESSURES if name in units}) > 1:
+        yield "columns: systolic and diastolic must have the same unit"
 
 
 def _setting_faults(written: Mapping[str, Any]) -> Iterator[str]:
     if "time_zone" in written:
-        yield from (f"time_zone: {fault}" for fault in zone_faults(written["time_zone"]))
+        yield from (f"time_zone: {fault}" for fault in _zone_faults(written["time_zone"]))
     if not isinstance(written.get("time_format", ""), str):
         yield "time_format: a text is expected"
     elif "time_format" in written:
-        yield from (f"time_format: {fault}" for fault in format_faults(written["time_format"]))
+        yield from (f"time_format: {fault}" for fault in _format_faults(written["time_format"]))
     for key in ("decimal", "delimiter"):
         if key in written and not (isinstance(written[key], str) and len(written[key]) == 1):
             yield f"{key}: one character is expected"
@@ -110,8 +123,7 @@ def _setting_faults(written: Mapping[str, Any]) -> Iterator[str]:
         yield f"ignore: a list of columns, or {REST}, is expected"
 
 
-def _column_faults(written: Any) -> Iterator[str]:
-    full = written if isinstance(written, dict) else {"to": written}
+def _column_faults(full: Mapping[str, Any]) -> Iterator[str]:
     yield from (_unknown(key, COLUMN_KEYS) for key in full if key not in COLUMN_KEYS)
     to = full.get("to")
     if not isinstance(to, str) or field_name(to) not in FIELDS:
@@ -120,7 +132,7 @@ def _column_faults(written: Any) -> Iterator[str]:
     if not isinstance(full.get("values") or {}, dict):
         yield "values: a mapping is expected"
     else:
-        yield from translated_faults(field_name(to), full.get("values") or {})
+        yield from _translated_faults(field_name(to), full.get("values") or {})
     if "unit" in full and full["unit"] not in _units(field_name(to)):
         yield f"unit: expected one of {', '.join(_units(field_name(to))) or 'none, as the field has no unit'}"
 
@@ -133,14 +145,54 @@ def _units(name: str) -> list[str]:
     return other or ([known.unit] if known.kind == NUMBER else [])
 
 
-def _unit_faults(columns: Mapping[Any, Any]) -> Iterator[str]:
-    units = {field_name(to): MMHG for to in columns.values() if isinstance(to, str)}
-    full = [meaning for meaning in columns.values() if isinstance(meaning, dict) and "to" in meaning]
-    units |= {field_name(meaning["to"]): meaning.get("unit", MMHG) for meaning in full}
-    if len({unit for name, unit in units.items() if name in PRESSURES}) > 1:
-        yield "columns: systolic and diastolic must have the same unit"
-
-
 def _unknown(name: Any, allowed: Any) -> str:
     hint = near(name, allowed)
     return f"{name}: no such name" + (f" ({hint})" if hint else "")
+
+
+def _fixed_faults(fixed: Mapping[str, Any]) -> Iterator[str]:
+    """Say which fixed values their fields cannot take."""
+    for name, value in fixed.items():
+        ours = field_name(name)
+        if ours == "options.time_zone":
+            yield from (f"fixed: {name}: {fault}" for fault in _zone_faults(value))
+        elif ours in FIELDS and value is not None:
+            yield from (f"fixed: {name}: {fault}" for fault in _value_faults(ours, value))
+
+
+def _translated_faults(name: str, values: Mapping[str, Any]) -> Iterator[str]:
+    """Say which translations lead to a name that the field does not have."""
+    if isinstance(FIELDS[name].declared, Choice):
+        for theirs, ours in values.items():
+            yield from (f"values: {theirs}: {fault}" for fault in _value_faults(name, ours) if ours is not None)
+
+
+def _zone_faults(zone: Any) -> Iterator[str]:
+    """Say what is wrong with a time zone."""
+    if not isinstance(zone, str):
+        yield "a text is expected"
+        return
+    faults, _, _ = options_of({"time_zone": zone}, ANY_RULES)
+    yield from (f"{fault.detail}{f' ({fault.hint})' if fault.hint else ''}" for fault in faults)
+
+
+def _format_faults(written: str) -> Iterator[str]:
+    """Say that a way of writing times is none, or leaves the day or the hour open."""
+    try:
+        read = datetime.strptime(SOME_TIME.strftime(written), written)
+    except ValueError:
+        yield "is no format of a time"
+        return
+    if read.replace(tzinfo=UTC, minute=SOME_TIME.minute) != SOME_TIME:
+        yield "must hold year, month, day and hour"
+
+
+def _value_faults(name: str, value: Any) -> Iterator[str]:
+    given, declared = value.isoformat() if isinstance(value, date) else value, FIELDS[name].declared
+    try:
+        declared.deserialize(given)
+    except ValidationError as error:
+        codes = error.messages if isinstance(error.messages, list) else ["not-one-of"]
+        hint = near(given, declared.names) if isinstance(declared, Choice) else None
+        for code in codes:
+            yield problem("", code, given, expected_by(declared)).detail + (f" ({hint})" if hint else "")

@@ -4,21 +4,28 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from heartlevel.bulk.columns.layouts import header_of, layout_faults, samples_of
+import pyarrow
+
+from heartlevel.bulk.columns.layouts import chunks_of, header_of, layout_faults
+from heartlevel.bulk.inputs.chunks import Chunk
 from heartlevel.bulk.inputs.input import Input, RequestFormat
-from heartlevel.tables.cells import FLAGS, number_in
+from heartlevel.tables.cells import FLAGS, number_in, values_of
 from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, TEXT
 from heartlevel.tables.meanings import Mapped, strange_columns
 
 NOTHING = "nothing"
+MOST_ROWS = 100  # looked at
 
 
 def describe_columns(source: Input, mapped: Mapped) -> tuple[list[str], bool]:
     """Return lines that say how an input is understood, and whether it can be assessed so."""
     if isinstance(source.format, RequestFormat):
         return [f"{source.name}: requests as {source.format.name.upper()}, no columns"], True
-    names, samples = header_of(source, mapped), samples_of(source, mapped)
-    cells = list(zip(*samples, strict=True)) or [()] * len(names)
+    names = header_of(source, mapped)
+    first = next(
+        (chunk.cells for chunk in chunks_of(source, mapped) if isinstance(chunk, Chunk)), [pyarrow.nulls(0)] * len(names)
+    )
+    cells = [values_of(column[:MOST_ROWS]) for column in first]
     faults = list(layout_faults(names, mapped))
     width = max(map(len, names))
     hints = dict(strange_columns(names, mapped))
@@ -26,7 +33,7 @@ def describe_columns(source: Input, mapped: Mapped) -> tuple[list[str], bool]:
              for name, column in zip(names, cells, strict=True)]  # fmt: skip
     lines += [f"  fixed: {name}" for name in mapped.fixed]
     lines += [f"  ! {fault}" for fault in faults]
-    return [f"{source.name}: {source.format.name}, first {len(samples)} rows", *lines], not faults
+    return [f"{source.name}: {source.format.name}, first {len(cells[0])} rows", *lines], not faults
 
 
 def _meaning(name: str, mapped: Mapped, hints: dict[str, str | None]) -> str:

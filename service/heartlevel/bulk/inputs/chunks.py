@@ -2,13 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-import numpy as np
 import pyarrow
 
 from heartlevel.columns import Ints
-from heartlevel.tables.cells import values_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +22,3 @@ class Chunk:
 
     cells: Sequence[pyarrow.Array]
     lines: Ints
-
-    def rows(self, most: int) -> list[list[Any]]:
-        """Return the cells of the first rows, a list a row."""
-        return [list(row) for row in zip(*(values_of(column[:most]) for column in self.cells), strict=True)]
-
-
-def numbered(first: int, count: int) -> Ints:
-    """Return so many numbers, one after the other."""
-    return np.arange(first, first + count, dtype=np.int64)

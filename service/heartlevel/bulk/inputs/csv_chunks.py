@@ -1,4 +1,7 @@
-"""CSV files in chunks. A row that cannot be read costs no other, and every row keeps its line."""
+"""CSV files in chunks: runs of whole lines, split into cells in one go where they are plain, else read row by row.
+
+A row that cannot be read costs no other, and every row keeps its line.
+"""
 
 import csv
 from collections.abc import Iterator
@@ -7,15 +10,17 @@ from typing import IO, Any
 
 import numpy as np
 import pyarrow
+from pyarrow import csv as arrow_csv
 
 from heartlevel.bulk.inputs.chunks import BadRow, Chunk
-from heartlevel.bulk.inputs.csv_runs import LONGEST_ROW, runs_of, split
 from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.opening import Damaged, Meter
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.tables.meanings import Mapped
 
 DELIMITERS = ",;\t|"
+LONGEST_ROW = PIECE = 1024 * 1024
+LINE_END = ord("\n")
 MOST_ROWS, MOST_CHARACTERS = 16_384, 4 * 1024 * 1024
 
 
@@ -39,10 +44,10 @@ def chunks_of_csv(table: Input, mapped: Mapped, meter: Meter | None = None) -> I
         width = len(_cells(header, delimiter))
         reader = csv.reader(lines, delimiter=delimiter, strict=False)
         while lines.more():
-            run = lines.whole_run()
-            plain = split(run, lines.first, delimiter, width) if run else None
+            run = lines.run if lines.left is None else b""
+            plain = split(run, lines.first, delimiter, width) if run and isinstance(run, bytes) else None
             if plain is not None:
-                lines.passed()
+                lines.left = []
                 yield plain
             else:
                 yield from _row_by_row(lines, reader, width)
@@ -74,7 +79,7 @@ def _chunk(rows: list[list[str]], lines: list[int]) -> Chunk:
 
 
 def _rows(lines: "_Lines", reader: Any, width: int) -> Iterator[list[str] | BadRow]:
-    while lines.within_run():
+    while lines.left != []:
         lines.began = 0
         try:
             cells = next(reader, None)
@@ -96,47 +101,40 @@ class _Lines:
 
     def __init__(self, file: IO[bytes]) -> None:
         self._runs = runs_of(file)
-        self._run: bytes | LineTooLong = b""
-        self._left: list[bytes | LineTooLong] | None = []  # lines of the run, the next one last; None if none was read
+        self.run: bytes | LineTooLong = b""
+        self.left: list[bytes | LineTooLong] | None = []  # lines of the run, the next one last; None if none was read
         self.first = self.line = self.began = 0  # of the run; last read; where the row being read begins
         self._next, self._bad = 1, list[BadRow]()
 
     def more(self) -> bool:
         """Go on to the next run if this one is used up; tell whether there is anything left."""
-        if self._left == []:
-            self.first, self._run = next(self._runs, (self.first, b""))
-            self._left = None if self._run else []
-        return self._left != []
-
-    def whole_run(self) -> bytes:
-        """Return the run, if no line of it has been read."""
-        return self._run if self._left is None and isinstance(self._run, bytes) else b""
-
-    def within_run(self) -> bool:
-        """Tell whether there are lines left in the run."""
-        return self._left != []
-
-    def passed(self) -> None:
-        """Pass over the run."""
-        self._left = []
+        if self.left == []:
+            self.first, self.run = next(self._runs, (self.first, b""))
+            self.left = None if self.run else []
+        return self.left != []
 
     def __iter__(self) -> "_Lines":
         return self
 
     def __next__(self) -> str:
         while self.more():
-            if self._left is None:
-                self._left, self._next = _lines_of(self._run), self.first
-            line = self._left.pop()
+            if self.left is None:
+                self.left, self._next = _lines_of(self.run), self.first
+            line = self.left.pop()
             self._next += 1
             if not isinstance(line, LineTooLong) and not line.strip():
                 continue
-            self.line, text = self._next - 1, _text(line)
-            if text is None:
-                self._bad.append(BadRow(self.line, "line-too-long" if isinstance(line, LineTooLong) else "not-utf-8"))
-            else:
-                self.began = self.began or self.line
-                return text + "\n"
+            self.line = self._next - 1
+            if isinstance(line, LineTooLong):
+                self._bad.append(BadRow(self.line, "line-too-long"))
+                continue
+            try:
+                text = line.decode()
+            except UnicodeDecodeError:
+                self._bad.append(BadRow(self.line, "not-utf-8"))
+                continue
+            self.began = self.began or self.line
+            return text + "\n"
         raise StopIteration
 
     def taken(self) -> list[BadRow]:
@@ -152,18 +150,62 @@ def _lines_of(run: bytes | LineTooLong) -> list[bytes | LineTooLong]:
     return [LineTooLong() if len(line) > LONGEST_ROW else line for line in reversed(lines)]
 
 
-def _text(line: bytes | LineTooLong) -> str | None:
-    if isinstance(line, LineTooLong):
-        return None
-    try:
-        return line.decode()
-    except UnicodeDecodeError:
-        return None
-
-
 def _delimiter(header: str, mapped: Mapped) -> str:
     return mapped.delimiter or max(DELIMITERS, key=header.count)
 
 
 def _cells(header: str, delimiter: str) -> list[str]:
     return next(csv.reader([header], delimiter=delimiter), [])
+
+
+def runs_of(file: IO[bytes]) -> Iterator[tuple[int, bytes | LineTooLong]]:
+    """Yield runs of whole lines, each with its first line's number. The file's first line is alone, as is one too long."""
+    number, rest, overlong = 1, b"", False
+    while piece := file.read(PIECE):
+        end = piece.rfind(b"\n") + 1
+        if end and overlong:
+            yield number, LineTooLong()
+            start, number, overlong = piece.find(b"\n") + 1, number + 1, False
+            rest, piece, end = b"", piece[start:], end - start
+        run, rest = rest + piece[:end] if end else b"", piece[end:] if end else rest + piece
+        if len(rest) > LONGEST_ROW:
+            rest, overlong = b"", True
+        for lines in _first_apart(run) if number == 1 else [run]:
+            if lines:
+                yield number, lines
+                number += lines.count(b"\n")
+    if overlong or rest:
+        yield number, LineTooLong() if overlong else rest
+
+
+def _first_apart(run: bytes) -> list[bytes]:
+    end = run.find(b"\n") + 1
+    return [run[:end], run[end:]]
+
+
+def split(run: bytes, first: int, delimiter: str, width: int) -> Chunk | None:
+    """Return the rows of a run of lines; None unless each is sure to be what a reader of CSV makes of it."""
+    if b"\r" in run:
+        run = run.replace(b"\r\n", b"\n")
+    if not _is_plain(run, delimiter, width):
+        return None
+    names = [str(column) for column in range(width)]
+    try:
+        table = arrow_csv.read_csv(
+            pyarrow.BufferReader(run),
+            arrow_csv.ReadOptions(use_threads=False, block_size=len(run) + 1, column_names=names),
+            arrow_csv.ParseOptions(delimiter=delimiter, quote_char=False),
+            arrow_csv.ConvertOptions(column_types=dict.fromkeys(names, pyarrow.string()), strings_can_be_null=False),
+        )
+    except pyarrow.ArrowInvalid:  # rows of another width, or not UTF-8
+        return None
+    return Chunk([column.combine_chunks() for column in table.columns], np.arange(first, first + len(table)))
+
+
+def _is_plain(run: bytes, delimiter: str, width: int) -> bool:
+    """Tell whether there are no quotes, no lines that are blank or too long, and no odd line ends."""
+    if len(delimiter.encode()) > 1 or any(mark in run for mark in (b'"', b"\r", b"\0", b"\n\n")) or run.startswith(b"\n"):
+        return False
+    blank = delimiter.isspace() and (run.startswith(delimiter.encode()) or f"\n{delimiter}".encode() in run)
+    ends = np.flatnonzero(np.frombuffer(run + b"\n", dtype=np.uint8) == LINE_END)
+    return width > 1 and not blank and int(np.diff(ends, prepend=-1).max()) <= LONGEST_ROW

@@ -15,30 +15,29 @@ ContentTest: TypeAlias = Callable[[bytes, bool], bool]  # of the first bytes; wh
 
 
 @dataclass(frozen=True, slots=True)
-class RequestFormat:
-    """A wire format of requests. `split` cuts a file into texts, here; `decode` makes requests of them, in a worker."""
+class InputFormat:
+    """A format of inputs, and by what it is known."""
 
     name: str
     about: str
     endings: tuple[str, ...]
     begins: ContentTest
+
+
+@dataclass(frozen=True, slots=True)
+class RequestFormat(InputFormat):
+    """A wire format of requests. `split` cuts a file into texts, here; `decode` makes requests of them, in a worker."""
+
     split: Callable[[IO[bytes]], NumberedTexts]
     decode: Callable[[Iterable[tuple[int, RequestText]]], Iterator[DecodedLine]]
 
 
 @dataclass(frozen=True, slots=True)
-class TableFormat:
+class TableFormat(InputFormat):
     """A format of tables, a row a reading. Its readers raise Damaged after what could be read."""
 
-    name: str
-    about: str
-    endings: tuple[str, ...]
-    begins: ContentTest
     header: "Callable[[Input, Mapped], list[str]]"
     chunks: "Callable[[Input, Mapped, Meter | None], Iterator[Chunk | BadRow]]"
-
-
-InputFormat: TypeAlias = RequestFormat | TableFormat
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,10 +3,11 @@
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import pyarrow
 from pyarrow import parquet
 
-from heartlevel.bulk.inputs.chunks import Chunk, numbered
+from heartlevel.bulk.inputs.chunks import Chunk
 from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.opening import Damaged, Meter
 from heartlevel.bulk.wrong_call import WrongCall
@@ -18,7 +19,8 @@ MOST_ROWS = 16_384  # decoded at a time, so that damage costs little of what lie
 def header_of_parquet(table: Input, mapped: Mapped) -> list[str]:
     """Return the names of the columns, those of nested ones dotted. Raises WrongCall where it is not Parquet."""
     with _parquet_file(table) as file:
-        return list(_flat_names(file))
+        names: list[str] = _flattened(file.schema_arrow.empty_table()).column_names
+        return names
 
 
 def chunks_of_parquet(table: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk]:
@@ -26,7 +28,9 @@ def chunks_of_parquet(table: Input, mapped: Mapped, meter: Meter | None = None) 
     with _parquet_file(table) as file:
         number, told = 0, 0
         for batch in _batches(file):
-            yield Chunk(_flattened(batch), numbered(number + 1, len(batch)))
+            columns = _flattened(pyarrow.Table.from_batches([batch])).columns
+            lines = np.arange(number + 1, number + 1 + len(batch))
+            yield Chunk([_plain(column.combine_chunks()) for column in columns], lines)
             number += len(batch)
             if meter:
                 now = (table.size or 0) * number // max(file.metadata.num_rows, 1)
@@ -41,18 +45,6 @@ def _parquet_file(table: Input) -> Any:
         raise WrongCall(f"{table.name}: not a whole Parquet file") from error
 
 
-def _flat_names(file: Any) -> Iterator[str]:
-    def walk(field: Any, before: str) -> Iterator[str]:
-        if pyarrow.types.is_struct(field.type):
-            for inner in field.type:
-                yield from walk(inner, f"{before}{field.name}.")
-        else:
-            yield before + field.name
-
-    for field in file.schema_arrow:
-        yield from walk(field, "")
-
-
 def _batches(file: Any) -> Iterator[Any]:
     """Yield batches of rows, decoded in this thread: other processes are forked from this table."""
     try:
@@ -61,11 +53,10 @@ def _batches(file: Any) -> Iterator[Any]:
         raise Damaged from error
 
 
-def _flattened(batch: Any) -> list[Any]:
-    rows = pyarrow.Table.from_batches([batch])
+def _flattened(rows: Any) -> Any:
     while any(pyarrow.types.is_struct(field.type) for field in rows.schema):
         rows = rows.flatten()
-    return [_plain(column.combine_chunks()) for column in rows.columns]
+    return rows
 
 
 def _plain(column: Any) -> Any:

@@ -1,15 +1,15 @@
 """Answers, as lines or as rows of a table."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import pyarrow
 
-from heartlevel.answer.compared import other_guidelines, under_others
-from heartlevel.answer.whole import answers, as_json, written_answers
-from heartlevel.assessment import Rules, assess_requests
-from heartlevel.bulk.outputs.assessed import AssessedSubjects, in_order_of_subjects
+from heartlevel.answer.whole import as_json
+from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.pieces import piece_of_rows
+from heartlevel.located import AssessedSubjects, in_order_of_subjects
+from heartlevel.one_call import answers_with_others
 
 TEXT, COUNTED = pyarrow.string(), ("readings", "findings", "problems")
 ANSWER_ROW = pyarrow.schema(
@@ -22,27 +22,20 @@ def write_answers(
     line_of: Callable[[dict[str, Any]], bytes], groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]
 ) -> list[bytes]:
     """Write each answer by `line_of`."""
-    return [b"".join(in_order_of_subjects(groups, lambda group: map(line_of, _whole_answers(group, rules))))]
+    return [
+        b"".join(in_order_of_subjects(groups, lambda group: map(line_of, answers_with_others(group.conclusions, rules))))
+    ]
 
 
 def write_answer_rows(groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]) -> list[bytes]:
     """Write a row a subject; `answer` is the whole answer as JSON."""
-    rows = in_order_of_subjects(groups, lambda group: map(_row_of_answer, _whole_answers(group, rules)))
+    rows = in_order_of_subjects(groups, lambda group: map(_row_of_answer, answers_with_others(group.conclusions, rules)))
     return [piece_of_rows(list(rows), ANSWER_ROW)]
 
 
 def answer_line(answer: dict[str, Any]) -> bytes:
     """Write an answer as a line of JSON."""
     return as_json(answer) + b"\n"
-
-
-def _whole_answers(group: AssessedSubjects, rules: Rules) -> Iterator[dict[str, Any]]:
-    """Yield the answers, with what other guidelines make of each where its request asks for them."""
-    requests = group.conclusions.assessment.batch.requests
-    for request, answer in zip(requests, written_answers(group.conclusions), strict=True):
-        others = answers(assess_requests(under_others(request), rules)) if request.also_under else ()
-        answer["other_guidelines"] = other_guidelines(answer, list(others))
-        yield answer
 
 
 def _row_of_answer(answer: dict[str, Any]) -> dict[str, Any]:

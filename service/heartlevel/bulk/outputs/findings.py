@@ -10,8 +10,8 @@ import pyarrow
 
 from heartlevel.answer.findings import written_findings
 from heartlevel.assessment import Rules
-from heartlevel.bulk.outputs.assessed import AssessedSubjects, in_order_of_subjects
 from heartlevel.bulk.outputs.pieces import piece_of_rows
+from heartlevel.located import AssessedSubjects, in_order_of_subjects
 
 AS_THEY_ARE = ("rule", "scope", "severity", "urgent", "effect", "title", "explanation", "advice", "readings")
 FINDING_COLUMNS = ("subject", "finding", *AS_THEY_ARE, "facts", "rules_fingerprint")

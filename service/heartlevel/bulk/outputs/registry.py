@@ -8,10 +8,10 @@ from typing import TypeAlias
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.answers import answer_line, write_answer_rows, write_answers
-from heartlevel.bulk.outputs.assessed import AssessedSubjects
 from heartlevel.bulk.outputs.findings import CSV_HEADER, write_finding_rows, write_findings_csv
 from heartlevel.bulk.outputs.pieces import pieces_to_parquet
 from heartlevel.bulk.outputs.result_rows import RESULT_TABLES, write_tables
+from heartlevel.located import AssessedSubjects
 
 # From the groups of a part, the rules and the names of the inputs to what is added to each file.
 WritePart: TypeAlias = Callable[[Sequence[AssessedSubjects], Rules, Sequence[str]], list[bytes]]

@@ -6,11 +6,10 @@ from typing import Any
 import numpy as np
 import pyarrow
 
-from heartlevel.answer.result_tables import COLUMNS_OF, Coded
-from heartlevel.assessment import Rules, assess_requests
-from heartlevel.bulk.outputs.assessed import AssessedSubjects
+from heartlevel.answer.result_tables import COLUMNS_OF, Coded, owners_in
+from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.pieces import as_piece
-from heartlevel.conclusions.conclude import conclude
+from heartlevel.located import AssessedSubjects, nobody
 
 RESULT_TABLES = tuple(COLUMNS_OF)
 ROW, FIRST_ROW = "row", "first_row"
@@ -19,13 +18,8 @@ NUMBER = "number"
 
 def write_tables(groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]) -> list[bytes]:
     """Write the rows of every table as a piece, in the order of their subjects; `names` are those of the inputs."""
-    groups = groups or [_nobody(rules)]
+    groups = groups or [nobody(rules)]
     return [as_piece(_in_order([_rows(group, table, names) for group in groups])) for table in RESULT_TABLES]
-
-
-def _nobody(rules: Rules) -> AssessedSubjects:
-    none = np.zeros(0, dtype=np.int64)
-    return AssessedSubjects(conclude(assess_requests([], rules)), none, none, none, none)
 
 
 def _rows(group: AssessedSubjects, table: str, names: Sequence[str]) -> pyarrow.Table:
@@ -36,8 +30,7 @@ def _arrays(
     group: AssessedSubjects, columns: Mapping[str, Any], names: Sequence[str]
 ) -> Iterator[tuple[str, pyarrow.Array]]:
     """Yield the columns, rows of readings as input and line, and the number of each row's subject in the part."""
-    subject = columns["subject"]
-    owners = subject.codes if isinstance(subject, Coded) else np.arange(len(subject))
+    owners = owners_in(columns)
     for name, values in columns.items():
         if name in (ROW, FIRST_ROW):
             before, there = name.removesuffix(ROW), values >= 0

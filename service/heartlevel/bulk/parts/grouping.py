@@ -32,23 +32,19 @@ class Unreadable:
 RowsRead: TypeAlias = Iterable[NamedRows | Unreadable]
 
 
-def gathered(rows: RowsRead, folder: Path, meter: Meter | None = None) -> Iterator[Sheets | Unreadable]:
-    """Yield the subjects of rows in any order, by way of files in `folder`.
+def gathered(rows: RowsRead, folder: Path, meter: Meter | None = None, depth: int = 0) -> Iterator[Sheets | Unreadable]:
+    """Yield the subjects of rows in any order, by way of files in `folder`; `depth` is how often they were parted before.
 
     They come by a hash of the subject's name, then as they first appear: the order depends on the rows alone.
     """
-    yield from _from_buckets(rows, folder, 0, meter)
-
-
-def _from_buckets(rows: RowsRead, folder: Path, depth: int, meter: Meter | None) -> Iterator[Sheets | Unreadable]:
     *paths, unreadable = _partitioned(rows, folder, depth)
     yield from _read_unreadable(unreadable)
     sizes = sum(path.stat().st_size for path in paths)
-    share = (meter.total or 0) - meter.position if meter and depth == 0 else 0
+    share = (meter.total or 0) - meter.position if meter else 0
     for path in paths:
         size = path.stat().st_size
         if size > LARGEST_BUCKET and depth < DEEPEST:
-            yield from _from_buckets(_read(path), folder, depth + 1, None)
+            yield from gathered(_read(path), folder, depth=depth + 1)
         elif size:
             yield sheets_of(_read(path))
         path.unlink()

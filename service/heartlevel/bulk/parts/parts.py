@@ -95,7 +95,7 @@ def _contents(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[PartCo
     for item in _items(inputs, folder, meter):
         if not isinstance(item, SubjectSheets):
             items.append(item)
-            size += _size(item)
+            size += len(item.text) if isinstance(item, SentText) and isinstance(item.text, bytes) else 0
         if items and (isinstance(item, SubjectSheets) or len(items) >= MOST_ITEMS or size >= MOST_BYTES):
             yield items
             items, size = [], 0
@@ -103,10 +103,6 @@ def _contents(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[PartCo
             yield item
     if items:
         yield items
-
-
-def _size(item: SentText | Unreadable) -> int:
-    return len(item.text) if isinstance(item, SentText) and isinstance(item.text, bytes) else 0
 
 
 def _items(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[SubjectSheets | SentText | Unreadable]:

@@ -103,9 +103,8 @@ def _sorted(rows: pyarrow.RecordBatch, owners: Ints, kept: Any) -> pyarrow.Recor
 
 
 def _with_owners(rows: pyarrow.RecordBatch, owners: Ints) -> pyarrow.RecordBatch:
-    names = [name for name in rows.schema.names if name != OWNER]
-    columns = [rows.column(name) for name in names]
-    return pyarrow.RecordBatch.from_arrays([*columns, pyarrow.array(owners)], names=[*names, OWNER])
+    others = rows.drop_columns([OWNER]) if OWNER in rows.schema.names else rows
+    return others.append_column(OWNER, pyarrow.array(owners))
 
 
 def as_bytes(rows: pyarrow.RecordBatch) -> bytes:

@@ -87,7 +87,6 @@ def carried_out(job: Job, judge: Judge, show: Show, meter: Meter) -> Counts:
     first = job.format.first(job.rules, job.names())
     with Journal(job.format.files(job.output), job.problems, job.head(), job.resume, first) as journal:
         written = journal.written
-        assert written is not None
         if not written.done:
             with _emptied(beside(job.output, ROWS)) as folder:
                 left = _left(parts_of(job.inputs, folder, meter), written)

@@ -1,14 +1,12 @@
 """Where in the inputs something could not be read, and what kind of fault it is; never a value."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any, TypeAlias
+from dataclasses import dataclass
 
 from heartlevel.bulk.parts.grouping import Unreadable
-from heartlevel.intake.decoding import Undecodable
 from heartlevel.intake.faults import DETAILS, Problem
-from heartlevel.one_call import Outcome
-from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, CellOrigin, DecodedRows
+from heartlevel.located import Judged, origin_in
+from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows
 
 ABOUT_ROWS = {
     "damaged": "the file is damaged or cut off; what follows this place was not read",
@@ -27,7 +25,6 @@ WITHOUT_VALUE = {
 # Hints about these tell a name that could have been meant, never what was found.
 NAMES_OURS = ("unknown-key", "not-one-of")
 FOUND = "found {found}; expected "
-LocatedRequest: TypeAlias = DecodedRows | Undecodable[CellOrigin]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,42 +41,24 @@ class InputProblem:
     code: str
     detail: str
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as it is written."""
-        return asdict(self)
-
-
-def origin_in(sent: LocatedRequest, pointer: str) -> CellOrigin:
-    """Return where in the inputs a part of a request stands."""
-    origin = sent.origin_of(pointer)
-    assert origin is not None
-    return origin
-
 
 def unreadable_problem(names: Sequence[str], unreadable: Unreadable) -> InputProblem:
     """Return what is wrong with a row, or with an input as a whole. `names` are those of the inputs."""
     return InputProblem(names[unreadable.input], unreadable.line, None, None, unreadable.code, ABOUT_ROWS[unreadable.code])
 
 
-def input_problems(
-    names: Sequence[str],
-    sent: LocatedRequest,
-    problems: Sequence[Problem],
-    refused: Outcome | None = None,
-) -> list[InputProblem]:
+def input_problems(names: Sequence[str], judged: Judged) -> list[InputProblem]:
     """Return everything that could not be read of what was sent, or of the request that a subject's rows make."""
-    told = [_input_problem(names, sent, fault.pointer, fault.code) for fault in problems]
-    if refused is not None and not problems:
+    sent, refused, told = judged.sent, judged.refused, list[InputProblem]()
+    for fault in judged.problems:
+        cell = origin_in(sent, fault.pointer)
+        told.append(InputProblem(names[cell.input], cell.line, fault.pointer, cell.column, fault.code, _worded(fault.code)))
+    if refused is not None and not told:
         whole = origin_in(sent, "")
         told = [InputProblem(names[whole.input], whole.line, None, None, refused.code, refused.detail)]
     if isinstance(sent, DecodedRows):
         told += [InputProblem(names[cell.input], cell.line, None, cell.column, *ROWS_DIFFER) for cell in sent.differing]
     return told
-
-
-def _input_problem(names: Sequence[str], sent: LocatedRequest, pointer: str, code: str) -> InputProblem:
-    cell = origin_in(sent, pointer)
-    return InputProblem(names[cell.input], cell.line, pointer, cell.column, code, _worded(code))
 
 
 def _worded(code: str) -> str:

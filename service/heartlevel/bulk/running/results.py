@@ -6,7 +6,9 @@ from typing import TypeAlias
 
 import orjson
 
-from heartlevel.bulk.running.problems import InputProblem, without_value
+from heartlevel.bulk.parts.grouping import Unreadable
+from heartlevel.bulk.running.problems import InputProblem, input_problems, unreadable_problem, without_value
+from heartlevel.located import Judged
 from heartlevel.one_call import Outcome
 
 
@@ -37,47 +39,32 @@ class JudgedPart:
     counts: Counts = field(default_factory=Counts)
 
 
-@dataclass(frozen=True, slots=True)
-class SubjectAssessed:
-    """What is told of a subject beside what is written of it."""
-
-    problems: list[InputProblem]
-    readings: int
-    urgent: bool
+Item: TypeAlias = Judged | Unreadable
 
 
-@dataclass(frozen=True, slots=True)
-class NotAssessed:
-    """A request, or a row, that there is no answer to."""
-
-    problems: list[InputProblem]
-    outcome: Outcome | None = None
-
-
-ItemResult: TypeAlias = SubjectAssessed | NotAssessed
-
-
-def judged_part(number: int, outputs: list[bytes], results: Sequence[ItemResult]) -> JudgedPart:
-    """Put what is written of a part together with what is told of its items."""
-    problems, notes, counts = list[bytes](), list[str](), Counts()
-    for result in results:
-        problems += [orjson.dumps(problem.as_dict()) + b"\n" for problem in result.problems]
-        counts.problems += len(result.problems)
-        if isinstance(result, NotAssessed):
+def judged_part(number: int, outputs: list[bytes], items: Sequence[Item], names: Sequence[str]) -> JudgedPart:
+    """Put what is written of a part together with what is told of its items; `names` are those of the inputs."""
+    lines, notes, counts = list[bytes](), list[str](), Counts()
+    for item in items:
+        outcome = None if isinstance(item, Unreadable) else item.refused
+        problems = [unreadable_problem(names, item)] if isinstance(item, Unreadable) else input_problems(names, item)
+        lines += [orjson.dumps(problem) + b"\n" for problem in problems]
+        counts.problems += len(problems)
+        if isinstance(item, Unreadable) or outcome:
             counts.refused += 1
-            notes += _notes(result)
+            notes += _why_refused(problems, outcome)
             continue
-        notes += [f"{problem.input}:{problem.line}: {problem.column}: {problem.detail}" for problem in result.problems
+        notes += [f"{problem.input}:{problem.line}: {problem.column}: {problem.detail}" for problem in problems
                   if problem.pointer is None]  # fmt: skip
         counts.subjects += 1
-        counts.readings += result.readings
-        counts.urgent += result.urgent
-    return JudgedPart(number, outputs, b"".join(problems), notes, counts)
+        counts.readings += item.readings
+        counts.urgent += item.urgent
+    return JudgedPart(number, outputs, b"".join(lines), notes, counts)
 
 
-def _notes(refused: NotAssessed) -> Iterator[str]:
+def _why_refused(problems: Sequence[InputProblem], outcome: Outcome | None) -> Iterator[str]:
     """Say on lines for the caller's own screen why there is no answer; no value that was sent is shown."""
-    first, outcome = refused.problems[0], refused.outcome
+    first = problems[0]
     yield f"{first.input}:{first.line}: {outcome.detail if outcome else first.detail}"
-    for problem, fault in zip(refused.problems, outcome.problems if outcome else (), strict=False):
+    for problem, fault in zip(problems, outcome.problems if outcome else (), strict=False):
         yield f"{problem.input}:{problem.line}: {problem.column or fault.pointer or '/'}: {without_value(fault)}"
