@@ -60,7 +60,7 @@ class Journal:
         Raises WrongCall if another process is writing, or if the run to go on with was another.
         """
         self.outputs, self.paths = len(outputs), [*outputs, *([problems] if problems else [])]
-        self._noted, self._unnoted = 0.0, False
+        self._noted, self._unnoted, self._files = 0.0, False, list[IO[bytes]]()
         self._file = beside(self.paths[0], JOURNAL).open("a+b")
         self._lock()
         earlier = self._left_by_earlier(head) if resume else None
@@ -114,7 +114,7 @@ class Journal:
 
     def _open(self, mode: str) -> None:
         try:
-            self._files: list[IO[bytes]] = [beside(path, PARTIAL).open(mode) for path in self.paths]
+            self._files = [beside(path, PARTIAL).open(mode) for path in self.paths]
         except FileNotFoundError as error:
             raise WrongCall(f"cannot resume {self.paths[0]}: {error.filename} is gone") from error
 
@@ -169,9 +169,9 @@ class Journal:
 
     def __exit__(self, *what: object) -> None:
         """Let the files go; what is written stays, and is noted unless that is what failed."""
-        if not any(file.closed for file in (*getattr(self, "_files", ()), self._file)):
+        if not any(file.closed for file in (*self._files, self._file)):
             self._note_parts()
-        for file in (*getattr(self, "_files", ()), self._file):
+        for file in (*self._files, self._file):
             file.close()
 
 

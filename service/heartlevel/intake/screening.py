@@ -4,7 +4,7 @@ Derived from the same declarations: what is loaded here is what marshmallow woul
 whatever may be wrong is unfit, and marshmallow looks again.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any, TypeAlias
 
 from marshmallow import ValidationError, fields
@@ -88,13 +88,13 @@ def _number(field: Number) -> Look:
     return number
 
 
-def _flag(_: Flag) -> Look:
-    def flag(value: Any) -> bool:
-        if value is True or value is False:
+def _one_of(kind: type, values: Collection[Any]) -> Look:
+    def among(value: Any) -> Any:
+        if type(value) is kind and value in values:
             return value
         raise Unfit
 
-    return flag
+    return among
 
 
 def _text(field: Text) -> Look:
@@ -109,17 +109,6 @@ def _text(field: Text) -> Look:
     return text
 
 
-def _choice(field: Choice) -> Look:
-    names = frozenset(field.names)
-
-    def choice(value: Any) -> str:
-        if type(value) is str and value in names:
-            return value
-        raise Unfit
-
-    return choice
-
-
 def _items(field: Items) -> Look:
     look, least, longest = look_at(field.inner), field.least, field.longest
 
@@ -132,6 +121,7 @@ def _items(field: Items) -> Look:
 
 
 LOOKS: dict[type, Callable[[Any], Look]] = {
-    Number: _number, Flag: _flag, Text: _text, Choice: _choice, Items: _items,
+    Number: _number, Text: _text, Items: _items,
+    Flag: lambda field: _one_of(bool, (True, False)), Choice: lambda field: _one_of(str, frozenset(field.names)),
     Part: lambda field: _look_at_object(field.schema), Anything: lambda field: lambda value: value,
 }  # fmt: skip

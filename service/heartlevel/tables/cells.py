@@ -1,6 +1,6 @@
 """Cells, and what each says: the one reading of a cell, whatever kind of table it stands in."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from math import isfinite, isnan
@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow
 
 from heartlevel.columns import Ints
-from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, SUBJECT, TEXT
+from heartlevel.tables.fields import FIELDS, FLAG, NUMBER, SUBJECT, TEXT
 from heartlevel.tables.meanings import Layout, Meaning
 from heartlevel.tables.written_times import times_as_texts
 
@@ -73,8 +73,11 @@ def distinct(cells: Cells) -> tuple[Ints, list[Any]]:
     return numbers, values_of(encoded.dictionary)
 
 
-def values_of(cells: pyarrow.Array) -> list[Any]:
+def values_of(cells: Cells) -> list[Any]:
     """Return a column's cells as texts, numbers, truths and lists; None for nothing."""
+    if isinstance(cells, MixedCells):
+        values = [*cells.values, None]  # −1 is the last
+        return [values[number] for number in cells.numbers.tolist()]
     return [plain_value(cell) for cell in cells.to_pylist()]
 
 
@@ -87,15 +90,8 @@ def taken(cells: Cells, rows: Ints) -> Cells:
 
 def rows_of(columns: Sequence[Cells], rows: Ints) -> list[list[Any]]:
     """Return the cells of some rows, a list a row."""
-    values = [_values(taken(cells, rows)) for cells in columns]
+    values = [values_of(taken(cells, rows)) for cells in columns]
     return [list(row) for row in zip(*values, strict=True)] or [[] for _ in rows]
-
-
-def _values(cells: Cells) -> list[Any]:
-    if not isinstance(cells, MixedCells):
-        return values_of(cells)
-    values = [*cells.values, None]  # −1 is the last
-    return [values[number] for number in cells.numbers.tolist()]
 
 
 def plain_value(cell: Any) -> Any:
@@ -122,7 +118,12 @@ def cell_value(cell: Any, meaning: Meaning, decimal: str = ".") -> Any:
     value = meaning.values.get(str(as_text(cell)), cell) if meaning.values else cell
     if value is None or value == "" or value != value:  # a table may write a missing number as NaN
         return None
-    return READ_AS[FIELDS[meaning.to].kind](value, meaning.factor, decimal)
+    kind = FIELDS[meaning.to].kind
+    if kind == NUMBER:
+        return _number(value, meaning.factor, decimal)
+    if kind == TEXT or not isinstance(value, str):
+        return as_text(value) if kind == TEXT else value
+    return FLAGS.get(value.lower(), value) if kind == FLAG else [item for item in BETWEEN_ITEMS.split(value) if item]
 
 
 def _number(value: Any, factor: float, decimal: str) -> Any:
@@ -141,21 +142,6 @@ def number_in(text: str, decimal: str) -> float | str | None:
     except ValueError:
         return text
     return None if isnan(number) else number
-
-
-def _flag(value: Any, _factor: float, _decimal: str) -> Any:
-    return FLAGS.get(value.lower(), value) if isinstance(value, str) else value
-
-
-def _items(value: Any, _factor: float, _decimal: str) -> Any:
-    return [item for item in BETWEEN_ITEMS.split(value) if item] if isinstance(value, str) else value
-
-
-def _text(value: Any, _factor: float, _decimal: str) -> Any:
-    return as_text(value)
-
-
-READ_AS: dict[str, Callable[[Any, float, str], Any]] = {NUMBER: _number, FLAG: _flag, LIST: _items, TEXT: _text}
 
 
 def as_text(value: Any) -> Any:

@@ -86,7 +86,7 @@ class Examined:
             rows = at[here] - before
             cells = rows_of(sheet.cells, rows)
             for number, line, row in zip(owner[here].tolist(), sheet.lines[rows].tolist(), cells, strict=True):
-                of_each[number].append(SubjectRow(sheet.input, line, row))
+                of_each[number].append((CellOrigin(sheet.input, line), row))
             before += len(sheet.lines)
         return of_each
 

@@ -103,7 +103,8 @@ def _column(cells: Cells, meaning: Meaning, decimal: str) -> FieldColumn:
     if not isinstance(cells, MixedCells) and not meaning.values and meaning.factor == 1.0:
         kind = cells.type
         if type(field) is Number and (pyarrow.types.is_floating(kind) or pyarrow.types.is_integer(kind)):
-            return _numbers(field, _floats(cells))
+            codes = _floats(cells)
+            return FieldColumn(field, codes, (codes < field.low) | (codes > field.high))
         if type(field) is Flag and pyarrow.types.is_boolean(kind):
             return FieldColumn(field, _floats(cells.cast(pyarrow.int8())), np.zeros(len(cells), dtype=bool))
         if type(field) is Text and meaning.to in WRITTEN_APART and _is_plain(cells):
@@ -115,10 +116,6 @@ def _column(cells: Cells, meaning: Meaning, decimal: str) -> FieldColumn:
 def _floats(cells: pyarrow.Array) -> Floats:
     values: Floats = cells.cast(pyarrow.float64()).fill_null(np.nan).to_numpy(zero_copy_only=False)
     return values
-
-
-def _numbers(field: Number, values: Floats) -> FieldColumn:
-    return FieldColumn(field, values, ~np.isnan(values) & ~((values >= field.low) & (values <= field.high)))
 
 
 def _coded(field: fields.Field[Any], numbers: Ints, sent: Sequence[Any]) -> FieldColumn:

@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import blake2b
-from typing import Any
+from typing import Any, TypeAlias
 
 from heartlevel.intake.decoding import Decoded
 from heartlevel.tables.cells import cell_value, time_in
@@ -24,13 +24,7 @@ class CellOrigin:
     column: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class SubjectRow:
-    """The cells of a row, and where it stands."""
-
-    input: int
-    line: int
-    cells: Sequence[Any]
+SubjectRow: TypeAlias = tuple[CellOrigin, Sequence[Any]]  # where a row stands, and its cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,17 +57,17 @@ class _Parts:
 
     def add(self, row: SubjectRow, layout: Layout, mapped: Mapped) -> None:
         """Add a row."""
-        at = CellOrigin(row.input, row.line)
+        at, cells = row
         self.origins |= reading_origins(len(self.readings), at, layout)
         reading, details = dict[str, Any](), list[_Entry]()
-        for entry in _values_in(row, layout, mapped):
+        for entry in _values_in(at, cells, layout, mapped):
             if entry.field.part == READING:
                 _put(reading, entry.field.path, entry.value)
             elif entry.field.part == DEVICE:
                 details.append(entry)
             else:
                 self._keep(self.subject if entry.field.part == SUBJECT else self.options, f"/{entry.field.part}", entry)
-        self._add_device(reading, details, CellOrigin(row.input, row.line, layout.name_of(DEVICE)))
+        self._add_device(reading, details, CellOrigin(at.input, at.line, layout.name_of(DEVICE)))
         self.readings.append(reading)
 
     def _add_device(self, reading: dict[str, Any], details: Sequence[_Entry], at: CellOrigin) -> None:
@@ -103,9 +97,9 @@ class _Parts:
 
 def decoded_rows(rows: Sequence[SubjectRow], layouts: Mapping[int, Layout], mapped: Mapped) -> DecodedRows:
     """Return the request that all rows of a subject make, with what its fields cannot take in it as it is."""
-    parts = _Parts(origins={"": CellOrigin(rows[0].input, rows[0].line)})
+    parts = _Parts(origins={"": rows[0][0]})
     for row in rows:
-        parts.add(row, layouts[row.input], mapped)
+        parts.add(row, layouts[row[0].input], mapped)
     return parts.decoded()
 
 
@@ -119,19 +113,18 @@ def reading_origins(number: int, at: CellOrigin, layout: Layout) -> dict[str, Ce
     return origins
 
 
-def _values_in(row: SubjectRow, layout: Layout, mapped: Mapped) -> Iterator[_Entry]:
+def _values_in(at: CellOrigin, cells: Sequence[Any], layout: Layout, mapped: Mapped) -> Iterator[_Entry]:
     """Yield what a row says of each field; where several columns say something of one, the last of them counts."""
-    at = CellOrigin(row.input, row.line)
     known = {name: _Entry(FIELDS[name], value, at) for name, value in mapped.fixed.items() if value is not None}
     times = []
-    for cell, name, meaning in zip(row.cells, layout.names, layout.meanings, strict=True):
+    for cell, name, meaning in zip(cells, layout.names, layout.meanings, strict=True):
         value = cell_value(cell, meaning, mapped.decimal) if meaning else None
         if meaning is None or value is None:
             continue
         if meaning.to == "taken_at":
             times.append(str(value))
         else:
-            known[meaning.to] = _Entry(FIELDS[meaning.to], value, CellOrigin(row.input, row.line, name))
+            known[meaning.to] = _Entry(FIELDS[meaning.to], value, CellOrigin(at.input, at.line, name))
     if times:
         known["taken_at"] = _Entry(FIELDS["taken_at"], time_in(" ".join(times), mapped.time_format), at)
     yield from known.values()

@@ -34,6 +34,7 @@ COLUMN_KEYS = ("to", "unit", "values")
 # Exact by definition of the units. A pressure in kPa is not converted here: the request names its unit.
 FACTORS = {("cm", "cm"): 1.0, ("cm", "mm"): 0.1, ("cm", "m"): 100.0, ("cm", "in"): 2.54,
            ("min", "min"): 1.0, ("min", "h"): 60.0, ("min", "s"): 1 / 60}  # fmt: skip
+TIME_ZONE = "options.time_zone"
 ANY_RULES = Choices((), (), (), "")
 SOME_TIME = datetime(2026, 11, 25, 17, 41, tzinfo=UTC)
 
@@ -68,7 +69,7 @@ def _mapped(written: Mapping[str, Any]) -> Mapped:
     full = {theirs.strip(): meaning for theirs, meaning in _columns(written).items()}
     fixed = {field_name(name): plain_value(value) for name, value in (written.get("fixed") or {}).items()}
     if "time_zone" in written:
-        fixed["options.time_zone"] = written["time_zone"]
+        fixed[TIME_ZONE] = written["time_zone"]
     if any(field_name(meaning["to"]) in PRESSURES and meaning.get("unit") == KPA for meaning in full.values()):
         fixed["unit"] = KPA
     ignore = written.get("ignore") or ()
@@ -154,10 +155,9 @@ def _fixed_faults(fixed: Mapping[str, Any]) -> Iterator[str]:
     """Say which fixed values their fields cannot take."""
     for name, value in fixed.items():
         ours = field_name(name)
-        if ours == "options.time_zone":
-            yield from (f"fixed: {name}: {fault}" for fault in _zone_faults(value))
-        elif ours in FIELDS and value is not None:
-            yield from (f"fixed: {name}: {fault}" for fault in _value_faults(ours, value))
+        if ours in FIELDS and (value is not None or ours == TIME_ZONE):
+            faults = _zone_faults(value) if ours == TIME_ZONE else _value_faults(ours, value)
+            yield from (f"fixed: {name}: {fault}" for fault in faults)
 
 
 def _translated_faults(name: str, values: Mapping[str, Any]) -> Iterator[str]:

@@ -79,10 +79,7 @@ def name_rows(number: int, cells: Sequence[pyarrow.Array], lines: Ints, subjects
 
 def sheets_of(rows_of_inputs: Iterable[NamedRows]) -> Sheets:
     """Bring the rows of each subject together. Rows of a subject beyond those a request may hold are left out."""
-    pieces: dict[int, list[Any]] = {}
-    for named_rows in rows_of_inputs:
-        pieces.setdefault(named_rows.input, []).append(named_rows.rows)
-    by_input = {number: pyarrow.concat_batches(batches) for number, batches in pieces.items()}
+    by_input = _joined((named.input, named.rows) for named in rows_of_inputs)
     names = pyarrow.chunked_array([rows.column(SUBJECT) for rows in by_input.values()]).combine_chunks().dictionary_encode()
     owners: Ints = names.indices.to_numpy(zero_copy_only=False).astype(np.int64)
     kept = rank_within(owners, len(names.dictionary)) < MOST_ROWS
@@ -125,14 +122,18 @@ def joined_sheets(parts: Sequence[Sheets]) -> Sheets:
     """Put sheets of different subjects one after the other."""
     if len(parts) == 1:
         return parts[0]
-    pieces: dict[int, list[Any]] = {}
-    before = 0
-    for part in parts:
-        for number, rows in part.by_input:
-            pieces.setdefault(number, []).append(_with_owners(rows, owners_of(rows) + before))
-        before += len(part.subjects)
-    subjects = [name for part in parts for name in part.subjects]
-    return Sheets(subjects, [(number, pyarrow.concat_batches(batches)) for number, batches in sorted(pieces.items())])
+    before = np.cumsum([0, *(len(part.subjects) for part in parts)])
+    renumbered = ((number, _with_owners(rows, owners_of(rows) + first))
+                  for part, first in zip(parts, before, strict=False) for number, rows in part.by_input)  # fmt: skip
+    return Sheets([name for part in parts for name in part.subjects], sorted(_joined(renumbered).items()))
+
+
+def _joined(pieces: Iterable[tuple[int, pyarrow.RecordBatch]]) -> dict[int, pyarrow.RecordBatch]:
+    """Put rows of the same input together."""
+    by_input: dict[int, list[pyarrow.RecordBatch]] = {}
+    for number, rows in pieces:
+        by_input.setdefault(number, []).append(rows)
+    return {number: pyarrow.concat_batches(batches) for number, batches in by_input.items()}
 
 
 def cut_sheets(waiting: Iterable[Sheets | Other], most_rows: int, most_subjects: int) -> Iterator[Sheets | Other]:

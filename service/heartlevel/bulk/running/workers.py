@@ -34,55 +34,50 @@ def on_this_machine(plan: Plan, parts: Iterator[BulkPart], workers: int) -> Iter
         yield from ((part, judge_part(plan, part)) for part in parts)
         return
     with _pipes_to_workers(plan, workers) as pipes:
-        yield from _Run(pipes, parts).results()
+        yield from _results(pipes, parts)
 
 
-class _Run:
-    """Parts on their way through the workers; at most AHEAD for each worker are held at once."""
+def _results(pipes: list[Connection], parts: Iterator[BulkPart]) -> Iterator[tuple[BulkPart, JudgedPart]]:
+    """Yield each part with its result; at most AHEAD parts for each worker are held at once.
 
-    def __init__(self, pipes: list[Connection], parts: Iterator[BulkPart]) -> None:
-        self._pipes, self._free, self._parts = pipes, list(pipes), parts
-        self._held, self._unsent = deque[BulkPart](), deque[BulkPart]()
-        self._results: dict[int, JudgedPart] = {}
+    Workers are given work first, then results are handed on, then parts read.
+    """
+    free, held, unsent = list(pipes), deque[BulkPart](), deque[BulkPart]()
+    results, more = dict[int, JudgedPart](), True
+    while more or held:
+        free += _received(wait(pipes, 0), results)
+        while free and unsent:
+            _send(free.pop(), unsent.popleft())
+        if held and held[0].number in results:
+            part = held.popleft()
+            yield part, results.pop(part.number)
+        elif more and len(held) < AHEAD * len(pipes):
+            read = list(islice(parts, 1))
+            held += read
+            unsent += read
+            more = bool(read)
+        elif held:
+            free += _received(wait(pipes), results)
 
-    def results(self) -> Iterator[tuple[BulkPart, JudgedPart]]:
-        """Yield each part with its result. Workers are given work first, then results are handed on, then parts read."""
-        more = True
-        while more or self._held:
-            self._receive(wait(self._pipes, 0))
-            while self._free and self._unsent:
-                self._send(self._free.pop(), self._unsent.popleft())
-            if self._held and self._held[0].number in self._results:
-                part = self._held.popleft()
-                yield part, self._results.pop(part.number)
-            elif more and len(self._held) < AHEAD * len(self._pipes):
-                more = self._read_part()
-            elif self._held:
-                self._receive(wait(self._pipes))
 
-    def _read_part(self) -> bool:
-        part = next(self._parts, None)
-        if part is not None:
-            self._held.append(part)
-            self._unsent.append(part)
-        return part is not None
+def _send(pipe: Connection, part: BulkPart) -> None:
+    try:
+        pipe.send(part)
+    except OSError as error:
+        raise WorkerLost from error
 
-    def _send(self, pipe: Connection, part: BulkPart) -> None:
+
+def _received(ready: list[Any], results: dict[int, JudgedPart]) -> list[Connection]:
+    """Take what workers send; return the pipes to those that are free again."""
+    for pipe in ready:
         try:
-            pipe.send(part)
-        except OSError as error:
+            result = pipe.recv()
+        except (EOFError, OSError) as error:
             raise WorkerLost from error
-
-    def _receive(self, ready: list[Any]) -> None:
-        for pipe in ready:
-            try:
-                result = pipe.recv()
-            except (EOFError, OSError) as error:
-                raise WorkerLost from error
-            if isinstance(result, Exception):
-                raise result
-            self._results[result.number] = result
-            self._free.append(pipe)
+        if isinstance(result, Exception):
+            raise result
+        results[result.number] = result
+    return ready
 
 
 @contextmanager
