@@ -23,8 +23,9 @@ from condition_schemas import (
     value_schema,
 )
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
-from heartlevel.intake.fields import KEBAB_CASE, Block, Count, Name, Number, Part
+from heartlevel.intake.fields import Block, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
+from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.wording import VALUES

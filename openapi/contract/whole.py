@@ -46,6 +46,27 @@ class NamedSubjectSchema(ClosedSchema):
     id = a_text("the caller's name for the person")
 
 
+class CountedSchema(ClosedSchema):
+    """How many readings there were."""
+
+    received = a_count("readings sent: those assessed and those lost")
+    assessed = a_count("readings in the answer")
+    lost = a_count("readings that were sent and not assessed; exact copies of others among them")
+
+
+class CountsSchema(CountedSchema):
+    """The same of all readings, by setting, and why readings were lost."""
+
+    by_setting = a_field(
+        fields.Dict, "of each setting of which there are readings; `unknown` where it could not be read",
+        keys=fields.String(), values=fields.Nested(CountedSchema),
+    )  # fmt: skip
+    lost_because = a_field(
+        fields.Dict, "how many were lost for each code of `problems`; one reading may be lost for several",
+        keys=fields.String(), values=fields.Integer(),
+    )  # fmt: skip
+
+
 class ErrorOfSchema(ClosedSchema):
     """Which way, and how far, a technique fault shifts a pressure."""
 
@@ -193,6 +214,7 @@ class AnswerSchema(ClosedSchema):
     subject = an_object(NamedSubjectSchema, "whom it is about")
     made_with = an_object(MadeWithSchema, "what gave this answer")
     urgent = a_flag("at least one finding is urgent")
+    counts = an_object(CountsSchema, "how many readings there were")
     readings = a_list(fields.Nested(ReadingJudgedSchema), "every readable reading, in time order")
     findings = a_list(fields.Nested(FindingGivenSchema), "urgent ones first, then by severity")
     averages = a_list(fields.Nested(AverageSchema), "averages by setting and selection")

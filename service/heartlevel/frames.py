@@ -34,7 +34,7 @@ class Result:
     `averages`: a row for each `subject`, `setting` and `basis` with readings: `readings`, `days`, and for `systolic`,
     `diastolic` and `pulse` each `_mean`, `_sd`, `_mean_of_days`, `_low95`, `_high95`.
     `subjects`: a row a subject: `category` (or the `reason` for none), its `setting`, pressures and whether it
-    `holds`, `pattern`, `urgent`, and the coverage (`home_days` and so on).
+    `holds`, `pattern`, `urgent`, the coverage (`home_days` and so on), and readings received, assessed and lost.
     `problems`: what could not be read: `row` (−1: the whole column), `column` (none: the whole row), `code`, `detail`,
     `hint`.
     """

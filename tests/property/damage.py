@@ -24,6 +24,7 @@ REQUIRED = {(): {"subject", "readings"}, ("subject",): {"id"}, ("devices", 0): {
             ("options", "population", "diastolic"): {"mean", "sd"}}  # fmt: skip
 CHOICES = {"setting", "unit", "taken_by", "site", "method", "placement", "inflation", "shape", "body_position",
            "arm_level", "guideline", "protocol", "language", "time_zone"}  # fmt: skip
+WORDED = CHOICES - {"guideline", "protocol", "language", "time_zone"}  # read whatever their case and spaces
 NO_TIMES = ["2026-02-30T07:10:00+01:00", "2026-03-02T25:10:00Z", "2026-03-02", "yesterday", "2026-03-02T07:10:00+25:00"]
 
 
@@ -36,11 +37,12 @@ def nested(depth: int) -> list:
 
 TEXT_JUNK: dict[str, Any] = {"empty": "", "long": "x" * 10_000, "surrogate": "\ud800", "surrogates-end": "ab\udfff",
                              "number": 5, "true": True, "list": [], "object": {}, "deep": nested(200)}  # fmt: skip
-NUMBER_JUNK: dict[str, Any] = {"text": "142", "NaN": "NaN", "Infinity": "Infinity", "none": "None", "empty": "",
+NUMBER_JUNK: dict[str, Any] = {"text": "14O", "unit": "142 mmHg", "thousands": "1,420", "NaN": "NaN",
+                               "Infinity": "Infinity", "none": "None", "empty": "",
                                "true": True, "huge": 10**30, "beyond-float": 10**400, "negative": -(10**400),
                                "nan": float("nan"), "infinite": float("inf"), "list": [1], "object": {"value": 1},
                                "deep": nested(200), "surrogate": "\udfff"}  # fmt: skip
-FLAG_JUNK: dict[str, Any] = {"one": 1, "zero": 0, "text": "true", "empty": "", "list": [True], "object": {},
+FLAG_JUNK: dict[str, Any] = {"one": 1, "zero": 0, "text": "yes", "empty": "", "list": [True], "object": {},
                              "huge": 10**400, "deep": nested(200)}  # fmt: skip
 LIST_JUNK: dict[str, Any] = {"object": {"0": 1}, "text": "[]", "number": 1, "false": False, "surrogate": "\ud800"}
 OBJECT_JUNK: dict[str, Any] = {"list": [1], "nested": nested(200), "text": "{}", "number": 10**400, "false": False,
@@ -128,7 +130,9 @@ def damages(draw: Callable, payload: dict) -> Damage:
         case "digit":
             return Damage(path, value * 10, fault=True)  # 1240 for 124
         case "choice":
-            return Damage(path, draw(st.sampled_from([value.swapcase(), value[:-1], value + " "])), fault=True)
+            harmless = [value.swapcase(), value + " ", value.replace("-", " ")] if name in WORDED else []
+            written = draw(st.sampled_from([value[:-2], *harmless]))  # cut short
+            return Damage(path, written, fault=written not in harmless)
         case "time":
             return Damage(path, draw(st.sampled_from(NO_TIMES)), fault=True, late=True)
         case "naive":

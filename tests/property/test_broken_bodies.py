@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from heartlevel import RefusedRequest
 from heartlevel.answer.whole import as_json
+from heartlevel.intake.ndjson import parsed_json
 from heartlevel.web.application import create_app
 from property.damage import damaged, good, lies_at, with_damage
 from support import answer, rules, week
@@ -33,7 +34,7 @@ def post(client, body: bytes, kind: str = "application/json"):
 
 def is_json(body: bytes) -> bool:
     try:
-        orjson.loads(body)
+        parsed_json(body)
     except orjson.JSONDecodeError:
         return False
     return True
@@ -47,10 +48,10 @@ def test_over_http_damage_is_answered_as_by_the_function_and_never_with_a_500(cl
     response = post(client, body)
     assert (response.status_code == 400) == (not is_json(body))
     if response.status_code == 200:
-        assert response.data == as_json(answer(orjson.loads(body)))
+        assert response.data == as_json(answer(parsed_json(body)))
     elif response.status_code == 422:
         with pytest.raises(RefusedRequest) as refusal:
-            answer(orjson.loads(body))
+            answer(parsed_json(body))
         assert response.json["problems"] == [one.as_dict() for one in refusal.value.problems]
 
 

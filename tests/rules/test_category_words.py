@@ -102,8 +102,8 @@ def test_words_that_are_no_texts_are_refused(tmp_path, words, code):
 
 def test_a_fault_of_the_request_is_told_in_english_and_a_slip_in_the_language_of_the_answer():
     payload = week(options={"language": "es"})
-    payload["readings"][0]["pulse"] = "71"
+    payload["readings"][0]["pulse"] = "71 bpm"
     payload["readings"][1] |= {"systolic": 80, "diastolic": 120}
     told = {one["code"]: one["detail"] for one in answer(payload)["problems"]}
-    assert told["not-a-number"] == "found '71'; expected a number from 10 to 400 /min"
+    assert told["not-a-number"] == "found '71 bpm'; expected a number from 10 to 400 /min"
     assert "sistólica" in told["pressures-swapped"] or "diastólica" in told["pressures-swapped"]

@@ -32,17 +32,18 @@ CASES: list[tuple[str, tuple, Any]] = [
     ("not-a-list", ("readings",), {"id": "r-1"}),
     ("not-a-list", ("devices",), "d-1"),
     ("not-a-list", (*SECOND, "circumstances"), "stress"),
-    ("not-a-number", (*SECOND, "systolic"), "142"),
+    ("not-a-number", (*SECOND, "systolic"), "14O"),
+    ("not-a-number", (*SECOND, "systolic"), "1,420"),
     ("not-a-number", (*SECOND, "pulse"), True),
     ("not-a-number", ("subject", "age_years"), float("nan")),
     ("not-true-or-false", (*SECOND, "technique", "talking"), 0),
-    ("not-true-or-false", ("options", "strict"), "false"),
+    ("not-true-or-false", ("options", "strict"), "no"),
     ("not-a-text", (*SECOND, "id"), 12),
     ("not-a-text", (*SECOND, "id"), "\ud800"),
     ("text-length", (*SECOND, "id"), ""),
     ("text-length", ("subject", "id"), "s" * 65),
-    ("not-one-of", (*SECOND, "setting"), "Home"),
-    ("not-one-of", (*SECOND, "unit"), "mmHg"),
+    ("not-one-of", (*SECOND, "setting"), "hme"),
+    ("not-one-of", (*SECOND, "unit"), "psi"),
     ("not-one-of", (*SECOND, "circumstances", 0), "stressed"),
     ("not-one-of", ("options", "protocol"), "aha-ama-2200"),
     ("out-of-range", (*SECOND, "systolic"), 1240),
@@ -108,7 +109,7 @@ def test_the_good_request_has_no_problem():
 
 
 MANY_FAULTS = changed(
-    ((*SECOND, "systolic"), "142"), (("readings", 0, "technique", "talking"), 1), (("readings", 2, "device"), "d-9"),
+    ((*SECOND, "systolic"), "142 mmHg"), (("readings", 0, "technique", "talking"), 1), (("readings", 2, "device"), "d-9"),
     (("readings", 3, "diastolic"), 130), (("devices", 1, "method"), "guessing"),
 )  # fmt: skip
 MANY_TOLD = [("/devices/1/method", "not-one-of"), ("/readings/0/technique/talking", "not-true-or-false"),

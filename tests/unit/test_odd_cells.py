@@ -40,7 +40,8 @@ def test_no_cell_is_too_odd_for_a_column(name):
     ("name", "cell", "value"),
     [
         ("systolic", " 1e2 ", 100.0),
-        ("systolic", "18,5", "18,5"),
+        ("systolic", "18,5", 18.5),
+        ("systolic", "1,420", "1,420"),
         ("systolic", "nan", None),
         ("systolic", float("inf"), "inf"),
         ("systolic", True, True),

@@ -28,7 +28,7 @@ def with_severe(subject: dict) -> dict:
 
 UNCLEAR = [
     ({"age_years": 580}, "/subject/age_years", "out-of-range"),
-    ({"age_years": "58"}, "/subject/age_years", "not-a-number"),
+    ({"age_years": "fifty-eight"}, "/subject/age_years", "not-a-number"),
     ({"age_years": 50, "pregnant": "yes"}, "/subject/pregnant", "not-true-or-false"),
     ({"age_years": 50, "days_since_birth": -3}, "/subject/days_since_birth", "out-of-range"),
     ({"age_years": 50, "pregnent": True}, "/subject/pregnent", "unknown-key"),

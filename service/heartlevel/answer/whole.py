@@ -6,6 +6,7 @@ from typing import Any
 import orjson
 
 from heartlevel.answer.classification import Classifications
+from heartlevel.answer.counts import counts
 from heartlevel.answer.device_checks import checks_written
 from heartlevel.answer.figures import READING_PRESSURES, Figures
 from heartlevel.answer.findings import entry_problems, expected_errors, written_findings
@@ -58,6 +59,7 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
         "subject": {"id": request.subject["id"]},
         "made_with": _made_with(assessment, subject),
         "urgent": bool(conclusions.urgent[subject]),
+        "counts": counts(assessment, subject),
         "readings": list(_readings(conclusions, figures, subject)),
         "findings": findings,
         "averages": figures.averages(subject),

@@ -10,6 +10,7 @@ import orjson
 
 from heartlevel.answer.whole import as_json
 from heartlevel.command.options import UNREADABLE, loaded, rules_options
+from heartlevel.intake.ndjson import parsed_json
 from heartlevel.intake.request import RefusedRequest
 from heartlevel.one_call import device_answer_to
 
@@ -21,7 +22,7 @@ def device_check(file: IO[bytes], folder: Path | None, layers: tuple[Path, ...])
     """Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer."""
     rules = loaded(folder, layers)
     try:
-        answer = device_answer_to(orjson.loads(file.read()), rules)
+        answer = device_answer_to(parsed_json(file.read()), rules)
     except orjson.JSONDecodeError as error:
         _unreadable([f"not JSON: line {error.lineno}, column {error.colno}"])
     except RefusedRequest as error:

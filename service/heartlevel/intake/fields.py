@@ -1,7 +1,8 @@
 """The kinds of field a request is declared with. Their error messages are codes; `faults` words them.
 
 A field that may become a fact says so (`fact=`); the catalogue of facts, the OpenAPI document and the
-messages are all made from these declarations.
+messages are all made from these declarations. What else a value may be written as is said here too, once for requests
+and tables alike (`read`); an `exact` field takes nothing else.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -13,8 +14,9 @@ from typing import Any
 from marshmallow import RAISE, Schema, fields, validate
 from marshmallow.exceptions import ValidationError
 
+from heartlevel.intake.written import flag_written, letters_of, number_written
+
 DAY = pattern(r"\d{4}-\d\d-\d\d")
-KEBAB_CASE = pattern(r"[a-z0-9]+(-[a-z0-9]+)*")
 SURROGATE = pattern("[\ud800-\udfff]")
 UNREAD = None  # an item of a list that could not be read
 CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
@@ -33,16 +35,22 @@ class Block(Schema):
 
 
 class Number(fields.Float):
-    """A finite JSON number between `low` and `high`, both included. Text and booleans are no numbers."""
+    """A finite number between `low` and `high`, both included; unless `exact`, also as a text. Booleans are no numbers."""
 
     default_error_messages = {**CODES, "invalid": "not-a-number", "range": "out-of-range"}  # noqa: RUF012
 
-    def __init__(self, low: float, high: float, **more: Any) -> None:
+    def __init__(self, low: float, high: float, *, exact: bool = False, **more: Any) -> None:
         """Keep the limits both for checking and for the contract."""
-        self.low, self.high = low, high
+        self.low, self.high, self.exact = low, high, exact
         super().__init__(validate=validate.Range(low, high, error="out-of-range"), **more)
 
+    def read(self, value: Any) -> Any:
+        """Return the number a text is; anything else as it is."""
+        number = None if self.exact or not isinstance(value, str) else number_written(value)
+        return value if number is None else number
+
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> float:
+        value = self.read(value)
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise self.make_error("invalid")
         try:
@@ -54,24 +62,23 @@ class Number(fields.Float):
         return number
 
 
-class Count(Number):
-    """A whole number."""
-
-    default_error_messages = {"whole": "not-whole"}  # noqa: RUF012
-
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> float:
-        number = super()._deserialize(value, attr, data, **more)
-        if not number.is_integer():
-            raise self.make_error("whole")
-        return number
-
-
 class Flag(fields.Boolean):
-    """JSON true or false and nothing else."""
+    """True or false and nothing else; unless `exact`, also as a word."""
 
     default_error_messages = {**CODES, "invalid": "not-true-or-false"}  # noqa: RUF012
 
+    def __init__(self, *, exact: bool = False, **more: Any) -> None:
+        """Say whether words are taken."""
+        self.exact = exact
+        super().__init__(**more)
+
+    def read(self, value: Any) -> Any:
+        """Return what a word says; anything else as it is."""
+        flag = None if self.exact or not isinstance(value, str) else flag_written(value)
+        return value if flag is None else flag
+
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> bool:
+        value = self.read(value)
         if not isinstance(value, bool):
             raise self.make_error("invalid")
         return value
@@ -96,18 +103,6 @@ class Text(fields.String):
         return value
 
 
-class Name(Text):
-    """A name that others refer to: small letters, digits and hyphens between them."""
-
-    default_error_messages = {"name": "not-a-name"}  # noqa: RUF012
-
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
-        text = super()._deserialize(value, attr, data, **more)
-        if not KEBAB_CASE.fullmatch(text):
-            raise self.make_error("name")
-        return text
-
-
 class Day(Text):
     """A calendar date as text, YYYY-MM-DD."""
 
@@ -125,16 +120,28 @@ class Day(Text):
 
 
 class Choice(fields.String):
-    """One name out of an enumeration of the vocabulary."""
+    """One name out of an enumeration of the vocabulary; unless `exact`, whatever its case and what stands between words.
+
+    So `mm[Hg]` is also `mmHg` and `MM HG`, and `left-upper-arm` also `Left upper arm`.
+    """
 
     default_error_messages = {**CODES, "invalid": "not-one-of"}  # noqa: RUF012
 
-    def __init__(self, names: Sequence[str], **more: Any) -> None:
+    def __init__(self, names: Sequence[str], *, exact: bool = False, **more: Any) -> None:
         """Keep the names in the vocabulary's order: their index is their code in columns."""
-        self.names = tuple(names)
+        self.names, self.exact = tuple(names), exact
+        self._by_letters = {letters_of(name): name for name in self.names}
+        assert exact or len(self._by_letters) == len(self.names)
         super().__init__(validate=validate.OneOf(self.names, error="not-one-of"), **more)
 
+    def read(self, value: Any) -> Any:
+        """Return the name a text means; anything else as it is."""
+        if self.exact or not isinstance(value, str) or value in self.names:
+            return value
+        return self._by_letters.get(letters_of(value), value)
+
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
+        value = self.read(value)
         if not isinstance(value, str):
             raise self.make_error("invalid")
         return value
@@ -178,6 +185,15 @@ def fields_within(block: Block, path: tuple[str, ...] = ()) -> Iterator[tuple[tu
             yield (*path, name), field
 
 
+def read_by(field: fields.Field[Any], value: Any) -> Any:
+    """Return a value as the field itself writes it, where it is written otherwise; anything else as it is."""
+    if isinstance(field, (Number, Flag, Choice)):
+        return field.read(value)
+    if isinstance(field, Items) and isinstance(value, list):
+        return [read_by(field.inner, item) for item in value]
+    return value
+
+
 def about(meaning: str, *, unit: str | None = None, fact: str | None = None, **more: Any) -> dict[str, Any]:
     """Return a field's keyword arguments: optional, null allowed, described."""
     notes = {"description": meaning, "unit": unit, "fact": fact}
@@ -190,14 +206,9 @@ def number(meaning: str, unit: str, low: float, high: float, fact: str | None = 
     return Number(low, high, **about(meaning, unit=unit, fact=fact, **more))
 
 
-def count(meaning: str, unit: str, low: int, high: int, **more: Any) -> Count:
-    """Declare a whole number with its unit and limits."""
-    return Count(low, high, **about(meaning, unit=unit, **more))
-
-
-def flag(meaning: str, fact: str | None = None) -> Flag:
+def flag(meaning: str, fact: str | None = None, **more: Any) -> Flag:
     """Declare an optional true-or-false detail."""
-    return Flag(**about(meaning, fact=fact))
+    return Flag(**about(meaning, fact=fact, **more))
 
 
 def choice(names: Sequence[str], meaning: str, fact: str | None = None, **more: Any) -> Choice:
@@ -208,11 +219,6 @@ def choice(names: Sequence[str], meaning: str, fact: str | None = None, **more: 
 def text(meaning: str, longest: int = 64, **more: Any) -> Text:
     """Declare an optional short text."""
     return Text(longest, **about(meaning, **more))
-
-
-def name(meaning: str, longest: int = 60, **more: Any) -> Name:
-    """Declare a kebab-case name."""
-    return Name(longest, **about(meaning, **more))
 
 
 def day(meaning: str, **more: Any) -> Day:

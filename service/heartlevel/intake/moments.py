@@ -14,7 +14,13 @@ from heartlevel.intake.faults import Problem, padded, problem
 from heartlevel.intake.schema import HIGHEST_READABLE
 from heartlevel.vocabulary import KPA, MMHG_PER_KPA
 
-RFC3339 = pattern(r"(19|20|21)\d\d-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d+)?)?([Zz]|[+-]\d\d:\d\d)?")
+# ISO 8601 as RFC 3339 has it, as databases write it (2026-03-02 07:10:00+01), and in its basic format (20260302T071000Z).
+# Two digits of the year keep out days and months written first.
+WRITTEN_TIME = pattern(
+    r"((?:19|20|21)[0-9]{2}(?:-[0-9]{2}-[0-9]{2}|[0-9]{4}))(?:[Tt]| +)"
+    r"([0-9]{2}(?::[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?|[0-9]{2}(?:[0-9]{2}(?:[.,][0-9]+)?)?))"
+    r" ?([Zz]|UTC|[+-][0-9]{2}(?::?[0-9]{2})?)?"
+)
 
 # Two entries of one measurement may differ in these: its name, and how its time and unit are written.
 NOT_COMPARED = {"id": None, "taken_at": None, "unit": None}
@@ -50,10 +56,7 @@ def timed_readings(
 
 def moment_of(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | None, list[Problem]]:
     """Read a time; `at` is its pointer. Where the instant is unknown, return None with the reason."""
-    try:
-        moment = datetime.fromisoformat(text.upper()) if RFC3339.fullmatch(text) else None
-    except ValueError:
-        moment = None
+    moment = _written(text.strip())
     if moment is None:
         return None, [problem(at, "not-a-time", text)]
     if moment.tzinfo is not None:
@@ -61,6 +64,18 @@ def moment_of(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | Non
     if zone is None:
         return None, [problem(at, "no-offset", text, hint="add an offset such as +01:00, or options.time_zone")]
     return _in_zone(moment, zone, at, text)
+
+
+def _written(text: str) -> datetime | None:
+    """Return the time that a text is, with its offset if it has one; None if it is no time."""
+    parts = WRITTEN_TIME.fullmatch(text)
+    if parts is None:
+        return None
+    day, clock, offset = parts.groups("")
+    try:
+        return datetime.fromisoformat(f"{day}T{clock}{'Z' if offset in ('z', 'UTC') else offset}")
+    except ValueError:
+        return None
 
 
 def _in_zone(naive: datetime, zone: ZoneInfo, at: str, text: str) -> tuple[datetime | None, list[Problem]]:

@@ -1,7 +1,8 @@
 """JSON and NDJSON decoded: one request object, or one a line; no line is longer than allowed."""
 
+import json
 from collections.abc import Iterable, Iterator
-from typing import Protocol, TypeAlias
+from typing import Any, Protocol, TypeAlias
 
 import orjson
 
@@ -9,6 +10,8 @@ from heartlevel.intake.decoding import Decoded, Undecodable
 
 LONGEST_LINE = 8 * 1024 * 1024
 PIECE = 64 * 1024
+TOO_DEEP = "depth limit exceeded"
+LONGEST_INTEGER = 20  # characters; what is longer is no 64-bit number
 
 
 class Readable(Protocol):
@@ -44,9 +47,32 @@ def decode_json(texts: Iterable[tuple[int, RequestText]]) -> Iterator[DecodedLin
             yield Undecodable(line, "line-too-long", f"the line is longer than {LONGEST_LINE} bytes")
             continue
         try:
-            yield Decoded(orjson.loads(text), {"": line})
+            yield Decoded(parsed_json(text), {"": line})
         except orjson.JSONDecodeError as error:
             yield Undecodable(line, "not-json", f"not JSON: column {error.colno}")
+
+
+def parsed_json(raw: bytes) -> Any:
+    """Return what a JSON text says. Raises orjson.JSONDecodeError, which says where it is none.
+
+    NaN, the infinities, numbers too large for a float and half characters, which JSON has not and many programs write, are
+    read, so that each costs its own value only: no field takes them.
+    """
+    try:
+        return orjson.loads(raw)
+    except orjson.JSONDecodeError as error:
+        if error.msg == TOO_DEEP:
+            raise
+        refused = error
+    try:
+        return json.loads(raw.decode("utf-8"), parse_int=_integer)
+    except (ValueError, RecursionError):
+        raise refused from None
+
+
+def _integer(digits: str) -> float:
+    """Return an integer; a float where it is too large for a 64-bit number, as the strict parser does."""
+    return int(digits) if len(digits) < LONGEST_INTEGER else float(digits)
 
 
 def numbered_lines(stream: Readable, longest: int = LONGEST_LINE) -> NumberedTexts:
@@ -86,7 +112,7 @@ def _held_back(
 
 def _is_json(text: bytes) -> bool:
     try:
-        orjson.loads(text)
+        parsed_json(text)
     except orjson.JSONDecodeError:
         return False
     return True

@@ -13,6 +13,7 @@ from marshmallow import ValidationError
 from heartlevel.intake.envelope import read_envelope, unclear_details, without_partly_read_lists
 from heartlevel.intake.faults import Problem, exactly_one_given, from_messages, near, problem, sorted_problems
 from heartlevel.intake.fields import Block, messages
+from heartlevel.intake.lost import LostReading, unassessed_readings
 from heartlevel.intake.moments import TimedReading, timed_readings
 from heartlevel.intake.schema import ESSENTIAL, LISTS, ONE_OF, Options
 from heartlevel.intake.screening import Screen
@@ -67,6 +68,7 @@ class Request:
     population: dict[str, Any] | None = None  # the people the subject is one of
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
     readings: list[TimedReading] = field(default_factory=list)
+    lost: list[LostReading] = field(default_factory=list)  # all others that were sent
     checks: list[dict[str, Any]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
@@ -93,6 +95,8 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     request.population = options.get("population")
     request.problems = skipped
     _fill(request, lists, zone)
+    assessed = {reading.index for reading in request.readings}
+    request.lost = unassessed_readings(values.get("readings") or (), assessed, request.problems)
     return request
 
 

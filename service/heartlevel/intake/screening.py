@@ -83,15 +83,21 @@ def _number(field: Number) -> Look:
         # The exact type leaves booleans out, the limits NaN and infinity.
         if (type(value) is float or type(value) is int) and low <= value <= high:
             return float(value)
+        written = field.read(value) if type(value) is str else None
+        if type(written) is float and low <= written <= high:
+            return written
         raise Unfit
 
     return number
 
 
-def _one_of(kind: type, values: Collection[Any]) -> Look:
+def _one_of(field: Flag | Choice, kind: type, values: Collection[Any]) -> Look:
     def among(value: Any) -> Any:
         if type(value) is kind and value in values:
             return value
+        written = field.read(value) if type(value) is str else None
+        if type(written) is kind and written in values:
+            return written
         raise Unfit
 
     return among
@@ -122,6 +128,7 @@ def _items(field: Items) -> Look:
 
 LOOKS: dict[type, Callable[[Any], Look]] = {
     Number: _number, Text: _text, Items: _items,
-    Flag: lambda field: _one_of(bool, (True, False)), Choice: lambda field: _one_of(str, frozenset(field.names)),
+    Flag: lambda field: _one_of(field, bool, (True, False)),
+    Choice: lambda field: _one_of(field, str, frozenset(field.names)),
     Part: lambda field: _look_at_object(field.schema), Anything: lambda field: lambda value: value,
 }  # fmt: skip

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from math import isfinite, isnan
+from math import isfinite
 from re import compile as pattern
 from typing import Any, TypeAlias
 
@@ -11,13 +11,14 @@ import numpy as np
 import pyarrow
 
 from heartlevel.columns import Ints
-from heartlevel.tables.fields import FIELDS, FLAG, NUMBER, SUBJECT, TEXT
+from heartlevel.intake.fields import read_by
+from heartlevel.intake.written import number_written
+from heartlevel.tables.fields import FIELDS, LIST, NUMBER, SUBJECT, TEXT
 from heartlevel.tables.meanings import Layout, Meaning
 from heartlevel.tables.written_times import times_as_texts
 
 BETWEEN_ITEMS = pattern(r"[;| ]")
 LEAST_WHOLE, LARGEST_WHOLE = -(2**63), 2**64 - 1  # of whole numbers that JSON is written with
-FLAGS = {"true": True, "false": False}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,12 +119,14 @@ def cell_value(cell: Any, meaning: Meaning, decimal: str = ".") -> Any:
     value = meaning.values.get(str(as_text(cell)), cell) if meaning.values else cell
     if value is None or value == "" or value != value:  # a table may write a missing number as NaN
         return None
-    kind = FIELDS[meaning.to].kind
-    if kind == NUMBER:
-        return _number(value, meaning.factor, decimal)
-    if kind == TEXT or not isinstance(value, str):
-        return as_text(value) if kind == TEXT else value
-    return FLAGS.get(value.lower(), value) if kind == FLAG else [item for item in BETWEEN_ITEMS.split(value) if item]
+    field = FIELDS[meaning.to]
+    if field.kind == NUMBER:
+        value = _number(value, meaning.factor, decimal)
+    elif field.kind == TEXT:
+        value = as_text(value)
+    elif field.kind == LIST and isinstance(value, str):
+        value = [item for item in BETWEEN_ITEMS.split(value) if item]
+    return read_by(field.declared, value)
 
 
 def _number(value: Any, factor: float, decimal: str) -> Any:
@@ -137,11 +140,11 @@ def _number(value: Any, factor: float, decimal: str) -> Any:
 
 def number_in(text: str, decimal: str) -> float | str | None:
     """Return the number that a text says; None for no number, and the text itself where it says something else."""
-    try:
-        number = float(text if decimal == "." else text.replace(decimal, "."))
-    except ValueError:
-        return text
-    return None if isnan(number) else number
+    written = text if decimal == "." else text.replace(decimal, ".")
+    if written.strip("+-").lower() == "nan":
+        return None
+    number = number_written(written)
+    return text if number is None else number
 
 
 def as_text(value: Any) -> Any:

@@ -15,6 +15,8 @@ ACCEPTED_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 REQUESTS = Counter("heartlevel_requests_total", "Requests answered", ["route", "status"])
 SECONDS = Histogram("heartlevel_request_seconds", "Time to answer", ["route"])
 READINGS = Counter("heartlevel_readings_total", "Readings assessed")
+RECEIVED = Counter("heartlevel_readings_received_total", "Readings received in requests that were answered")
+LOST = Counter("heartlevel_readings_lost_total", "Readings received and not assessed")
 FINDINGS = Counter("heartlevel_findings_total", "Findings given", ["rule"])
 
 RELOADS = Counter("heartlevel_rule_reloads_total", "Changed rule files taken over or refused", ["outcome"])
@@ -44,9 +46,11 @@ def _end(response: Response) -> Response:
     return response
 
 
-def count_answer(readings: int, rules: list[str]) -> None:
-    """Count what an answer held."""
-    READINGS.inc(readings)
+def count_answer(received: int, assessed: int, rules: list[str]) -> None:
+    """Count what a request and its answer held."""
+    RECEIVED.inc(received)
+    READINGS.inc(assessed)
+    LOST.inc(received - assessed)
     for rule in rules:
         FINDINGS.labels(rule).inc()
 
@@ -63,6 +67,6 @@ def metrics() -> Response:
     if values.ValueClass.__name__ == "MmapedValue":
         multiprocess.MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
     else:
-        for metric in (REQUESTS, SECONDS, READINGS, FINDINGS, RELOADS, REFUSED):
+        for metric in (REQUESTS, SECONDS, READINGS, RECEIVED, LOST, FINDINGS, RELOADS, REFUSED):
             registry.register(metric)
     return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)

@@ -10,7 +10,7 @@ from flask import Blueprint, Response, abort, current_app, g, request
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.intake.ndjson import Readable, requests_in_stream
+from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
 from heartlevel.one_call import answer_decoded, answer_to, device_answer_to
 from heartlevel.resources import shipped
 from heartlevel.version import VERSION
@@ -58,11 +58,11 @@ def tagged(response: Response) -> Response:
 
 
 def sent_as_json(*allowed: str) -> Any:
-    """Parse the JSON sent strictly: no NaN, no Infinity, valid UTF-8. Raises 415, or 400 without quoting the data."""
+    """Parse the JSON sent; NaN and Infinity are values of no field. Raises 415, or 400 without quoting the data."""
     if request.mimetype != JSON:
         abort(415, f"send {' or '.join(allowed or [JSON])}")
     try:
-        return orjson.loads(request.get_data())
+        return parsed_json(request.get_data())
     except orjson.JSONDecodeError as error:
         abort(400, f"not JSON: line {error.lineno}, column {error.colno}")
 
@@ -85,7 +85,7 @@ def assess_subjects() -> Response:
 def check_devices() -> Response:
     """Hold devices against references, without anyone's readings."""
     answer = device_answer_to(sent_as_json(), rules_in_force())
-    count_answer(0, [finding["rule"] for finding in answer["findings"]])
+    count_answer(0, 0, [finding["rule"] for finding in answer["findings"]])
     return respond(answer)
 
 
@@ -94,7 +94,8 @@ def _most_readings() -> int:
 
 
 def _count(answer: dict[str, Any]) -> None:
-    count_answer(len(answer["readings"]), [finding["rule"] for finding in answer["findings"]])
+    counts = answer["counts"]
+    count_answer(counts["received"], counts["assessed"], [finding["rule"] for finding in answer["findings"]])
 
 
 def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterator[bytes]:

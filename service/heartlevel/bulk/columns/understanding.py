@@ -9,7 +9,8 @@ import pyarrow
 from heartlevel.bulk.columns.layouts import chunks_of, header_of, layout_faults
 from heartlevel.bulk.inputs.chunks import Chunk
 from heartlevel.bulk.inputs.input import Input, RequestFormat
-from heartlevel.tables.cells import FLAGS, number_in, values_of
+from heartlevel.intake.written import flag_written
+from heartlevel.tables.cells import number_in, values_of
 from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, TEXT
 from heartlevel.tables.meanings import Mapped, strange_columns
 
@@ -56,7 +57,7 @@ def kind_of(cells: Sequence[Any], decimal: str) -> str:
 def _kind(cell: Any, decimal: str) -> str:
     if cell is None or cell == "":
         return NOTHING
-    if isinstance(cell, bool) or (isinstance(cell, str) and cell.lower() in FLAGS):
+    if isinstance(cell, bool) or (isinstance(cell, str) and flag_written(cell) is not None):
         return FLAG
     if isinstance(cell, list):
         return LIST

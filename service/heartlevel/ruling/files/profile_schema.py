@@ -1,6 +1,7 @@
 """What guideline and protocol files may hold, declared once."""
 
-from heartlevel.intake.fields import Anything, Block, Choice, Items, Part, about, choice, count, name, number, part, text
+from heartlevel.intake.fields import Anything, Block, Choice, Items, Part, about, part, text
+from heartlevel.ruling.files.fields import choice, count, name, number
 from heartlevel.ruling.files.schema import NEEDED, SOURCES
 from heartlevel.statistics.selection import OFFICE_USES
 from heartlevel.vocabulary import CHECKED_BY, MMHG
@@ -136,7 +137,7 @@ class AmbulatorySchedule(Block):
 class StepwiseCheck(Block):
     """The check in steps: first reference against the reading of the device before it, then against those around it."""
 
-    order = Items(Choice(CHECKED_BY), 20, 3, **about("who takes each reading in turn", **NEEDED))
+    order = Items(Choice(CHECKED_BY, exact=True), 20, 3, **about("who takes each reading in turn", **NEEDED))
     usable_within = number("first systolic difference at which the device is usable", MMHG, 0, 50, **NEEDED)
     doubtful_within = number("first systolic difference at which one goes on to the second", MMHG, 0, 50, **NEEDED)
     mean_within = number("second systolic difference at which the device is usable", MMHG, 0, 50, **NEEDED)

@@ -10,13 +10,10 @@ from heartlevel.intake.fields import (
     Part,
     Text,
     about,
-    choice,
-    flag,
-    name,
-    number,
     part,
     text,
 )
+from heartlevel.ruling.files.fields import choice, flag, name, number
 from heartlevel.vocabulary import DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS
 
 SENTENCES = 1200
@@ -37,7 +34,7 @@ class ShiftBlock(Block):
     """How far off a reading may be: a published range, or a fact that is the amount itself."""
 
     reads = choice(DIRECTIONS, "the reading is too high, too low, or either", **NEEDED)
-    range = Items(Number(-100, 100), 2, **about("lowest and highest published effect, mm[Hg]"))
+    range = Items(Number(-100, 100, exact=True), 2, **about("lowest and highest published effect, mm[Hg]"))
     amount = text("a fact in mm[Hg], shown with its value")
 
 

@@ -1,0 +1,124 @@
+"""Readings that were sent and cannot be assessed: what is legible of each, so that nothing urgent is lost with it."""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import islice
+from re import IGNORECASE
+from re import compile as pattern
+from typing import Any
+
+from heartlevel.intake.faults import Problem, closest
+from heartlevel.intake.fields import Choice
+from heartlevel.intake.schema import ESSENTIAL, HIGHEST_READABLE, Reading
+from heartlevel.intake.written import LONGEST_NUMBER, number_written
+from heartlevel.vocabulary import KPA, MMHG, MMHG_PER_KPA
+
+COPY = "exact-duplicate"
+FIELDS = Reading().fields
+PAIR = pattern(r"\s*([0-9]{2,3})\s*/\s*([0-9]{2,3})\D*")  # systolic before diastolic, in one text
+# One number and no other; a letter at it, but for the first of a unit, may be a digit mistaken.
+AMONG_WORDS = pattern(r"(?:\D*[\s~<>=(:])?([0-9]+(?:[.,][0-9]+)?)(?:\s*(?:mm|k)\D*|\s\D*|[^\w\s]\D*)?", IGNORECASE)
+FIRST_DAY = pattern(r"\s*((?:19|20|21)[0-9]{2})-?([0-9]{2})-?([0-9]{2})(?![0-9])")
+MORE_THAN_THREE_DIGITS, MORE_THAN_FOUR_DIGITS = 1_000, 10_000
+MOST_KEYS = 50  # of a reading, looked at for a misspelt pressure
+
+
+@dataclass(frozen=True, slots=True)
+class LostReading:
+    """What is legible of a reading that is not assessed; `codes` say why it is not.
+
+    Pressures are numbers as sent, in `unit`; None is not legible. `unit` is None where the one sent cannot be read.
+    """
+
+    index: int  # in the list sent
+    codes: tuple[str, ...]
+    systolic: float | None = None
+    diastolic: float | None = None
+    unit: str | None = MMHG
+    setting: str | None = None
+    day: date | None = None
+
+    @property
+    def is_copy(self) -> bool:
+        """Tell whether an assessed reading says the same; then nothing is lost but the copy."""
+        return self.codes == (COPY,)
+
+
+def unassessed_readings(
+    sent: Sequence[object], assessed: Collection[int], problems: Iterable[Problem]
+) -> list[LostReading]:
+    """Return the readings of the list that are not among those assessed, which are named by their index."""
+    codes = {index: set[str]() for index in range(len(sent)) if index not in assessed}
+    for problem in problems if codes else ():
+        way = problem.pointer.split("/")[1:]
+        if way[:1] == ["readings"] and int(way[1]) in codes and (len(way) == 2 or way[2] in ESSENTIAL["readings"]):
+            codes[int(way[1])].add(problem.code)
+    return [_lost(index, sent[index], tuple(sorted(codes[index]))) for index in codes]
+
+
+def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
+    if not isinstance(sent, dict):
+        return LostReading(index, codes)
+    setting, day = _named("setting", sent.get("setting")), _day(sent.get("taken_at"))
+    if codes == (COPY,):  # its pressures are those of the reading that is assessed
+        return LostReading(index, codes, setting=setting, day=day)
+    unit = MMHG if sent.get("unit") is None else _named("unit", sent["unit"])
+    systolic, diastolic = _pressure(sent, "systolic"), _pressure(sent, "diastolic")
+    if unit == KPA and max(systolic or 0.0, diastolic or 0.0) * MMHG_PER_KPA > HIGHEST_READABLE:
+        unit = None  # mistaken, for it would be no blood pressure
+    return LostReading(index, codes, systolic, diastolic, unit, setting, day)
+
+
+def _named(field: str, value: object) -> str | None:
+    """Return the name of a choice, if the value can be read as one."""
+    choice = FIELDS[field]
+    assert isinstance(choice, Choice)
+    name = choice.read(value)
+    return str(name) if isinstance(name, str) and name in choice.names else None
+
+
+def _pressure(sent: Mapping[str, Any], name: str) -> float | None:
+    """Return a pressure that is legible under its name or, where there is none, under a name that is near to it."""
+    value = legible_number(sent.get(name), name)
+    if value is not None:
+        return value
+    misspelt = (key for key in islice(sent, MOST_KEYS) if key not in FIELDS and closest(key, FIELDS) == name)
+    return next((value for key in misspelt if (value := legible_number(sent[key], name)) is not None), None)
+
+
+def legible_number(value: object, name: str) -> float | None:
+    """Return the number that somebody who looks at a pressure would read; `name` is systolic or diastolic.
+
+    Of a text it is its only number, or the one of a pair such as 142/88; of a number with a digit too many it is the
+    lowest with one left out.
+    """
+    if isinstance(value, str):
+        value = _in_text(value, name) if len(value) <= LONGEST_NUMBER else None
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < MORE_THAN_FOUR_DIGITS:
+        return None
+    return float(value) if value < MORE_THAN_THREE_DIGITS else _less_a_digit(value)
+
+
+def _in_text(text: str, name: str) -> float | None:
+    if pair := PAIR.fullmatch(text):
+        return float(pair[1 if name == "systolic" else 2])
+    number = AMONG_WORDS.fullmatch(text)
+    return number_written(number[1]) if number else None
+
+
+def _less_a_digit(value: float) -> float | None:
+    digits = f"{value:.15g}"
+    if not digits.isdigit():
+        return None
+    shorter = {digits[:left_out] + digits[left_out + 1 :] for left_out in range(len(digits))}
+    return float(min(number for number in shorter if number[0] != "0"))
+
+
+def _day(taken_at: object) -> date | None:
+    """Return the day that a time begins with, even where the rest cannot be read."""
+    parts = FIRST_DAY.match(taken_at) if isinstance(taken_at, str) else None
+    try:
+        return date(*map(int, parts.groups())) if parts else None
+    except ValueError:
+        return None
