@@ -19,7 +19,7 @@ from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, line_of, read_decoded
 from heartlevel.ruling.language.explaining import Tree, outline, terms_of, unit_of
-from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.language.rules import Rule, Shift
 from heartlevel.ruling.running.examples import OUTCOMES
 from heartlevel.ruling.running.truth import FALSE, TRUE, UNKNOWN
 
@@ -74,10 +74,15 @@ def _described(rule: Rule, rules: Rules) -> dict[str, Any]:
         "guideline": guideline,
         "protocol": protocol,
         "condition": outline(rule.condition, rules.ruleset.limits(guideline, protocol), scope),
-        "expected_error": rule.written.get("expected_error") or None,
+        "expected_error": {name: _shift(shift) for name, shift in rule.expected_error.items()} or None,
         "depends_on": [_fact(CATALOGUE[name]) for name in facts],
         "sources": [asdict(source) for source in rule.sources],
     }
+
+
+def _shift(shift: Shift) -> dict[str, Any]:
+    size = {"amount": shift.amount} if shift.bounds is None else {"range": shift.bounds}
+    return {"reads": shift.reads, **size}
 
 
 def _fact(fact: Fact) -> dict[str, Any]:
