@@ -90,7 +90,8 @@ def moments_by(groups: Ints, size: int, values: Floats) -> tuple[Floats, Floats,
 def extreme_by(groups: Ints, size: int, values: Floats, *, largest: bool) -> Floats:
     """Return each group's largest or smallest known value; NaN where there is none."""
     result = np.full(size, np.nan)
-    (np.fmax if largest else np.fmin).at(result, groups, values)
+    if len(groups):
+        (np.fmax if largest else np.fmin).at(result, groups, values)
     return result
 
 

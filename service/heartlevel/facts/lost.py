@@ -61,10 +61,12 @@ def _count(facts: Subjects, copies_too: bool) -> Floats:
 
 def _highest(facts: Subjects, pressure: str, factor: float | None) -> Floats:
     """Return the highest of a pressure by subject: what is in doubt times a factor or, without one, all else."""
-    lost = facts.once(_lost)
+    lost, size = facts.once(_lost), len(facts.source.batch.requests)
+    if not len(lost.subject_of):  # as in most batches
+        return np.full(size, np.nan)
     rows = ~lost.in_doubt if factor is None else lost.in_doubt
     values: Floats = getattr(lost, pressure)[rows] * (factor or 1.0)
-    return extreme_by(lost.subject_of[rows], len(facts.source.batch.requests), values, largest=True)
+    return extreme_by(lost.subject_of[rows], size, values, largest=True)
 
 
 @fact("series", "readings in the request", unit="1", asked=False)
