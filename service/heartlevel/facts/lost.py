@@ -5,11 +5,12 @@ doubt: they count as what they would be in each, and not as mm[Hg]. Of a pair th
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by
-from heartlevel.facts.catalogue import fact
+from heartlevel.facts.catalogue import derived, derived_both
 from heartlevel.facts.series import Subjects
 from heartlevel.intake.schema import HIGHEST_READABLE
 from heartlevel.vocabulary import KPA, MMHG, MMHG_PER_KPA
@@ -61,79 +62,38 @@ def _count(facts: Subjects, copies_too: bool) -> Floats:
 
 def _highest(facts: Subjects, pressure: str, factor: float | None) -> Floats:
     """Return the highest of a pressure by subject: what is in doubt times a factor or, without one, all else."""
-    lost, size = facts.once(_lost), len(facts.source.batch.requests)
-    if not len(lost.subject_of):  # as in most batches
-        return np.full(size, np.nan)
+    lost = facts.once(_lost)
     rows = ~lost.in_doubt if factor is None else lost.in_doubt
     values: Floats = getattr(lost, pressure)[rows] * (factor or 1.0)
-    return extreme_by(lost.subject_of[rows], size, values, largest=True)
+    return extreme_by(lost.subject_of[rows], len(facts.source.batch.requests), values, largest=True)
 
 
-@fact("series", "readings in the request", unit="1", asked=False)
-def readings_received(facts: Subjects) -> Floats:
-    """Readings sent, whatever became of them."""
-    return facts["readings_assessed"] + facts["lost_readings"]
-
-
-@fact("series", "readings in the answer", unit="1", asked=False)
-def readings_assessed(facts: Subjects) -> Floats:
-    """Readings that could be read and were assessed, whatever their reliability."""
-    batch = facts.source.batch
-    return count_by(batch.subject_of, len(batch.requests))
-
-
-@fact("series", "readings_received − readings_assessed", unit="1", asked=False)
-def lost_readings(facts: Subjects) -> Floats:
-    """Readings sent that were not assessed; exact copies among them."""
-    return _count(facts, copies_too=True)
-
-
-@fact("series", "lost_readings but for exact copies of others", unit="1", asked=False)
-def unreadable_readings(facts: Subjects) -> Floats:
-    """Readings sent that were not assessed for something in them that could not be read."""
-    return _count(facts, copies_too=False)
-
-
-@fact("series", "largest systolic number legible in lost readings, without those in doubt of unit", unit=MMHG, asked=False)
-def lost_highest_systolic(facts: Subjects) -> Floats:
-    """Highest systolic pressure legible in readings that were not assessed."""
-    return _highest(facts, "systolic", None)
-
-
-@fact("series", "largest diastolic number legible in lost readings, without those in doubt of unit", unit=MMHG, asked=False)
-def lost_highest_diastolic(facts: Subjects) -> Floats:
-    """Highest diastolic pressure legible in readings that were not assessed."""
-    return _highest(facts, "diastolic", None)
-
-
-@fact("series", "smallest systolic number legible in lost readings, above its diastolic, without those in doubt of unit",
-      unit=MMHG, asked=False)  # fmt: skip
-def lost_lowest_systolic(facts: Subjects) -> Floats:
-    """Lowest systolic pressure legible in readings that were not assessed."""
+def _lowest_systolic(facts: Subjects) -> Floats:
     lost = facts.once(_lost)
     rows = ~lost.in_doubt & lost.above_diastolic
     return extreme_by(lost.subject_of[rows], len(facts.source.batch.requests), lost.systolic[rows], largest=False)
 
 
-@fact("series", "largest systolic number of lost readings in doubt of unit × 1000 / 133.322", unit=MMHG, asked=False)
-def lost_highest_systolic_if_kpa(facts: Subjects) -> Floats:
-    """Highest systolic pressure of readings that were not assessed, had it been written in kilopascals."""
-    return _highest(facts, "systolic", MMHG_PER_KPA)
+_count_of = partial(derived, "series", unit="1", asked=False)
+_pressure_of, _pressures_of = (partial(enter, "series", unit=MMHG, asked=False) for enter in (derived, derived_both))
 
-
-@fact("series", "largest diastolic number of lost readings in doubt of unit × 1000 / 133.322", unit=MMHG, asked=False)
-def lost_highest_diastolic_if_kpa(facts: Subjects) -> Floats:
-    """Highest diastolic pressure of readings that were not assessed, had it been written in kilopascals."""
-    return _highest(facts, "diastolic", MMHG_PER_KPA)
-
-
-@fact("series", "largest systolic number of lost readings in doubt of unit × 10", unit=MMHG, asked=False)
-def lost_highest_systolic_if_cmhg(facts: Subjects) -> Floats:
-    """Highest systolic pressure of readings that were not assessed, had it been written in centimetres of mercury."""
-    return _highest(facts, "systolic", MMHG_PER_CMHG)
-
-
-@fact("series", "largest diastolic number of lost readings in doubt of unit × 10", unit=MMHG, asked=False)
-def lost_highest_diastolic_if_cmhg(facts: Subjects) -> Floats:
-    """Highest diastolic pressure of readings that were not assessed, had it been written in centimetres of mercury."""
-    return _highest(facts, "diastolic", MMHG_PER_CMHG)
+_count_of("readings_received", "readings in the request", "Readings sent, whatever became of them",
+          lambda facts: facts["readings_assessed"] + facts["lost_readings"])  # fmt: skip
+_count_of("readings_assessed", "readings in the answer",
+          "Readings that could be read and were assessed, whatever their reliability",
+          lambda facts: count_by(facts.source.batch.subject_of, len(facts.source.batch.requests)))  # fmt: skip
+_count_of("lost_readings", "readings_received − readings_assessed",
+          "Readings sent that were not assessed; exact copies among them", _count, True)  # fmt: skip
+_count_of("unreadable_readings", "lost_readings but for exact copies of others",
+          "Readings sent that were not assessed for something in them that could not be read", _count, False)  # fmt: skip
+_pressures_of("lost_highest_{}", "largest {} number legible in lost readings, without those in doubt of unit",
+              "highest {} pressure legible in readings that were not assessed", _highest, None)  # fmt: skip
+_pressure_of("lost_lowest_systolic",
+             "smallest systolic number legible in lost readings, above its diastolic, without those in doubt of unit",
+             "Lowest systolic pressure legible in readings that were not assessed", _lowest_systolic)  # fmt: skip
+_pressures_of("lost_highest_{}_if_kpa", "largest {} number of lost readings in doubt of unit × 1000 / 133.322",
+              "highest {} pressure of readings that were not assessed, had it been written in kilopascals",
+              _highest, MMHG_PER_KPA)  # fmt: skip
+_pressures_of("lost_highest_{}_if_cmhg", "largest {} number of lost readings in doubt of unit × 10",
+              "highest {} pressure of readings that were not assessed, had it been written in centimetres of mercury",
+              _highest, MMHG_PER_CMHG)  # fmt: skip
