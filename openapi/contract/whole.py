@@ -169,6 +169,8 @@ class NextStepSchema(ClosedSchema):
 
     code = a_text("name of the step")
     text = a_text("what to do")
+    patient = a_text("the same, to the person measured; null where it is for others to do", nullable=True)
+    first = a_flag("one of those to begin with")
     because = a_list_of_names("ids of the findings behind it")
 
 

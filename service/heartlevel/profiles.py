@@ -54,6 +54,14 @@ class UsualInOffice:
 
 
 @dataclass(frozen=True, slots=True)
+class SizeOfFaults:
+    """What a fault of which no size is published counts for in the order of next steps (mm[Hg])."""
+
+    by_effect: Mapping[str, float]  # of the finding: none, doubtful, unusable
+    written: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class UsualAtHome:
     """By how much home readings are usually too high, systolic and diastolic (mm[Hg])."""
 

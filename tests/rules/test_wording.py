@@ -108,7 +108,7 @@ def test_decimals_have_a_comma_in_spanish():
 def test_both_languages_find_the_same():
     def bare(answer: dict) -> dict:
         findings = [{key: value for key, value in one.items() if key not in ALL} for one in answer["findings"]]
-        steps = [{**step, "text": ""} for step in answer["next_steps"]]
+        steps = [{**step, "text": "", "patient": ""} for step in answer["next_steps"]]
         gaps = [{**gap, "text": gap["text"] and ""} for gap in answer["what_next"]["gaps"]]
         classified = {**answer["classification"], "would_change": "", "title": ""}
         said = {"classification": classified, "what_next": {**answer["what_next"], "gaps": gaps}}

@@ -11,9 +11,12 @@ from heartlevel.statistics.more_days import SURE
 def next_steps(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
     """Return the next steps that a subject's findings ask for."""
     assessment = conclusions.assessment
-    texts = assessment.rules.wording[assessment.batch.requests[subject].language].next_steps
-    steps = conclusions.next_steps[subject]
-    return [{"code": code, "text": texts[code], "because": because} for code, because in steps.items()]
+    wording = assessment.rules.wording[assessment.batch.requests[subject].language]
+    return [
+        {"code": step.code, "text": wording.next_steps[step.code], "patient": wording.next_steps_for_patient.get(step.code),
+         "first": step.first, "because": step.because}
+        for step in conclusions.next_steps[subject]
+    ]  # fmt: skip
 
 
 def what_next(conclusions: Conclusions, subject: int) -> dict[str, Any]:

@@ -7,13 +7,14 @@ from heartlevel.assessment import Assessment
 from heartlevel.conclusions import coverage
 from heartlevel.conclusions.category import categories_of
 from heartlevel.conclusions.findings import findings_of, firings_of, rules_by_subject
-from heartlevel.conclusions.next_steps import gaps_of, more_days_of, steps_of
+from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
     labels_of,
     office_minus_home,
     patterns_probable,
 )
 from heartlevel.conclusions.slips import slips_of
+from heartlevel.conclusions.steps import steps_of
 from heartlevel.conclusions.urgency import urgent_subjects
 
 

@@ -1,6 +1,6 @@
-"""What to do next: the steps that findings ask for, the gaps to fill first, and how many more days to measure."""
+"""What to measure next: the gaps to fill first, and how many more days."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,8 +8,8 @@ import numpy as np
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Floats, Ints, count_by
 from heartlevel.conclusions.category import SubjectCategories
-from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.pattern import FEW_DAYS, LABELS
+from heartlevel.conclusions.steps import Step
 from heartlevel.statistics.more_days import more_days
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import FEWEST_DAYS
@@ -49,20 +49,6 @@ class Gap:
     step: str | None
 
 
-def steps_of(assessment: Assessment, findings: Sequence[Sequence[Finding]]) -> list[dict[str, list[str]]]:
-    """Return each subject's next steps, the most important first, with the names of the findings that ask for them."""
-    by_subject = []
-    for request, own_findings in zip(assessment.batch.requests, findings, strict=True):
-        because: dict[str, list[str]] = {}
-        for finding in own_findings:
-            step = finding.rule.next_step
-            if step:
-                because.setdefault(step, []).append(finding.name)
-        order = assessment.rules.wording[request.language].next_steps
-        by_subject.append({code: because[code] for code in order if code in because})
-    return by_subject
-
-
 def more_days_of(assessment: Assessment, categories: SubjectCategories) -> MoreDays:
     """Return how many more days at home are expected to make the category there sure."""
     row, looked_ahead = assessment.averages.row("protocol"), _of_protocol(assessment, "more_days_at_most")
@@ -83,18 +69,19 @@ def _chance_now(assessment: Assessment, categories: Ints) -> Floats:
     return np.array(probable, dtype=np.float64)
 
 
-def gaps_of(assessment: Assessment, labels: Ints, steps: Sequence[Collection[str]]) -> list[list[Gap]]:
+def gaps_of(assessment: Assessment, labels: Ints, steps: Sequence[Sequence[Step]]) -> list[list[Gap]]:
     """Return each subject's gaps in the order to fill them; none for who was not measured at home.
 
-    `labels` are the patterns' numbers in LABELS, `steps` the codes of the next steps.
+    `labels` are the patterns' numbers in LABELS, `steps` the next steps.
     """
     batch, size = assessment.batch, len(assessment.batch.requests)
     home = assessment.facts["series"].source.rows(HOME)
     gaping = {code: marked.tolist() for code, marked in _open(assessment, home, labels).items()}
     by_subject: list[list[Gap]] = [[] for _ in steps]
     for subject in np.flatnonzero(count_by(batch.subject_of, size, home) > 0).tolist():
+        codes = {step.code for step in steps[subject]}
         for code, alike in GAPS.items():
-            step = next((candidate for candidate in alike if candidate in steps[subject]), None)
+            step = next((candidate for candidate in alike if candidate in codes), None)
             if (code in gaping and gaping[code][subject]) or (code in BY_STEP and step):
                 by_subject[subject].append(Gap(code, step))
     return by_subject

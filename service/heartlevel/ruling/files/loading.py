@@ -17,6 +17,7 @@ from heartlevel.ruling.files.profile_building import (
     guideline_of,
     lowest_not_first,
     protocol_of,
+    size_of_faults,
     usual_at_home,
     usual_in_office,
 )
@@ -67,6 +68,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         wording=wording,
         at_home=usual_at_home(checked.head),
         in_office=usual_in_office(checked.head),
+        size_of_faults=size_of_faults(checked.head),
         layers=tuple(layer for layer in laid if layer is not None),
     )
 

@@ -3,8 +3,9 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol, UsualAtHome, UsualInOffice
+from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol, SizeOfFaults, UsualAtHome, UsualInOffice
 from heartlevel.ruling.language.faults import Entry, RuleFault
+from heartlevel.vocabulary import EFFECTS
 
 NEVER = float("inf")
 
@@ -54,6 +55,12 @@ def usual_in_office(head: Mapping[str, Any]) -> UsualInOffice | None:
     """Return how office visits usually differ; None where the rule set's head does not say it."""
     usual = head.get("usual_in_office")
     return UsualInOffice(_both(usual["sd_between_visits"]), usual["degrees_of_freedom"], usual) if usual else None
+
+
+def size_of_faults(head: Mapping[str, Any]) -> SizeOfFaults:
+    """Return what faults of no published size count for; nothing where the rule set's head does not say it."""
+    sizes = head.get("size_of_faults") or {}
+    return SizeOfFaults({name: float(sizes.get(name, 0)) for name in EFFECTS}, sizes)
 
 
 def _both(pressures: Mapping[str, float]) -> tuple[float, float]:

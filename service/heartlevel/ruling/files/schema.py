@@ -90,7 +90,10 @@ class WordingBlock(Block):
 
     language = text("language tag", 8, **NEEDED)
     next_steps = Anything(**about("key to text, most important first", **NEEDED))
+    next_steps_for_patient = Anything(**about("the same key to what the person is told"))
     cautions = Items(Text(SENTENCES), 20, **about("said with every answer", **NEEDED))
+    conclusion = Anything(**about("sentences of a conclusion: for `clinician` and `patient` by statement; and `words`"))
+    summary = Anything(**about("words of the summary that the command writes, by key"))
     names = Anything(**about("words for values that sentences show: yes, no, not recorded, names of choices"))
     categories = Anything(**about("title of a guideline's category to what it is called in this language"))
     sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
@@ -127,6 +130,14 @@ class VisitsBlock(Block):
     sources = SOURCES
 
 
+class FaultSizesBlock(Block):
+    """What a fault of which no size is published counts for in the order of next steps; nothing else rests on it."""
+
+    doubtful = number("of a reading it makes doubtful", MMHG, 0, 100, **NEEDED)
+    unusable = number("of a reading it makes unusable", MMHG, 0, 100, **NEEDED)
+    sources = SOURCES
+
+
 class RuleSetBlock(Block):
     """What the rule set calls itself, and what is usual."""
 
@@ -135,6 +146,7 @@ class RuleSetBlock(Block):
     default_guideline = text("guideline used where none is asked for", **NEEDED)
     usual_at_home = part(UsualBlock, "by how much home readings are usually too high")
     usual_in_office = part(VisitsBlock, "how office visits usually differ")
+    size_of_faults = part(FaultSizesBlock, "what faults of no published size count for in the order of next steps")
 
 
 class ChangeBlock(Block):

@@ -9,6 +9,7 @@ from typing import Any
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.faults import abridged, near
 from heartlevel.ruling.files.building import facts_of, sentence
+from heartlevel.ruling.files.conclusion_texts import conclusion_texts
 from heartlevel.ruling.files.content import is_valid
 from heartlevel.ruling.files.schema import SENTENCES, RuleTextsBlock
 from heartlevel.ruling.files.source import mapping, repeated_names
@@ -18,7 +19,7 @@ from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleTexts, Word
 from heartlevel.ruling.language.template import NO, NOT_RECORDED, YES, Template, Voice, locale_of
 
 RULE_TEXTS = RuleTextsBlock()
-TEXTS = ("next_steps", "names", "categories", "sureness")
+TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "sureness", "summary")
 VALUES = frozenset(chain([YES, NO, NOT_RECORDED], *(fact.names for fact in CATALOGUE.values())))
 
 
@@ -54,6 +55,7 @@ class Languages:
         base = {name: RuleTexts(rule.title, rule.explanation, rule.advice, rule.advice) for name, rule in built.items()}
         default = self._entries[DEFAULT_LANGUAGE].item if DEFAULT_LANGUAGE in self._entries else {}
         wordings: dict[str, Wording] = {}
+        conclusion = None
         for language, entry in self._entries.items():
             self._faults += _strangers(entry, "rules", ids, "rule")
             self._faults += _strangers(entry, "categories", titles, "category")
@@ -63,11 +65,15 @@ class Languages:
                 for name in mapping(entry.item.get("rules"))
                 if name in built
             }
-            categories, sureness = (
-                {**mapping(default.get(key)), **mapping(entry.item.get(key))} for key in ("categories", "sureness")
-            )
-            steps, cautions = self.next_steps[language], entry.item["cautions"]
-            wordings[language] = Wording(steps, cautions, {**base, **worded}, categories, sureness, entry.item)
+            fallen_back = {
+                key: {**mapping(default.get(key)), **mapping(entry.item.get(key))}
+                for key in ("next_steps_for_patient", "categories", "sureness", "summary")
+            }
+            conclusion = conclusion_texts(entry, conclusion, voice, self._faults)
+            wordings[language] = Wording(
+                next_steps=self.next_steps[language], cautions=entry.item["cautions"], rules={**base, **worded},
+                conclusion=conclusion, **fallen_back, written=entry.item,
+            )  # fmt: skip
             if language == DEFAULT_LANGUAGE:
                 base = {**base, **worded}
         return wordings

@@ -9,8 +9,9 @@ from typing import Any, TypeAlias
 
 from heartlevel.intake.envelope import PREGNANCY_BY
 from heartlevel.intake.request import Choices, Request
-from heartlevel.profiles import Guideline, Protocol, UsualAtHome, UsualInOffice
+from heartlevel.profiles import Guideline, Protocol, SizeOfFaults, UsualAtHome, UsualInOffice
 from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.language.statements import ConclusionTexts
 from heartlevel.ruling.language.template import Template
 
 Profile: TypeAlias = tuple[str, str]  # a guideline and a protocol, whose limits hold together
@@ -56,10 +57,13 @@ class Wording:
     """The texts of one language; `written` is all of its file, to be compared whole."""
 
     next_steps: Mapping[str, str]
+    next_steps_for_patient: Mapping[str, str]  # the same, to the person; of those that say something to them
     cautions: Sequence[str]
     rules: Mapping[str, RuleTexts]  # by id, of every rule
     categories: Mapping[str, str]  # by the title in the guideline; one not there is called what the guideline calls it
     sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
+    summary: Mapping[str, str]  # words of the summary of an answer
+    conclusion: ConclusionTexts
     written: Mapping[str, Any]
 
 
@@ -75,6 +79,7 @@ class RuleSet:
     guidelines: Mapping[str, Guideline]
     protocols: Mapping[str, Protocol]
     wording: Mapping[str, Wording]
+    size_of_faults: SizeOfFaults
     at_home: UsualAtHome | None = None  # what is usual there; None where the rule set does not say
     in_office: UsualInOffice | None = None
     layers: tuple[Layer, ...] = ()  # lowest first

@@ -1,0 +1,71 @@
+"""What to do next, in the order of what it would change: urgent first, then the faults that mislead most."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from math import sqrt
+
+from heartlevel.assessment import Assessment
+from heartlevel.conclusions.findings import Finding
+from heartlevel.profiles import SizeOfFaults
+from heartlevel.ruling.language.rules import Shift
+
+SHOWN_FIRST = 3  # so many steps at most are what to begin with
+
+
+@dataclass(slots=True)
+class Step:
+    """A next step of a subject, with the names of the findings that ask for it."""
+
+    code: str
+    because: list[str] = field(default_factory=list)
+    urgent: bool = False
+    weight: float = 0.0  # mm[Hg]: the largest share of readings times likely size, of its findings
+    first: bool = False  # one of those to begin with
+
+
+def steps_of(assessment: Assessment, findings: Sequence[Sequence[Finding]]) -> list[list[Step]]:
+    """Return each subject's next steps, the most important first.
+
+    Ordered by urgency, then by the share of the subject's readings concerned times the likely size of the fault, then as
+    the wording file has them. The size only orders advice.
+    """
+    sizes, by_subject = assessment.rules.size_of_faults, []
+    for subject, (request, own_findings) in enumerate(zip(assessment.batch.requests, findings, strict=True)):
+        rows = assessment.batch.rows_of(subject)
+        steps: dict[str, Step] = {}
+        for finding in own_findings:
+            code = finding.rule.next_step
+            if code:
+                step = steps.setdefault(code, Step(code))
+                step.because.append(finding.name)
+                step.urgent |= finding.rule.urgent
+                step.weight = max(step.weight, _weight(finding, rows.stop - rows.start, sizes))
+        order = list(assessment.rules.wording[request.language].next_steps)
+        by_subject.append(_ordered(steps, order))
+    return by_subject
+
+
+def _ordered(steps: Mapping[str, Step], order: Sequence[str]) -> list[Step]:
+    ordered = sorted(steps.values(), key=lambda step: (not step.urgent, -step.weight, order.index(step.code)))
+    for step in ordered[:SHOWN_FIRST]:
+        step.first = True
+    return ordered
+
+
+def _weight(finding: Finding, readings: int, sizes: SizeOfFaults) -> float:
+    """Return the share of all readings that a finding concerns times the likely size of its fault (mm[Hg])."""
+    rule = finding.rule
+    if rule.scope not in ("reading", "sitting"):
+        return 0.0
+    share = len(set(finding.readings)) / readings
+    shift = rule.expected_error.get("systolic")
+    return share * (_size(shift, finding.facts) if shift else sizes.by_effect[rule.effect_name])
+
+
+def _size(shift: Shift, facts: Mapping[str, object]) -> float:
+    """Return the likely size of an error: the fact that is its amount, else the geometric middle of what is published."""
+    if shift.bounds is None:
+        amount = facts[shift.amount] if shift.amount else None
+        return abs(amount) if isinstance(amount, (int, float)) else 0.0
+    low, high = map(abs, shift.bounds)
+    return sqrt(low * high) if low * high > 0 else (low + high) / 2
