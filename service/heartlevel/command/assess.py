@@ -6,6 +6,7 @@ Exit status: 0 nothing to look at at once, 10 something urgent, 20 something unr
 
 import os
 import sys
+from dataclasses import replace
 from errno import EPIPE
 from functools import partial
 from pathlib import Path
@@ -18,7 +19,6 @@ from heartlevel.bulk.columns.understanding import describe_columns
 from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.naming import inputs_of
 from heartlevel.bulk.inputs.registry import INPUT_FORMATS
-from heartlevel.bulk.outputs.answers import write_answers
 from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, OutputFormat, default_format, output_format
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.carrying_out import Job, Judge, bulk_inputs, carried_out, meter_for
@@ -27,7 +27,7 @@ from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, rules_options
 from heartlevel.command.progress import Progress
-from heartlevel.command.summary import summary
+from heartlevel.command.summary import write_summaries
 from heartlevel.tables.meanings import Mapped
 
 WRONG_CALL = 2
@@ -45,11 +45,7 @@ tables: they are brought together by way of temporary files, in the order of a h
 """
 
 
-def _summary_lines(answer: dict[str, Any]) -> bytes:
-    return f"{summary(answer)}\n".encode()
-
-
-SUMMARY = OutputFormat("summary", "summary", partial(write_answers, _summary_lines))
+SUMMARY = OutputFormat("summary", "summary", write_summaries)
 FORMATS = (SUMMARY, *OUTPUT_FORMATS)
 
 
@@ -63,6 +59,7 @@ FORMATS = (SUMMARY, *OUTPUT_FORMATS)
               help="What is written; findings are a CSV, one row a finding, or Parquet if the output's name ends so; "
               "tables are Parquet files in a folder, without wording.")  # fmt: skip
 @click.option("--output", type=PLACE, help="Where to; by default standard output. Parquet needs one.")
+@click.option("--all", "everything", is_flag=True, help="Of a summary, all findings, steps and problems with their reasons.")
 @click.option("--columns", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="YAML file that says what the columns of a table mean.")  # fmt: skip
 @click.option("--dry-run", is_flag=True, help="Say how each column is understood, and stop.")
@@ -136,6 +133,8 @@ def _output_format(options: dict[str, Any]) -> OutputFormat:
         raise WrongCall(f"{output}: {'a folder' if written_as.tables else 'a file'} is to be written there")
     if output is not None and output == options["problems"]:
         raise WrongCall("--output and --problems name the same file")
+    if written_as is SUMMARY and options["everything"]:
+        return replace(SUMMARY, write=partial(write_summaries, everything=True))
     return written_as
 
 

@@ -45,7 +45,8 @@ def demo(people: tuple[str, ...], as_lines: bool, folder: Path | None, layers: t
     if as_lines:
         click.echo(b"\n".join(map(as_json, answers)))
     else:
-        click.echo("\n".join(map(summary, answers) if people else _table(answers)))
+        in_full = (summary(answer, rules, everything=True) for answer in answers)
+        click.echo("\n".join(in_full if people else _table(answers)))
     for caution in rules.ruleset.wording["en"].cautions:
         click.echo(fill(caution, WIDTH), err=as_lines)
 

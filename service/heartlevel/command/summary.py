@@ -1,67 +1,86 @@
-"""A summary of one answer for a terminal."""
+"""A summary of one answer for a terminal, in the language the answer was asked for."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from textwrap import fill
 from typing import Any
 
+from heartlevel.assessment import Rules
+from heartlevel.bulk.outputs.answers import write_answers
+from heartlevel.located import AssessedSubjects
 from heartlevel.vocabulary import RELIABILITIES
 
 WIDTH = 100
+# So many of each are shown where not all are asked for: an ordinary answer then fits 25 lines.
+FINDINGS, STEPS, PROBLEMS = 6, 3, 3
 
 
-def summary(answer: dict[str, Any]) -> str:
-    """Return a few readable lines a subject: urgent values, averages, comparison, findings, next steps."""
-    return "\n".join(_lines(answer)) + "\n"
+def summary(answer: Mapping[str, Any], rules: Rules, everything: bool = False) -> str:
+    """Return a few readable lines a subject: the conclusion, averages, findings, next steps; or all there is of them."""
+    words = rules.ruleset.wording[answer["made_with"]["language"]].summary
+    return "\n".join(_lines(answer, words, everything)) + "\n"
 
 
-def _lines(answer: dict[str, Any]) -> Iterator[str]:
-    yield f"{answer['subject']['id']}  {_reliabilities(answer)}{'   URGENT' if answer['urgent'] else ''}"
-    yield from _averages(answer)
-    yield f"  home and office  {answer['pattern']['label']}"
-    yield f"  category         {_category(answer['classification'])}"
-    yield from map(_other, answer["other_guidelines"])
-    for finding in answer["findings"]:
-        mark = "!" if finding["urgent"] else "-"
-        where = f" [{_counted(len(finding['readings']), 'reading')}]" if finding["readings"] else ""
-        yield _wrapped(f"  {mark} {finding['title']} ({finding['rule']}){where}: {finding['explanation']}")
-    for step in answer["next_steps"]:
-        yield _wrapped(f"  > {step['text']}")
-    for problem in answer["problems"]:
-        hint = f" ({problem['hint']})" if problem["hint"] else ""
-        yield _wrapped(f"  ? {problem['pointer']}: {problem['detail']}{hint}")
+def write_summaries(
+    groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str], everything: bool = False
+) -> list[bytes]:
+    """Write each answer's summary."""
+    return write_answers(lambda answer: f"{summary(answer, rules, everything)}\n".encode(), groups, rules, names)
 
 
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"
+def _lines(answer: Mapping[str, Any], words: Mapping[str, str], everything: bool) -> Iterator[str]:
+    urgent = f"   {words['urgent']}" if answer["urgent"] else ""
+    yield f"{answer['subject']['id']}  {_readings(answer, words)}{urgent}"
+    yield from (_wrapped(f"  {sentence}") for sentence in answer["conclusion"]["clinician"])
+    yield from _averages(answer, words)
+    yield from map(_wrapped, map(_other, answer["other_guidelines"]))
+    for heading, written, most in (
+        ("findings", [_finding(finding, everything) for finding in answer["findings"]], FINDINGS),
+        ("next-steps", [f"  > {step['text']}" for step in answer["next_steps"]], STEPS),
+        ("problems", [_problem(problem, everything) for problem in answer["problems"]], PROBLEMS),
+    ):
+        yield from _listed(words, heading, written, None if everything else most)
+
+
+def _listed(words: Mapping[str, str], heading: str, lines: Sequence[str], most: int | None) -> Iterator[str]:
+    if lines:
+        yield f"  {words[heading]}"
+        yield from map(_wrapped, lines[:most])
+        if hidden := len(lines[most:]) if most else 0:
+            yield f"    {words['more'].format(number=hidden)}"
 
 
 def _wrapped(line: str) -> str:
     return fill(line, WIDTH, subsequent_indent="      ")
 
 
-def _reliabilities(answer: dict[str, Any]) -> str:
+def _readings(answer: Mapping[str, Any], words: Mapping[str, str]) -> str:
+    """Return how many readings there are, how reliable, and of which days."""
     reliabilities = [reading["reliability"] for reading in answer["readings"]]
-    parts = [f"{reliabilities.count(name)} {name}" for name in RELIABILITIES if name in reliabilities]
-    return _counted(len(reliabilities), "reading") + (f": {', '.join(parts)}" if parts else "")
+    parts = [f"{words[name]} {reliabilities.count(name)}" for name in RELIABILITIES if name in reliabilities]
+    lost = answer["counts"]["lost"]
+    parts += [f"{words['lost']} {lost}"] if lost else []
+    return f"{words['readings']} {answer['counts']['received']}" + (f" ({', '.join(parts)})" if parts else "")
 
 
-def _averages(answer: dict[str, Any]) -> Iterator[str]:
+def _averages(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[str]:
     for average in answer["averages"]:
         if average["basis"] == "protocol":
-            pressures = f"{average['systolic']['mean']:.1f}/{average['diastolic']['mean']:.1f} mm[Hg]"
-            interval = average["systolic"]["interval95"]
-            sure = f", systolic 95 % interval {interval[0]:.1f} to {interval[1]:.1f}" if interval else ""
-            amount = f"{_counted(average['readings'], 'reading')} on {_counted(average['days'], 'day')}"
-            yield f"  {average['setting']:<16} {pressures} from {amount} by protocol{sure}"
+            pressures = f"{average['systolic']['mean']:.1f}/{average['diastolic']['mean']:.1f} mmHg"
+            amount = f"{words['readings']} {average['readings']}, {words['days']} {average['days']}"
+            yield f"  {words[average['setting']]:<16} {pressures}  {amount}"
 
 
-def _other(other: dict[str, Any]) -> str:
-    differs = f"differs in: {', '.join(other['disagrees_in'])}" if other["disagrees_in"] else "agrees"
-    return _wrapped(f"    under {other['guideline']}: {other['title'] or 'no category'}, {other['pattern']}; {differs}")
+def _other(other: Mapping[str, Any]) -> str:
+    differs = f" ≠ {', '.join(other['disagrees_in'])}" if other["disagrees_in"] else ""
+    return f"    {other['guideline']}: {other['title'] or '–'}, {other['pattern']}{differs}"
 
 
-def _category(classification: dict[str, Any]) -> str:
-    if classification["category"] is None:
-        return f"none given: {classification['reason'].replace('-', ' ')}"
-    holds = "holds" if classification["holds"] else "would change under another selection of readings"
-    return f"{classification['title']} ({classification['guideline']}, {classification['setting']}; {holds})"
+def _finding(finding: Mapping[str, Any], everything: bool) -> str:
+    mark, number = "!" if finding["urgent"] else "-", len(finding["readings"])
+    where = f" [{number}]" if number else ""
+    return f"  {mark} {finding['title']} ({finding['rule']}){where}" + (f": {finding['explanation']}" if everything else "")
+
+
+def _problem(problem: Mapping[str, Any], everything: bool) -> str:
+    detail = f": {problem['detail']}" + (f" ({problem['hint']})" if problem["hint"] else "")
+    return f"  ? {problem['pointer']} {problem['code']}" + (detail if everything else "")

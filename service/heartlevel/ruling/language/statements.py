@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from heartlevel.facts.catalogue import Fact
 from heartlevel.ruling.language.template import Template
-from heartlevel.vocabulary import MMHG
+from heartlevel.vocabulary import MMHG, RELIABILITIES, SETTINGS
 
 READERS = ("clinician", "patient")
 NUMBER, TEXT = "number", "text"
@@ -50,6 +50,8 @@ WORDS = (
     "home", "office-attended", "office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night",
     "almost-certain", "probable", "as-measured",
 )  # fmt: skip
+# Words of the summary that the command writes.
+SUMMARY_WORDS = (*SETTINGS, *RELIABILITIES, "urgent", "readings", "days", "lost", "findings", "next-steps", "problems", "more")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,55 @@
+"""The conclusion as it stands first in an answer: each statement said to the clinician and to the person."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from babel.dates import format_date
+
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.ruling.language.ruleset import Wording
+from heartlevel.ruling.language.statements import READERS
+from heartlevel.ruling.language.template import locale_of
+
+
+def conclusion(conclusions: Conclusions, subject: int) -> dict[str, Any]:
+    """Return the sentences of a subject's conclusion by reader, and the statements they say."""
+    assessment = conclusions.assessment
+    language = assessment.batch.requests[subject].language
+    wording, statements = assessment.rules.wording[language], conclusions.statements[subject]
+    said: dict[str, Any] = {
+        reader: [
+            wording.conclusion.sentences[reader][statement.code].filled(values, {})
+            for statement in statements
+            if (values := _worded(statement.values, wording, language, reader)) is not None
+        ]
+        for reader in READERS
+    }
+    said["statements"] = [
+        {"code": statement.code, "values": {name: _plain(value) for name, value in statement.values.items()}}
+        for statement in statements
+    ]
+    return said
+
+
+def _plain(value: object) -> object:
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def _worded(values: Mapping[str, object], wording: Wording, language: str, reader: str) -> dict[str, object] | None:
+    """Return what a sentence shows, in its language; None where it has nothing to say to its reader."""
+    worded = dict(values)
+    for name, value in values.items():
+        match name, value:
+            case _, date():
+                worded[name] = format_date(value, "long", locale_of(language))
+            case "category", str():
+                worded[name] = wording.categories.get(value, value)
+            case "reason", str():
+                worded[name] = wording.rules[value].title
+            case "step", str():
+                steps = wording.next_steps if reader == "clinician" else wording.next_steps_for_patient
+                if value not in steps:
+                    return None
+                worded[name] = steps[value]
+    return worded
