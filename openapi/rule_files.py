@@ -32,7 +32,7 @@ from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
 
 FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, RuleSetBlock, LayerBlock)
-NO_READING = ("series", "device")  # scopes whose rules concern no single reading
+NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
 
 def rule_files() -> JsonSchema:
@@ -170,8 +170,10 @@ def _of_scope(scope: str, schemas: dict[str, JsonSchema]) -> dict[str, JsonSchem
 def _of_scope_only(scope: str, parts: JsonSchema) -> None:
     nothing = {"type": "null"}
     parts["field"] = {**parts["field"], "enum": [*READING_FIELDS, None]} if scope == "reading" else nothing
-    if scope != "series":
+    if scope != "comparison":
         parts["pattern"] = nothing
+    if scope in ("device", "comparison"):
+        parts["consequence"] = nothing
     if scope in NO_READING:
         parts["effect"] |= {"enum": ["none"]}
         parts["usual_share"] = nothing

@@ -15,8 +15,9 @@ from contract.declaring import (
     an_interval,
     an_object,
 )
+from contract.sides import SideReasonSchema, UnfitSideSchema
 from heartlevel.statistics.selection import BASES, LEFT_OUT
-from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
+from heartlevel.vocabulary import MEASURED_SIDES, PATTERNS, SETTINGS, UNDETERMINED
 
 
 class SummarySchema(ClosedSchema):
@@ -143,6 +144,11 @@ class PatternFoundSchema(ClosedSchema):
     home = a_text("category at home", nullable=True)
     label = a_choice((*PATTERNS, UNDETERMINED), "the pattern")
     because = a_list_of_names("ids of the findings that decided it")
+    between = a_list(
+        a_choice(MEASURED_SIDES, "a side"), "the side in the office and the one outside it; null where one may not speak",
+        nullable=True,
+    )  # fmt: skip
+    unfit = a_list(fields.Nested(UnfitSideSchema), "sides that keep a pattern from being named, and why")
     office_minus_home = an_object(DifferencesSchema, "the difference")
     chances = a_list(
         fields.Nested(PatternChancesSchema),
@@ -198,7 +204,8 @@ class ClassificationSchema(ClosedSchema):
     guideline = a_text("guideline whose categories these are")
     category = a_text("id of the category", nullable=True)
     reason = a_text("why there is no category", required=False)
-    setting = a_choice(SETTINGS, "which average was classified", required=False)
+    side = a_choice(MEASURED_SIDES, "which side was classified", required=False)
+    setting = a_choice(SETTINGS, "the setting of its readings", required=False)
     basis = a_choice(("protocol",), "which readings were averaged", required=False)
     systolic = a_number("systolic average", required=False)
     diastolic = a_number("diastolic average", required=False)
@@ -219,5 +226,9 @@ class ClassificationSchema(ClosedSchema):
     )  # fmt: skip
     would_change = a_text("what would change the category, in words; null where the rules have none", required=False,
                           nullable=True)  # fmt: skip
-    holds = a_flag("no alternative changes the category", required=False)
+    even_so = a_list(
+        fields.Nested(SideReasonSchema), "what speaks against the side and does not lean the way it speaks: raised or not "
+        "raised stands even so", required=False,
+    )  # fmt: skip
+    holds = a_flag("no alternative changes the category, and nothing takes the side away", required=False)
     alternatives = a_list(fields.Nested(AlternativeSchema), "other selections", required=False)

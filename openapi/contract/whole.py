@@ -26,6 +26,7 @@ from contract.figures import (
     VariabilitySchema,
 )  # fmt: skip
 from contract.made_with import MadeWithSchema
+from contract.sides import SideSchema
 from heartlevel.conclusions.next_steps import GAPS, NO_DAYS
 from heartlevel.ruling.language.conditions import OPERATORS
 from heartlevel.ruling.language.explaining import KINDS, OUTCOMES
@@ -223,6 +224,7 @@ class AnswerSchema(ClosedSchema):
     variability = an_object(VariabilitySchema, "variation between readings")
     coverage = an_object(CoverageSchema, "how home readings lie over days and hours")
     undocumented = a_list(fields.Nested(UndocumentedSchema), "details not recorded that rules needed, most wanted first")
+    sides = a_list(fields.Nested(SideSchema), "each way of measuring of which there are readings")
     pattern = an_object(PatternFoundSchema, "home against office")
     classification = an_object(ClassificationSchema, "category by the guideline")
     other_guidelines = a_list(fields.Nested(OtherGuidelineSchema), "as asked for by `options.also_under`")

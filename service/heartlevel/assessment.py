@@ -12,10 +12,13 @@ from heartlevel.columns import Columns, Ints
 from heartlevel.facts.device import Checks, columns_of_devices
 from heartlevel.facts.reading import columns_of_readings
 from heartlevel.facts.series import Series, columns_of_series
+from heartlevel.facts.sides import Compared, columns_of_comparison, limits_of_sides, measured_sides
 from heartlevel.facts.sitting import columns_of_sittings
 from heartlevel.intake.batch import Batch, batch_of
 from heartlevel.intake.request import Request
 from heartlevel.profiles import Guideline, Protocol
+from heartlevel.ruling.effects.doubt import doubt_of
+from heartlevel.ruling.effects.fitness import Fitness, fitness_of
 from heartlevel.ruling.effects.known_errors import known_errors
 from heartlevel.ruling.effects.reliability import reliability_of
 from heartlevel.ruling.effects.usual_errors import Usual, usual_errors
@@ -95,6 +98,13 @@ class Assessment:
     sureness: Sureness
     facts: Facts
     verdicts: dict[str, Verdicts]  # by scope
+    fitness: Fitness  # of the sides
+
+    @cached_property
+    def sides(self) -> Compared:
+        """The sides of each subject, and which of them may speak."""
+        compared: Compared = self.facts["comparison"].source
+        return compared
 
     @cached_property
     def checks(self) -> Checks:
@@ -127,8 +137,14 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
     selection = select(batch, reliability, readings["work_day"], protocols)
     averages = average(batch, {**selection.averages, **selection.alternatives})
 
-    facts["series"] = columns_of_series(Series(batch, readings, reliability, selection, averages, protocols, devices))
+    doubt = doubt_of(batch, verdicts, facts)
+    series = Series(batch, readings, reliability, selection, averages, protocols, devices, doubt)
+    facts["series"] = columns_of_series(series)
     verdicts["series"] = rules.judge("series", facts["series"], profile)
+    sides = measured_sides(facts["series"], guidelines)
+    fitness = fitness_of(batch, selection, verdicts, facts, sides, limits_of_sides(guidelines))
+    facts["comparison"] = columns_of_comparison(Compared(sides, fitness.fit), batch.subjects)
+    verdicts["comparison"] = rules.judge("comparison", facts["comparison"], profile)
 
     technique = known_errors(batch, verdicts, facts)
     height, agreement = readings["hydrostatic_offset_mmhg"], devices.source.agreement
@@ -140,7 +156,7 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
 
     return Assessment(
         rules=ruleset, batch=batch, guidelines=guidelines, protocols=protocols, facts=facts, verdicts=verdicts,
-        reliability=reliability, selection=selection, averages=averages, alternatives=others,
+        fitness=fitness, reliability=reliability, selection=selection, averages=averages, alternatives=others,
         classified=classify(averages, others, guidelines), sureness=_sureness(measured, usual, guidelines),
     )  # fmt: skip
 

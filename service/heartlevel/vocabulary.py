@@ -5,7 +5,12 @@ versions.
 """
 
 PRESSURES = ("systolic", "diastolic")
-SETTINGS = ("home", "office", "work", "pharmacy", "ambulatory")
+TAKEN_IN = ("home", "office", "work", "pharmacy", "ambulatory")
+# What is averaged by itself: where readings were taken, office readings with nobody in the room apart from the others.
+SETTINGS = (*TAKEN_IN, "office-unattended")
+# Ways of measuring that have limits of their own, in the order of an answer.
+MEASURED_SIDES = ("home", "office-attended", "office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night")
+CONSEQUENCES = ("excludes", "shifts", "weakens")
 TRUE_PRESSURES = ("changing", "constant")
 CHECKED_BY = ("device", "reference")
 TAKEN_BY = ("self", "carer", "staff", "unattended")
@@ -29,7 +34,7 @@ UNITS = (MMHG, KPA)
 PASCAL_PER_MMHG = 133.322
 MMHG_PER_KPA = 1000.0 / PASCAL_PER_MMHG
 
-SCOPES = ("reading", "sitting", "series", "device")
+SCOPES = ("reading", "sitting", "series", "device", "comparison")
 EFFECTS = ("none", "doubtful", "unusable")
 RELIABILITIES = ("sound", "doubtful", "unusable")
 SEVERITIES = ("high", "moderate", "low")

@@ -4,15 +4,16 @@ from collections.abc import Iterator, Mapping, Sequence
 from math import sqrt
 from typing import Any
 
-from heartlevel.conclusions.category import NO_CATEGORY_REASONS, NO_SETTING, silent_because
+from heartlevel.answer.sides import category_title, even_so, sides_of_pattern
+from heartlevel.conclusions.category import NO_CATEGORY_REASONS, NO_SETTING, levels_of, silent_because
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.numbers import all_rounded, rounded, rounded_interval
 from heartlevel.conclusions.pattern import FEW_DAYS, LABELS
 from heartlevel.profiles import Category
 from heartlevel.statistics.alternatives import BY_PROTOCOL
-from heartlevel.statistics.classification import NO_CATEGORY, Probabilities
+from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY, Probabilities
 from heartlevel.statistics.selection import HOME
-from heartlevel.vocabulary import PRESSURES, SETTINGS
+from heartlevel.vocabulary import MEASURED_SIDES, PRESSURES, SETTINGS
 
 CHANCE_DECIMALS = 3
 
@@ -40,6 +41,7 @@ class Classifications:
             **{setting: self._category_in(setting, subject) for setting in ("office", "home")},
             "label": LABELS[conclusions.pattern[subject]],
             "because": [finding.name for finding in deciding],
+            **sides_of_pattern(conclusions, subject),
             "office_minus_home": {name: both for name, both in between.items() if both["mean"] is not None},
             **self._pattern_chances(subject),
         }
@@ -61,16 +63,19 @@ class Classifications:
 
     def classification(self, subject: int) -> dict[str, Any]:
         """Return the category of the best average there is, and whether other selections would change it."""
-        categories, guideline = self.conclusions.category, self.assessment.guidelines[subject]
+        conclusions, guideline = self.conclusions, self.assessment.guidelines[subject]
+        categories = conclusions.category
         number = int(categories.setting[subject])
         if number == NO_SETTING:
             reason = NO_CATEGORY_REASONS[categories.reason[subject]]
             return {"guideline": guideline.id, "category": None, "reason": reason}
         setting, group = SETTINGS[number], int(categories.group[subject])
-        levels, category = guideline.categories[setting], int(categories.category[subject])
+        side, category = int(categories.side[subject]), int(categories.category[subject])
+        levels = levels_of(self.assessment, subject, side)
         return {
             "guideline": guideline.id,
             "category": _category_id(levels, category),
+            "side": MEASURED_SIDES[side],
             "setting": setting,
             "basis": "protocol",
             **{name: rounded(categories.mean[row, subject]) for row, name in enumerate(PRESSURES)},
@@ -78,6 +83,7 @@ class Classifications:
             "raised": bool(categories.raised[subject]),
             **_chances(self.assessment.sureness.probabilities, group),
             **self._with_usual_errors(number, group),
+            "even_so": even_so(conclusions, subject),
             "holds": bool(categories.holds[subject]),
             "would_change": self._would_change(subject),
             "alternatives": list(self._alternatives(subject, group, levels)),
@@ -86,8 +92,7 @@ class Classifications:
     def _title(self, levels: Sequence[Category], number: int, subject: int) -> str | None:
         if number == NO_CATEGORY:
             return None
-        title = levels[number].title
-        return self.assessment.rules.wording[self.assessment.batch.requests[subject].language].categories.get(title, title)
+        return category_title(self.conclusions, subject, levels[number].title)
 
     def _with_usual_errors(self, setting: int, group: int) -> dict[str, Any]:
         """Return what is probable if home technique is as usual where it was not recorded, if the rules say what is."""
@@ -103,7 +108,7 @@ class Classifications:
     def _alternatives(self, subject: int, group: int, levels: Sequence[Category]) -> Iterator[dict[str, Any]]:
         others, categories = self.assessment.alternatives, self.assessment.classified.of_alternatives[:, group].tolist()
         applies, enough = others.applies[:, group].tolist(), others.enough[:, group].tolist()
-        for row, name in enumerate(others.names):
+        for row, name in enumerate(others.names if SETTINGS[group % len(SETTINGS)] in CLASSIFIED else ()):
             if applies[row]:
                 means = dict(zip(PRESSURES, self.of_alternatives[subject][row], strict=True))
                 alternative = {"name": name, **means, "category": _category_id(levels, categories[row])}

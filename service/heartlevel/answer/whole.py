@@ -11,6 +11,7 @@ from heartlevel.answer.device_checks import checks_written
 from heartlevel.answer.figures import READING_PRESSURES, Figures
 from heartlevel.answer.findings import entry_problems, expected_errors, written_findings
 from heartlevel.answer.next_steps import next_steps, what_next
+from heartlevel.answer.sides import sides_written
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.faults import sorted_problems
@@ -66,6 +67,7 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
         "variability": figures.variability(subject),
         "coverage": figures.coverage(subject),
         "undocumented": figures.undocumented(subject),
+        "sides": sides_written(conclusions, subject),
         "pattern": classifications.pattern(subject),
         "classification": classifications.classification(subject),
         "device_checks": checks_written(conclusions, subject),

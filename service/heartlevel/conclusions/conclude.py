@@ -13,6 +13,7 @@ from heartlevel.conclusions.pattern import (
     office_minus_home,
     patterns_probable,
 )
+from heartlevel.conclusions.sides import objections_of, sides_there, unfit_sides
 from heartlevel.conclusions.slips import slips_of
 from heartlevel.conclusions.steps import steps_of
 from heartlevel.conclusions.urgency import urgent_subjects
@@ -30,6 +31,10 @@ class Conclusions:
     rules_by_subject = cached_property(lambda self: rules_by_subject(self.assessment, self.firings))
     urgent = cached_property(lambda self: urgent_subjects(self.firings, len(self.assessment.batch.requests)))
     slips = cached_property(lambda self: slips_of(self.assessment.batch, self.firings))
+    # What speaks against each side, and which of them keeps a pattern from being named.
+    sides_there = cached_property(lambda self: sides_there(self.assessment))
+    objections = cached_property(lambda self: objections_of(self.assessment, self.findings))
+    unfit = cached_property(lambda self: unfit_sides(self.assessment, self.objections))
     # The category of the best average or why there is none; how home and office compare.
     category = cached_property(lambda self: categories_of(self.assessment))
     pattern = cached_property(lambda self: labels_of(self.firings, len(self.assessment.batch.requests)))

@@ -17,6 +17,28 @@ from heartlevel.statistics.selection import HOME, OFFICE, UNUSABLE, Selection
 from heartlevel.vocabulary import MMHG, RELIABILITIES, SETTINGS
 
 
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """What technique faults do to doubtful readings (mm[Hg]; a row a pressure, a column a reading)."""
+
+    high: Floats  # by how much too high the strongest fault that reads high has them
+    low: Floats  # the same of those that read low, negative
+    unsized: Bools  # a fault of which no size is published; one value a reading
+
+    @property
+    def any(self) -> Bools:
+        """Mark the readings that have any such fault."""
+        marked: Bools = np.logical_or.reduce(self.by_kind)
+        return marked
+
+    @property
+    def by_kind(self) -> tuple[Bools, Bools, Bools]:
+        """Mark the readings with a fault of no published size, with one that reads high, with one that reads low."""
+        high: Bools = np.logical_or.reduce(self.high > 0)
+        low: Bools = np.logical_or.reduce(self.low < 0)
+        return self.unsized, high, low
+
+
 @dataclass(frozen=True)
 class Series:
     """What the facts of a series are computed from."""
@@ -28,6 +50,7 @@ class Series:
     averages: Averages
     protocols: Sequence[Protocol]
     devices: Columns[Any]  # the facts of all device checks
+    doubt: Doubt
 
     def rows(self, setting: int) -> Bools:
         """Mark the usable readings of a setting."""
@@ -47,12 +70,17 @@ class Series:
         """Count the marked readings of each subject."""
         return count_by(self.batch.subject_of, len(self.batch.requests), rows)
 
+    @cached_property
+    def subject_of_day(self) -> Ints:
+        """The subject of each day of a setting."""
+        return self.batch.group_of_day // len(SETTINGS)
+
     def days(self, rows: Bools) -> Floats:
         """Count each subject's days (within a setting) that have a marked reading."""
         batch = self.batch
         measured = np.zeros(batch.days, dtype=bool)
         measured[batch.day_of[rows]] = True
-        return count_by(batch.group_of_day // len(SETTINGS), len(batch.requests), measured)
+        return count_by(self.subject_of_day, len(batch.requests), measured)
 
     def mean_over(self, rows: Bools, values: Floats) -> Floats:
         """Return each subject's mean of the values that are known of the marked readings: of flags, the share."""

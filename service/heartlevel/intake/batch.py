@@ -11,9 +11,10 @@ from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
 from heartlevel.intake.moments import local_hour
 from heartlevel.intake.recorded import OF_DEVICES, OF_READINGS, OF_SUBJECTS, recorded_columns
 from heartlevel.intake.request import Request
-from heartlevel.vocabulary import SETTINGS
+from heartlevel.vocabulary import SETTINGS, TAKEN_BY
 
-AMBULATORY = SETTINGS.index("ambulatory")
+AMBULATORY, OFFICE, UNATTENDED = (SETTINGS.index(name) for name in ("ambulatory", "office", "office-unattended"))
+BY_NOBODY = TAKEN_BY.index("unattended")
 
 
 @dataclass(frozen=True)
@@ -56,8 +57,10 @@ class Batch:
 
     @cached_property
     def setting(self) -> Ints:
-        """Each reading's setting as its index in the vocabulary."""
-        return self.readings["setting"].astype(np.int64)
+        """Each reading's setting as its index in the vocabulary; the office's unattended readings have their own."""
+        setting = self.readings["setting"].astype(np.int64)
+        unattended = (setting == OFFICE) & (self.readings["taken_by"] == BY_NOBODY)
+        return np.where(unattended, UNATTENDED, setting) if unattended.any() else setting
 
     @cached_property
     def group_of(self) -> Ints:

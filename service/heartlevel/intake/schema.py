@@ -26,10 +26,10 @@ from heartlevel.vocabulary import (
     METHODS,
     MMHG,
     PLACEMENTS,
-    SETTINGS,
     SIDES,
     SITES,
     TAKEN_BY,
+    TAKEN_IN,
     TRUE_PRESSURES,
     UNITS,
 )  # fmt: skip
@@ -145,7 +145,7 @@ class Reading(Block):
     diastolic = number("diastolic pressure", MMHG, 0, HIGHEST_READABLE, fact="diastolic", required=True)
     pulse = number("pulse rate", PER_MINUTE, 10, 400, fact="pulse")
     unit = choice(UNITS, "UCUM unit of the pressures; mm[Hg] where absent")
-    setting = choice(SETTINGS, "where it was taken", fact="setting", required=True)
+    setting = choice(TAKEN_IN, "where it was taken", fact="setting", required=True)
     taken_by = choice(TAKEN_BY, "who took it", fact="taken_by")
     device = text("id of one of the request's devices")
     site = choice(SITES, "limb and place of the cuff", fact="site")

@@ -15,7 +15,7 @@ from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import SETTINGS
 
 NO_CATEGORY = -1
-CLASSIFIED = ("home", "office")
+CLASSIFIED = ("home", "office", "office-unattended")  # the last where a guideline publishes its limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ def _alike(guidelines: Sequence[Guideline], settings: Sequence[str]) -> Iterator
     """Yield the groups that share a guideline and a setting, with the categories they share."""
     for shared in {guideline.id: guideline for guideline in guidelines}.values():
         subjects = np.array([subject for subject, guideline in enumerate(guidelines) if guideline.id == shared.id])
-        for setting in settings:
+        for setting in filter(shared.categories.__contains__, settings):
             yield subjects * len(SETTINGS) + SETTINGS.index(setting), shared.categories[setting]
 
 

@@ -10,7 +10,8 @@ from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.vocabulary import RELIABILITIES, SETTINGS
 
-HOME, OFFICE = SETTINGS.index("home"), SETTINGS.index("office")
+HOME, OFFICE, UNATTENDED, AMBULATORY = map(SETTINGS.index, ("home", "office", "office-unattended", "ambulatory"))
+IN_OFFICE = (OFFICE, UNATTENDED)  # averaged by the same schedule, and never together
 UNUSABLE, SOUND = RELIABILITIES.index("unusable"), RELIABILITIES.index("sound")
 
 # Why the protocol's average leaves a reading out; the first reason that holds is given.
@@ -99,7 +100,7 @@ def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
 
 def _left_out(batch: Batch, rule: _Rules, ranks: UsableRanks) -> Ints:
     rank = ranks.rank
-    home, office = batch.setting == HOME, batch.setting == OFFICE
+    home, office = batch.setting == HOME, np.isin(batch.setting, IN_OFFICE)
     skipped = rule["home.discard_first_readings"]
     most = skipped + rule["home.readings_per_sitting"]
     reasons = [
@@ -108,7 +109,7 @@ def _left_out(batch: Batch, rule: _Rules, ranks: UsableRanks) -> Ints:
         (home & (rank < skipped), FIRST_OF_SITTING),
         (home & (rank >= most), BEYOND_COUNT),
         (office & ~_used_in_office(batch, rule.office_use, ranks), OFFICE_USE),
-        (~(home | office), NO_PROTOCOL),
+        (~(home | office | (batch.setting == AMBULATORY)), NO_PROTOCOL),
     ]
     return np.select([mask for mask, _ in reasons], [reason for _, reason in reasons], KEPT)
 

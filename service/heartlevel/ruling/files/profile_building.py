@@ -8,6 +8,7 @@ from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.vocabulary import EFFECTS
 
 NEVER = float("inf")
+LIMIT_ONLY = ("office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night")
 
 
 def lowest_not_first(guideline: Entry) -> Iterator[RuleFault]:
@@ -28,7 +29,8 @@ def guideline_of(item: Mapping[str, Any]) -> Guideline:
         after_birth_days=item["after_birth_days"],
         protocol=item["protocol"],
         limits=_flat(plain | item["limits"]),
-        categories={setting: _categories(categories) for setting, categories in item["categories"].items()},
+        categories=_of_limits(item["limits"])
+        | {setting: _categories(categories) for setting, categories in item["categories"].items()},
         written=item,
     )
 
@@ -71,9 +73,23 @@ def _categories(items: Sequence[Mapping[str, Any]]) -> tuple[Category, ...]:
     lowest = {"systolic": -NEVER, "diastolic": -NEVER}
     begins = [item.get("from") or lowest for item in items]
     return tuple(
-        Category(item["id"], item["title"], begin.get("systolic", NEVER), begin.get("diastolic", NEVER))
+        Category(item["id"], item["title"], *(_begins(begin.get(name)) for name in ("systolic", "diastolic")))
         for item, begin in zip(items, begins, strict=True)
     )
+
+
+def _begins(limit: float | None) -> float:
+    return NEVER if limit is None else limit
+
+
+def _of_limits(limits: Mapping[str, Any]) -> dict[str, tuple[Category, ...]]:
+    """Return the two categories of each method of which nothing but the limit of hypertension is published."""
+    published = {name: limits[name]["hypertension"] for name in LIMIT_ONLY}
+    return {
+        name: _categories([{"id": "below-threshold", "title": "Below the threshold"},
+                           {"id": "hypertension", "title": "Hypertension", "from": level}])
+        for name, level in published.items() if set(level.values()) != {None}
+    }  # fmt: skip
 
 
 def _flat(limits: Mapping[str, Any], prefix: str = "") -> dict[str, float]:

@@ -5,6 +5,7 @@ from typing import Any
 from heartlevel.intake.fields import (
     Anything,
     Block,
+    Choice,
     Items,
     Number,
     Part,
@@ -14,7 +15,17 @@ from heartlevel.intake.fields import (
     text,
 )
 from heartlevel.ruling.files.fields import choice, flag, name, number
-from heartlevel.vocabulary import DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS
+from heartlevel.vocabulary import (
+    CONSEQUENCES,
+    DIRECTIONS,
+    EFFECTS,
+    MEASURED_SIDES,
+    MMHG,
+    PATTERNS,
+    SCOPES,
+    SEVERITIES,
+    STANDINGS,
+)
 
 SENTENCES = 1200
 NEEDED: dict[str, Any] = {"required": True}
@@ -45,6 +56,15 @@ class ExpectedErrorBlock(Block):
     diastolic = part(ShiftBlock, "of the diastolic value")
 
 
+class ConsequenceBlock(Block):
+    """What a finding means for the sides of the comparison: home, the office, an ambulatory measurement."""
+
+    does = choice(CONSEQUENCES, "takes the side away, shifts it by a known size, or makes it less sure", **NEEDED)
+    sides = Items(Choice(MEASURED_SIDES, exact=True), 6, least=1, **about("which sides", **NEEDED))
+    reads = text("high, low, either, or a fact that says which; it takes away only what leans on it", **NEEDED)
+    share = number("of a side's averaged readings, from which on; for rules of readings and sittings", "1", 0, 1)
+
+
 class ExampleBlock(Block):
     """Facts and what the rule must say of them."""
 
@@ -66,6 +86,7 @@ class RuleBlock(Block):
     urgent = flag("a value that may need help now")
     field = text("request field at fault, for entry slips")
     pattern = choice(PATTERNS, "the home and office pattern this finding means")
+    consequence = Items(Part(ConsequenceBlock), 6, **about("what it means for the sides that are compared"))
     expected_error = part(ExpectedErrorBlock, "direction and published range of the error")
     usual_share = number("how often patients at home have the fault where nothing is recorded of it", "1", 0, 1)
     next_step = text("key of the wording's next steps")
