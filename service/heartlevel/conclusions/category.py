@@ -33,7 +33,7 @@ class SubjectCategories:
     mean: Floats  # mm[Hg], a row a pressure
     raised: Bools  # either pressure reaches the guideline's limit of hypertension
     changes: Bools  # axes: alternative, subject; it says something, and it is another category
-    holds: Bools  # no alternative changes it
+    holds: Bools  # no alternative changes it, and it is probable
 
     def within(self, setting: str, subject: int) -> int:
         """Return the category of one setting's average, enough for the protocol or not."""
@@ -63,7 +63,7 @@ def categories_of(assessment: Assessment) -> SubjectCategories:
         mean=mean,
         raised=np.any(mean >= _limits(assessment.guidelines, best) - TOLERANCE, axis=0),
         changes=changes,
-        holds=there & ~changes.any(axis=0),
+        holds=there & ~changes.any(axis=0) & (assessment.sureness.certainty[group] >= assessment.rules.sureness.probable),
     )
 
 

@@ -10,8 +10,8 @@ from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.vocabulary import RELIABILITIES, SETTINGS
 
-HOME, OFFICE = SETTINGS.index("home"), SETTINGS.index("office")
-UNUSABLE, SOUND = RELIABILITIES.index("unusable"), RELIABILITIES.index("sound")
+HOME, OFFICE, AMBULATORY = (SETTINGS.index(name) for name in ("home", "office", "ambulatory"))
+UNUSABLE, DOUBTFUL = RELIABILITIES.index("unusable"), RELIABILITIES.index("doubtful")
 
 # Why the protocol's average leaves a reading out; the first reason that holds is given.
 KEPT, BY_RULE, FIRST_DAYS, FIRST_OF_SITTING, BEYOND_COUNT, OFFICE_USE, NO_PROTOCOL = range(7)
@@ -45,7 +45,7 @@ def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequenc
     """Select readings by protocol (one a subject), time of day, kind of day and reliability."""
     rule = _Rules(batch, protocols)
     usable = reliability != UNUSABLE
-    sound = reliability == SOUND
+    sound = usable & (reliability != DOUBTFUL)  # what nobody documented is not doubted for it
     rank, last = _ranks(batch, usable)
     ranks = UsableRanks(usable, rank, last)
     left_out = _left_out(batch, rule, ranks)

@@ -17,6 +17,8 @@ from heartlevel.ruling.files.profile_building import (
     guideline_of,
     lowest_not_first,
     protocol_of,
+    sureness_limits,
+    usual_ambulatory,
     usual_at_home,
     usual_in_office,
 )
@@ -67,6 +69,8 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         wording=wording,
         at_home=usual_at_home(checked.head),
         in_office=usual_in_office(checked.head),
+        ambulatory=usual_ambulatory(checked.head),
+        sureness=sureness_limits(checked.head),
         layers=tuple(layer for layer in laid if layer is not None),
     )
 

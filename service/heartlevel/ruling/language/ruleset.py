@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 
 from heartlevel.intake.envelope import PREGNANCY_BY
 from heartlevel.intake.request import Choices, Request
-from heartlevel.profiles import Guideline, Protocol, UsualAtHome, UsualInOffice
+from heartlevel.profiles import Guideline, Protocol, SurenessLimits, UsualAmbulatory, UsualAtHome, UsualInOffice
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.template import Template
 
@@ -77,6 +77,8 @@ class RuleSet:
     wording: Mapping[str, Wording]
     at_home: UsualAtHome | None = None  # what is usual there; None where the rule set does not say
     in_office: UsualInOffice | None = None
+    ambulatory: UsualAmbulatory | None = None
+    sureness: SurenessLimits = SurenessLimits()
     layers: tuple[Layer, ...] = ()  # lowest first
 
     @cached_property
