@@ -189,11 +189,15 @@ class NextSchema(ClosedSchema):
     sure_at = a_number("probability of the category that counts as sure", unit="1")
     more_days = a_field(
         fields.Integer,
-        "more days of the protocol until the category is expected to be sure, mean and spread "
-        "between days staying as they are",
+        "the fewest more days, measured one after the other, after which being sure is at least as probable as not",
         nullable=True,
         unit="d",
     )
+    chance = a_number("probability of being sure after so many", unit="1", nullable=True)
+    chance_after = a_field(
+        fields.Dict, "probability of being sure after 3, 7 and 14 more days; null where it cannot be told",
+        keys=fields.String(), values=fields.Float(allow_none=True), unit="1",
+    )  # fmt: skip
     no_more_days = a_choice(NO_DAYS, "why there is no such number", required=False)
     days_looked_ahead = a_count("the protocol's `more_days_at_most`")
     gaps = a_list(fields.Nested(GapSchema), "what is to be filled first, first")

@@ -36,11 +36,12 @@ MMHG_PER_KPA = 1000.0 / PASCAL_PER_MMHG
 
 SCOPES = ("reading", "sitting", "series", "device", "comparison")
 EFFECTS = ("none", "doubtful", "unusable")
-RELIABILITIES = ("sound", "doubtful", "unusable")
+RELIABILITIES = ("sound", "not-documented", "doubtful", "unusable")
 SEVERITIES = ("high", "moderate", "low")
 STANDINGS = ("published", "published-from-memory", "common-practice")
 DIRECTIONS = ("high", "low", "either")
 PATTERNS = ("sustained", "office-only-elevation", "home-only-elevation", "normal-in-both")
 UNDETERMINED = "undetermined"
 LIMITS_UNCLEAR = "limits-unclear"  # why there is no category where a detail that decides the limits could not be read
+SURENESSES = ("cannot-be-told", "probable", "almost-certain")
 EXPLANATIONS = ("brief", "full")

@@ -10,7 +10,7 @@ from scipy import stats
 
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
-from heartlevel.statistics.more_days import SURE
+from heartlevel.statistics.sureness.more_days import SURE
 from heartlevel.statistics.uncertainty import interval95
 from heartlevel.statistics.variability import paired_by_day, variability
 from heartlevel.vocabulary import PATTERNS

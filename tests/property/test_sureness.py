@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
-from heartlevel.statistics.more_days import more_days
+from heartlevel.statistics.sureness.more_days import more_days
 from heartlevel.statistics.variability import variability
 from support import answer, reading, rules
 

@@ -17,7 +17,7 @@ from heartlevel.conclusions.pattern import LABELS
 from heartlevel.facts.sides import ATTENDED, HOME, LIMITS_OF, UNATTENDED
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import NO_CATEGORY
-from heartlevel.vocabulary import MEASURED_SIDES, RELIABILITIES, SCOPES, SETTINGS
+from heartlevel.vocabulary import MEASURED_SIDES, RELIABILITIES, SCOPES, SETTINGS, SURENESSES
 
 Texts = npt.NDArray[np.object_]
 COUNTED = ("home_readings", "home_days", "home_sittings", "office_readings", "office_days")
@@ -154,6 +154,7 @@ def _category(conclusions: Conclusions) -> Parts:
         "category": category,
         "reason": Coded(categories.reason, NO_CATEGORY_REASONS),
         "holds": categories.holds,
+        "sureness": Coded(conclusions.sureness.word, SURENESSES),
         "systolic": categories.mean[0],
         "diastolic": categories.mean[1],
     }

@@ -36,7 +36,7 @@ class SubjectCategories:
     mean: Floats  # mm[Hg], a row a pressure
     raised: Bools  # either pressure reaches the guideline's limit of hypertension
     changes: Bools  # axes: alternative, subject; it says something, and it is another category
-    holds: Bools  # no alternative changes it, and nothing is to be said against the side
+    holds: Bools  # no alternative changes it, nothing is to be said against the side, and it is probable
 
     def within(self, setting: str, subject: int) -> int:
         """Return the category of one setting's average, enough for the protocol or not."""
@@ -68,7 +68,11 @@ def categories_of(assessment: Assessment) -> SubjectCategories:
         mean=np.where(there, sides.measured.mean[:, at, subjects], np.nan),
         raised=there & (sides.measured.raised[at, subjects] == 1),
         changes=changes,
-        holds=there & ~changes.any(axis=0) & fitness.fit[at, subjects] & ~fitness.doubted[at, subjects],
+        holds=there
+        & ~changes.any(axis=0)
+        & fitness.fit[at, subjects]
+        & ~fitness.doubted[at, subjects]
+        & (assessment.sureness.certainty[group] >= assessment.rules.sureness.probable),
     )
 
 

@@ -16,6 +16,7 @@ from heartlevel.conclusions.pattern import (
 from heartlevel.conclusions.sides import objections_of, sides_there, unfit_sides
 from heartlevel.conclusions.slips import slips_of
 from heartlevel.conclusions.steps import steps_of
+from heartlevel.conclusions.sureness import errors_of, sureness_of
 from heartlevel.conclusions.urgency import urgent_subjects
 
 
@@ -38,15 +39,18 @@ class Conclusions:
     # The category of the best average or why there is none; how home and office compare.
     category = cached_property(lambda self: categories_of(self.assessment))
     pattern = cached_property(lambda self: labels_of(self.firings, len(self.assessment.batch.requests)))
-    patterns_probable = cached_property(lambda self: patterns_probable(self.assessment, self.category))
+    patterns_probable = cached_property(lambda self: patterns_probable(self.assessment, self.category, self.pattern))
+    errors_in_it = cached_property(lambda self: errors_of(self.assessment, self.category))
+    sureness = cached_property(lambda self: sureness_of(self.assessment, self.category))
     office_minus_home = cached_property(lambda self: office_minus_home(self.assessment))
     # What to do next, and what to measure that was not measured yet.
     next_steps = cached_property(lambda self: steps_of(self.assessment, self.findings))
-    more_days = cached_property(lambda self: more_days_of(self.assessment, self.category))
+    more_days = cached_property(lambda self: more_days_of(self.assessment, self.category, self.sureness))
     gaps = cached_property(lambda self: gaps_of(self.assessment, self.pattern, self.next_steps))
     # How much was measured and recorded, how sure averages are and how readings vary.
     home_by_hour = cached_property(lambda self: coverage.home_by_hour(self.assessment))
     undocumented = cached_property(lambda self: coverage.undocumented(self.assessment))
+    long_run_intervals = cached_property(lambda self: self.assessment.sureness.measured.interval95())
     intervals = cached_property(lambda self: coverage.intervals_of(self.assessment.averages))
     varying = cached_property(lambda self: coverage.varying(self.assessment))
     standard_applies = cached_property(lambda self: coverage.standard_applies(self.assessment))

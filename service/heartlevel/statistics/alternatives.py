@@ -39,6 +39,7 @@ class Offsets:
 
     height: Floats
     bias: Floats  # a row a pressure
+    bias_error: Floats  # standard error of that, a row a pressure; NaN where one comparison leaves it unknown
     technique: Floats  # a row a pressure
 
 
@@ -178,7 +179,7 @@ def _within(batch: Batch, ranks: UsableRanks, days: float, skipped: float, most:
 
 def offsets_of(batch: Batch, height: Floats, technique: Floats, checked: Ints, agreement: Agreement) -> Offsets:
     """Return each reading's offsets. `checked` is each device check's subject; checks of one device are pooled by pairs."""
-    bias = np.full((len(PRESSURES), batch.size), np.nan)
+    bias, error = np.full((2, len(PRESSURES), batch.size), np.nan)
     checks_of: dict[tuple[int, str], list[int]] = {}
     for row, (subject, check) in enumerate(zip(checked.tolist(), batch.checks, strict=True)):
         if agreement.pairs[row]:  # a check without a pair says nothing, and must not take away what another says
@@ -190,4 +191,5 @@ def offsets_of(batch: Batch, height: Floats, technique: Floats, checked: Ints, a
         taken_with = [row for row, reading in enumerate(readings, batch.rows_of(subject).start)
                       if reading.data.get("device") == device]  # fmt: skip
         bias[:, taken_with] = pooled[:, None]
-    return Offsets(height, bias, technique)
+        error[:, taken_with] = np.sqrt((agreement.sd[:, rows] ** 2 * pairs).sum(axis=1))[:, None] / pairs.sum()
+    return Offsets(height, bias, error, technique)

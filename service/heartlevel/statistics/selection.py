@@ -12,7 +12,7 @@ from heartlevel.vocabulary import RELIABILITIES, SETTINGS
 
 HOME, OFFICE, UNATTENDED, AMBULATORY = map(SETTINGS.index, ("home", "office", "office-unattended", "ambulatory"))
 IN_OFFICE = (OFFICE, UNATTENDED)  # averaged by the same schedule, and never together
-UNUSABLE, SOUND = RELIABILITIES.index("unusable"), RELIABILITIES.index("sound")
+UNUSABLE, DOUBTFUL = RELIABILITIES.index("unusable"), RELIABILITIES.index("doubtful")
 
 # Why the protocol's average leaves a reading out; the first reason that holds is given.
 KEPT, BY_RULE, FIRST_DAYS, FIRST_OF_SITTING, BEYOND_COUNT, OFFICE_USE, NO_PROTOCOL = range(7)
@@ -46,7 +46,7 @@ def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequenc
     """Select readings by protocol (one a subject), time of day, kind of day and reliability."""
     rule = _Rules(batch, protocols)
     usable = reliability != UNUSABLE
-    sound = reliability == SOUND
+    sound = usable & (reliability != DOUBTFUL)  # what nobody documented is not doubted for it
     rank, last = _ranks(batch, usable)
     ranks = UsableRanks(usable, rank, last)
     left_out = _left_out(batch, rule, ranks)

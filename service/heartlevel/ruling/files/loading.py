@@ -18,6 +18,8 @@ from heartlevel.ruling.files.profile_building import (
     lowest_not_first,
     protocol_of,
     size_of_faults,
+    sureness_limits,
+    usual_ambulatory,
     usual_at_home,
     usual_in_office,
 )
@@ -69,6 +71,8 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         at_home=usual_at_home(checked.head),
         in_office=usual_in_office(checked.head),
         size_of_faults=size_of_faults(checked.head),
+        ambulatory=usual_ambulatory(checked.head),
+        sureness=sureness_limits(checked.head),
         layers=tuple(layer for layer in laid if layer is not None),
     )
 

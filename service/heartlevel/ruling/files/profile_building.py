@@ -1,14 +1,28 @@
 """From entries of rule files to guidelines, protocols and what is usual, as they are used."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
-from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol, SizeOfFaults, UsualAtHome, UsualInOffice
+from heartlevel.profiles import (
+    UNPUBLISHED,
+    Category,
+    Guideline,
+    Protocol,
+    SizeOfFaults,
+    SurenessLimits,
+    UsualAmbulatory,
+    UsualAtHome,
+    UsualErrors,
+    UsualInOffice,
+    UsualSpread,
+)
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.vocabulary import EFFECTS
 
 NEVER = float("inf")
 LIMIT_ONLY = ("office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night")
+NONE = (0.0, 0.0)  # systolic and diastolic
 
 
 def lowest_not_first(guideline: Entry) -> Iterator[RuleFault]:
@@ -48,15 +62,52 @@ def protocol_of(item: Mapping[str, Any]) -> Protocol:
 
 
 def usual_at_home(head: Mapping[str, Any]) -> UsualAtHome | None:
-    """Return what home readings usually are too high by; None where the rule set's head does not say it."""
+    """Return what is usual of home readings; None where the rule set's head does not say it."""
     usual = head.get("usual_at_home")
-    return UsualAtHome(_both(usual["first_day"]), _both(usual["technique"]), usual) if usual else None
+    if not usual:
+        return None
+    spread = _spread(usual, "sd_between_days") if usual.get("sd_between_days") else None
+    return UsualAtHome(_both(usual["first_day"]), _errors(usual), spread, usual)
 
 
 def usual_in_office(head: Mapping[str, Any]) -> UsualInOffice | None:
-    """Return how office visits usually differ; None where the rule set's head does not say it."""
+    """Return what is usual of office visits; None where the rule set's head does not say it."""
     usual = head.get("usual_in_office")
-    return UsualInOffice(_both(usual["sd_between_visits"]), usual["degrees_of_freedom"], usual) if usual else None
+    if not usual:
+        return None
+    above = usual.get("above_home")
+    return UsualInOffice(_spread(usual, "sd_between_visits"), _errors(usual),
+                         (_both(above["mean"]), _both(above["sd"])) if above else None, usual)  # fmt: skip
+
+
+def usual_ambulatory(head: Mapping[str, Any]) -> UsualAmbulatory | None:
+    """Return how ambulatory sessions usually differ; None where the rule set's head does not say it."""
+    usual = head.get("usual_ambulatory")
+    if not usual:
+        return None
+    session = _spread(usual, "sd_between_sessions")
+    return UsualAmbulatory(replace(session, sd=NONE, week_sd=session.sd), usual)
+
+
+def sureness_limits(head: Mapping[str, Any]) -> SurenessLimits:
+    """Return from which probabilities on what is called probable and almost certain."""
+    limits = head.get("sureness")
+    if not limits:
+        return SurenessLimits()
+    return SurenessLimits(limits["almost_certain"], limits["probable"], limits["unknown_error_share"], limits)
+
+
+def _spread(usual: Mapping[str, Any], of_days: str) -> UsualSpread:
+    weeks = usual.get("sd_between_weeks")
+    return UsualSpread(
+        _both(usual[of_days]), usual["degrees_of_freedom"], usual.get("pressure_correlation") or 0.0,
+        usual.get("day_correlation") or 0.0, _both(weeks) if weeks else NONE,
+    )  # fmt: skip
+
+
+def _errors(usual: Mapping[str, Any]) -> UsualErrors:
+    technique, device = (_both(usual[name]) if usual.get(name) else NONE for name in ("technique", "device"))
+    return UsualErrors(technique, usual.get("share_width") or 0.0, device)
 
 
 def size_of_faults(head: Mapping[str, Any]) -> SizeOfFaults:
