@@ -26,12 +26,13 @@ from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import Block, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
 from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
+from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
-from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTextsBlock, WordingBlock
+from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
 
-FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, RuleSetBlock, LayerBlock)
+FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, HeadBlock, LayerBlock)
 NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
 

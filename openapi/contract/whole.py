@@ -25,6 +25,7 @@ from contract.figures import (
     UndocumentedSchema,
     VariabilitySchema,
 )  # fmt: skip
+from contract.followup import PeriodJudgedSchema
 from contract.made_with import MadeWithSchema
 from contract.sides import SideSchema
 from heartlevel.conclusions.next_steps import GAPS, NO_DAYS
@@ -232,6 +233,10 @@ class AnswerSchema(ClosedSchema):
     pattern = an_object(PatternFoundSchema, "home against office")
     classification = an_object(ClassificationSchema, "category by the guideline")
     other_guidelines = a_list(fields.Nested(OtherGuidelineSchema), "as asked for by `options.also_under`")
+    periods = a_list(
+        fields.Nested(PeriodJudgedSchema),
+        "periods that readings fall into, the latest last, on which alone all else is concluded; empty where there is one",
+    )
     device_checks = a_list(fields.Nested(DeviceCheckedSchema), "devices against references")
     next_steps = a_list(fields.Nested(NextStepSchema), "what to do next, most important first")
     what_next = an_object(NextSchema, "what to measure next, to be surer")

@@ -1,7 +1,7 @@
 """The pipeline: requests in, all that is concluded about their readings out. No Flask, no clock, no files."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -31,6 +31,7 @@ from heartlevel.statistics.alternatives import Alternatives, alternatives, offse
 from heartlevel.statistics.averages import Averages, average
 from heartlevel.statistics.calendar import calendar_of
 from heartlevel.statistics.classification import CLASSIFIED, Classified, Probabilities, classify, probabilities
+from heartlevel.statistics.followup.periods import Periods, periods_of
 from heartlevel.statistics.long_run import LongRun, first_day_excess, long_run, population_at_home
 from heartlevel.statistics.selection import AMBULATORY, HOME, KEPT, OFFICE, Selection, select
 from heartlevel.statistics.sureness.certainty import certainty
@@ -103,6 +104,8 @@ class Assessment:
     facts: Facts
     verdicts: dict[str, Verdicts]  # by scope
     fitness: Fitness  # of the sides
+    periods: Periods | None = None  # None where nobody's readings fall into several
+    earlier: "Assessment | None" = None  # of the earlier periods, each a subject of its own
 
     @cached_property
     def sides(self) -> Compared:
@@ -128,7 +131,19 @@ def sitting_gaps(requests: Sequence[Request], rules: Rules) -> list[float]:
 
 
 def assess_batch(batch: Batch, rules: Rules) -> Assessment:
-    """Assess a batch, wherever its columns came from. Of its requests only subject and options are looked at."""
+    """Assess a batch, wherever its columns came from. Of its requests only subject, options and periods are looked at.
+
+    Of each subject the latest period is concluded on; earlier ones are assessed as if nothing else had been sent.
+    """
+    follow_up = rules.ruleset.follow_up
+    periods = periods_of(batch, follow_up.pauses) if follow_up else None
+    if periods is None:
+        return _assess(batch, rules)
+    whole = _assess(batch.concluding_on(periods.current), rules)
+    return replace(whole, periods=periods, earlier=_assess(periods.excerpt(batch), rules))
+
+
+def _assess(batch: Batch, rules: Rules) -> Assessment:
     ruleset = rules.ruleset
     guidelines = [ruleset.guideline_for(request) for request in batch.requests]
     protocols = [ruleset.protocol_for(request) for request in batch.requests]

@@ -108,3 +108,27 @@ class SurenessLimits:
     probable: float = 0.8
     unknown_error_share: float = 0.5  # of readings with a fault of no published size, from which on nothing is told
     written: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class UsualChange:
+    """How far apart two periods of one person lie by chance, by one way of measuring; systolic and diastolic, mm[Hg]."""
+
+    between_periods: tuple[float, float]  # standard deviation that more days do not lessen
+    between_days: tuple[float, float]  # standard deviation
+    possible_from: tuple[float, float]
+    clear_from: tuple[float, float]
+    degrees: float  # of freedom, of the spread between days
+
+
+@dataclass(frozen=True, slots=True)
+class FollowUp:
+    """What is held against what, and when, where a person is followed up."""
+
+    pauses: Mapping[str, float]  # longest within a period, days, by setting
+    changes: Mapping[str, UsualChange]  # by way of measuring
+    opposite_seasons_days: float
+    season: tuple[float, float]  # systolic and diastolic, mm[Hg]
+    sure_from: float
+    observed_within_days: float
+    written: Mapping[str, Any]

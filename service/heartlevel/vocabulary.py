@@ -33,6 +33,8 @@ UNITS = (MMHG, KPA)
 # UCUM defines m[Hg] as 133.3220 kPa. The request's unit is a UCUM code, so UCUM's figure is used.
 PASCAL_PER_MMHG = 133.322
 MMHG_PER_KPA = 1000.0 / PASCAL_PER_MMHG
+# A number above this is no blood pressure in any unit offered; what is merely impossible is for the rules.
+HIGHEST_READABLE = 400.0
 
 SCOPES = ("reading", "sitting", "series", "device", "comparison")
 EFFECTS = ("none", "doubtful", "unusable")

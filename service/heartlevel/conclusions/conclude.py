@@ -7,6 +7,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.conclusions import coverage
 from heartlevel.conclusions.category import categories_of
 from heartlevel.conclusions.findings import findings_of, firings_of, rules_by_subject
+from heartlevel.conclusions.followup.periods import periods_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
     labels_of,
@@ -54,6 +55,11 @@ class Conclusions:
     intervals = cached_property(lambda self: coverage.intervals_of(self.assessment.averages))
     varying = cached_property(lambda self: coverage.varying(self.assessment))
     standard_applies = cached_property(lambda self: coverage.standard_applies(self.assessment))
+    # What follows once more was measured: each period by itself, for whom there are several.
+    earlier = cached_property(lambda self: conclude(self.assessment.earlier) if self.assessment.earlier else None)
+    periods = cached_property(
+        lambda self: periods_by_subject(self.assessment, self.category, self.earlier and self.earlier.category)
+    )
 
 
 def conclude(assessment: Assessment) -> Conclusions:

@@ -7,6 +7,7 @@ from heartlevel.facts import (
     device,
     digits,
     fitness,
+    followup,
     groups,
     lost,
     reading,
@@ -17,6 +18,6 @@ from heartlevel.facts import (
 )
 
 __all__ = [
-    "ambulatory", "comparison", "device", "digits", "fitness", "groups", "lost", "reading", "series", "sides", "sitting",
-    "standing",
+    "ambulatory", "comparison", "device", "digits", "fitness", "followup", "groups", "lost",
+    "reading", "series", "sides", "sitting", "standing",
 ]  # fmt: skip

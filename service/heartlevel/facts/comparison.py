@@ -87,7 +87,7 @@ def longest_same_run(facts: Subjects) -> Floats:
     """Readings in a row with the very same pressures."""
     batch = facts.source.batch
     order = np.argsort(batch.group_of, kind="stable")
-    rows = order[(facts.source.reliability != UNUSABLE)[order]]
+    rows = order[facts.source.usable[order]]
     starts = run_starts(batch.group_of[rows], batch.readings["systolic"][rows], batch.readings["diastolic"][rows])
     length = count_by(np.cumsum(starts) - 1, int(starts.sum()))
     return extreme_by(batch.subject_of[rows][starts], len(batch.requests), length, largest=True)

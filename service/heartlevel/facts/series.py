@@ -52,14 +52,25 @@ class Series:
     devices: Columns[Any]  # the facts of all device checks
     doubt: Doubt
 
+    @cached_property
+    def usable(self) -> Bools:
+        """Mark the usable readings of the period concluded on."""
+        usable: Bools = self.reliability != UNUSABLE
+        current = self.batch.current
+        return usable if current is None else usable & current
+
+    @property
+    def current(self) -> Bools:
+        """Mark the readings of the period concluded on, usable or not."""
+        return np.ones(self.batch.size, dtype=bool) if self.batch.current is None else self.batch.current
+
     def rows(self, setting: int) -> Bools:
         """Mark the usable readings of a setting."""
         return self._usable[setting]
 
     @cached_property
     def _usable(self) -> Sequence[Bools]:
-        usable = self.reliability != UNUSABLE
-        return [usable & (self.batch.setting == setting) for setting in range(len(SETTINGS))]
+        return [self.usable & (self.batch.setting == setting) for setting in range(len(SETTINGS))]
 
     @property
     def kept_at_home(self) -> Bools:
@@ -104,7 +115,7 @@ class Series:
 
     @cached_property
     def _last_days(self) -> Floats:
-        batch, usable = self.batch, self.reliability != UNUSABLE
+        batch, usable = self.batch, self.usable
         days = extreme_by(batch.group_of[usable], batch.groups, batch.day[usable].astype(np.float64), largest=True)
         return days.reshape(-1, len(SETTINGS))
 
@@ -190,7 +201,7 @@ def selected_share(facts: Subjects) -> Floats:
     """Share of readings that were picked out of several."""
     chosen_from = facts.source.readings["selected_from"]
     picked = np.where(np.isnan(chosen_from), np.nan, chosen_from > 1)
-    return facts.source.mean_over(np.ones(len(picked), dtype=bool), picked)
+    return facts.source.mean_over(facts.source.current, picked)
 
 
 _count("home_kept", "home readings that the protocol's average takes", "Home readings left after the protocol's discards",

@@ -15,9 +15,10 @@ IN_OFFICE = (OFFICE, UNATTENDED)  # averaged by the same schedule, and never tog
 UNUSABLE, DOUBTFUL = RELIABILITIES.index("unusable"), RELIABILITIES.index("doubtful")
 
 # Why the protocol's average leaves a reading out; the first reason that holds is given.
-KEPT, BY_RULE, FIRST_DAYS, FIRST_OF_SITTING, BEYOND_COUNT, OFFICE_USE, NO_PROTOCOL = range(7)
+KEPT, BY_RULE, FIRST_DAYS, FIRST_OF_SITTING, BEYOND_COUNT, OFFICE_USE, NO_PROTOCOL, EARLIER = range(8)
 LEFT_OUT = ("", "unusable-by-rule", "first-days-discarded", "first-of-sitting-discarded",
-            "beyond-readings-per-sitting", "not-among-office-readings-used", "setting-without-protocol")  # fmt: skip
+            "beyond-readings-per-sitting", "not-among-office-readings-used", "setting-without-protocol",
+            "earlier-period")  # fmt: skip
 BASES = ("all", "sound", "protocol", "morning", "evening", "work-days", "free-days")
 ALTERNATIVES = ("every-usable-reading", "without-doubtful", "without-first-of-sitting", "without-first-day")
 OFFICE_USES = ("all", "last-two", "lower-of-last-two", "all-but-first")
@@ -45,7 +46,8 @@ class Selection:
 def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequence[Protocol]) -> Selection:
     """Select readings by protocol (one a subject), time of day, kind of day and reliability."""
     rule = _Rules(batch, protocols)
-    usable = reliability != UNUSABLE
+    current = True if batch.current is None else batch.current
+    usable = (reliability != UNUSABLE) & current
     sound = usable & (reliability != DOUBTFUL)  # what nobody documented is not doubted for it
     rank, last = _ranks(batch, usable)
     ranks = UsableRanks(usable, rank, last)
@@ -104,6 +106,7 @@ def _left_out(batch: Batch, rule: _Rules, ranks: UsableRanks) -> Ints:
     skipped = rule["home.discard_first_readings"]
     most = skipped + rule["home.readings_per_sitting"]
     reasons = [
+        *([] if batch.current is None else [(~batch.current, EARLIER)]),
         (~ranks.usable, BY_RULE),
         (home & (batch.day_rank < rule["home.discard_first_days"]), FIRST_DAYS),
         (home & (rank < skipped), FIRST_OF_SITTING),

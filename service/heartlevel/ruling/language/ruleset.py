@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 from heartlevel.intake.envelope import PREGNANCY_BY
 from heartlevel.intake.request import Choices, Request
 from heartlevel.profiles import (
+    FollowUp,
     Guideline,
     Protocol,
     SizeOfFaults,
@@ -92,6 +93,7 @@ class RuleSet:
     in_office: UsualInOffice | None = None
     ambulatory: UsualAmbulatory | None = None
     sureness: SurenessLimits = SurenessLimits()
+    follow_up: FollowUp | None = None  # None where the rule set does not say when readings are judged apart
     layers: tuple[Layer, ...] = ()  # lowest first
 
     @cached_property

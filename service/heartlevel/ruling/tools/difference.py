@@ -49,6 +49,7 @@ def _items(ruleset: RuleSet) -> dict[tuple[str, str], Mapping[str, Any]]:
     head |= {"usual_in_office": ruleset.in_office.written} if ruleset.in_office else {}
     head |= {"usual_ambulatory": ruleset.ambulatory.written} if ruleset.ambulatory else {}
     head |= {"sureness": ruleset.sureness.written} if ruleset.sureness.written else {}
+    head |= {"follow_up": ruleset.follow_up.written} if ruleset.follow_up else {}
     items: dict[tuple[str, str], Mapping[str, Any]] = {("ruleset", ""): head}
     items |= {("rule", rule.id): rule.written for rule in ruleset.every_rule()}
     items |= {("guideline", name): guideline.written for name, guideline in ruleset.guidelines.items()}
