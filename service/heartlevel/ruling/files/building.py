@@ -126,6 +126,9 @@ class _Builder:
             yield entry.fault(("field",), "unknown-name", detail, near(field, READING_FIELDS))
         if item.get("pattern") is not None and self.scope != "series":
             yield entry.fault(("pattern",), "wrong-scope", "only a series rule can name a pattern")
+        if item.get("told_in") is not None and (item.get("urgent") or item["effect"] != "none" or self.scope == "device"):
+            detail = "what is urgent, what changes a reading's reliability and what is said of a device is always a finding"
+            yield entry.fault(("told_in",), "wrong-effect", detail, "leave `told_in` out")
 
     def _wrong_errors(self, entry: Entry) -> Iterator[RuleFault]:
         errors = entry.item.get("expected_error") or {}
@@ -182,7 +185,9 @@ def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
 def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Template) -> Rule:
     """Return the rule of an entry that has no faults."""
     item, leaves = entry.item, leaves_of(condition)
-    as_written = {name: item.get(name) for name in ("id", "scope", "title", "severity", "next_step", "field", "pattern")}
+    as_written = {
+        name: item.get(name) for name in ("id", "scope", "title", "severity", "next_step", "field", "pattern", "told_in")
+    }
     compared = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
     errors = {pressure: _shift(shift) for pressure, shift in (item.get("expected_error") or {}).items()}
     amounts = [shift.amount for shift in errors.values() if shift.amount is not None]

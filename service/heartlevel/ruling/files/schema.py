@@ -14,7 +14,7 @@ from heartlevel.intake.fields import (
     text,
 )
 from heartlevel.ruling.files.fields import choice, flag, name, number
-from heartlevel.vocabulary import DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS
+from heartlevel.vocabulary import DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS, TOLD_IN
 
 SENTENCES = 1200
 NEEDED: dict[str, Any] = {"required": True}
@@ -66,6 +66,7 @@ class RuleBlock(Block):
     urgent = flag("a value that may need help now")
     field = text("request field at fault, for entry slips")
     pattern = choice(PATTERNS, "the home and office pattern this finding means")
+    told_in = choice(TOLD_IN, "the part of an answer that says it; it is no finding then")
     expected_error = part(ExpectedErrorBlock, "direction and published range of the error")
     usual_share = number("how often patients at home have the fault where nothing is recorded of it", "1", 0, 1)
     next_step = text("key of the wording's next steps")
