@@ -17,6 +17,7 @@ from heartlevel.ruling.language.template import ENGLISH, Template, TemplateFault
 from heartlevel.vocabulary import EFFECTS
 
 READING_FIELDS = tuple(Reading().fields)
+AS_WRITTEN = ("id", "scope", "title", "severity", "next_step", "field", "pattern", "told_in")
 
 
 def facts_of(scope: str) -> dict[str, Fact]:
@@ -185,9 +186,7 @@ def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
 def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Template) -> Rule:
     """Return the rule of an entry that has no faults."""
     item, leaves = entry.item, leaves_of(condition)
-    as_written = {
-        name: item.get(name) for name in ("id", "scope", "title", "severity", "next_step", "field", "pattern", "told_in")
-    }
+    as_written = {name: item.get(name) for name in AS_WRITTEN}
     compared = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
     errors = {pressure: _shift(shift) for pressure, shift in (item.get("expected_error") or {}).items()}
     amounts = [shift.amount for shift in errors.values() if shift.amount is not None]
