@@ -52,11 +52,12 @@ def honest_week(draw: Draw, usual: np.ndarray, days: int = DAYS) -> list[dict]:
     pressures += np.array([0.5, -0.5])[:, None, None] * morning
     pressures[:, :, 0] += size("first home reading above next")
     pressures[0] += size("first day above later")
-    return [
-        reading(f"{FIRST_DAY + timedelta(days=day)}T{HOURS[sitting]:02d}:{10 + place}:00+01:00", *whole, id=f"{day}-{sitting}-{place}")
-        for day, sitting, place in np.ndindex(pressures.shape[:3])
-        for whole in [np.rint(pressures[day, sitting, place]).tolist()]
-    ]  # fmt: skip
+    return [at_home(day, sitting, place, pressures) for day, sitting, place in np.ndindex(pressures.shape[:3])]
+
+
+def at_home(day: int, sitting: int, place: int, pressures: np.ndarray) -> dict:
+    moment = f"{FIRST_DAY + timedelta(days=day)}T{HOURS[sitting]:02d}:{10 + place}:00+01:00"
+    return reading(moment, *np.rint(pressures[day, sitting, place]).tolist(), id=f"{day}-{sitting}-{place}")
 
 
 def office_visits(draw: Draw, usual: np.ndarray) -> list[dict]:
@@ -64,11 +65,12 @@ def office_visits(draw: Draw, usual: np.ndarray) -> list[dict]:
     pressures = there + noise(draw, "SD between office visits", VISITS, 1)
     pressures = pressures + noise(draw, "SD within a sitting", VISITS, OFFICE_READINGS)
     pressures[:, 0] += size("first office reading above next")
-    return [
-        reading(f"{FIRST_VISIT + timedelta(days=2 * visit)}T10:{2 * place:02d}:00+01:00", *np.rint(pressures[visit, place]).tolist(),
-                setting="office", taken_by="staff")
-        for visit, place in np.ndindex(pressures.shape[:2])
-    ]  # fmt: skip
+    return [at_office(visit, place, pressures) for visit, place in np.ndindex(pressures.shape[:2])]
+
+
+def at_office(visit: int, place: int, pressures: np.ndarray) -> dict:
+    moment = f"{FIRST_VISIT + timedelta(days=2 * visit)}T10:{2 * place:02d}:00+01:00"
+    return reading(moment, *np.rint(pressures[visit, place]).tolist(), setting="office", taken_by="staff")
 
 
 def without(week: list[dict], gone: Callable[[dict], bool]) -> list[dict]:
@@ -89,10 +91,8 @@ def second_forgotten(week: list[dict], day: int) -> list[dict]:
 
 def third_taken(week: list[dict], day: int) -> list[dict]:
     last = next(one for one in week if one["id"] == f"{day}-1-1")
-    return [
-        *week,
-        {**last, "id": "third", "taken_at": last["taken_at"].replace(":11:", ":12:"), "systolic": last["systolic"] - 2},
-    ]
+    again = {"id": "third", "taken_at": last["taken_at"].replace(":11:", ":12:"), "systolic": last["systolic"] - 2}
+    return [*week, {**last, **again}]
 
 
 def talked_once(week: list[dict], day: int) -> list[dict]:
