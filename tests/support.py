@@ -75,6 +75,11 @@ def rules_fired(answer: dict) -> set[str]:
     return {finding["rule"] for finding in answer["findings"]}
 
 
+def rules_told(answer: dict) -> set[str]:
+    """The rules that an answer tells, as findings or as notes."""
+    return rules_fired(answer) | {note["rule"] for note in answer["notes"]}
+
+
 def without_worded_rules(folder: Path) -> None:
     """Leave only next steps and cautions in a copy's wording: its rules are taken out."""
     for path in (folder / "wording").glob("*.yaml"):

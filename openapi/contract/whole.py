@@ -37,6 +37,7 @@ from heartlevel.vocabulary import (
     SCOPES,
     SEVERITIES,
     STANDINGS,
+    TOLD_IN,
 )  # fmt: skip
 
 ERROR_DIRECTIONS = ("reads-high", "reads-low", "either")
@@ -166,6 +167,16 @@ class FindingGivenSchema(ClosedSchema):
     reason = an_object(ReasonSchema, "why it fired; only where `options.explain` is `full`", required=False)
 
 
+class NoteSchema(ClosedSchema):
+    """What a rule says that is nothing amiss: the level itself, or what is missing for a comparison."""
+
+    rule = a_text("rule")
+    told_in = a_choice(TOLD_IN, "the part of the answer that has the figures, or what to do")
+    title = a_text("short noun phrase")
+    explanation = a_text("to a clinician: what is the case")
+    patient = a_text("to the person measured, in plain words")
+
+
 class NextStepSchema(ClosedSchema):
     """Something to do next."""
 
@@ -173,7 +184,8 @@ class NextStepSchema(ClosedSchema):
     text = a_text("what to do")
     patient = a_text("the same, to the person measured; null where it is for others to do", nullable=True)
     first = a_flag("one of those to begin with")
-    because = a_list_of_names("ids of the findings behind it")
+    because = a_list_of_names("ids of the findings behind it; none where a note says why")
+    rules = a_list_of_names("ids of the rules that ask for it, those of notes among them")
 
 
 class GapSchema(ClosedSchema):
@@ -225,6 +237,7 @@ class AnswerSchema(ClosedSchema):
     counts = an_object(CountsSchema, "how many readings there were")
     readings = a_list(fields.Nested(ReadingJudgedSchema), "every readable reading, in time order")
     findings = a_list(fields.Nested(FindingGivenSchema), "urgent ones first, then by severity")
+    notes = a_list(fields.Nested(NoteSchema), "what rules say that is nothing amiss")
     averages = a_list(fields.Nested(AverageSchema), "averages by setting and selection")
     variability = an_object(VariabilitySchema, "variation between readings")
     coverage = an_object(CoverageSchema, "how home readings lie over days and hours")

@@ -44,6 +44,7 @@ STANDINGS = ("published", "published-from-memory", "common-practice")
 DIRECTIONS = ("high", "low", "either")
 PATTERNS = ("sustained", "office-only-elevation", "home-only-elevation", "normal-in-both")
 UNDETERMINED = "undetermined"
+TOLD_IN = ("classification", "pattern", "next-steps")  # parts of an answer that say what a rule found in place of a finding
 LIMITS_UNCLEAR = "limits-unclear"  # why there is no category where a detail that decides the limits could not be read
 SURENESSES = ("cannot-be-told", "probable", "almost-certain")
 EXPLANATIONS = ("brief", "full")

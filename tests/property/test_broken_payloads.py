@@ -87,13 +87,14 @@ def without_lost(whole: dict) -> dict:
     """The answer without what it says of lost readings; the findings that are left are numbered anew."""
     kept = [one for one in whole["findings"] if one["rule"] not in OF_LOST]
     name_of = {one["id"]: f"f-{number}" for number, one in enumerate(kept, start=1)}
-    steps = [{**step, "because": [name_of[name] for name in step["because"] if name in name_of]}
+    steps = [{**step, "because": [name_of[name] for name in step["because"] if name in name_of], "first": None,
+              "rules": [rule for rule in step["rules"] if rule not in OF_LOST]}
              for step in whole["next_steps"]]  # fmt: skip
     return whole | {
         "counts": None, "urgent": any(one["urgent"] for one in kept),
         "findings": [{**one, "id": name_of[one["id"]]} for one in kept],
         "readings": [{**one, "findings": [name_of[name] for name in one["findings"]]} for one in whole["readings"]],
-        "next_steps": [step for step in steps if step["because"]],
+        "next_steps": [step for step in steps if step["rules"]],
     }  # fmt: skip
 
 

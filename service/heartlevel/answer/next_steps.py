@@ -16,7 +16,7 @@ def next_steps(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
     wording = assessment.rules.wording[assessment.batch.requests[subject].language]
     return [
         {"code": step.code, "text": wording.next_steps[step.code], "patient": wording.next_steps_for_patient.get(step.code),
-         "first": step.first, "because": step.because}
+         "first": step.first, "because": step.because, "rules": step.rules}
         for step in conclusions.next_steps[subject]
     ]  # fmt: skip
 

@@ -6,7 +6,7 @@ from functools import cached_property
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions import coverage
 from heartlevel.conclusions.category import categories_of
-from heartlevel.conclusions.findings import findings_of, firings_of, rules_by_subject
+from heartlevel.conclusions.findings import findings_of, firings_of, found_amiss, rules_by_subject
 from heartlevel.conclusions.followup.periods import periods_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
@@ -29,8 +29,10 @@ class Conclusions:
 
     # Every rule that fires somewhere, each subject's findings, and which rules fire for whom, without their facts.
     firings = cached_property(lambda self: firings_of(self.assessment))
-    findings = cached_property(lambda self: findings_of(self.assessment, self.firings))
-    rules_by_subject = cached_property(lambda self: rules_by_subject(self.assessment, self.firings))
+    findings = cached_property(lambda self: findings_of(self.assessment, found_amiss(self.firings)))
+    rules_by_subject = cached_property(lambda self: rules_by_subject(self.assessment, found_amiss(self.firings)))
+    # What rules say that is nothing amiss: the level, what is missing for a comparison.
+    notes = cached_property(lambda self: findings_of(self.assessment, found_amiss(self.firings, amiss=False)))
     urgent = cached_property(lambda self: urgent_subjects(self.firings, len(self.assessment.batch.requests)))
     slips = cached_property(lambda self: slips_of(self.assessment.batch, self.firings))
     # What speaks against each side, and which of them keeps a pattern from being named.
@@ -45,7 +47,7 @@ class Conclusions:
     sureness = cached_property(lambda self: sureness_of(self.assessment, self.category))
     office_minus_home = cached_property(lambda self: office_minus_home(self.assessment))
     # What to do next, and what to measure that was not measured yet.
-    next_steps = cached_property(lambda self: steps_of(self.assessment, self.findings))
+    next_steps = cached_property(lambda self: steps_of(self.assessment, self.findings, self.notes))
     more_days = cached_property(lambda self: more_days_of(self.assessment, self.category, self.sureness))
     gaps = cached_property(lambda self: gaps_of(self.assessment, self.pattern, self.next_steps))
     # How much was measured and recorded, how sure averages are and how readings vary.

@@ -18,6 +18,7 @@ from heartlevel.vocabulary import DIRECTIONS, EFFECTS
 
 OF_NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 READING_FIELDS = tuple(Reading().fields)
+AS_WRITTEN = ("id", "scope", "title", "severity", "next_step", "field", "pattern", "told_in")
 
 
 def facts_of(scope: str) -> dict[str, Fact]:
@@ -128,6 +129,9 @@ class _Builder:
             yield entry.fault(("field",), "unknown-name", detail, near(field, READING_FIELDS))
         if item.get("pattern") is not None and self.scope != "comparison":
             yield entry.fault(("pattern",), "wrong-scope", "only a rule of the comparison can name a pattern")
+        if item.get("told_in") is not None and (item.get("urgent") or item["effect"] != "none" or self.scope == "device"):
+            detail = "what is urgent, what changes a reading's reliability and what is said of a device is always a finding"
+            yield entry.fault(("told_in",), "wrong-effect", detail, "leave `told_in` out")
 
     def _wrong_errors(self, entry: Entry) -> Iterator[RuleFault]:
         errors = entry.item.get("expected_error") or {}
@@ -197,7 +201,7 @@ def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
 def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Template) -> Rule:
     """Return the rule of an entry that has no faults."""
     item, leaves = entry.item, leaves_of(condition)
-    as_written = {name: item.get(name) for name in ("id", "scope", "title", "severity", "next_step", "field", "pattern")}
+    as_written = {name: item.get(name) for name in AS_WRITTEN}
     compared = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
     errors = {pressure: _shift(shift) for pressure, shift in (item.get("expected_error") or {}).items()}
     amounts = [shift.amount for shift in errors.values() if shift.amount is not None]

@@ -25,6 +25,7 @@ from heartlevel.vocabulary import (
     SCOPES,
     SEVERITIES,
     STANDINGS,
+    TOLD_IN,
 )
 
 SENTENCES = 1200
@@ -87,6 +88,7 @@ class RuleBlock(Block):
     field = text("request field at fault, for entry slips")
     pattern = choice(PATTERNS, "the home and office pattern this finding means")
     consequence = Items(Part(ConsequenceBlock), 6, **about("what it means for the sides that are compared"))
+    told_in = choice(TOLD_IN, "the part of an answer that says it; it is no finding then")
     expected_error = part(ExpectedErrorBlock, "direction and published range of the error")
     usual_share = number("how often patients at home have the fault where nothing is recorded of it", "1", 0, 1)
     next_step = text("key of the wording's next steps")

@@ -66,6 +66,7 @@ class Rule:
     field: str | None  # of a reading, that a slip of entry is in
     pattern: str | None  # of home and office, that the finding means
     consequences: tuple[Consequence, ...]  # for the sides
+    told_in: str | None  # one of TOLD_IN, where what fires is told in place of a finding
     expected_error: Mapping[str, Shift]  # by pressure
     usual_share: float  # how often the fault is there where nothing is recorded of it; 0 where that is not said
     sources: tuple[Citation, ...]
