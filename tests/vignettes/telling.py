@@ -6,6 +6,8 @@ from pathlib import Path
 
 import yaml
 
+from heartlevel.ruling.files.source import LOADER
+
 FOLDER = Path(__file__).parent
 EXPECTABLE = {
     "findings", "absent", "says", "reliability", "reliabilities", "averages", "none_averaged", "category", "reason",
@@ -19,7 +21,7 @@ def vignettes() -> list[tuple[str, dict]]:
     return [
         (f"{path.stem}: {one['who']}", one)
         for path in sorted(FOLDER.glob("*.yaml"))
-        for one in yaml.safe_load(path.read_text("utf-8"))
+        for one in yaml.load(path.read_text("utf-8"), LOADER)
     ]
 
 
