@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from heartlevel import RefusedRequest
 from heartlevel.answer.whole import as_json
 from property.damage import GONE, STRANGE_KEYS, Damage, damaged, good, lies_at, with_damage
-from support import answer
+from support import answer, examples
 
-MANY = settings(max_examples=1000, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+MANY = settings(max_examples=examples(300), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 ESSENTIAL = {"devices": {"id"}, "readings": {"taken_at", "systolic", "diastolic", "setting", "unit"},
              "device_checks": {"device", "pairs", "sequence"}}  # fmt: skip
 OF_LOST = {"readings-not-used", "lost-reading-severe", "lost-unit-may-hide-severe", "lost-reading-very-low"}

@@ -9,9 +9,9 @@ from heartlevel.answer.whole import answers, as_json
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from heartlevel.vocabulary import SITES, TAKEN_IN
-from support import rules
+from support import examples, rules
 
-FEW = settings(max_examples=40, deadline=None)
+FEW = settings(max_examples=examples(25), deadline=None)
 MAYBE = st.sampled_from([True, False, None])
 TECHNIQUE = st.fixed_dictionaries(
     {},

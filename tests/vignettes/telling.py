@@ -6,6 +6,7 @@ from pathlib import Path
 
 import yaml
 
+from heartlevel.ruling.files.source import LOADER
 from support import rules_told
 
 FOLDER = Path(__file__).parent
@@ -21,7 +22,7 @@ def vignettes() -> list[tuple[str, dict]]:
     return [
         (f"{path.stem}: {one['who']}", one)
         for path in sorted(FOLDER.glob("*.yaml"))
-        for one in yaml.safe_load(path.read_text("utf-8"))
+        for one in yaml.load(path.read_text("utf-8"), LOADER)
     ]
 
 
