@@ -26,13 +26,14 @@ from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import Block, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
 from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
+from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
-from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleSetBlock, RuleTextsBlock, WordingBlock
+from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
 
-FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, RuleSetBlock, LayerBlock)
-NO_READING = ("series", "device")  # scopes whose rules concern no single reading
+FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, HeadBlock, LayerBlock)
+NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
 
 def rule_files() -> JsonSchema:
@@ -170,8 +171,10 @@ def _of_scope(scope: str, schemas: dict[str, JsonSchema]) -> dict[str, JsonSchem
 def _of_scope_only(scope: str, parts: JsonSchema) -> None:
     nothing = {"type": "null"}
     parts["field"] = {**parts["field"], "enum": [*READING_FIELDS, None]} if scope == "reading" else nothing
-    if scope != "series":
+    if scope != "comparison":
         parts["pattern"] = nothing
+    if scope in ("device", "comparison"):
+        parts["consequence"] = nothing
     if scope in NO_READING:
         parts["effect"] |= {"enum": ["none"]}
         parts["usual_share"] = nothing

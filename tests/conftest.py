@@ -1,7 +1,8 @@
 """What holds for every run of the tests: the same examples every time, and nothing left in the temporary directory.
 
-`HYPOTHESIS_PROFILE=default` has property tests look for other examples. The run has a folder for temporary files of its
-own, which all its processes inherit; a run that leaves anything there fails.
+`HYPOTHESIS_PROFILE=default` has property tests look for other examples, `HYPOTHESIS_PROFILE=long` for twenty times as many.
+The run has a folder for temporary files of its own, which all its processes inherit; a run that leaves anything there
+fails.
 """
 
 import os
@@ -14,6 +15,7 @@ import pytest
 from hypothesis import settings
 
 settings.register_profile("repeatable", derandomize=True)
+settings.register_profile("long", max_examples=2000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 SCRATCH = pytest.StashKey[Path]()

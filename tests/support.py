@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import os
 from functools import cache
 from pathlib import Path
 
@@ -29,6 +30,11 @@ OWN_RULE = """
     - {given: {pulse: 101}, expect: fires}
     - {given: {pulse: 100}, expect: silent}
 """
+
+
+def examples(count: int) -> int:
+    """How many examples a property test looks at: those it names, twenty times as many with HYPOTHESIS_PROFILE=long."""
+    return 20 * count if os.environ.get("HYPOTHESIS_PROFILE") == "long" else count
 
 
 @cache
@@ -73,6 +79,11 @@ def average(answer: dict, setting: str = "home", basis: str = "protocol") -> dic
 
 def rules_fired(answer: dict) -> set[str]:
     return {finding["rule"] for finding in answer["findings"]}
+
+
+def rules_told(answer: dict) -> set[str]:
+    """The rules that an answer tells, as findings or as notes."""
+    return rules_fired(answer) | {note["rule"] for note in answer["notes"]}
 
 
 def without_worded_rules(folder: Path) -> None:

@@ -2,7 +2,7 @@
 
 from contract.declaring import ClosedSchema, a_choice, a_flag, a_list, a_number, a_text
 from heartlevel.answer.compared import COMPARED
-from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
+from heartlevel.vocabulary import MEASURED_SIDES, PATTERNS, SETTINGS, UNDETERMINED
 
 
 class OtherGuidelineSchema(ClosedSchema):
@@ -11,6 +11,7 @@ class OtherGuidelineSchema(ClosedSchema):
     guideline = a_text("the guideline")
     limits_from = a_text("guideline whose limits held; another one in pregnancy and soon after birth")
     protocol = a_text("averaging protocol")
+    side = a_choice(MEASURED_SIDES, "which side was classified", nullable=True)
     setting = a_choice(SETTINGS, "which average was classified", nullable=True)
     systolic = a_number("systolic average", nullable=True)
     diastolic = a_number("diastolic average", nullable=True)

@@ -15,8 +15,10 @@ from contract.declaring import (
     an_interval,
     an_object,
 )
+from contract.sides import SideReasonSchema, UnfitSideSchema
+from heartlevel.conclusions.sureness import NO_PROBABILITY
 from heartlevel.statistics.selection import BASES, LEFT_OUT
-from heartlevel.vocabulary import PATTERNS, SETTINGS, UNDETERMINED
+from heartlevel.vocabulary import DIRECTIONS, MEASURED_SIDES, PATTERNS, SETTINGS, SURENESSES, UNDETERMINED
 
 
 class SummarySchema(ClosedSchema):
@@ -25,8 +27,13 @@ class SummarySchema(ClosedSchema):
     mean = a_number("mean of the readings", unit="")
     sd = a_number("sample standard deviation; null for one reading", unit="", nullable=True)
     mean_of_days = a_number("mean of the day means", unit="")
-    interval95 = an_interval("t interval of the mean of day means", unit="", nullable=True)
+    interval95 = an_interval("of these days: t interval of the mean of day means", unit="", nullable=True)
     no_interval = a_text("why there is no interval", required=False)
+    interval95_long_run = an_interval(
+        "of averages by protocol: 95 % interval of the person's mean in the long run, days and weeks differing as usual, "
+        "the first day's excess taken off; errors that all readings share are not in it", unit="", required=False,
+        nullable=True,
+    )  # fmt: skip
 
 
 class LeftOutSchema(ClosedSchema):
@@ -130,7 +137,7 @@ class LimitsComparedSchema(ClosedSchema):
 
 
 class PatternChancesSchema(ClosedSchema):
-    """The probability of each pattern at a pair of limits; home and office means are taken as independent."""
+    """The probability of each pattern at a pair of limits; each place tells of the other."""
 
     limits = an_object(LimitsComparedSchema, "at or above which a pressure counts as raised")
     probability = a_field(fields.Dict, "by pattern", keys=fields.String(), values=fields.Float(), unit="1")
@@ -143,11 +150,17 @@ class PatternFoundSchema(ClosedSchema):
     home = a_text("category at home", nullable=True)
     label = a_choice((*PATTERNS, UNDETERMINED), "the pattern")
     because = a_list_of_names("ids of the findings that decided it")
+    between = a_list(
+        a_choice(MEASURED_SIDES, "a side"), "the side in the office and the one outside it; null where one may not speak",
+        nullable=True,
+    )  # fmt: skip
+    unfit = a_list(fields.Nested(UnfitSideSchema), "sides that keep a pattern from being named, and why")
     office_minus_home = an_object(DifferencesSchema, "the difference")
+    sureness = a_choice(SURENESSES, "how sure the label is, at the limits of hypertension")
     chances = a_list(
         fields.Nested(PatternChancesSchema),
-        "how probable each pattern is, home and office taken as independent; "
-        "null with fewer than 3 days in either, and where nothing is classified",
+        "how probable each pattern is in the long run, errors taken off as in `classification`; null where that cannot be "
+        "told, and where nothing is classified",
         nullable=True,
     )
     no_chances = a_text("why there are none", required=False)
@@ -164,32 +177,35 @@ class AlternativeSchema(ClosedSchema):
 
 
 class TooHighSchema(ClosedSchema):
-    """By how much one pressure's average is expected to be too high."""
+    """By how much an error is expected to make one pressure's average too high; negative where too low."""
 
-    mean = a_number("expected excess")
+    mean = a_number("expected error")
     sd = a_number("standard deviation of what is expected: between people with the same record")
 
 
-class BothTooHighSchema(ClosedSchema):
-    """The same of both pressures."""
+class ErrorInItSchema(ClosedSchema):
+    """An error that all readings of the average share, and that the probability takes off; the average keeps it."""
 
-    systolic = an_object(TooHighSchema, "systolic pressure")
-    diastolic = an_object(TooHighSchema, "diastolic pressure")
+    code = a_text("id of the rule that found it, or what is usual: first-day, unrecorded-technique, unchecked-device; or "
+                  "device-check")  # fmt: skip
+    known = a_flag("known to be there; else what is usual where nobody recorded it")
+    reads = a_choice(DIRECTIONS, "which way it shifts the average")
+    systolic = an_object(TooHighSchema, "of the systolic average; absent where no size is published", required=False)
+    diastolic = an_object(TooHighSchema, "of the diastolic average", required=False)
+    text = a_text("what it is, in the language of the answer", nullable=True)
 
 
-class WithUsualErrorsSchema(ClosedSchema):
-    """What is probable if technique was as it usually is where nothing was recorded of it. No average is changed by it."""
+class AsMeasuredSchema(ClosedSchema):
+    """What would be probable if no reading had an error that the others share: a detail, not the conclusion."""
 
-    too_high_by = an_object(BothTooHighSchema, "what the average by protocol is then expected to be too high by")
     probability_at_or_above = a_field(
-        fields.Dict, "probability that the true mean is at or above a limit, either pressure; empty with fewer than 3 days",
-        keys=fields.String(), values=fields.Float(),
+        fields.Dict, "probability that the long-run mean is at or above a limit, either pressure", keys=fields.String(),
+        values=fields.Float(),
     )  # fmt: skip
     category_probability = a_field(
-        fields.Dict, "probability that the true mean lies in a category, by its id; null with fewer than 3 days",
+        fields.Dict, "probability that the long-run mean lies in a category, by its id; null where it cannot be told",
         keys=fields.String(), values=fields.Float(), nullable=True, unit="1",
     )  # fmt: skip
-    no_probability = a_text("why there is no such probability", required=False)
 
 
 class ClassificationSchema(ClosedSchema):
@@ -198,26 +214,36 @@ class ClassificationSchema(ClosedSchema):
     guideline = a_text("guideline whose categories these are")
     category = a_text("id of the category", nullable=True)
     reason = a_text("why there is no category", required=False)
-    setting = a_choice(SETTINGS, "which average was classified", required=False)
+    side = a_choice(MEASURED_SIDES, "which side was classified", required=False)
+    setting = a_choice(SETTINGS, "the setting of its readings", required=False)
     basis = a_choice(("protocol",), "which readings were averaged", required=False)
     systolic = a_number("systolic average", required=False)
     diastolic = a_number("diastolic average", required=False)
     title = a_text("the guideline's own term, in the language of the answer where the wording has it", required=False)
     raised = a_flag("at or above the guideline's limit of hypertension in this setting, either pressure", required=False)
     probability_at_or_above = a_field(
-        fields.Dict, "probability that the true mean is at or above a limit, either pressure; null with fewer than 3 days",
-        keys=fields.String(), values=fields.Float(allow_none=True), required=False,
+        fields.Dict, "probability that the long-run mean is at or above a limit, either pressure, with the errors in "
+        "`errors_in_it` taken off; empty where it cannot be told",
+        keys=fields.String(), values=fields.Float(), required=False,
     )  # fmt: skip
     category_probability = a_field(
-        fields.Dict, "probability that the true mean lies in a category, by its id; null with fewer than 3 days",
-        keys=fields.String(), values=fields.Float(), required=False, nullable=True, unit="1",
+        fields.Dict, "probability that the long-run mean lies in a category, by its id, likewise; null where that cannot "
+        "be told", keys=fields.String(), values=fields.Float(), required=False, nullable=True, unit="1",
     )  # fmt: skip
-    no_probability = a_text("why there is no such probability", required=False)
-    with_usual_errors = an_object(
-        WithUsualErrorsSchema, "of home averages: the same, technique taken to be as usual where it was not recorded",
-        required=False,
-    )  # fmt: skip
+    no_probability = a_choice(NO_PROBABILITY[1:], "why there is no such probability", required=False)
+    sureness = a_choice(SURENESSES, "how sure the category is, by the rule set's limits; errors that point away from its "
+                        "nearer limit make it no surer", required=False)  # fmt: skip
+    errors_in_it = a_list(fields.Nested(ErrorInItSchema), "what the probability takes off, and by how much", required=False)
+    sharpened_by = a_list(fields.String(), "what nobody recorded and would make the probability sharper most: facts of "
+                          "readings as in `undocumented`, or device_check", required=False)  # fmt: skip
+    as_measured = an_object(AsMeasuredSchema, "the same probabilities with no such error taken off", required=False)
     would_change = a_text("what would change the category, in words; null where the rules have none", required=False,
                           nullable=True)  # fmt: skip
-    holds = a_flag("no alternative changes the category", required=False)
+    even_so = a_list(
+        fields.Nested(SideReasonSchema), "what speaks against the side and does not lean the way it speaks: raised or not "
+        "raised stands even so", required=False,
+    )  # fmt: skip
+    holds = a_flag(
+        "no alternative changes the category, nothing takes the side away, and it is at least probable", required=False
+    )
     alternatives = a_list(fields.Nested(AlternativeSchema), "other selections", required=False)

@@ -25,7 +25,9 @@ from contract.figures import (
     UndocumentedSchema,
     VariabilitySchema,
 )  # fmt: skip
+from contract.followup import PeriodJudgedSchema
 from contract.made_with import MadeWithSchema
+from contract.sides import SideSchema
 from heartlevel.conclusions.next_steps import GAPS, NO_DAYS
 from heartlevel.ruling.language.conditions import OPERATORS
 from heartlevel.ruling.language.explaining import KINDS, OUTCOMES
@@ -35,6 +37,7 @@ from heartlevel.vocabulary import (
     SCOPES,
     SEVERITIES,
     STANDINGS,
+    TOLD_IN,
 )  # fmt: skip
 
 ERROR_DIRECTIONS = ("reads-high", "reads-low", "either")
@@ -164,6 +167,16 @@ class FindingGivenSchema(ClosedSchema):
     reason = an_object(ReasonSchema, "why it fired; only where `options.explain` is `full`", required=False)
 
 
+class NoteSchema(ClosedSchema):
+    """What a rule says that is nothing amiss: the level itself, or what is missing for a comparison."""
+
+    rule = a_text("rule")
+    told_in = a_choice(TOLD_IN, "the part of the answer that has the figures, or what to do")
+    title = a_text("short noun phrase")
+    explanation = a_text("to a clinician: what is the case")
+    patient = a_text("to the person measured, in plain words")
+
+
 class NextStepSchema(ClosedSchema):
     """Something to do next."""
 
@@ -171,7 +184,8 @@ class NextStepSchema(ClosedSchema):
     text = a_text("what to do")
     patient = a_text("the same, to the person measured; null where it is for others to do", nullable=True)
     first = a_flag("one of those to begin with")
-    because = a_list_of_names("ids of the findings behind it")
+    because = a_list_of_names("ids of the findings behind it; none where a note says why")
+    rules = a_list_of_names("ids of the rules that ask for it, those of notes among them")
 
 
 class GapSchema(ClosedSchema):
@@ -188,11 +202,15 @@ class NextSchema(ClosedSchema):
     sure_at = a_number("probability of the category that counts as sure", unit="1")
     more_days = a_field(
         fields.Integer,
-        "more days of the protocol until the category is expected to be sure, mean and spread "
-        "between days staying as they are",
+        "the fewest more days, measured one after the other, after which being sure is at least as probable as not",
         nullable=True,
         unit="d",
     )
+    chance = a_number("probability of being sure after so many", unit="1", nullable=True)
+    chance_after = a_field(
+        fields.Dict, "probability of being sure after 3, 7 and 14 more days; null where it cannot be told",
+        keys=fields.String(), values=fields.Float(allow_none=True), unit="1",
+    )  # fmt: skip
     no_more_days = a_choice(NO_DAYS, "why there is no such number", required=False)
     days_looked_ahead = a_count("the protocol's `more_days_at_most`")
     gaps = a_list(fields.Nested(GapSchema), "what is to be filled first, first")
@@ -219,13 +237,19 @@ class AnswerSchema(ClosedSchema):
     counts = an_object(CountsSchema, "how many readings there were")
     readings = a_list(fields.Nested(ReadingJudgedSchema), "every readable reading, in time order")
     findings = a_list(fields.Nested(FindingGivenSchema), "urgent ones first, then by severity")
+    notes = a_list(fields.Nested(NoteSchema), "what rules say that is nothing amiss")
     averages = a_list(fields.Nested(AverageSchema), "averages by setting and selection")
     variability = an_object(VariabilitySchema, "variation between readings")
     coverage = an_object(CoverageSchema, "how home readings lie over days and hours")
     undocumented = a_list(fields.Nested(UndocumentedSchema), "details not recorded that rules needed, most wanted first")
+    sides = a_list(fields.Nested(SideSchema), "each way of measuring of which there are readings")
     pattern = an_object(PatternFoundSchema, "home against office")
     classification = an_object(ClassificationSchema, "category by the guideline")
     other_guidelines = a_list(fields.Nested(OtherGuidelineSchema), "as asked for by `options.also_under`")
+    periods = a_list(
+        fields.Nested(PeriodJudgedSchema),
+        "periods that readings fall into, the latest last, on which alone all else is concluded; empty where there is one",
+    )
     device_checks = a_list(fields.Nested(DeviceCheckedSchema), "devices against references")
     next_steps = a_list(fields.Nested(NextStepSchema), "what to do next, most important first")
     what_next = an_object(NextSchema, "what to measure next, to be surer")

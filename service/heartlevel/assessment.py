@@ -1,24 +1,27 @@
 """The pipeline: requests in, all that is concluded about their readings out. No Flask, no clock, no files."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Ints
+from heartlevel.columns import Columns, Floats, Ints
 from heartlevel.facts.device import Checks, columns_of_devices
 from heartlevel.facts.reading import columns_of_readings
 from heartlevel.facts.series import Series, columns_of_series
+from heartlevel.facts.sides import Compared, columns_of_comparison, limits_of_sides, measured_sides
 from heartlevel.facts.sitting import columns_of_sittings
 from heartlevel.intake.batch import Batch, batch_of
 from heartlevel.intake.request import Request
-from heartlevel.profiles import Guideline, Protocol
+from heartlevel.profiles import Guideline, Protocol, UsualErrors, UsualSpread
+from heartlevel.ruling.effects.doubt import doubt_of
+from heartlevel.ruling.effects.fitness import Fitness, fitness_of
 from heartlevel.ruling.effects.known_errors import known_errors
 from heartlevel.ruling.effects.reliability import reliability_of
-from heartlevel.ruling.effects.usual_errors import Usual, usual_errors
+from heartlevel.ruling.effects.shared_errors import SharedErrors, shared_errors
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet
@@ -26,10 +29,12 @@ from heartlevel.ruling.running.examples import wrong_examples
 from heartlevel.ruling.running.verdicts import Program, Verdicts, programs_of
 from heartlevel.statistics.alternatives import Alternatives, alternatives, offsets_of
 from heartlevel.statistics.averages import Averages, average
-from heartlevel.statistics.classification import Classified, Probabilities, classify, probabilities
-from heartlevel.statistics.long_run import LongRun, long_run, population_at_home
-from heartlevel.statistics.selection import HOME, Selection, select
-from heartlevel.statistics.technique import Excess
+from heartlevel.statistics.calendar import calendar_of
+from heartlevel.statistics.classification import CLASSIFIED, Classified, Probabilities, classify, probabilities
+from heartlevel.statistics.followup.periods import Periods, periods_of
+from heartlevel.statistics.long_run import LongRun, first_day_excess, long_run, population_at_home
+from heartlevel.statistics.selection import AMBULATORY, HOME, KEPT, OFFICE, Selection, select
+from heartlevel.statistics.sureness.certainty import certainty
 from heartlevel.vocabulary import SETTINGS
 
 Facts: TypeAlias = dict[str, Columns[Any]]  # by scope; each scope has a source of its own
@@ -71,12 +76,15 @@ class Rules:
 
 @dataclass(frozen=True, slots=True)
 class Sureness:
-    """How probable categories are. What is usual is of home alone, and None where the rule set does not say it."""
+    """How sure each group's average is as an estimate of the long run, and how probable its categories are."""
 
-    long_run: LongRun
+    measured: LongRun  # days, weeks and the first day's excess taken into account
+    long_run: LongRun  # errors that all readings share besides; nothing is known where one of no published size is there
+    as_measured: Probabilities
     probabilities: Probabilities
-    usual_excess: Excess | None = None  # of averages, if technique is as usual where it was not recorded
-    with_usual_errors: Probabilities | None = None
+    certainty: Floats  # of the category of the average by protocol
+    first_day: Floats  # by how much the first day makes each average too high, a row a pressure
+    errors: SharedErrors
 
 
 @dataclass(frozen=True)
@@ -95,6 +103,15 @@ class Assessment:
     sureness: Sureness
     facts: Facts
     verdicts: dict[str, Verdicts]  # by scope
+    fitness: Fitness  # of the sides
+    periods: Periods | None = None  # None where nobody's readings fall into several
+    earlier: "Assessment | None" = None  # of the earlier periods, each a subject of its own
+
+    @cached_property
+    def sides(self) -> Compared:
+        """The sides of each subject, and which of them may speak."""
+        compared: Compared = self.facts["comparison"].source
+        return compared
 
     @cached_property
     def checks(self) -> Checks:
@@ -114,7 +131,19 @@ def sitting_gaps(requests: Sequence[Request], rules: Rules) -> list[float]:
 
 
 def assess_batch(batch: Batch, rules: Rules) -> Assessment:
-    """Assess a batch, wherever its columns came from. Of its requests only subject and options are looked at."""
+    """Assess a batch, wherever its columns came from. Of its requests only subject, options and periods are looked at.
+
+    Of each subject the latest period is concluded on; earlier ones are assessed as if nothing else had been sent.
+    """
+    follow_up = rules.ruleset.follow_up
+    periods = periods_of(batch, follow_up.pauses) if follow_up else None
+    if periods is None:
+        return _assess(batch, rules)
+    whole = _assess(batch.concluding_on(periods.current), rules)
+    return replace(whole, periods=periods, earlier=_assess(periods.excerpt(batch), rules))
+
+
+def _assess(batch: Batch, rules: Rules) -> Assessment:
     ruleset = rules.ruleset
     guidelines = [ruleset.guideline_for(request) for request in batch.requests]
     protocols = [ruleset.protocol_for(request) for request in batch.requests]
@@ -127,27 +156,59 @@ def assess_batch(batch: Batch, rules: Rules) -> Assessment:
     selection = select(batch, reliability, readings["work_day"], protocols)
     averages = average(batch, {**selection.averages, **selection.alternatives})
 
-    facts["series"] = columns_of_series(Series(batch, readings, reliability, selection, averages, protocols, devices))
+    doubt = doubt_of(batch, verdicts, facts)
+    series = Series(batch, readings, reliability, selection, averages, protocols, devices, doubt)
+    facts["series"] = columns_of_series(series)
     verdicts["series"] = rules.judge("series", facts["series"], profile)
+    sides = measured_sides(facts["series"], guidelines)
+    fitness = fitness_of(batch, selection, verdicts, facts, sides, limits_of_sides(guidelines))
+    facts["comparison"] = columns_of_comparison(Compared(sides, fitness.fit), batch.subjects)
+    verdicts["comparison"] = rules.judge("comparison", facts["comparison"], profile)
 
     technique = known_errors(batch, verdicts, facts)
     height, agreement = readings["hydrostatic_offset_mmhg"], devices.source.agreement
     offsets = offsets_of(batch, height, technique, devices.subject_of, agreement)
     others = alternatives(batch, selection, averages, protocols, ruleset.protocols, offsets)
-    people = population_at_home([request.population for request in batch.requests])
-    measured, at_home = long_run(averages, people, ruleset.in_office), ruleset.at_home
-    usual = usual_errors(batch, selection, averages, verdicts, facts, at_home) if at_home else None
+    classified = classify(averages, others, guidelines)
+    errors = shared_errors(batch, selection, verdicts, facts, offsets, _usual_errors(ruleset))
 
     return Assessment(
         rules=ruleset, batch=batch, guidelines=guidelines, protocols=protocols, facts=facts, verdicts=verdicts,
-        reliability=reliability, selection=selection, averages=averages, alternatives=others,
-        classified=classify(averages, others, guidelines), sureness=_sureness(measured, usual, guidelines),
+        fitness=fitness, reliability=reliability, selection=selection, averages=averages, alternatives=others,
+        classified=classified,
+        sureness=_sureness(batch, ruleset, selection, averages, classified, guidelines, errors),
     )  # fmt: skip
 
 
-def _sureness(measured: LongRun, usual: Usual | None, guidelines: Sequence[Guideline]) -> Sureness:
-    if usual is None:
-        return Sureness(measured, probabilities(measured, guidelines))
-    known, home = measured.knowing(usual.first_day), (SETTINGS[HOME],)
-    with_usual_errors = probabilities(measured.less(usual.in_all), guidelines, home)
-    return Sureness(known, probabilities(known, guidelines), usual.in_all, with_usual_errors)
+def _usual_errors(ruleset: RuleSet) -> dict[int, UsualErrors]:
+    """Return by setting what readings are usually too high by."""
+    usual = {HOME: ruleset.at_home, OFFICE: ruleset.in_office}
+    return {setting: block.errors for setting, block in usual.items() if block}
+
+
+def _usual_spreads(ruleset: RuleSet) -> dict[int, UsualSpread]:
+    """Return by setting how much days, visits or sessions of one person usually differ."""
+    usual = {HOME: ruleset.at_home, OFFICE: ruleset.in_office, AMBULATORY: ruleset.ambulatory}
+    return {setting: block.spread for setting, block in usual.items() if block and block.spread}
+
+
+def _sureness(
+    batch: Batch, ruleset: RuleSet, selection: Selection, averages: Averages, classified: Classified,
+    guidelines: Sequence[Guideline], errors: SharedErrors,
+) -> Sureness:  # fmt: skip
+    kept = selection.left_out == KEPT
+    calendar = calendar_of(batch, kept | (selection.averages["all"] & (batch.setting == AMBULATORY)))
+    above = ruleset.at_home.first_day if ruleset.at_home else (0.0, 0.0)
+    first_day = first_day_excess(batch, kept & (batch.setting == HOME), calendar, np.array(above))
+    people = population_at_home([request.population for request in batch.requests])
+    measured = long_run(averages, calendar, _usual_spreads(ruleset), first_day, people)
+    sized = measured.only_where(errors.share_unsized < ruleset.sureness.unknown_error_share)
+    settled, category = sized.less(errors.in_all), classified.category[averages.row("protocol")]
+    settings = np.array([SETTINGS.index(name) for name in CLASSIFIED])
+    groups = (np.arange(len(guidelines))[:, None] * len(SETTINGS) + settings).ravel()
+    certain = np.full(batch.groups, np.nan)
+    certain[groups] = certainty(sized, errors.in_all, groups, category[groups], guidelines)
+    return Sureness(
+        measured=measured, long_run=settled, as_measured=probabilities(measured, guidelines),
+        probabilities=probabilities(settled, guidelines), certainty=certain, first_day=first_day, errors=errors,
+    )  # fmt: skip

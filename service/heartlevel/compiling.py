@@ -1,7 +1,7 @@
 """Rules loaded and compiled in a process of their own, so that a running service never stands still or falls for it.
 
-Run as a program with a directory and its layers as arguments ("" for the shipped rules): writes the compiled
-rules, or the mistakes, to standard output.
+Run as a program with a directory and its layers as arguments ("" for the shipped rules): takes the truth tables known
+already from standard input, and writes the compiled rules, or the mistakes, to standard output.
 """
 
 import pickle
@@ -16,6 +16,7 @@ from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.running.truth import known_tables, learn
 
 LONGEST_SECONDS = 120
 
@@ -56,8 +57,9 @@ def compiled_apart(folder: Path | None, layers: Sequence[Path]) -> Rules:
     """
     command = [sys.executable, "-m", __name__, str(folder or ""), *map(str, layers)]
     paths = {**environ, "PYTHONPATH": pathsep.join(filter(None, sys.path))}
+    known = pickle.dumps(known_tables())  # most conditions are of a shape that was there before
     try:
-        ended = subprocess.run(command, env=paths, capture_output=True, timeout=LONGEST_SECONDS, check=True)
+        ended = subprocess.run(command, input=known, env=paths, capture_output=True, timeout=LONGEST_SECONDS, check=True)
     except subprocess.CalledProcessError as error:
         raise CompilerFailed(f"it ended with status {error.returncode}") from error
     except subprocess.TimeoutExpired as error:
@@ -84,4 +86,5 @@ def write_compiled(first: str, *others: str) -> None:
 
 
 if __name__ == "__main__":
+    learn(pickle.load(sys.stdin.buffer))
     write_compiled(*sys.argv[1:])

@@ -45,11 +45,32 @@ class Protocol:
 
 
 @dataclass(frozen=True, slots=True)
-class UsualInOffice:
-    """How much office visits of one person usually differ, and how that weighs beside the person's own visits."""
+class UsualSpread:
+    """How much days, visits or sessions of one person usually differ. Pairs are systolic and diastolic, mm[Hg]."""
 
-    sd: tuple[float, float]  # systolic and diastolic, mm[Hg]
-    degrees: float  # of freedom
+    sd: tuple[float, float]  # between days; 0 where only whole weeks are known to differ
+    degrees: float  # of freedom: what it weighs beside the person's own days
+    correlation: float  # of systolic with diastolic
+    day_correlation: float = 0.0  # of one day with the next
+    week_sd: tuple[float, float] = (0.0, 0.0)  # of whole weeks around the long run
+
+
+@dataclass(frozen=True, slots=True)
+class UsualErrors:
+    """What readings are usually too high by where nothing was recorded. Pairs are systolic and diastolic, mm[Hg]."""
+
+    technique: tuple[float, float]  # above a trained person's readings, all faults together
+    share_width: float = 0.0  # standard deviation of how often faults are there, as a share of it
+    device: tuple[float, float] = (0.0, 0.0)  # standard deviation between devices that nobody checked
+
+
+@dataclass(frozen=True, slots=True)
+class UsualInOffice:
+    """How office visits of one person usually differ, and what their average is usually too high by."""
+
+    spread: UsualSpread
+    errors: UsualErrors
+    above_home: tuple[tuple[float, float], tuple[float, float]] | None  # mean and SD between people; None: not said
     written: Mapping[str, Any]
 
 
@@ -63,8 +84,51 @@ class SizeOfFaults:
 
 @dataclass(frozen=True, slots=True)
 class UsualAtHome:
-    """By how much home readings are usually too high, systolic and diastolic (mm[Hg])."""
+    """How home days of one person usually differ, and what they are usually too high by."""
 
-    first_day: tuple[float, float]  # the first day above later ones
-    technique: tuple[float, float]  # a patient's readings above a trained person's
+    first_day: tuple[float, float]  # the first day above later ones, systolic and diastolic, mm[Hg]
+    errors: UsualErrors
+    spread: UsualSpread | None
+    written: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class UsualAmbulatory:
+    """How ambulatory sessions of one person usually differ."""
+
+    spread: UsualSpread
+    written: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class SurenessLimits:
+    """From which probabilities on a statement is called almost certain or probable."""
+
+    almost_certain: float = 0.95
+    probable: float = 0.8
+    unknown_error_share: float = 0.5  # of readings with a fault of no published size, from which on nothing is told
+    written: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class UsualChange:
+    """How far apart two periods of one person lie by chance, by one way of measuring; systolic and diastolic, mm[Hg]."""
+
+    between_periods: tuple[float, float]  # standard deviation that more days do not lessen
+    between_days: tuple[float, float]  # standard deviation
+    possible_from: tuple[float, float]
+    clear_from: tuple[float, float]
+    degrees: float  # of freedom, of the spread between days
+
+
+@dataclass(frozen=True, slots=True)
+class FollowUp:
+    """What is held against what, and when, where a person is followed up."""
+
+    pauses: Mapping[str, float]  # longest within a period, days, by setting
+    changes: Mapping[str, UsualChange]  # by way of measuring
+    opposite_seasons_days: float
+    season: tuple[float, float]  # systolic and diastolic, mm[Hg]
+    sure_from: float
+    observed_within_days: float
     written: Mapping[str, Any]

@@ -90,9 +90,13 @@ def _findings(before: Mapping[str, Any], after: Mapping[str, Any]) -> dict[str, 
 
 
 def _finding_keys(answer: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Yield each finding once for each reading it concerns: a rule that fires for other readings has changed too."""
+    """Yield each finding once for each reading it concerns: a rule that fires for other readings has changed too.
+
+    Notes count as findings.
+    """
     for finding in answer["findings"]:
         yield from ((finding["rule"], reading) for reading in finding["readings"] or [""])
+    yield from ((note["rule"], "") for note in answer["notes"])
 
 
 def _reliabilities(answer: Mapping[str, Any]) -> dict[str, Any]:

@@ -5,7 +5,12 @@ versions.
 """
 
 PRESSURES = ("systolic", "diastolic")
-SETTINGS = ("home", "office", "work", "pharmacy", "ambulatory")
+TAKEN_IN = ("home", "office", "work", "pharmacy", "ambulatory")
+# What is averaged by itself: where readings were taken, office readings with nobody in the room apart from the others.
+SETTINGS = (*TAKEN_IN, "office-unattended")
+# Ways of measuring that have limits of their own, in the order of an answer.
+MEASURED_SIDES = ("home", "office-attended", "office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night")
+CONSEQUENCES = ("excludes", "shifts", "weakens")
 TRUE_PRESSURES = ("changing", "constant")
 CHECKED_BY = ("device", "reference")
 TAKEN_BY = ("self", "carer", "staff", "unattended")
@@ -28,14 +33,18 @@ UNITS = (MMHG, KPA)
 # UCUM defines m[Hg] as 133.3220 kPa. The request's unit is a UCUM code, so UCUM's figure is used.
 PASCAL_PER_MMHG = 133.322
 MMHG_PER_KPA = 1000.0 / PASCAL_PER_MMHG
+# A number above this is no blood pressure in any unit offered; what is merely impossible is for the rules.
+HIGHEST_READABLE = 400.0
 
-SCOPES = ("reading", "sitting", "series", "device")
+SCOPES = ("reading", "sitting", "series", "device", "comparison")
 EFFECTS = ("none", "doubtful", "unusable")
-RELIABILITIES = ("sound", "doubtful", "unusable")
+RELIABILITIES = ("sound", "not-documented", "doubtful", "unusable")
 SEVERITIES = ("high", "moderate", "low")
 STANDINGS = ("published", "published-from-memory", "common-practice")
 DIRECTIONS = ("high", "low", "either")
 PATTERNS = ("sustained", "office-only-elevation", "home-only-elevation", "normal-in-both")
 UNDETERMINED = "undetermined"
+TOLD_IN = ("classification", "pattern", "next-steps")  # parts of an answer that say what a rule found in place of a finding
 LIMITS_UNCLEAR = "limits-unclear"  # why there is no category where a detail that decides the limits could not be read
+SURENESSES = ("cannot-be-told", "probable", "almost-certain")
 EXPLANATIONS = ("brief", "full")

@@ -26,7 +26,7 @@ def cluster(tmp_path_factory):
 
 @pytest.fixture
 def inputs(tmp_path):
-    (tmp_path / "lines.ndjson").write_bytes(as_ndjson(requests(2500, 2)) + b"{broken\n")
+    (tmp_path / "lines.ndjson").write_bytes(as_ndjson(requests(1500, 2)) + b"{broken\n")
     (tmp_path / "rows.csv").write_text(as_csv(as_rows(requests(300, 2))))
     return [tmp_path / "lines.ndjson", tmp_path / "rows.csv"]
 
@@ -52,7 +52,7 @@ def test_two_workers_one_of_them_killed_write_what_one_machine_writes(cluster, i
         assert killed.result() > 0
     alone = assess_in_process(*inputs, "--output", tmp_path / "alone.ndjson", "--problems", tmp_path / "q")
     assert alone.exit_code == 30
-    assert (counts.subjects, counts.readings, counts.refused) == (2800, 5600, 1)
+    assert (counts.subjects, counts.readings, counts.refused) == (1800, 3600, 1)
     assert out.read_bytes() == (tmp_path / "alone.ndjson").read_bytes()
     assert (tmp_path / "p").read_bytes() == (tmp_path / "q").read_bytes()
 

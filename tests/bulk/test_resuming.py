@@ -194,7 +194,7 @@ def until(true, seconds=120):
         time.sleep(0.01)
 
 
-LINES = 3500  # enough to take a second or two
+LINES = 2000  # sixteen parts: enough to take a second or two
 
 
 @pytest.fixture

@@ -8,10 +8,11 @@ import pytest
 import yaml
 
 from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.ruling.files.source import LOADER
 from support import rules
 
 HERE = Path(__file__).parent
-SECTIONS = yaml.safe_load((HERE / "rows.yaml").read_text("utf-8"))
+SECTIONS = yaml.load((HERE / "rows.yaml").read_text("utf-8"), LOADER)
 ROWS = [row for section in SECTIONS for row in section["rows"]]
 
 

@@ -1,11 +1,11 @@
-"""Agreement of devices against published worked examples and against other libraries."""
+"""Agreement of devices against published worked examples and against other libraries.
+
+The libraries are imported by the tests that need them: every process collects this file, and they take three seconds.
+"""
 
 import numpy as np
-import pingouin
 import pytest
-import statsmodels.api as sm
 from scipy import stats
-from statsmodels.regression.mixed_linear_model import MixedLM
 
 from heartlevel.statistics.accuracy_standard import LIMITS, largest_sd, standard
 from heartlevel.statistics.agreement import agreement
@@ -65,7 +65,9 @@ def test_replicates_of_one_person_give_the_corrected_deviation():
 
 # source: Giavarina, Biochemia Medica 2015;25:141, n = 30 (published); the pairs are pingouin's data set `blandaltman`
 def test_the_thirty_pairs_of_giavarina_come_out_as_published():
-    data = pingouin.read_dataset("blandaltman")
+    from pingouin import read_dataset
+
+    data = read_dataset("blandaltman")
     found = agreed({"pairs": pairs(data["A"], data["B"])})
     assert (found.bias[0, 0], found.sd[0, 0]) == pytest.approx((-27.17, 34.81), abs=0.005)
     assert (found.bias[0, 0], found.sd[0, 0]) == pytest.approx((-27.1667, 34.8059), abs=5e-5)
@@ -99,11 +101,13 @@ def differences(some):
 # reference: analysis of variance by statsmodels; the sum of components by Bland and Altman 2007 (published)
 @pytest.mark.parametrize("seed", range(5))
 def test_components_of_variance_are_those_of_an_analysis_of_variance(seed):
+    from statsmodels.api import OLS
+
     some = scattered(seed)
     names = [one["occasion"] for one in some]
     sizes = np.array([names.count(name) for name in dict.fromkeys(names)])
     dummies = np.array([[float(name == other) for other in dict.fromkeys(names)] for name in names])
-    fitted = sm.OLS(differences(some), dummies).fit()
+    fitted = OLS(differences(some), dummies).fit()
     total = fitted.centered_tss
     between = (total - fitted.ssr) / (len(sizes) - 1)
     size = (sizes.sum() ** 2 - (sizes**2).sum()) / ((len(sizes) - 1) * sizes.sum())
@@ -115,6 +119,8 @@ def test_components_of_variance_are_those_of_an_analysis_of_variance(seed):
 
 # reference: with equal numbers of pairs the components are the restricted-likelihood ones of statsmodels
 def test_with_equal_replicates_the_components_are_those_of_a_mixed_model():
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
     source = np.random.default_rng(9)
     people = np.repeat(np.arange(15), 4)
     d = 3 + source.normal(0, 5, 15)[people] + source.normal(0, 3, 60)
@@ -143,9 +149,11 @@ def test_unequal_replicates_of_a_constant_pressure_weigh_by_the_reciprocal_of_th
 # reference: least squares by statsmodels and scipy
 @pytest.mark.parametrize(("seed", "drift"), [(0, 0.0), (1, 0.1), (2, -0.2), (3, 0.4)])
 def test_the_slope_of_the_difference_on_the_mean_is_that_of_least_squares(seed, drift):
+    from statsmodels.api import OLS, add_constant
+
     some = scattered(seed, most=1, drift=drift)
     level = np.array([(one["device"]["systolic"] + one["reference"]["systolic"]) / 2 for one in some])
-    fitted = sm.OLS(differences(some), sm.add_constant(level)).fit()
+    fitted = OLS(differences(some), add_constant(level)).fit()
     found = agreed({"pairs": some}).slope
     assert found.slope[0, 0] == pytest.approx(fitted.params[1], rel=1e-9)
     assert found.interval95[:, 0, 0] == pytest.approx(fitted.conf_int()[1], rel=1e-9)

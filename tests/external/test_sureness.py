@@ -1,16 +1,18 @@
-"""How sure an answer is, against other libraries and against the definitions written plainly."""
+"""How sure an answer is, against other libraries and against the definitions written plainly.
+
+statsmodels is imported by what needs it: every process collects this file, and it takes a second.
+"""
 
 from datetime import timedelta
 
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.formula.api as smf
 from scipy import stats
 
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
-from heartlevel.statistics.more_days import SURE
+from heartlevel.statistics.sureness.more_days import SURE
 from heartlevel.statistics.uncertainty import interval95
 from heartlevel.statistics.variability import paired_by_day, variability
 from heartlevel.vocabulary import PATTERNS
@@ -51,7 +53,9 @@ def ours(payload: dict) -> tuple[float, float, float]:
 
 
 def mixed(payload: dict):
-    return smf.mixedlm("value ~ 1", table(payload), groups="day").fit(reml=True)
+    from statsmodels.formula.api import mixedlm
+
+    return mixedlm("value ~ 1", table(payload), groups="day").fit(reml=True)
 
 
 # source: statsmodels, MixedLM by REML. In a balanced one-way layout the variance of the mean is the mean square between
@@ -79,9 +83,11 @@ def test_a_mixed_model_comes_near_where_days_are_unbalanced(seed):
 # source: statsmodels, ordinary least squares of the day means on a constant: Student's t interval
 @pytest.mark.parametrize("days", [3, 7, 14])
 def test_the_interval_is_that_of_a_regression_of_day_means_on_a_constant(days):
+    from statsmodels.formula.api import ols
+
     payload = diary(days, keep=0.7)
     means = table(payload).groupby("day", as_index=False)["value"].mean()
-    expected = smf.ols("value ~ 1", means).fit().conf_int().loc["Intercept"].tolist()
+    expected = ols("value ~ 1", means).fit().conf_int().loc["Intercept"].tolist()
     assert np.array(interval95(*map(np.array, ours(payload)))) == pytest.approx(np.array(expected), abs=1e-9)
     assert average(answer(payload))["systolic"]["interval95"] == pytest.approx(expected, abs=0.051)
 

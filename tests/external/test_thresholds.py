@@ -191,7 +191,8 @@ def test_the_table_of_corresponding_values_is_the_published_one():
                       "ambulatory-night": (120, 70), "ambulatory-24h": (130, 80), "severe": (180, 110)}),
         ("jsh-2019", {"office": (140, 90), "home": (135, 85), "ambulatory-day": (135, 85),
                       "ambulatory-night": (120, 70), "ambulatory-24h": (130, 80), "severe": (180, 110)}),
-        ("hypertension-canada-2020", {"office": (140, 90), "home": (135, 85), "ambulatory-day": (135, 85),
+        ("hypertension-canada-2020", {"office": (140, 90), "office-unattended": (135, 85), "home": (135, 85),
+                                          "ambulatory-day": (135, 85),
                                       "ambulatory-24h": (130, 80), "severe": (180, 110)}),
     ],
 )  # fmt: skip

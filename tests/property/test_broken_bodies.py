@@ -13,9 +13,9 @@ from heartlevel.answer.whole import as_json
 from heartlevel.intake.ndjson import parsed_json
 from heartlevel.web.application import create_app
 from property.damage import damaged, good, lies_at, with_damage
-from support import answer, rules, week
+from support import answer, examples, rules, week
 
-SOME = settings(max_examples=200, deadline=None, derandomize=True,
+SOME = settings(max_examples=examples(100), deadline=None,
                 suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])  # fmt: skip
 SUBJECT_MARK = "mark-of-the-subject-0c1d"
 

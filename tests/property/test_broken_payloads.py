@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from heartlevel import RefusedRequest
 from heartlevel.answer.whole import as_json
 from property.damage import GONE, STRANGE_KEYS, Damage, damaged, good, lies_at, with_damage
-from support import answer
+from support import answer, examples
 
-MANY = settings(max_examples=1000, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+MANY = settings(max_examples=examples(300), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 ESSENTIAL = {"devices": {"id"}, "readings": {"taken_at", "systolic", "diastolic", "setting", "unit"},
              "device_checks": {"device", "pairs", "sequence"}}  # fmt: skip
 OF_LOST = {"readings-not-used", "lost-reading-severe", "lost-unit-may-hide-severe", "lost-reading-very-low"}
@@ -87,13 +87,14 @@ def without_lost(whole: dict) -> dict:
     """The answer without what it says of lost readings; the findings that are left are numbered anew."""
     kept = [one for one in whole["findings"] if one["rule"] not in OF_LOST]
     name_of = {one["id"]: f"f-{number}" for number, one in enumerate(kept, start=1)}
-    steps = [{**step, "because": [name_of[name] for name in step["because"] if name in name_of]}
+    steps = [{**step, "because": [name_of[name] for name in step["because"] if name in name_of], "first": None,
+              "rules": [rule for rule in step["rules"] if rule not in OF_LOST]}
              for step in whole["next_steps"]]  # fmt: skip
     return whole | {
         "counts": None, "urgent": any(one["urgent"] for one in kept),
         "findings": [{**one, "id": name_of[one["id"]]} for one in kept],
         "readings": [{**one, "findings": [name_of[name] for name in one["findings"]]} for one in whole["readings"]],
-        "next_steps": [step for step in steps if step["because"]],
+        "next_steps": [step for step in steps if step["rules"]],
     }  # fmt: skip
 
 

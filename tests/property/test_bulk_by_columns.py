@@ -24,9 +24,9 @@ from heartlevel.bulk.running.carrying_out import Job, bulk_inputs
 from heartlevel.bulk.running.judging import judge_part
 from heartlevel.tables import examined
 from heartlevel.tables.meanings import Mapped
-from support import rules
+from support import examples, rules
 
-MANY = settings(max_examples=60, deadline=None, derandomize=True, report_multiple_bugs=False,
+MANY = settings(max_examples=examples(30), deadline=None, report_multiple_bugs=False,
                 suppress_health_check=list(HealthCheck))  # fmt: skip
 TIMES = ["2026-03-02T07:10:00+01:00", "2026-03-02T07:11:00+01:00", "2026-03-02T06:10:00Z", "2026-03-03T20:10:00+01:00",
          "2026-03-04T07:10:00+01:00", " 2026-03-05 07:10:00Z "]  # fmt: skip

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from heartlevel.one_call import device_answer_to
 from heartlevel.statistics.agreement import agreement
 from heartlevel.statistics.comparisons import comparisons_of
-from support import rules
+from support import examples, rules
 
-FEW = settings(max_examples=60, deadline=None)
+FEW = settings(max_examples=examples(40), deadline=None)
 FEWEST = rules().ruleset.protocols["aha-ama-2020"].limits["protocol.device_check.minimum_pairs"]
 FIVE = np.array([5.0])
 PRESSURES = ("systolic", "diastolic")

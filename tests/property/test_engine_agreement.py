@@ -12,7 +12,7 @@ from heartlevel.ruling.language.conditions import Group, Limit, Mention, Term, l
 from heartlevel.ruling.language.reference import verdict
 from heartlevel.ruling.running.truth import truth_tables
 from heartlevel.ruling.running.verdicts import Program
-from support import rules
+from support import examples, rules
 
 CODES = {0: False, 1: True, 2: None}
 SHIPPED = rules().ruleset
@@ -68,7 +68,7 @@ def program_of(chain):
     return Program(replace(SHIPPED, rules={**SHIPPED.rules, "reading": built}), "reading")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(CHAIN, st.lists(ROW, min_size=1, max_size=30))
 def test_engine_columns_and_plain_reading_agree_on_chained_conditions(chain, rows):
     program = program_of(chain)  # asks the engine
@@ -82,7 +82,7 @@ def test_engine_columns_and_plain_reading_agree_on_chained_conditions(chain, row
         assert [CODES[code] for code in outcomes[:, place].tolist()] == list(found.values()), row
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.lists(conditions(["a", "b"]), min_size=1, max_size=6))
 def test_the_engines_tables_say_what_the_language_means_for_every_pattern(several):
     tables = truth_tables([shape_of(one, leaves_of(one)) for one in several])
@@ -122,7 +122,7 @@ def interesting(scope, profile):
     return found
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.integers(0, 2**32 - 1), st.sampled_from(sorted(VISIBLE)))
 def test_the_shipped_rules_agree_row_by_row_with_the_plain_reading(seed, scope):
     source, program = np.random.default_rng(seed), rules().programs[scope]

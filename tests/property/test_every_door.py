@@ -29,9 +29,9 @@ from heartlevel.bulk.running.judging import judge_part
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.frames import assess_frame
 from heartlevel.tables.meanings import Mapped
-from support import rules
+from support import examples, rules
 
-MANY = settings(max_examples=40, deadline=None, derandomize=True, report_multiple_bugs=False,
+MANY = settings(max_examples=examples(25), deadline=None, report_multiple_bugs=False,
                 suppress_health_check=list(HealthCheck))  # fmt: skip
 # How a clerk would read the columns: what is not listed here is text.
 NUMBERS = {"systolic", "diastolic", "pulse", "selected_from", "technique.arm_height_cm", "technique.rested_minutes",

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from heartlevel import answer_to
 from heartlevel.conclusions.numbers import rounded
 from heartlevel.frames import assess_frame
-from support import demo, rules
+from support import demo, examples, rules
 
-MANY = settings(max_examples=100, deadline=None, derandomize=True, report_multiple_bugs=False,
+MANY = settings(max_examples=examples(50), deadline=None, report_multiple_bugs=False,
                 suppress_health_check=list(HealthCheck))  # fmt: skip
 SUBJECTS = ("s-1", "s-2", "s-3")
 TIMES = [f"2026-03-{day:02d}T{hour:02d}:{minute:02d}:00{offset}"

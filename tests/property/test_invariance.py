@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from heartlevel.answer.whole import answers, as_json
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
-from heartlevel.vocabulary import SETTINGS, SITES
-from support import rules
+from heartlevel.vocabulary import SITES, TAKEN_IN
+from support import examples, rules
 
-FEW = settings(max_examples=40, deadline=None)
+FEW = settings(max_examples=examples(25), deadline=None)
 MAYBE = st.sampled_from([True, False, None])
 TECHNIQUE = st.fixed_dictionaries(
     {},
@@ -27,7 +27,7 @@ READING = st.fixed_dictionaries(
                               st.integers(1, 9), st.integers(0, 23), st.integers(0, 59)),
         "systolic": st.integers(60, 230) | st.floats(90, 180).map(lambda one: round(one, 1)),
         "diastolic": st.integers(30, 130),
-        "setting": st.sampled_from(SETTINGS) | st.just("home"),
+        "setting": st.sampled_from(TAKEN_IN) | st.just("home"),
     },
     optional={
         "pulse": st.integers(40, 130), "asleep": MAYBE, "site": st.sampled_from(SITES), "selected_from": st.integers(1, 4),

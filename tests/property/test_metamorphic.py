@@ -6,9 +6,9 @@ from datetime import datetime, timedelta
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from support import answer, rules
+from support import answer, examples, rules
 
-FEW = settings(max_examples=50, deadline=None)
+FEW = settings(max_examples=examples(30), deadline=None)
 # What each technique detail is when it is as it should be.
 GOOD = {
     "body_position": "sitting", "back_supported": True, "feet_flat": True, "legs_crossed": False, "arm_supported": True,

@@ -14,8 +14,9 @@ from heartlevel.intake.fields import Anything, Block, Choice, Day, Flag, Items, 
 from heartlevel.intake.schema import LISTS, Envelope
 from heartlevel.intake.screening import Screen
 from property.damage import damaged, good, with_damage
+from support import examples
 
-MANY = settings(max_examples=500, deadline=None, derandomize=True,
+MANY = settings(max_examples=examples(150), deadline=None,
                 suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])  # fmt: skip
 BLOCKS: dict[str, Block] = {name: block() for name, block in LISTS.items()} | {"": Envelope()}
 SCREENS = {name: Screen(block) for name, block in BLOCKS.items()}

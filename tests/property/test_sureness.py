@@ -6,11 +6,11 @@ from hypothesis import strategies as st
 
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
-from heartlevel.statistics.more_days import more_days
+from heartlevel.statistics.sureness.more_days import more_days
 from heartlevel.statistics.variability import variability
-from support import answer, reading, rules
+from support import answer, examples, reading, rules
 
-FEW = settings(max_examples=40, deadline=None)
+FEW = settings(max_examples=examples(40), deadline=None)
 SERIES = st.lists(st.tuples(st.integers(100, 160), st.integers(60, 100)), min_size=8, max_size=28)
 
 

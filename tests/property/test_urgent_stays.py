@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from heartlevel.web.application import create_app
 from property.damage import GONE, LIST_JUNK, NO_TIMES, NUMBER_JUNK, OBJECT_JUNK, STRANGE_KEYS, TEXT_JUNK, junk_for, nested
 from property.test_every_door import Table, by_csv, by_frame
-from support import answer, reading, rules, week
+from support import answer, examples, reading, rules, week
 
-SOME = settings(max_examples=150, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
-FEW = settings(max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+SOME = settings(max_examples=examples(150), deadline=None, suppress_health_check=list(HealthCheck))
+FEW = settings(max_examples=examples(30), deadline=None, suppress_health_check=list(HealthCheck))
 URGENT = [(225, 130), (182, 84), (150, 121), (74, 40), (410, 120)]
 TIME = "2026-03-04T07:10:00+01:00"
 WHOLE = {"id": "r-x", "device": "d-1", "unit": "mm[Hg]", "pulse": 66, "site": "left-upper-arm", "taken_by": "self",

@@ -15,7 +15,7 @@ from heartlevel.ruling.language.conditions import Mention, Term, leaves_of
 from heartlevel.ruling.language.reference import verdict
 from heartlevel.ruling.tools.analysis import analyse
 from rules.analysed import FLAG, PULSE_PRESSURE, SYSTOLIC, VALUES, conditions, said, without_rules, write
-from support import rules
+from support import examples, rules
 
 
 @pytest.fixture
@@ -127,7 +127,7 @@ def read(chain, row) -> tuple[bool, ...]:
 CHAIN = st.tuples(conditions([]), conditions(["rule-0"]), conditions(["rule-0", "rule-1"]))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(CHAIN)
 def test_claims_on_random_rules_are_those_of_the_plain_reading_and_their_cases_show_them(chain):
     found = analyse(ruleset_of(chain))

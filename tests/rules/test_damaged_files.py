@@ -21,7 +21,7 @@ from heartlevel.ruling.language.rules import Example, Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.examples import OUTCOMES
 from rules.damages import DAMAGES, Damage, insert_a_tab, repeat_a_key
-from support import rules
+from support import examples, rules
 
 FOLDER = shipped("rules")
 FILES = [path.relative_to(FOLDER).as_posix() for path in sorted(FOLDER.rglob("*.yaml"))]
@@ -108,7 +108,7 @@ NEVER_TAKEN = {repeat_a_key: "repeated-key", insert_a_tab: "not-yaml"}
 SEEN: Counter[tuple[str, bool]] = Counter()
 
 
-@settings(max_examples=200, deadline=20_000, derandomize=True, phases=[Phase.generate])
+@settings(max_examples=examples(100), deadline=20_000, phases=[Phase.generate])
 @given(done=st.sampled_from(DAMAGES).flatmap(lambda damage: st.sampled_from(doable(damage))), seed=st.integers(0, 2**32))
 def test_damage_is_named_where_it_is_or_the_examples_still_run(folder, done, seed):
     damage, file = done

@@ -14,6 +14,7 @@ from heartlevel.ruling.files.source import LOADER
 from heartlevel.ruling.tools.commented import NotFormatted
 from heartlevel.ruling.tools.formatting import LONGEST, block_of, formatted
 from rules.damages import DUMPER
+from support import examples
 
 CANNOT_BE_KEPT = "put it above"
 FILES = sorted(shipped("rules").rglob("*.yaml"))
@@ -102,7 +103,7 @@ def another_layout(path: Path, seed: int, comments: int) -> tuple[str, list[str]
     return text.replace("\n", chance.choice(["\n", "\n", "\r\n"])), notes
 
 
-@settings(max_examples=100, deadline=None, derandomize=True, phases=[Phase.generate])
+@settings(max_examples=examples(50), deadline=None, phases=[Phase.generate])
 @given(path=st.sampled_from(FILES), seed=st.integers(0, 2**32), comments=st.integers(0, 8))
 def test_any_layout_is_brought_into_the_one_layout_or_refused_for_a_comment(path, seed, comments):
     text, notes = another_layout(path, seed, comments)
@@ -123,7 +124,7 @@ def test_any_layout_is_brought_into_the_one_layout_or_refused_for_a_comment(path
     assert all(len(line) <= LONGEST or " " not in line.strip().rstrip("'\"") or "#" in line for line in once.splitlines())
 
 
-@settings(max_examples=50, deadline=None, derandomize=True, phases=[Phase.generate])
+@settings(max_examples=examples(30), deadline=None, phases=[Phase.generate])
 @given(path=st.sampled_from([one for one in FILES if one.parent.name != "wording"]), seed=st.integers(0, 2**32))
 def test_the_layout_does_not_depend_on_the_order_of_keys_as_written(path, seed):
     data = loaded(path.read_text())

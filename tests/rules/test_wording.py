@@ -10,7 +10,7 @@ import textstat
 from heartlevel import answer_to
 from heartlevel.facts.catalogue import CATALOGUE
 from rules.worded import ALL, CLINICIAN, RULES, WORDED
-from support import demo, demo_answers, rules
+from support import demo, demo_answers, rules, rules_told
 
 LIMITS = rules().ruleset.limits("acc-aha-2025", "aha-ama-2020")
 PLACE = re.compile(r"\{([^{}]*)\}")
@@ -60,6 +60,7 @@ def answers(language: str) -> list[dict]:
 def sentences(answer: dict) -> list[str]:
     """Everything that an answer says in the language asked for."""
     said = [finding[key] for finding in answer["findings"] for key in ALL]
+    said += [note[key] for note in answer["notes"] for key in ("title", "explanation", "patient")]
     slips = {finding["explanation"] for finding in answer["findings"]}
     problems = [one for one in answer["problems"] if one["detail"] in slips]
     steps = [step["text"] for step in answer["next_steps"]]
@@ -94,7 +95,7 @@ def test_no_text_in_spanish_was_left_in_english():
 
 def test_the_demo_practice_is_answered_in_spanish_throughout():
     answered = answers("es")
-    assert {finding["rule"] for answer in answered for finding in answer["findings"]} == set(RULES)
+    assert set().union(*map(rules_told, answered)) == set(RULES)
     said = [text for answer in answered for text in sentences(answer)]
     assert not [text for text in said if ENGLISH_WORDS.search(text) or re.search(r"[{}]|\bNone\b|\bnan\b", text)]
 
@@ -113,7 +114,8 @@ def test_both_languages_find_the_same():
         classified = {**answer["classification"], "would_change": "", "title": ""}
         said = {"classification": classified, "what_next": {**answer["what_next"], "gaps": gaps}}
         others = [{**one, "title": one["title"] and ""} for one in answer["other_guidelines"]]
-        said |= {"findings": findings, "next_steps": steps, "other_guidelines": others}
+        notes = [{**note, "title": "", "explanation": "", "patient": ""} for note in answer["notes"]]
+        said |= {"findings": findings, "notes": notes, "next_steps": steps, "other_guidelines": others}
         return {**answer, **said, "made_with": {}, "problems": [], "cautions": []}
 
     assert list(map(bare, answers("es"))) == list(map(bare, demo_answers()))

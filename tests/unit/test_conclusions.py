@@ -59,9 +59,10 @@ def test_who_writes_decides_nothing(path):
         ("raised = mean >= limit", ["mean >= limit"]),
         ("def f(days):\n    return None if days < 3 else days", ["days < 3"]),
         ("high = np.greater(mean, 130)", ["np.greater"]),
-        ("from heartlevel.statistics.more_days import SURE, more_days", ["heartlevel.statistics.more_days.more_days"]),
+        ("from heartlevel.statistics.sureness.more_days import SURE, days_ahead",
+         ["heartlevel.statistics.sureness.more_days.days_ahead"]),
         ("from heartlevel.facts.catalogue import Fact, fact", ["heartlevel.facts.catalogue.fact"]),
-        ("import heartlevel.statistics.patterns", ["heartlevel.statistics.patterns"]),
+        ("import heartlevel.statistics.sureness.patterns", ["heartlevel.statistics.sureness.patterns"]),
         ("from heartlevel.statistics.averages import QUANTITIES\nsame = row == 3 or name in names", []),
     ],
 )  # fmt: skip

@@ -17,7 +17,7 @@ from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.language.conditions import Limit, Term
 from heartlevel.ruling.language.explaining import OUTCOMES, Row, outline, tree
 from heartlevel.ruling.running.verdicts import Program
-from support import answer, demo, demo_answers, reading
+from support import answer, demo, demo_answers, examples, reading
 from unit.told import (
     AGE,
     CHAINS,
@@ -71,7 +71,7 @@ def test_every_node_follows_from_its_parts():
         assert node["outcome"] == combined(node)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(CHAINS, st.lists(ROWS, min_size=1, max_size=8))
 def test_trees_have_the_compiled_outcome_whatever_the_condition(chain, several):
     made_rules = made(chain)

@@ -2,6 +2,7 @@
 
 import ast
 import re
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -27,6 +28,7 @@ def documented() -> list[str]:
 ORDER = FOUNDATIONS + documented()
 
 
+@cache
 def modules() -> dict[str, str]:
     """Return the source of every module under its name in the package; the public face is not part of the chain."""
     sources = {path.relative_to(PACKAGE): path.read_text() for path in sorted(PACKAGE.rglob("*.py"))}
@@ -106,6 +108,7 @@ def test_a_wrong_import_is_found_wherever_it_stands(name, source, fault):
     assert faults_of(name, f"import json\nfrom typing import Any\n{source}\n") == [fault]
 
 
+@cache
 def rooms() -> dict[str, set[str]]:
     """Return the folders that say in their docstring which of the others beside them they may import, and which."""
     may: dict[str, set[str]] = {}

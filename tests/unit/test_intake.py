@@ -76,6 +76,8 @@ def test_each_fault_is_told_once_with_its_code_at_its_place(code, path, value):
 
 # Faults that are told of another place than the one changed, or of two.
 WIDER: list[tuple[str, dict, list[tuple[str, str]]]] = [
+    ("ends-before-it-begins", {**good(), "periods": [{"name": "before", "from": "2026-03-02", "to": "2026-03-01"}]},
+     [("/periods/0/to", "ends-before-it-begins")]),
     ("no-offset", changed((("options",), {}), ((*SECOND, "taken_at"), "2026-03-02T07:10:00")),
      [("/readings/1/taken_at", "no-offset")]),
     ("exact-duplicate", {**good(), "readings": [*good()["readings"], {**good()["readings"][0], "id": "r-9"}]},

@@ -11,7 +11,7 @@ from heartlevel.conclusions.silencing.search import silencing
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.language.conditions import Group, Limit, Term, leaves_of
 from heartlevel.ruling.language.explaining import Row
-from support import rules
+from support import examples, rules
 from unit.told import (
     AGE,
     CHAINS,
@@ -79,7 +79,7 @@ def reachable(name: str, now: float | None) -> list[float | None]:
 
 
 # Most made-up rules do not fire on most made-up facts; those that do are what is wanted.
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 @given(CHAINS, ROWS)
 def test_the_change_silences_with_any_value_it_allows_and_no_smaller_one_does(chain, facts):
     def fires(row):

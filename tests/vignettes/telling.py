@@ -6,6 +6,9 @@ from pathlib import Path
 
 import yaml
 
+from heartlevel.ruling.files.source import LOADER
+from support import rules_told
+
 FOLDER = Path(__file__).parent
 EXPECTABLE = {
     "findings", "absent", "says", "reliability", "reliabilities", "averages", "none_averaged", "category", "reason",
@@ -19,7 +22,7 @@ def vignettes() -> list[tuple[str, dict]]:
     return [
         (f"{path.stem}: {one['who']}", one)
         for path in sorted(FOLDER.glob("*.yaml"))
-        for one in yaml.safe_load(path.read_text("utf-8"))
+        for one in yaml.load(path.read_text("utf-8"), LOADER)
     ]
 
 
@@ -73,7 +76,7 @@ def found_in(answer: dict) -> dict:
 
 def disagreements(expect: dict, answer: dict) -> list[str]:
     """Each point on which the answer is not the clinician's."""
-    fired = {one["rule"] for one in answer["findings"]}
+    fired = rules_told(answer)
     steps = {one["code"] for one in answer["next_steps"]}
     texts = " ".join(f"{one['title']} {one['explanation']}" for one in answer["findings"])
     wrong = [f"{name} is missing" for name in expect.get("findings", []) if name not in fired]

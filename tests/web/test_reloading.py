@@ -8,11 +8,14 @@ import threading
 from copy import copy
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from heartlevel import compiling
 from heartlevel.one_call import TOGETHER
 from heartlevel.resources import shipped
+from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.running import truth
 from heartlevel.web import reloading
 from heartlevel.web.application import create_app
 from heartlevel.web.noticeboard import Noticeboard
@@ -110,6 +113,14 @@ def test_rules_compiled_apart_answer_as_those_compiled_here(folder):
     other = create_app({}, rules())
     one, two = (which.test_client().post("/v1/assessments", json=week()).data for which in (app, other))
     assert one == two
+
+
+def test_what_the_engine_was_asked_before_is_not_asked_again(folder, monkeypatch):
+    known = {shape: np.full_like(table, truth.TRUE) for shape, table in truth.known_tables().items()}
+    monkeypatch.setattr(truth, "_TABLES", known)  # nothing the engine would say
+    with pytest.raises(RuleFaults) as refused:
+        compiling.compiled_apart(folder, ())
+    assert {fault.code for fault in refused.value.faults} == {"wrong-example"}
 
 
 def test_a_watching_thread_sees_a_change_by_itself(app, folder):

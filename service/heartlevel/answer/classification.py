@@ -1,18 +1,18 @@
 """The category and the pattern of one subject as they stand in the answer, with how sure each is."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from math import sqrt
 from typing import Any
 
-from heartlevel.conclusions.category import NO_CATEGORY_REASONS, NO_SETTING, silent_because
+from heartlevel.answer.sides import category_title, even_so, sides_of_pattern
+from heartlevel.conclusions.category import NO_CATEGORY_REASONS, NO_SETTING, levels_of, silent_because
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.numbers import all_rounded, rounded, rounded_interval
-from heartlevel.conclusions.pattern import FEW_DAYS, LABELS
+from heartlevel.conclusions.pattern import LABELS
+from heartlevel.conclusions.sureness import NO_PROBABILITY, ErrorInIt
 from heartlevel.profiles import Category
 from heartlevel.statistics.alternatives import BY_PROTOCOL
-from heartlevel.statistics.classification import NO_CATEGORY, Probabilities
-from heartlevel.statistics.selection import HOME
-from heartlevel.vocabulary import PRESSURES, SETTINGS
+from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY, Probabilities
+from heartlevel.vocabulary import MEASURED_SIDES, PRESSURES, SETTINGS, SURENESSES
 
 CHANCE_DECIMALS = 3
 
@@ -40,6 +40,7 @@ class Classifications:
             **{setting: self._category_in(setting, subject) for setting in ("office", "home")},
             "label": LABELS[conclusions.pattern[subject]],
             "because": [finding.name for finding in deciding],
+            **sides_of_pattern(conclusions, subject),
             "office_minus_home": {name: both for name, both in between.items() if both["mean"] is not None},
             **self._pattern_chances(subject),
         }
@@ -52,32 +53,36 @@ class Classifications:
         """Return the probability of each pattern at each pair of limits; why not, where there is none."""
         probable = self.conclusions.patterns_probable
         unknown = probable.unknown[subject]
+        sureness = {"sureness": SURENESSES[probable.sureness[subject]]}
         if unknown:
-            return {"chances": None, "no_chances": unknown}
-        return {"chances": [
+            return {**sureness, "chances": None, "no_chances": unknown}
+        return {**sureness, "chances": [
             {"limits": chances.limits, "probability": _rounded_chances(chances.probability)}
             for chances in probable.chances[subject]
         ]}  # fmt: skip
 
     def classification(self, subject: int) -> dict[str, Any]:
         """Return the category of the best average there is, and whether other selections would change it."""
-        categories, guideline = self.conclusions.category, self.assessment.guidelines[subject]
+        conclusions, guideline = self.conclusions, self.assessment.guidelines[subject]
+        categories = conclusions.category
         number = int(categories.setting[subject])
         if number == NO_SETTING:
             reason = NO_CATEGORY_REASONS[categories.reason[subject]]
             return {"guideline": guideline.id, "category": None, "reason": reason}
         setting, group = SETTINGS[number], int(categories.group[subject])
-        levels, category = guideline.categories[setting], int(categories.category[subject])
+        side, category = int(categories.side[subject]), int(categories.category[subject])
+        levels = levels_of(self.assessment, subject, side)
         return {
             "guideline": guideline.id,
             "category": _category_id(levels, category),
+            "side": MEASURED_SIDES[side],
             "setting": setting,
             "basis": "protocol",
             **{name: rounded(categories.mean[row, subject]) for row, name in enumerate(PRESSURES)},
             "title": self._title(levels, category, subject),
             "raised": bool(categories.raised[subject]),
-            **_chances(self.assessment.sureness.probabilities, group),
-            **self._with_usual_errors(number, group),
+            **self._sureness(subject, group),
+            "even_so": even_so(conclusions, subject),
             "holds": bool(categories.holds[subject]),
             "would_change": self._would_change(subject),
             "alternatives": list(self._alternatives(subject, group, levels)),
@@ -86,24 +91,34 @@ class Classifications:
     def _title(self, levels: Sequence[Category], number: int, subject: int) -> str | None:
         if number == NO_CATEGORY:
             return None
-        title = levels[number].title
-        return self.assessment.rules.wording[self.assessment.batch.requests[subject].language].categories.get(title, title)
+        return category_title(self.conclusions, subject, levels[number].title)
 
-    def _with_usual_errors(self, setting: int, group: int) -> dict[str, Any]:
-        """Return what is probable if home technique is as usual where it was not recorded, if the rules say what is."""
-        excess, chances = self.assessment.sureness.usual_excess, self.assessment.sureness.with_usual_errors
-        if excess is None or chances is None or setting != HOME:
-            return {}
-        too_high = {
-            name: {"mean": rounded(excess.mean[row, group]), "sd": rounded(sqrt(excess.variance[row, group]))}
-            for row, name in enumerate(PRESSURES)
+    def _sureness(self, subject: int, group: int) -> dict[str, Any]:
+        """Return the one probability, in words too, and what plays a part in it."""
+        sureness, own = self.assessment.sureness, self.conclusions.sureness
+        return {
+            **_chances(sureness.probabilities, group, NO_PROBABILITY[own.unknown[subject]]),
+            "sureness": SURENESSES[own.word[subject]],
+            "errors_in_it": [self._error(subject, error) for error in self.conclusions.errors_in_it[subject]],
+            "sharpened_by": own.sharpened_by[subject],
+            "as_measured": _chances(sureness.as_measured, group),
         }
-        return {"with_usual_errors": {"too_high_by": too_high, **_chances(chances, group)}}
+
+    def _error(self, subject: int, error: ErrorInIt) -> dict[str, Any]:
+        wording = self.assessment.rules.wording[self.assessment.batch.requests[subject].language]
+        rule = wording.rules.get(error.code)
+        whole = {"code": error.code, "known": error.known, "reads": error.reads}
+        if error.mean is not None and error.sd is not None:
+            whole |= {
+                name: {"mean": rounded(mean), "sd": rounded(sd)}
+                for name, mean, sd in zip(PRESSURES, error.mean, error.sd, strict=True)
+            }
+        return {**whole, "text": rule.title if rule else wording.sureness.get(f"error-{error.code}")}
 
     def _alternatives(self, subject: int, group: int, levels: Sequence[Category]) -> Iterator[dict[str, Any]]:
         others, categories = self.assessment.alternatives, self.assessment.classified.of_alternatives[:, group].tolist()
         applies, enough = others.applies[:, group].tolist(), others.enough[:, group].tolist()
-        for row, name in enumerate(others.names):
+        for row, name in enumerate(others.names if SETTINGS[group % len(SETTINGS)] in CLASSIFIED else ()):
             if applies[row]:
                 means = dict(zip(PRESSURES, self.of_alternatives[subject][row], strict=True))
                 alternative = {"name": name, **means, "category": _category_id(levels, categories[row])}
@@ -134,11 +149,11 @@ def _rounded_chances(chances: Mapping[str, float]) -> dict[str, float | None]:
     return {name: rounded(chance, CHANCE_DECIMALS) for name, chance in chances.items()}
 
 
-def _chances(probabilities: Probabilities, group: int) -> dict[str, Any]:
-    """Return how probable each limit is to be reached and each category to be the true one; null for too few days."""
+def _chances(probabilities: Probabilities, group: int, unknown: str | None = None) -> dict[str, Any]:
+    """Return how probable each limit is to be reached and each category to be the true one; null where that is unknown."""
     categories = _rounded_chances(probabilities.of_category[group])
     whole = {
         "probability_at_or_above": _rounded_chances(probabilities.of_limit[group]),
         "category_probability": categories or None,
     }
-    return whole if categories else {**whole, "no_probability": FEW_DAYS}
+    return {**whole, "no_probability": unknown} if unknown else whole

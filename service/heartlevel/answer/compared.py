@@ -7,7 +7,7 @@ from typing import Any
 from heartlevel.intake.request import Request
 
 COMPARED = ("raised", "pattern", "urgent")
-CLASSIFICATION_SHOWN = ("setting", "systolic", "diastolic", "category", "title", "raised", "holds")
+CLASSIFICATION_SHOWN = ("side", "setting", "systolic", "diastolic", "category", "title", "raised", "holds")
 
 
 def under_others(request: Request) -> list[Request]:

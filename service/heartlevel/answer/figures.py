@@ -6,10 +6,10 @@ import numpy as np
 
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.numbers import all_rounded, rounded, rounded_interval
-from heartlevel.conclusions.pattern import FEW_DAYS
+from heartlevel.conclusions.sureness import FEW_DAYS
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.selection import HOME, KEPT, LEFT_OUT, OFFICE
-from heartlevel.vocabulary import SETTINGS
+from heartlevel.vocabulary import PRESSURES, SETTINGS
 
 # Of every reading.
 READING_PRESSURES = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
@@ -32,6 +32,7 @@ class Figures:
         self.cells = list(zip(groups.tolist(), rows.tolist(), *counts, strict=True))
         columns = np.array([averages.mean, averages.sd, averages.day_mean, *conclusions.intervals])
         self.numbers = all_rounded(columns[:, :, rows, groups].transpose(2, 1, 0))
+        self.long_run = all_rounded(np.array(conclusions.long_run_intervals).transpose(2, 1, 0))
         counted = np.bincount(groups // len(SETTINGS), minlength=len(self.assessment.guidelines))
         self.starts = [0, *np.cumsum(counted).tolist()]
         self.pressures = all_rounded(np.array([facts[name] for name in READING_PRESSURES]).T)
@@ -50,6 +51,8 @@ class Figures:
                 if of_name[0] is not None:
                     average[name] = _average(*of_name)
             if self.bases[row] == "protocol":
+                for name, ends in zip(PRESSURES, self.long_run[group], strict=True):
+                    average[name]["interval95_long_run"] = None if None in ends else ends
                 average["left_out"] = self._left_out(group)
             whole.append(average)
         return whole

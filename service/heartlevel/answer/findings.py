@@ -18,6 +18,24 @@ def written_findings(conclusions: Conclusions, subject: int) -> list[dict[str, A
     return [_written(conclusions, finding, subject, limits) for finding in conclusions.findings[subject]]
 
 
+def written_notes(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
+    """Return what rules say of a subject that is nothing amiss, and which part of the answer has the figures."""
+    assessment = conclusions.assessment
+    language = assessment.batch.requests[subject].language
+    limits = assessment.rules.limits(assessment.guidelines[subject].id, assessment.protocols[subject].id)
+    notes = []
+    for note in conclusions.notes[subject]:
+        words = assessment.rules.wording[language].rules[note.rule.id]
+        notes.append({
+            "rule": note.rule.id,
+            "told_in": note.rule.told_in,
+            "title": words.title,
+            "explanation": words.explanation.filled(note.facts, limits),
+            "patient": words.patient.filled(note.facts, limits),
+        })  # fmt: skip
+    return notes
+
+
 def _written(conclusions: Conclusions, finding: Finding, subject: int, limits: Mapping[str, float]) -> dict[str, Any]:
     assessment, rule, facts = conclusions.assessment, finding.rule, finding.facts
     batch, request = assessment.batch, assessment.batch.requests[subject]

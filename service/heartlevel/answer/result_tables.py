@@ -14,9 +14,10 @@ from heartlevel.conclusions.category import NO_CATEGORY_REASONS
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.findings import NO_READING
 from heartlevel.conclusions.pattern import LABELS
+from heartlevel.facts.sides import ATTENDED, HOME, LIMITS_OF, UNATTENDED
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import NO_CATEGORY
-from heartlevel.vocabulary import RELIABILITIES, SCOPES, SETTINGS
+from heartlevel.vocabulary import MEASURED_SIDES, RELIABILITIES, SCOPES, SETTINGS, SURENESSES
 
 Texts = npt.NDArray[np.object_]
 COUNTED = ("home_readings", "home_days", "home_sittings", "office_readings", "office_days")
@@ -112,6 +113,7 @@ def subjects_columns(conclusions: Conclusions) -> Parts:
         "urgent": conclusions.urgent,
         **_category(conclusions),
         "pattern": Coded(conclusions.pattern, LABELS),
+        **_fit_sides(assessment),
         "readings": np.bincount(batch.subject_of, minlength=len(batch.requests)),
         "readings_received": facts["readings_received"].astype(np.int64),
         "readings_assessed": facts["readings_assessed"].astype(np.int64),
@@ -124,6 +126,16 @@ def subjects_columns(conclusions: Conclusions) -> Parts:
     }
 
 
+def _fit_sides(assessment: Assessment) -> Parts:
+    """Return which sides may speak; of an ambulatory measurement the part that decides."""
+    fit, ambulatory = assessment.fitness.fit, assessment.sides.ambulatory
+    named = {"home_fit": HOME, "office_attended_fit": ATTENDED, "office_unattended_fit": UNATTENDED}
+    return {
+        **{name: fit[side] for name, side in named.items()},
+        "ambulatory_fit": assessment.sides.at(fit.astype(np.float64), ambulatory) == 1,
+    }
+
+
 def _names(assessment: Assessment) -> list[str]:
     return [request.subject["id"] for request in assessment.batch.requests]
 
@@ -131,16 +143,18 @@ def _names(assessment: Assessment) -> list[str]:
 def _category(conclusions: Conclusions) -> Parts:
     """Return what stands in an answer's `classification`."""
     categories, guidelines = conclusions.category, conclusions.assessment.guidelines
-    numbers = zip(categories.category.tolist(), categories.setting.tolist(), guidelines, strict=True)
+    numbers = zip(categories.category.tolist(), categories.side.tolist(), guidelines, strict=True)
     category = text_column(
-        None if number == NO_CATEGORY else guideline.categories[SETTINGS[setting]][number].id
-        for number, setting, guideline in numbers
+        None if number == NO_CATEGORY else guideline.categories[LIMITS_OF[MEASURED_SIDES[side]]][number].id
+        for number, side, guideline in numbers
     )
     return {
+        "side": Coded(categories.side, [*MEASURED_SIDES, None]),
         "setting": Coded(categories.setting, [*SETTINGS, None]),
         "category": category,
         "reason": Coded(categories.reason, NO_CATEGORY_REASONS),
         "holds": categories.holds,
+        "sureness": Coded(conclusions.sureness.word, SURENESSES),
         "systolic": categories.mean[0],
         "diastolic": categories.mean[1],
     }

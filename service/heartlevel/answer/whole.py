@@ -9,8 +9,10 @@ from heartlevel.answer.classification import Classifications
 from heartlevel.answer.counts import counts
 from heartlevel.answer.device_checks import checks_written
 from heartlevel.answer.figures import READING_PRESSURES, Figures
-from heartlevel.answer.findings import entry_problems, expected_errors, written_findings
+from heartlevel.answer.findings import entry_problems, expected_errors, written_findings, written_notes
+from heartlevel.answer.followup import periods
 from heartlevel.answer.next_steps import next_steps, what_next
+from heartlevel.answer.sides import sides_written
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.faults import sorted_problems
@@ -62,12 +64,15 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
         "counts": counts(assessment, subject),
         "readings": list(_readings(conclusions, figures, subject)),
         "findings": findings,
+        "notes": written_notes(conclusions, subject),
         "averages": figures.averages(subject),
         "variability": figures.variability(subject),
         "coverage": figures.coverage(subject),
         "undocumented": figures.undocumented(subject),
+        "sides": sides_written(conclusions, subject),
         "pattern": classifications.pattern(subject),
         "classification": classifications.classification(subject),
+        "periods": periods(conclusions, subject),
         "device_checks": checks_written(conclusions, subject),
         "next_steps": next_steps(conclusions, subject),
         "what_next": what_next(conclusions, subject),

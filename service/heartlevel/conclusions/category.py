@@ -1,20 +1,21 @@
 """The category of the best average there is, why there is none, and whether other selections would change it."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import TOLERANCE, Bools, Floats, Ints
-from heartlevel.profiles import Guideline
+from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.facts.sides import ATTENDED, HOME, LIMITS_OF, NO_SIDE, SETTING_NUMBER, UNATTENDED
+from heartlevel.profiles import Category
 from heartlevel.statistics.alternatives import WITHOUT_DOUBTFUL
-from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY
-from heartlevel.vocabulary import LIMITS_UNCLEAR, PRESSURES, SETTINGS
+from heartlevel.statistics.classification import NO_CATEGORY
+from heartlevel.vocabulary import LIMITS_UNCLEAR, MEASURED_SIDES, SETTINGS
 
 # Why there is no category; None where there may be one.
-NO_CATEGORY_REASONS = (None, "too-few-readings", "below-the-age-the-guideline-classifies", LIMITS_UNCLEAR)
-CLASSIFIABLE, TOO_FEW, TOO_YOUNG, UNCLEAR = range(len(NO_CATEGORY_REASONS))
+NO_CATEGORY_REASONS = (None, "too-few-readings", "below-the-age-the-guideline-classifies", LIMITS_UNCLEAR,
+                       "no-limit-published-for-the-method", "no-side-fit")  # fmt: skip
+CLASSIFIABLE, TOO_FEW, TOO_YOUNG, UNCLEAR, UNPUBLISHED, UNFIT = range(len(NO_CATEGORY_REASONS))
 NO_SETTING = len(SETTINGS)
 # Why an alternative says nothing. What doubtful readings alone may still say, the one by their published errors tells.
 MINIMUM_NOT_MET, NONE_SOUND = "protocol-minimum-not-met", "no-sound-readings"
@@ -26,14 +27,16 @@ class SubjectCategories:
 
     person: Ints  # why the person is not classified, whatever the readings: its number in NO_CATEGORY_REASONS
     reason: Ints  # why there is no category, likewise
-    setting: Ints  # whose average is classified: its number in SETTINGS, or NO_SETTING
-    group: Ints  # of that average
-    category: Ints  # its number among those of guideline and setting, or NO_CATEGORY
+    side: Ints  # which one is classified: its number in MEASURED_SIDES, or NO_SIDE
+    setting: Ints  # of that side: its number in SETTINGS, or NO_SETTING
+    group: Ints  # of its average
+    category: Ints  # its number among those of guideline and side, or NO_CATEGORY
+    by_side: Ints  # of each side's average, a row a side; NO_CATEGORY where it is not enough, or taken away
     by_group: Ints  # of each group's average, enough for the protocol or not
     mean: Floats  # mm[Hg], a row a pressure
     raised: Bools  # either pressure reaches the guideline's limit of hypertension
     changes: Bools  # axes: alternative, subject; it says something, and it is another category
-    holds: Bools  # no alternative changes it
+    holds: Bools  # no alternative changes it, nothing is to be said against the side, and it is probable
 
     def within(self, setting: str, subject: int) -> int:
         """Return the category of one setting's average, enough for the protocol or not."""
@@ -42,29 +45,40 @@ class SubjectCategories:
 
 
 def categories_of(assessment: Assessment) -> SubjectCategories:
-    """Return each subject's category by the average by protocol, of home readings where they are enough."""
-    averages, classified, others = assessment.averages, assessment.classified, assessment.alternatives
-    person, facts = _person(assessment), assessment.facts["series"]
-    enough = [facts[f"{name}_enough_for_protocol"] == 1 for name in CLASSIFIED]
-    there = (enough[0] | enough[1]) & (person == CLASSIFIABLE)
-    best = np.where(enough[0], SETTINGS.index(CLASSIFIED[0]), SETTINGS.index(CLASSIFIED[1]))
-    group, row = np.arange(len(person)) * len(SETTINGS) + best, averages.row("protocol")
-    category = np.where(there, classified.category[row, group], NO_CATEGORY)
-    mean = np.where(there, averages.mean[: len(PRESSURES), row, group], np.nan)
-    says = others.applies[:, group] & others.enough[:, group]
-    changes = says & (classified.of_alternatives[:, group] != category)
+    """Return each subject's category by the first side that names one: ambulatory, home, the office with staff, without."""
+    others, sides, fitness = assessment.alternatives, assessment.sides, assessment.fitness
+    person, subjects = _person(assessment), np.arange(len(assessment.guidelines))
+    by_side = np.where(person == CLASSIFIABLE, _categories_by_side(assessment), NO_CATEGORY)
+    side = _first_with_category(by_side, sides.ambulatory)
+    there = side != NO_SIDE
+    at = np.where(there, side, ATTENDED)
+    group = subjects * len(SETTINGS) + SETTING_NUMBER[at]
+    category = np.where(there, by_side[at, subjects], NO_CATEGORY)
+    says = others.applies[:, group] & others.enough[:, group] & (at <= UNATTENDED)  # of ambulatory days there are no others
+    changes = says & (assessment.classified.of_alternatives[:, group] != category)
     return SubjectCategories(
         person=person,
-        reason=np.where((person == CLASSIFIABLE) & ~there, TOO_FEW, person),
-        setting=np.where(there, best, NO_SETTING),
+        reason=np.where(there, CLASSIFIABLE, _reason(assessment, person)),
+        side=side,
+        setting=np.where(there, SETTING_NUMBER[at], NO_SETTING),
         group=group,
         category=category,
-        by_group=classified.category[row],
-        mean=mean,
-        raised=np.any(mean >= _limits(assessment.guidelines, best) - TOLERANCE, axis=0),
+        by_side=by_side,
+        by_group=assessment.classified.category[assessment.averages.row("protocol")],
+        mean=np.where(there, sides.measured.mean[:, at, subjects], np.nan),
+        raised=there & (sides.measured.raised[at, subjects] == 1),
         changes=changes,
-        holds=there & ~changes.any(axis=0),
+        holds=there
+        & ~changes.any(axis=0)
+        & fitness.fit[at, subjects]
+        & ~fitness.doubted[at, subjects]
+        & (assessment.sureness.certainty[group] >= assessment.rules.sureness.probable),
     )
+
+
+def levels_of(assessment: Assessment, subject: int, side: int) -> tuple[Category, ...]:
+    """Return the categories that a subject's guideline has for a side, lowest first; none where it publishes no limit."""
+    return assessment.guidelines[subject].categories.get(LIMITS_OF[MEASURED_SIDES[side]], ())
 
 
 def silent_because(alternative: str) -> str:
@@ -72,18 +86,33 @@ def silent_because(alternative: str) -> str:
     return NONE_SOUND if alternative == WITHOUT_DOUBTFUL else MINIMUM_NOT_MET
 
 
+def _categories_by_side(assessment: Assessment) -> Ints:
+    """Return the category of each side's average; of an ambulatory one, raised or not is all that is published."""
+    raised, speaks = assessment.sides.measured.raised, ~assessment.fitness.excluded
+    by_side = np.where(np.isnan(raised), NO_CATEGORY, np.nan_to_num(raised)).astype(np.int64)
+    row = assessment.classified.category[assessment.averages.row("protocol")].reshape(-1, len(SETTINGS))
+    for side in (HOME, ATTENDED, UNATTENDED):
+        by_side[side] = np.where(np.isnan(raised[side]), NO_CATEGORY, row[:, SETTING_NUMBER[side]])
+    return np.where(speaks, by_side, NO_CATEGORY)
+
+
+def _first_with_category(by_side: Ints, ambulatory: Ints) -> Ints:
+    side = np.full(by_side.shape[1], NO_SIDE)
+    padded = np.concatenate([by_side, np.full((1, by_side.shape[1]), NO_CATEGORY)])
+    for candidate in (UNATTENDED, ATTENDED, HOME, ambulatory):  # what comes later goes before
+        named = padded[candidate, np.arange(len(side))] != NO_CATEGORY
+        side = np.where(named, candidate, side)
+    return side
+
+
+def _reason(assessment: Assessment, person: Ints) -> Ints:
+    """Return why nobody has a category, as if none had: something of the person, few readings, no limit, no side fit."""
+    measured = assessment.sides.measured
+    enough, known = measured.enough.any(axis=0), (~np.isnan(measured.raised)).any(axis=0)
+    return np.select([person != CLASSIFIABLE, ~enough, ~known], [person, TOO_FEW, UNPUBLISHED], UNFIT)
+
+
 def _person(assessment: Assessment) -> Ints:
     adults = np.array([guideline.adults_from_years for guideline in assessment.guidelines], dtype=np.float64)
     unclear = assessment.facts["series"]["limits_unclear"] == 1
     return np.where(unclear, UNCLEAR, np.where(assessment.batch.subjects["age_years"] < adults, TOO_YOUNG, CLASSIFIABLE))
-
-
-def _limits(guidelines: Sequence[Guideline], settings: Ints) -> Floats:
-    """Return the limits of hypertension in each subject's setting, a row a pressure."""
-    names = [SETTINGS[setting] for setting in settings.tolist()]
-    limits = [
-        guideline.limits[f"{name}.hypertension.{pressure}"]
-        for pressure in PRESSURES
-        for guideline, name in zip(guidelines, names, strict=True)
-    ]
-    return np.array(limits, dtype=np.float64).reshape(len(PRESSURES), len(names))

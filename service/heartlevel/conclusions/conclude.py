@@ -6,15 +6,18 @@ from functools import cached_property
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions import coverage
 from heartlevel.conclusions.category import categories_of
-from heartlevel.conclusions.findings import findings_of, firings_of, rules_by_subject
+from heartlevel.conclusions.findings import findings_of, firings_of, found_amiss, rules_by_subject
+from heartlevel.conclusions.followup.periods import periods_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
     labels_of,
     office_minus_home,
     patterns_probable,
 )
+from heartlevel.conclusions.sides import objections_of, sides_there, unfit_sides
 from heartlevel.conclusions.slips import slips_of
 from heartlevel.conclusions.steps import steps_of
+from heartlevel.conclusions.sureness import errors_of, sureness_of
 from heartlevel.conclusions.urgency import urgent_subjects
 
 
@@ -26,25 +29,39 @@ class Conclusions:
 
     # Every rule that fires somewhere, each subject's findings, and which rules fire for whom, without their facts.
     firings = cached_property(lambda self: firings_of(self.assessment))
-    findings = cached_property(lambda self: findings_of(self.assessment, self.firings))
-    rules_by_subject = cached_property(lambda self: rules_by_subject(self.assessment, self.firings))
+    findings = cached_property(lambda self: findings_of(self.assessment, found_amiss(self.firings)))
+    rules_by_subject = cached_property(lambda self: rules_by_subject(self.assessment, found_amiss(self.firings)))
+    # What rules say that is nothing amiss: the level, what is missing for a comparison.
+    notes = cached_property(lambda self: findings_of(self.assessment, found_amiss(self.firings, amiss=False)))
     urgent = cached_property(lambda self: urgent_subjects(self.firings, len(self.assessment.batch.requests)))
     slips = cached_property(lambda self: slips_of(self.assessment.batch, self.firings))
+    # What speaks against each side, and which of them keeps a pattern from being named.
+    sides_there = cached_property(lambda self: sides_there(self.assessment))
+    objections = cached_property(lambda self: objections_of(self.assessment, self.findings))
+    unfit = cached_property(lambda self: unfit_sides(self.assessment, self.objections))
     # The category of the best average or why there is none; how home and office compare.
     category = cached_property(lambda self: categories_of(self.assessment))
     pattern = cached_property(lambda self: labels_of(self.firings, len(self.assessment.batch.requests)))
-    patterns_probable = cached_property(lambda self: patterns_probable(self.assessment, self.category))
+    patterns_probable = cached_property(lambda self: patterns_probable(self.assessment, self.category, self.pattern))
+    errors_in_it = cached_property(lambda self: errors_of(self.assessment, self.category))
+    sureness = cached_property(lambda self: sureness_of(self.assessment, self.category))
     office_minus_home = cached_property(lambda self: office_minus_home(self.assessment))
     # What to do next, and what to measure that was not measured yet.
-    next_steps = cached_property(lambda self: steps_of(self.assessment, self.findings))
-    more_days = cached_property(lambda self: more_days_of(self.assessment, self.category))
+    next_steps = cached_property(lambda self: steps_of(self.assessment, self.findings, self.notes))
+    more_days = cached_property(lambda self: more_days_of(self.assessment, self.category, self.sureness))
     gaps = cached_property(lambda self: gaps_of(self.assessment, self.pattern, self.next_steps))
     # How much was measured and recorded, how sure averages are and how readings vary.
     home_by_hour = cached_property(lambda self: coverage.home_by_hour(self.assessment))
     undocumented = cached_property(lambda self: coverage.undocumented(self.assessment))
+    long_run_intervals = cached_property(lambda self: self.assessment.sureness.measured.interval95())
     intervals = cached_property(lambda self: coverage.intervals_of(self.assessment.averages))
     varying = cached_property(lambda self: coverage.varying(self.assessment))
     standard_applies = cached_property(lambda self: coverage.standard_applies(self.assessment))
+    # What follows once more was measured: each period by itself, for whom there are several.
+    earlier = cached_property(lambda self: conclude(self.assessment.earlier) if self.assessment.earlier else None)
+    periods = cached_property(
+        lambda self: periods_by_subject(self.assessment, self.category, self.earlier and self.earlier.category)
+    )
 
 
 def conclude(assessment: Assessment) -> Conclusions:

@@ -8,7 +8,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.selection import HOME, UNUSABLE
+from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import interval95
 from heartlevel.statistics.variability import Paired, Variability, paired_by_day, variability
 from heartlevel.vocabulary import PRESSURES
@@ -66,7 +66,7 @@ def intervals_of(averages: Averages) -> tuple[Floats, Floats]:
 def varying(assessment: Assessment) -> Varying:
     """Return how the usable readings of each group vary."""
     batch, chosen = assessment.batch, assessment.selection.averages
-    usable, readings = assessment.reliability != UNUSABLE, assessment.batch.readings
+    usable, readings = assessment.selection.averages["all"], assessment.batch.readings
     return Varying(
         {name: variability(batch, readings[name], usable) for name in PRESSURES},
         {name: paired_by_day(batch, readings[name], chosen["morning"], chosen["evening"]) for name in PRESSURES},

@@ -78,6 +78,11 @@ def firings_of(assessment: Assessment) -> list[Firing]:
     return firings
 
 
+def found_amiss(firings: Sequence[Firing], *, amiss: bool = True) -> list[Firing]:
+    """Return what is told as findings, or else the rest: notes, of which another part of the answer has the figures."""
+    return [firing for firing in firings if (firing.rule.told_in is None) == amiss]
+
+
 def findings_of(assessment: Assessment, firings: Sequence[Firing]) -> list[list[Finding]]:
     """Return each subject's findings, in order and named f-1, f-2 and so on."""
     by_subject: list[dict[tuple[Any, ...], Finding]] = [{} for _ in assessment.batch.requests]

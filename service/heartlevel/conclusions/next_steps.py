@@ -8,11 +8,12 @@ import numpy as np
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Floats, Ints, count_by
 from heartlevel.conclusions.category import SubjectCategories
-from heartlevel.conclusions.pattern import FEW_DAYS, LABELS
+from heartlevel.conclusions.pattern import LABELS
 from heartlevel.conclusions.steps import Step
-from heartlevel.statistics.more_days import more_days
+from heartlevel.conclusions.sureness import NO_PROBABILITY, SubjectSureness
+from heartlevel.statistics.classification import NO_CATEGORY
 from heartlevel.statistics.selection import HOME
-from heartlevel.statistics.uncertainty import FEWEST_DAYS
+from heartlevel.statistics.sureness.more_days import DaysAhead, days_ahead
 from heartlevel.vocabulary import SETTINGS, SIDES, SITES
 
 # In the order in which they are to be filled, each with the next steps that ask for the same.
@@ -29,14 +30,14 @@ GAPS: Mapping[str, tuple[str, ...]] = {
 BY_STEP = ("better-cuff", "device-check")  # gaps that a next step opens, too
 DISAGREEING = ("office-only-elevation", "home-only-elevation")
 AMBULATORY_DAYS = 2  # at home and in the office each, before readings around the clock are asked for
-NO_DAYS = ("no-home-category", FEW_DAYS, "not-within-the-days-looked-ahead")
+NO_DAYS = ("no-home-category", *NO_PROBABILITY[1:], "not-within-the-days-looked-ahead")
 
 
 @dataclass(frozen=True, slots=True)
 class MoreDays:
-    """One value a subject: how many more days until the home category is expected to be sure."""
+    """One value a subject: how many more days until the home category is expected to be sure, and with what chance."""
 
-    days: Floats  # NaN where that cannot be told
+    ahead: DaysAhead  # NaN where that cannot be told
     unknown: Ints  # why not: its number in NO_DAYS
     looked_ahead: Floats  # days, the protocol's
 
@@ -49,22 +50,25 @@ class Gap:
     step: str | None
 
 
-def more_days_of(assessment: Assessment, categories: SubjectCategories) -> MoreDays:
-    """Return how many more days at home are expected to make the category there sure."""
+def more_days_of(assessment: Assessment, categories: SubjectCategories, sureness: SubjectSureness) -> MoreDays:
+    """Return how many more days at home are expected to make the category there sure, and how probable that is."""
     row, looked_ahead = assessment.averages.row("protocol"), _of_protocol(assessment, "more_days_at_most")
-    at_home = assessment.classified.category[row, HOME :: len(SETTINGS)]
+    home, usual = slice(HOME, None, len(SETTINGS)), assessment.rules.at_home
+    classified = categories.setting == HOME
+    at_home = np.where(classified, assessment.classified.category[row, home], NO_CATEGORY)
     chance = _chance_now(assessment, at_home)
-    needed = more_days(assessment.sureness.long_run, at_home, chance, assessment.guidelines, looked_ahead)
-    classified, days = categories.setting == HOME, assessment.averages.days[row, HOME :: len(SETTINGS)]
-    unknown = np.where(~classified, 0, np.where(days < FEWEST_DAYS, 1, 2))
-    return MoreDays(np.where(classified, needed, np.nan), unknown, looked_ahead)
+    ahead = days_ahead(
+        assessment.sureness.long_run, at_home, chance, assessment.guidelines, looked_ahead, usual.spread if usual else None
+    )
+    unknown = np.where(~classified, 0, np.where(sureness.unknown > 0, sureness.unknown, len(NO_DAYS) - 1))
+    return MoreDays(ahead, unknown, looked_ahead)
 
 
 def _chance_now(assessment: Assessment, categories: Ints) -> Floats:
     """Return how probable each subject's home category is; NaN where that is not known."""
     chances = assessment.sureness.probabilities.of_category[HOME :: len(SETTINGS)]
     levels = [guideline.categories[SETTINGS[HOME]] for guideline in assessment.guidelines]
-    probable = [by_id.get(level[category].id, np.nan) if by_id else np.nan
+    probable = [by_id.get(level[category].id, np.nan) if category != NO_CATEGORY else np.nan
                 for by_id, level, category in zip(chances, levels, categories.tolist(), strict=True)]  # fmt: skip
     return np.array(probable, dtype=np.float64)
 

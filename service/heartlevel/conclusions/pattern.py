@@ -9,14 +9,14 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Floats, Ints
 from heartlevel.conclusions.category import CLASSIFIABLE, NO_CATEGORY_REASONS, SubjectCategories
 from heartlevel.conclusions.findings import Firing
+from heartlevel.conclusions.sureness import NO_PROBABILITY, unknown_because, words_of
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.patterns import Chances, pattern_chances
 from heartlevel.statistics.selection import HOME, OFFICE
+from heartlevel.statistics.sureness.patterns import Chances, pattern_chances
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
 from heartlevel.vocabulary import PATTERNS, PRESSURES, SETTINGS, UNDETERMINED
 
 LABELS = (*PATTERNS, UNDETERMINED)
-FEW_DAYS = f"fewer-than-{FEWEST_DAYS}-days"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,7 @@ class PatternsProbable:
 
     chances: Sequence[Sequence[Chances]]
     unknown: Sequence[str | None]
+    sureness: Ints  # of the label, its number in SURENESSES
 
 
 def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
@@ -80,11 +81,26 @@ def _interval(averages: Averages, subjects: Ints) -> tuple[Floats, Floats]:
     return interval95(means[0] - means[1], np.sqrt(variance), counted_as)
 
 
-def patterns_probable(assessment: Assessment, categories: SubjectCategories) -> PatternsProbable:
-    """Return how probable each pattern is at each pair of limits; not told of who is not classified."""
-    chances = pattern_chances(assessment.sureness.long_run, assessment.guidelines)
+def patterns_probable(assessment: Assessment, categories: SubjectCategories, labels: Ints) -> PatternsProbable:
+    """Return how probable each pattern is at each pair of limits, and how sure the label.
+
+    Nothing is told of who is not classified. `labels` are the patterns' numbers in LABELS.
+    """
+    office = assessment.rules.in_office
+    chances = pattern_chances(assessment.sureness.long_run, assessment.guidelines, office.above_home if office else None)
     unknown = [
-        NO_CATEGORY_REASONS[person] if person != CLASSIFIABLE else None if of_pairs else FEW_DAYS
-        for person, of_pairs in zip(categories.person.tolist(), chances, strict=True)
+        NO_CATEGORY_REASONS[person] if person != CLASSIFIABLE else None if of_pairs else why
+        for person, of_pairs, why in zip(categories.person.tolist(), chances, _why_unknown(assessment), strict=True)
     ]
-    return PatternsProbable(chances, unknown)
+    own = [
+        of_pairs[0].probability.get(LABELS[label], np.nan) if of_pairs and not why else np.nan
+        for of_pairs, why, label in zip(chances, unknown, labels.tolist(), strict=True)
+    ]
+    limits = assessment.rules.sureness
+    return PatternsProbable(chances, unknown, words_of(np.array(own, dtype=np.float64), limits))
+
+
+def _why_unknown(assessment: Assessment) -> list[str | None]:
+    """Say why no pattern is probable: what is wanting at home or in the office, the weightier reason of both."""
+    reasons = unknown_because(assessment).reshape(-1, len(SETTINGS))[:, [HOME, OFFICE]].max(axis=1)
+    return [NO_PROBABILITY[reason] for reason in reasons.tolist()]

@@ -14,23 +14,27 @@ SHOWN_FIRST = 3  # so many steps at most are what to begin with
 
 @dataclass(slots=True)
 class Step:
-    """A next step of a subject, with the names of the findings that ask for it."""
+    """A next step of a subject, with the names of the findings, and all rules, notes' among them, that ask for it."""
 
     code: str
     because: list[str] = field(default_factory=list)
+    rules: list[str] = field(default_factory=list)
     urgent: bool = False
     weight: float = 0.0  # mm[Hg]: the largest share of readings times likely size, of its findings
     first: bool = False  # one of those to begin with
 
 
-def steps_of(assessment: Assessment, findings: Sequence[Sequence[Finding]]) -> list[list[Step]]:
+def steps_of(
+    assessment: Assessment, findings: Sequence[Sequence[Finding]], notes: Sequence[Sequence[Finding]]
+) -> list[list[Step]]:
     """Return each subject's next steps, the most important first.
 
     Ordered by urgency, then by the share of the subject's readings concerned times the likely size of the fault, then as
     the wording file has them. The size only orders advice.
     """
     sizes, by_subject = assessment.rules.size_of_faults, []
-    for subject, (request, own_findings) in enumerate(zip(assessment.batch.requests, findings, strict=True)):
+    by_request = zip(assessment.batch.requests, findings, notes, strict=True)
+    for subject, (request, own_findings, own_notes) in enumerate(by_request):
         rows = assessment.batch.rows_of(subject)
         steps: dict[str, Step] = {}
         for finding in own_findings:
@@ -40,6 +44,10 @@ def steps_of(assessment: Assessment, findings: Sequence[Sequence[Finding]]) -> l
                 step.because.append(finding.name)
                 step.urgent |= finding.rule.urgent
                 step.weight = max(step.weight, _weight(finding, rows.stop - rows.start, sizes))
+        for asking in (*own_findings, *own_notes):
+            code = asking.rule.next_step
+            if code and asking.rule.id not in steps.setdefault(code, Step(code)).rules:
+                steps[code].rules.append(asking.rule.id)
         order = list(assessment.rules.wording[request.language].next_steps)
         by_subject.append(_ordered(steps, order))
     return by_subject

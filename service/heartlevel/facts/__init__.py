@@ -1,6 +1,23 @@
 """Derived numbers: one named function a fact, over columns."""
 
 # Importing the modules enters their facts into the catalogue.
-from heartlevel.facts import ambulatory, comparison, device, digits, groups, lost, reading, series, sitting, standing
+from heartlevel.facts import (
+    ambulatory,
+    comparison,
+    device,
+    digits,
+    fitness,
+    followup,
+    groups,
+    lost,
+    reading,
+    series,
+    sides,
+    sitting,
+    standing,
+)
 
-__all__ = ["ambulatory", "comparison", "device", "digits", "groups", "lost", "reading", "series", "sitting", "standing"]
+__all__ = [
+    "ambulatory", "comparison", "device", "digits", "fitness", "followup", "groups", "lost",
+    "reading", "series", "sides", "sitting", "standing",
+]  # fmt: skip

@@ -87,7 +87,7 @@ def longest_same_run(facts: Subjects) -> Floats:
     """Readings in a row with the very same pressures."""
     batch = facts.source.batch
     order = np.argsort(batch.group_of, kind="stable")
-    rows = order[(facts.source.reliability != UNUSABLE)[order]]
+    rows = order[facts.source.usable[order]]
     starts = run_starts(batch.group_of[rows], batch.readings["systolic"][rows], batch.readings["diastolic"][rows])
     length = count_by(np.cumsum(starts) - 1, int(starts.sum()))
     return extreme_by(batch.subject_of[rows][starts], len(batch.requests), length, largest=True)
@@ -127,8 +127,8 @@ _enter("days_since_home_reading", "as_of − last local day with a usable home r
        lambda facts: facts["as_of"] - facts.source.last_day(HOME), unit="d")  # fmt: skip
 
 
-def _by_device(facts: Subjects, quantity: int | None) -> Floats:
-    """Return the mean, over the home readings kept, of what checks of each one's device found, as far as any decided.
+def bias_by_device(facts: Subjects, quantity: int | None, kept: Bools) -> Floats:
+    """Return the mean, over the readings kept, of what checks of each one's device found, as far as any decided.
 
     With a `quantity`, the bias of that pressure in a check that disagrees; with None, whether a check disagrees. Of the
     checks of one device, the worst counts.
@@ -150,17 +150,18 @@ def _by_device(facts: Subjects, quantity: int | None) -> Floats:
     for subject, devices in worst.items():
         names = [reading.data.get("device") for reading in batch.requests[subject].readings]
         of_reading[batch.rows_of(subject)] = [devices.get(name, np.nan) for name in names]
-    return facts.source.mean_over(facts.source.kept_at_home, of_reading)
+    return facts.source.mean_over(kept, of_reading)
 
 
 _enter("home_disagreeing_device_share",
        "home readings that the protocol keeps with a device whose check_verdict is disagrees or check_procedure replace / "
        "those with one that either of them decides on",
        "Share of the averaged home readings that a device took which disagreed with its reference",
-       lambda facts: _by_device(facts, None), unit="1", share=True)  # fmt: skip
+       lambda facts: bias_by_device(facts, None, facts.source.kept_at_home), unit="1", share=True)  # fmt: skip
 derived_both("series", "home_device_{}_bias", "mean check_{}_bias over the home readings kept with a device that disagrees",
              "{} bias of the device that disagreed and took home readings",
-             lambda facts, pressure: _by_device(facts, PRESSURES.index(pressure)), unit=MMHG, asked=False)  # fmt: skip
+             lambda facts, pressure: bias_by_device(facts, PRESSURES.index(pressure), facts.source.kept_at_home),
+             unit=MMHG, asked=False)  # fmt: skip
 
 
 @fact("series", "devices named by the home readings that the protocol keeps", unit="1", asked=False)

@@ -12,8 +12,7 @@ import numpy as np
 from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by
 from heartlevel.facts.catalogue import derived, derived_both
 from heartlevel.facts.series import Subjects
-from heartlevel.intake.schema import HIGHEST_READABLE
-from heartlevel.vocabulary import KPA, MMHG, MMHG_PER_KPA
+from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA
 
 MMHG_PER_CMHG = 10.0
 

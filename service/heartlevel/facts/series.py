@@ -17,6 +17,28 @@ from heartlevel.statistics.selection import HOME, OFFICE, UNUSABLE, Selection
 from heartlevel.vocabulary import MMHG, RELIABILITIES, SETTINGS
 
 
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """What technique faults do to doubtful readings (mm[Hg]; a row a pressure, a column a reading)."""
+
+    high: Floats  # by how much too high the strongest fault that reads high has them
+    low: Floats  # the same of those that read low, negative
+    unsized: Bools  # a fault of which no size is published; one value a reading
+
+    @property
+    def any(self) -> Bools:
+        """Mark the readings that have any such fault."""
+        marked: Bools = np.logical_or.reduce(self.by_kind)
+        return marked
+
+    @property
+    def by_kind(self) -> tuple[Bools, Bools, Bools]:
+        """Mark the readings with a fault of no published size, with one that reads high, with one that reads low."""
+        high: Bools = np.logical_or.reduce(self.high > 0)
+        low: Bools = np.logical_or.reduce(self.low < 0)
+        return self.unsized, high, low
+
+
 @dataclass(frozen=True)
 class Series:
     """What the facts of a series are computed from."""
@@ -28,6 +50,19 @@ class Series:
     averages: Averages
     protocols: Sequence[Protocol]
     devices: Columns[Any]  # the facts of all device checks
+    doubt: Doubt
+
+    @cached_property
+    def usable(self) -> Bools:
+        """Mark the usable readings of the period concluded on."""
+        usable: Bools = self.reliability != UNUSABLE
+        current = self.batch.current
+        return usable if current is None else usable & current
+
+    @property
+    def current(self) -> Bools:
+        """Mark the readings of the period concluded on, usable or not."""
+        return np.ones(self.batch.size, dtype=bool) if self.batch.current is None else self.batch.current
 
     def rows(self, setting: int) -> Bools:
         """Mark the usable readings of a setting."""
@@ -35,8 +70,7 @@ class Series:
 
     @cached_property
     def _usable(self) -> Sequence[Bools]:
-        usable = self.reliability != UNUSABLE
-        return [usable & (self.batch.setting == setting) for setting in range(len(SETTINGS))]
+        return [self.usable & (self.batch.setting == setting) for setting in range(len(SETTINGS))]
 
     @property
     def kept_at_home(self) -> Bools:
@@ -47,12 +81,17 @@ class Series:
         """Count the marked readings of each subject."""
         return count_by(self.batch.subject_of, len(self.batch.requests), rows)
 
+    @cached_property
+    def subject_of_day(self) -> Ints:
+        """The subject of each day of a setting."""
+        return self.batch.group_of_day // len(SETTINGS)
+
     def days(self, rows: Bools) -> Floats:
         """Count each subject's days (within a setting) that have a marked reading."""
         batch = self.batch
         measured = np.zeros(batch.days, dtype=bool)
         measured[batch.day_of[rows]] = True
-        return count_by(batch.group_of_day // len(SETTINGS), len(batch.requests), measured)
+        return count_by(self.subject_of_day, len(batch.requests), measured)
 
     def mean_over(self, rows: Bools, values: Floats) -> Floats:
         """Return each subject's mean of the values that are known of the marked readings: of flags, the share."""
@@ -76,7 +115,7 @@ class Series:
 
     @cached_property
     def _last_days(self) -> Floats:
-        batch, usable = self.batch, self.reliability != UNUSABLE
+        batch, usable = self.batch, self.usable
         days = extreme_by(batch.group_of[usable], batch.groups, batch.day[usable].astype(np.float64), largest=True)
         return days.reshape(-1, len(SETTINGS))
 
@@ -162,7 +201,7 @@ def selected_share(facts: Subjects) -> Floats:
     """Share of readings that were picked out of several."""
     chosen_from = facts.source.readings["selected_from"]
     picked = np.where(np.isnan(chosen_from), np.nan, chosen_from > 1)
-    return facts.source.mean_over(np.ones(len(picked), dtype=bool), picked)
+    return facts.source.mean_over(facts.source.current, picked)
 
 
 _count("home_kept", "home readings that the protocol's average takes", "Home readings left after the protocol's discards",

@@ -8,7 +8,7 @@ import numpy as np
 from heartlevel.columns import Columns, Floats, Ints, count_by, extreme_by, spread_by, steps
 from heartlevel.facts.catalogue import DERIVED, derived, derived_both, fact
 from heartlevel.intake.batch import Batch
-from heartlevel.vocabulary import MMHG, SETTINGS
+from heartlevel.vocabulary import MMHG, PRESSURES, SETTINGS
 
 Sittings: TypeAlias = Columns[Batch]
 
@@ -26,8 +26,16 @@ _enter("sitting_setting", "setting of the sitting's readings", "Where the sittin
 _enter("sitting_readings", "number of readings, whatever their reliability",
        "Readings in the sitting; each is an inflation",
        lambda facts: count_by(facts.source.sitting_of, facts.source.sittings), unit="1")  # fmt: skip
+_enter("repeated_sittings", "sittings of the person in this setting that have two readings or more",
+       "How many sittings with repeats the person has in this setting; the more, the likelier one is far apart by chance",
+       lambda facts: _repeated(facts)[facts.source.group_of_sitting], unit="1", asked=False)  # fmt: skip
 _enter("sitting_minutes", "time of the last reading − time of the first", "Minutes from the first reading to the last",
        lambda facts: _spread(facts.source, facts.source.instant) / 60, unit="min")  # fmt: skip
+
+
+def _repeated(facts: Sittings) -> Floats:
+    """Count each person's and setting's sittings with repeats."""
+    return count_by(facts.source.group_of_sitting, facts.source.groups, facts["sitting_readings"] > 1)
 
 
 def _spread(batch: Batch, values: Floats) -> Floats:
@@ -79,9 +87,19 @@ for _way, _move, _side, _direction in (("fall", "fell", "lower", -1), ("rise", "
     _enter(f"sitting_steady_{_way}", f"each systolic is {_side} than the one before it; unknown for fewer than three",
            f"The systolic values {_move} from each reading to the next",
            _steady, _direction, flag=True)  # fmt: skip
-_enter_both("sitting_first_two_{}_difference", "|first {} − second {}|; unknown for one reading",
-            "Difference of the first two {} values",
-            lambda facts, pressure: np.abs(_nth(facts, pressure, 0) - _nth(facts, pressure, 1)), unit=MMHG)  # fmt: skip
+_enter_both("sitting_first_two_{}_difference",
+            "|first {} − second {}|; unknown for one reading, and where the pressures of one are swapped",
+            "Difference of the first two {} values", lambda facts, pressure: _first_two_difference(facts, pressure),
+            unit=MMHG)  # fmt: skip
+
+
+def _first_two_difference(facts: Sittings, pressure: str) -> Floats:
+    return np.abs(_of_two(facts, pressure, 0) - _of_two(facts, pressure, 1))
+
+
+def _of_two(facts: Sittings, pressure: str, n: int) -> Floats:
+    systolic, diastolic = (_nth(facts, name, n) for name in PRESSURES)
+    return np.where(systolic > diastolic, _nth(facts, pressure, n), np.nan)
 
 
 def _largest(facts: Sittings, name: str) -> Floats:

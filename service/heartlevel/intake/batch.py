@@ -1,19 +1,21 @@
 """The batch: all readings of all subjects as columns, with subject, sitting and day boundaries."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
-from heartlevel.intake.moments import local_hour
+from heartlevel.intake.moments import TimedReading, local_hour
 from heartlevel.intake.recorded import OF_DEVICES, OF_READINGS, OF_SUBJECTS, recorded_columns
 from heartlevel.intake.request import Request
-from heartlevel.vocabulary import SETTINGS
+from heartlevel.vocabulary import SETTINGS, TAKEN_BY
 
-AMBULATORY = SETTINGS.index("ambulatory")
+AMBULATORY, OFFICE, UNATTENDED = (SETTINGS.index(name) for name in ("ambulatory", "office", "office-unattended"))
+BY_NOBODY = TAKEN_BY.index("unattended")
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,8 @@ class Batch:
     day: Ints  # local calendar day, proleptic ordinal
     hour: Floats  # local wall clock
     sitting_gap: Floats  # minutes, a row a subject
+    period_names: Sequence[str | None] = ()  # as readings name them: `period_number` of a reading is a name's place
+    current: Bools | None = None  # readings of the period concluded on, by `concluding_on`; None for all
 
     @property
     def size(self) -> int:
@@ -56,8 +60,10 @@ class Batch:
 
     @cached_property
     def setting(self) -> Ints:
-        """Each reading's setting as its index in the vocabulary."""
-        return self.readings["setting"].astype(np.int64)
+        """Each reading's setting as its index in the vocabulary; the office's unattended readings have their own."""
+        setting = self.readings["setting"].astype(np.int64)
+        unattended = (setting == OFFICE) & (self.readings["taken_by"] == BY_NOBODY)
+        return np.where(unattended, UNATTENDED, setting) if unattended.any() else setting
 
     @cached_property
     def group_of(self) -> Ints:
@@ -125,9 +131,10 @@ class Batch:
 
     @cached_property
     def day_rank(self) -> Ints:
-        """The rank, from 0, of each reading's day among the days of its group."""
+        """The rank, from 0, of each reading's day among the current days of its group; negative before them."""
         first = np.full(self.groups, self.days, dtype=np.int64)
-        np.minimum.at(first, self.group_of_day, np.arange(self.days))
+        counted = np.arange(self.days) if self.current is None else np.unique(self.day_of[self.current])
+        np.minimum.at(first, self.group_of_day[counted], counted)
         return self.day_of - first[self.group_of]
 
     def _groups_of(self, number_of: Ints, size: int) -> Ints:
@@ -136,17 +143,55 @@ class Batch:
         groups[number_of] = self.group_of
         return groups
 
+    def concluding_on(self, current: Bools) -> "Batch":
+        """Return the batch with these readings as those that are concluded on."""
+        return replace(self, current=current)
+
+    def excerpt(self, rows: Ints, subject_of: Ints, subjects: Ints) -> "Batch":
+        """Return a batch of some readings as if nothing else had been sent, each excerpt a subject of its own.
+
+        `subject_of` is the new subject of each of the rows, `subjects` the old one of each new subject. It is assessed as
+        of the last day of its readings.
+        """
+        last = np.zeros(len(subjects), dtype=np.int64)
+        np.maximum.at(last, subject_of, self.day[rows])
+        kept = np.split(rows, np.searchsorted(subject_of, np.arange(1, len(subjects))))
+        requests = [
+            self._request_of(subject, own, day)
+            for subject, own, day in zip(subjects.tolist(), kept, last.tolist(), strict=True)
+        ]
+        details = {name: column[subjects] for name, column in self.subjects.items()}
+        return Batch(
+            requests=requests,
+            subjects=details | {"as_of": last.astype(np.float64)},
+            readings={name: column[rows] for name, column in self.readings.items()},
+            names=[self.names[row] for row in rows.tolist()],
+            indices=[self.indices[row] for row in rows.tolist()],
+            subject_of=subject_of,
+            instant=self.instant[rows],
+            day=self.day[rows],
+            hour=self.hour[rows],
+            sitting_gap=self.sitting_gap[subjects],
+        )
+
+    def _request_of(self, subject: int, rows: Ints, day: int) -> Request:
+        request, first = self.requests[subject], self.rows_of(subject).start
+        # A batch made of a table has no readings in its requests.
+        readings = [request.readings[row - first] for row in rows.tolist()] if request.readings else []
+        return replace(request, readings=readings, as_of=date.fromordinal(day), lost=[], problems=[])
+
 
 def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batch:
     """Put the requests' readings into columns. `sitting_gaps` are minutes, one a request."""
     taken = [reading for request in requests for reading in request.readings]
     subject_of = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
     as_of = [request.as_of.toordinal() if request.as_of else None for request in requests]
+    periods, period_names = _periods(taken)
     subjects = recorded_columns(OF_SUBJECTS, [request.subject for request in requests])
     return Batch(
         requests=requests,
         subjects=subjects | {"as_of": np.array(as_of, dtype=np.float64)},
-        readings=recorded_columns(OF_READINGS, [reading.data for reading in taken]) | _devices(requests),
+        readings=recorded_columns(OF_READINGS, [reading.data for reading in taken]) | _devices(requests) | periods,
         names=[reading.name for reading in taken],
         indices=[reading.index for reading in taken],
         subject_of=subject_of.astype(np.int64),
@@ -154,7 +199,17 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
         day=np.array([reading.local.toordinal() for reading in taken], dtype=np.int64),
         hour=np.array([local_hour(reading.local) for reading in taken], dtype=np.float64),
         sitting_gap=np.array(sitting_gaps, dtype=np.float64),
+        period_names=period_names,
     )
+
+
+def _periods(taken: Sequence[TimedReading]) -> tuple[dict[str, Floats], Sequence[str]]:
+    """Return the number of the period that each reading names, NaN for none, and the names."""
+    number: dict[str, float] = {}
+    numbers = [
+        number.setdefault(name, float(len(number))) if (name := reading.data.get("period")) else np.nan for reading in taken
+    ]
+    return {"period_number": np.array(numbers, dtype=np.float64)}, list(number)
 
 
 def _devices(requests: Sequence[Request]) -> dict[str, Floats]:

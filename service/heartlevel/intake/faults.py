@@ -31,6 +31,7 @@ DETAILS = {
     "unknown-time-zone": "found {found}; expected an IANA time zone name",
     "unknown-device": "found {found}, which is the id of no device of this request",
     "id-repeated": "the id {found} is used more than once",
+    "ends-before-it-begins": "found {found}, which is before {expected}, where it begins",
     "not-both": "given beside {expected}; only one of the two may be",
     "exact-duplicate": "the same reading is there twice; this copy was left out",
     "unit-mistaken": "found {found}, which is {expected}; no blood pressure is that high",

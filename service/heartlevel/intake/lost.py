@@ -10,9 +10,9 @@ from typing import Any
 
 from heartlevel.intake.faults import Problem, closest
 from heartlevel.intake.fields import Choice
-from heartlevel.intake.schema import ESSENTIAL, HIGHEST_READABLE, Reading
+from heartlevel.intake.schema import ESSENTIAL, Reading
 from heartlevel.intake.written import LONGEST_NUMBER, number_written
-from heartlevel.vocabulary import KPA, MMHG, MMHG_PER_KPA
+from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA
 
 COPY = "exact-duplicate"
 FIELDS = Reading().fields

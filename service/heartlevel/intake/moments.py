@@ -11,8 +11,7 @@ from zoneinfo import ZoneInfo
 import orjson
 
 from heartlevel.intake.faults import Problem, padded, problem
-from heartlevel.intake.schema import HIGHEST_READABLE
-from heartlevel.vocabulary import KPA, MMHG_PER_KPA
+from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG_PER_KPA
 
 # ISO 8601 as RFC 3339 has it, as databases write it (2026-03-02 07:10:00+01), and in its basic format (20260302T071000Z).
 # Two digits of the year keep out days and months written first.

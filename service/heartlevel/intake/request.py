@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from marshmallow import ValidationError
 
+from heartlevel.intake.blocks.periods import named_periods
 from heartlevel.intake.envelope import read_envelope, unclear_details, without_partly_read_lists
 from heartlevel.intake.faults import Problem, exactly_one_given, from_messages, near, problem, sorted_problems
 from heartlevel.intake.fields import Block, messages
@@ -70,6 +71,7 @@ class Request:
     readings: list[TimedReading] = field(default_factory=list)
     lost: list[LostReading] = field(default_factory=list)  # all others that were sent
     checks: list[dict[str, Any]] = field(default_factory=list)
+    periods: list[dict[str, Any]] = field(default_factory=list)  # as named, in order of their first days
     problems: list[Problem] = field(default_factory=list)
 
 
@@ -118,8 +120,9 @@ def _fill(request: Request, lists: dict[str, dict[int, dict[str, Any]]], zone: Z
     request.devices, faults = _devices(lists["devices"])
     request.readings, misplaced = timed_readings(lists["readings"], zone)
     request.checks = list(lists["device_checks"].values())
+    request.periods, misnamed = named_periods(lists["periods"])
     strangers = _unknown_devices(lists, request.devices)
-    request.problems = sorted_problems(request.problems + faults + misplaced + strangers)
+    request.problems = sorted_problems(request.problems + faults + misplaced + misnamed + strangers)
 
 
 def checked(block: Block, payload: object) -> dict[str, Any]:

@@ -1,11 +1,13 @@
 """The request, declared once: fields, units, limits, meaning. Checks, facts and contract are made from it."""
 
+from heartlevel.intake.blocks.checks import DeviceCheck
+from heartlevel.intake.blocks.periods import PeriodBlock
 from heartlevel.intake.fields import (
     Anything,
     Block,
     Choice,
+    Day,
     Items,
-    Part,
     Text,
     about,
     choice,
@@ -18,24 +20,21 @@ from heartlevel.intake.fields import (
 from heartlevel.vocabulary import (
     ARM_LEVELS,
     BODY_POSITIONS,
-    CHECKED_BY,
     CIRCUMSTANCES,
     CUFF_SHAPES,
     EXPLANATIONS,
+    HIGHEST_READABLE,
     INFLATIONS,
     METHODS,
     MMHG,
     PLACEMENTS,
-    SETTINGS,
     SIDES,
     SITES,
     TAKEN_BY,
-    TRUE_PRESSURES,
+    TAKEN_IN,
     UNITS,
 )  # fmt: skip
 
-# A number above this is no blood pressure in any unit offered; what is merely impossible is for the rules.
-HIGHEST_READABLE = 400.0
 CM, MINUTES, PER_MINUTE = "cm", "min", "/min"
 
 
@@ -56,6 +55,9 @@ class Subject(Block):
                               fact="days_since_birth")  # fmt: skip
     on_treatment = flag("takes medicine that lowers blood pressure", fact="on_treatment")
     treatment_since = day("the present treatment for blood pressure began")
+    treatment_changes = Items(Day(10), 50, **about(
+        "dates on which treatment for blood pressure changed, YYYY-MM-DD; readings before and from such a date on are "
+        "judged apart"))  # fmt: skip
     fainting = flag("has fainted, or nearly, in the days of the readings", fact="fainting")
     frail = flag("known to be frail", fact="frail")
     irregular_pulse_known = flag("an irregular pulse is known", fact="irregular_pulse_known")
@@ -145,8 +147,9 @@ class Reading(Block):
     diastolic = number("diastolic pressure", MMHG, 0, HIGHEST_READABLE, fact="diastolic", required=True)
     pulse = number("pulse rate", PER_MINUTE, 10, 400, fact="pulse")
     unit = choice(UNITS, "UCUM unit of the pressures; mm[Hg] where absent")
-    setting = choice(SETTINGS, "where it was taken", fact="setting", required=True)
+    setting = choice(TAKEN_IN, "where it was taken", fact="setting", required=True)
     taken_by = choice(TAKEN_BY, "who took it", fact="taken_by")
+    period = text("name of the period it belongs to, whatever its date; readings of one name are averaged together")
     device = text("id of one of the request's devices")
     site = choice(SITES, "limb and place of the cuff", fact="site")
     selected_from = number("how many readings this one was chosen from; 1 if none was thrown away", "1", 1, 100,
@@ -155,38 +158,6 @@ class Reading(Block):
     asleep = flag("the person was asleep; for ambulatory readings", fact="asleep")
     technique = part(Technique, "how it was taken")
     device_status = part(DeviceStatus, "what the device reported")
-
-
-class Pressures(Block):
-    """A pair of pressures in mm[Hg]."""
-
-    systolic = number("systolic pressure", MMHG, 1, HIGHEST_READABLE, required=True)
-    diastolic = number("diastolic pressure", MMHG, 0, HIGHEST_READABLE, required=True)
-
-
-class Pair(Block):
-    """The device's reading beside the reference's, taken next to each other."""
-
-    device = part(Pressures, "the device being checked", required=True)
-    reference = part(Pressures, "the reference device", required=True)
-    occasion = text("the person or visit it belongs to, where several pairs do; such pairs do not count as independent")
-
-
-class InTurn(Pressures):
-    """One reading of a stepwise check."""
-
-    by = choice(CHECKED_BY, "the device being checked, or the reference device", required=True)
-
-
-class DeviceCheck(Block):
-    """A person's device held against the office's: either `pairs` or `sequence`, and never both."""
-
-    device = text("id of one of the request's devices", required=True)
-    reference_device = text("the caller's name for the reference")
-    true_pressure = choice(TRUE_PRESSURES, "within an occasion; changing where absent")
-    pairs = Items(Part(Pair), 1000, **about("the comparisons, in any order"))
-    sequence = Items(Part(InTurn), 100, **about(
-        "the readings of the protocol's stepwise check on one arm, in the order in which they were taken"))  # fmt: skip
 
 
 class MeanAndSpread(Block):
@@ -226,6 +197,7 @@ class Envelope(Block):
     devices = Anything(**about("devices used"))
     readings = Anything(**about("the readings", required=True))
     device_checks = Anything(**about("devices checked against a reference"))
+    periods = Anything(**about("stretches of time whose readings are averaged apart; the latest is concluded on"))
     options = part(Options, "how to judge")
 
 
@@ -237,12 +209,14 @@ class DeviceChecks(Block):
 
 
 # The envelope's lists are read item by item: one bad item does not lose the others.
-LISTS: dict[str, type[Block]] = {"devices": Device, "readings": Reading, "device_checks": DeviceCheck}
+LISTS: dict[str, type[Block]] = {"devices": Device, "readings": Reading, "device_checks": DeviceCheck,
+                                "periods": PeriodBlock}  # fmt: skip
 # Without these an item says nothing; a fault anywhere else in it only makes that detail unknown.
 ESSENTIAL = {
     "devices": ("id",),
     "readings": ("taken_at", "systolic", "diastolic", "setting", "unit"),
     "device_checks": ("device", "pairs", "sequence"),
+    "periods": ("name", "from", "to"),
 }
 # Exactly one of these is to be given.
 ONE_OF = {"device_checks": ("pairs", "sequence")}

@@ -10,7 +10,7 @@ from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.statistics.agreement import Agreement
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.selection import ALTERNATIVES, HOME, KEPT, OFFICE, Selection, UsableRanks, used_in_office
+from heartlevel.statistics.selection import ALTERNATIVES, HOME, IN_OFFICE, KEPT, Selection, UsableRanks, used_in_office
 from heartlevel.vocabulary import PRESSURES, SETTINGS
 
 BY_PROTOCOL = "by-protocol-"
@@ -39,6 +39,7 @@ class Offsets:
 
     height: Floats
     bias: Floats  # a row a pressure
+    bias_error: Floats  # standard error of that, a row a pressure; NaN where one comparison leaves it unknown
     technique: Floats  # a row a pressure
 
 
@@ -106,7 +107,7 @@ def minimum_met(averages: Averages, kept: Floats, protocols: Sequence[Protocol])
     limits = np.array([[protocol.limits[name] for name in MINIMA] for protocol in protocols]).T[:, :, None]
     row = averages.row("all")
     met = np.zeros(kept.shape, dtype=np.bool_)
-    for setting, (fewest_readings, fewest_days) in ((HOME, limits[:2]), (OFFICE, limits[2:4])):
+    for setting, (fewest_readings, fewest_days) in ((HOME, limits[:2]), *((office, limits[2:4]) for office in IN_OFFICE)):
         groups = slice(setting, None, len(SETTINGS))
         met[:, groups] = (averages.readings[row, groups] >= fewest_readings) & (averages.days[row, groups] >= fewest_days)
     met[:, HOME :: len(SETTINGS)] &= kept[:, HOME :: len(SETTINGS)] >= limits[4]
@@ -165,7 +166,7 @@ def _by_protocols(batch: Batch, selection: Selection, protocols: Sequence[Protoc
     kinds = [(tuple(protocol.limits[name] for name in AT_HOME), protocol.office_use) for protocol in protocols]
     distinct = list(dict.fromkeys(kinds))
     ranks = selection.ranks
-    at_home, in_office = (ranks.usable & (batch.setting == setting) for setting in (HOME, OFFICE))
+    at_home, in_office = (ranks.usable & np.isin(batch.setting, settings) for settings in ((HOME,), IN_OFFICE))
     homes = {home: at_home & _within(batch, ranks, *home) for home in {home: None for home, _ in distinct}}
     offices = {use: in_office & used_in_office(batch, ranks, use) for use in {use: None for _, use in distinct}}
     return [homes[home] | offices[use] for home, use in distinct], [distinct.index(kind) for kind in kinds]
@@ -178,7 +179,7 @@ def _within(batch: Batch, ranks: UsableRanks, days: float, skipped: float, most:
 
 def offsets_of(batch: Batch, height: Floats, technique: Floats, checked: Ints, agreement: Agreement) -> Offsets:
     """Return each reading's offsets. `checked` is each device check's subject; checks of one device are pooled by pairs."""
-    bias = np.full((len(PRESSURES), batch.size), np.nan)
+    bias, error = np.full((2, len(PRESSURES), batch.size), np.nan)
     checks_of: dict[tuple[int, str], list[int]] = {}
     for row, (subject, check) in enumerate(zip(checked.tolist(), batch.checks, strict=True)):
         if agreement.pairs[row]:  # a check without a pair says nothing, and must not take away what another says
@@ -190,4 +191,5 @@ def offsets_of(batch: Batch, height: Floats, technique: Floats, checked: Ints, a
         taken_with = [row for row, reading in enumerate(readings, batch.rows_of(subject).start)
                       if reading.data.get("device") == device]  # fmt: skip
         bias[:, taken_with] = pooled[:, None]
-    return Offsets(height, bias, technique)
+        error[:, taken_with] = np.sqrt((agreement.sd[:, rows] ** 2 * pairs).sum(axis=1))[:, None] / pairs.sum()
+    return Offsets(height, bias, error, technique)

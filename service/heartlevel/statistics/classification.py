@@ -11,11 +11,10 @@ from heartlevel.profiles import Category, Guideline
 from heartlevel.statistics.alternatives import Alternatives
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.long_run import LongRun, chance_at_or_above
-from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import SETTINGS
 
 NO_CATEGORY = -1
-CLASSIFIED = ("home", "office")
+CLASSIFIED = ("home", "office", "office-unattended")  # the last where a guideline publishes its limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +27,7 @@ class Classified:
 
 @dataclass(frozen=True, slots=True)
 class Probabilities:
-    """Probabilities of each group's long-run mean; an empty mapping where there are too few days."""
+    """Probabilities of each group's long-run mean; an empty mapping where nothing can be told."""
 
     of_limit: Sequence[dict[str, float]]  # by limit: of being at or above it
     of_category: Sequence[dict[str, float]]  # by category: of lying in it
@@ -48,8 +47,8 @@ def classify(averages: Averages, others: Alternatives, guidelines: Sequence[Guid
 
 def probabilities(means: LongRun, guidelines: Sequence[Guideline], settings: Sequence[str] = CLASSIFIED) -> Probabilities:
     """Return how probable it is that each group's long-run mean reaches each limit, and lies in each category."""
-    of_limit: list[dict[str, float]] = [{} for _ in means.days]
-    of_category: list[dict[str, float]] = [{} for _ in means.days]
+    of_limit: list[dict[str, float]] = [{} for _ in means.correlation]
+    of_category: list[dict[str, float]] = [{} for _ in means.correlation]
     for columns, levels in _alike(guidelines, settings):
         for group, chances, shares in _probabilities(means, columns, levels):
             of_limit[group], of_category[group] = chances, shares
@@ -60,7 +59,7 @@ def _alike(guidelines: Sequence[Guideline], settings: Sequence[str]) -> Iterator
     """Yield the groups that share a guideline and a setting, with the categories they share."""
     for shared in {guideline.id: guideline for guideline in guidelines}.values():
         subjects = np.array([subject for subject, guideline in enumerate(guidelines) if guideline.id == shared.id])
-        for setting in settings:
+        for setting in filter(shared.categories.__contains__, settings):
             yield subjects * len(SETTINGS) + SETTINGS.index(setting), shared.categories[setting]
 
 
@@ -82,8 +81,8 @@ def least_of(levels: Sequence[Category]) -> Floats:
 def _probabilities(
     means: LongRun, columns: Ints, levels: Sequence[Category]
 ) -> Iterator[tuple[int, dict[str, float], dict[str, float]]]:
-    """Yield each group with enough days, the probabilities of its limits and those of its categories."""
-    groups = columns[means.days[columns] >= FEWEST_DAYS]
+    """Yield each group whose error is known, the probabilities of its limits and those of its categories."""
+    groups = columns[~np.isnan(means.degrees[:, columns]).any(axis=0)]
     limited = [level for level in levels if isfinite(level.systolic) or isfinite(level.diastolic)]
     if not (len(groups) and limited):
         return

@@ -5,14 +5,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy.special import stdtrit
 
 from heartlevel.columns import Bools, Floats, Ints, count_by
 from heartlevel.intake.batch import Batch
-from heartlevel.profiles import UsualInOffice
+from heartlevel.profiles import UsualSpread
 from heartlevel.statistics.averages import Averages
-from heartlevel.statistics.selection import HOME, OFFICE
+from heartlevel.statistics.calendar import Calendar
+from heartlevel.statistics.selection import AMBULATORY, HOME
 from heartlevel.statistics.technique import Excess
-from heartlevel.statistics.uncertainty import FEWEST_DAYS, probability_at_or_above
+from heartlevel.statistics.uncertainty import FEWEST_DAYS, probability_beyond
 from heartlevel.vocabulary import PRESSURES, SETTINGS
 
 
@@ -36,56 +38,114 @@ class LongRun:
     mean: Floats
     error: Floats
     correlation: Floats  # of the two errors
-    days: Floats
-    lent: Floats  # degrees of freedom of a spread known from other people's days, beside those of the own days
+    degrees: Floats  # of freedom of the error; a row a pressure
+    day_variance: Floats  # between days, pooled with the usual one; a row a pressure
+    calendar: Calendar
     population: Population | None = None  # None where no request names one
 
     def at(self, groups: Ints) -> "LongRun":
         """Return the means of these groups."""
         population = self.population and self.population.at(groups)
-        return LongRun(self.mean[:, groups], self.error[:, groups], self.correlation[groups], self.days[groups],
-                       self.lent[groups], population)  # fmt: skip
+        return LongRun(self.mean[:, groups], self.error[:, groups], self.correlation[groups], self.degrees[:, groups],
+                       self.day_variance[:, groups], self.calendar.at(groups), population)  # fmt: skip
 
     def less(self, excess: Excess) -> "LongRun":
-        """Return the means less the expected excess of the averages, and the less sure for it."""
-        error = np.sqrt(self.error**2 + excess.variance)
-        with np.errstate(invalid="ignore"):  # a single day's error is infinite
+        """Return the means less the expected excess of the averages, and the less sure for it.
+
+        Variances add up. The degrees of freedom grow by the share that the whole is larger: by its square, as Satterthwaite
+        has it, a further error could make a mean surer than it was without.
+        """
+        variance = self.error**2 + excess.variance
+        with np.errstate(invalid="ignore", divide="ignore"):  # a single day's error may be unknown
             joint = self.correlation * self.error[0] * self.error[1] + excess.covariance
-            correlation = joint / (error[0] * error[1])
-        return replace(self, mean=self.mean - excess.mean, error=error, correlation=correlation)
+            correlation = joint / np.sqrt(variance[0] * variance[1])
+            degrees = self.degrees * variance / self.error**2
+        return replace(
+            self, mean=self.mean - excess.mean, error=np.sqrt(variance), correlation=correlation, degrees=degrees
+        )
 
-    def knowing(self, first_day: Floats) -> "LongRun":
-        """Return the means less a first day's excess where a population is named: only there do others' readings count."""
-        if self.population is None:
-            return self
-        return replace(self, mean=self.mean - np.where(np.isnan(self.population.mean), 0, first_day))
+    def only_where(self, known: Bools) -> "LongRun":
+        """Return the means, nothing being known of how sure they are elsewhere."""
+        return replace(self, degrees=np.where(known, self.degrees, np.nan))
 
-
-def long_run(averages: Averages, population: Population | None, in_office: UsualInOffice | None) -> LongRun:
-    """Return what the averages by protocol say of each group's long-run mean; in the office with the usual spread."""
-    row = averages.row("protocol")
-    days, error = averages.days[row], averages.standard_error[:2, row]
-    lent = np.zeros(len(days))
-    if in_office:
-        office = slice(OFFICE, None, len(SETTINGS))
-        lent[office] = in_office.degrees
-        error = error.copy()
-        error[:, office] = with_lent_spread(error[:, office], days[office], np.array(in_office.sd), in_office.degrees)
-    return LongRun(averages.day_mean[:2, row], error, averages.correlation[row], days, lent, population)
+    def interval95(self) -> tuple[Floats, Floats]:
+        """Return the 95 % interval of the long-run mean, Student's t; a row a pressure."""
+        half = stdtrit(self.degrees, 0.975) * self.error
+        return self.mean - half, self.mean + half
 
 
-def with_lent_spread(error: Floats, days: Floats, sd: Floats, degrees: float) -> Floats:
-    """Return the error of a mean of days, their variance pooled with that of other people's days by degrees of freedom."""
+@dataclass(frozen=True, slots=True)
+class _Error:
+    """The error of means of days: a row a pressure."""
+
+    error: Floats
+    correlation: Floats
+    degrees: Floats
+    day_variance: Floats
+
+
+def long_run(
+    averages: Averages,
+    calendar: Calendar,
+    usual: Mapping[int, UsualSpread],
+    first_day: Floats,
+    population: Population | None,
+) -> LongRun:
+    """Return what the averages say of each group's long-run mean: by protocol, of ambulatory readings all of them.
+
+    `usual` says, by setting, how days of other people vary; without it fewer than FEWEST_DAYS days say nothing. `first_day`
+    is by how much the first day makes each average too high, mm[Hg], a row a pressure.
+    """
+    row = np.full(len(calendar.days), averages.row("protocol"))
+    row[AMBULATORY :: len(SETTINGS)] = averages.row("all")
+    groups = np.arange(len(row))
+    with np.errstate(invalid="ignore"):  # no day has an infinite error
+        own = averages.standard_error[: len(PRESSURES), row, groups] ** 2 * calendar.days
+    mean, correlation = averages.day_mean[: len(PRESSURES), row, groups], averages.correlation[row, groups]
+    degrees = np.broadcast_to(np.where(calendar.days >= FEWEST_DAYS, calendar.days - 1, np.nan), own.shape).copy()
     with np.errstate(invalid="ignore", divide="ignore"):
-        squares = (days - 1) * error**2 * days + degrees * sd[:, None] ** 2
-        weighed: Floats = np.sqrt(squares / (days - 1 + degrees) / days)
-    return weighed
+        whole = LongRun(mean - first_day, np.sqrt(own / calendar.days), correlation, degrees, own, calendar, population)
+    for setting, spread in usual.items():
+        columns = np.arange(setting, len(row), len(SETTINGS))
+        lent = with_usual_spread(own[:, columns], correlation[columns], calendar.at(columns), spread)
+        whole.error[:, columns], whole.degrees[:, columns] = lent.error, lent.degrees
+        whole.correlation[columns], whole.day_variance[:, columns] = lent.correlation, lent.day_variance
+    return whole
 
 
-def first_day_excess(batch: Batch, averaged: Bools, averages: Averages, excess: Floats) -> Floats:
+def with_usual_spread(own: Floats, correlation: Floats, calendar: Calendar, usual: UsualSpread) -> _Error:
+    """Return the error of means of days as estimates of the long run.
+
+    `own` is the variance between the own days, a row a pressure, `correlation` that of their pressures. With n days of v
+    equally filled weeks, ν the degrees of freedom lent and σ² the variance they come with,
+
+        s² = ((n − 1) own + ν σ²) / (n − 1 + ν),   error² = s² c / n + τ² / v,
+
+    the first a scaled inverse chi squared prior's posterior (Gelman et al., Bayesian Data Analysis; from memory), c what
+    correlated days make of n, τ the spread between weeks, which more days of the same week do not lessen. τ is taken as
+    known; Satterthwaite's rule (1946; from memory) gives the degrees of freedom of the sum. Where only weeks are known to
+    differ (σ = 0), ν are those of τ.
+    """
+    days, sd, week = calendar.days, np.array(usual.sd)[:, None], np.array(usual.week_sd)[:, None]
+    own_degrees = np.maximum(days - 1, 0)
+    pooled = own_degrees + usual.degrees
+    with np.errstate(invalid="ignore", divide="ignore"):
+        if any(usual.sd):
+            variance = (own_degrees * np.nan_to_num(own) + usual.degrees * sd**2) / pooled
+        else:
+            variance, pooled = np.zeros_like(own), np.full_like(days, usual.degrees)
+        of_days, of_weeks = variance * calendar.inflation(usual.day_correlation) / days, week**2 / calendar.weeks
+        whole = of_days + of_weeks
+        degrees = pooled * (whole / of_days) ** 2 if any(usual.sd) else np.broadcast_to(pooled, own.shape)
+        alike = (own_degrees * correlation + usual.degrees * usual.correlation) / (own_degrees + usual.degrees)
+        joint = alike * np.sqrt(of_days[0] * of_days[1]) + usual.correlation * np.sqrt(of_weeks[0] * of_weeks[1])
+        return _Error(np.sqrt(whole), joint / np.sqrt(whole[0] * whole[1]), np.where(days > 0, degrees, np.nan), variance)
+
+
+def first_day_excess(batch: Batch, averaged: Bools, calendar: Calendar, excess: Floats) -> Floats:
     """Return by how much a first day `excess` above later ones makes each group's average too high, if it is averaged."""
     counted = count_by(batch.group_of, batch.groups, averaged & (batch.day_rank == 0)) > 0
-    days = np.where(counted, averages.days[averages.row("protocol")], np.inf)
+    days = np.where(counted, calendar.days, np.inf)
     share: Floats = excess[:, None] / days
     return share
 
@@ -110,8 +170,7 @@ def chance_at_or_above(means: LongRun, limits: Floats) -> Floats:
     Axes of `limits` (mm[Hg]): pressure, limit, then those of `means`; the answer has the same, but no pressure.
     """
     mean, error, correlation = towards_population(means)
-    days = np.where(means.days >= FEWEST_DAYS, means.days + means.lent, means.days)
-    return probability_at_or_above(mean[:, None], error[:, None], correlation, days, limits)
+    return probability_beyond(mean[:, None], error[:, None], correlation, means.degrees[:, None], limits)
 
 
 def towards_population(means: LongRun) -> tuple[Floats, Floats, Floats]:

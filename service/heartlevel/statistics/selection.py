@@ -10,13 +10,15 @@ from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.vocabulary import RELIABILITIES, SETTINGS
 
-HOME, OFFICE = SETTINGS.index("home"), SETTINGS.index("office")
-UNUSABLE, SOUND = RELIABILITIES.index("unusable"), RELIABILITIES.index("sound")
+HOME, OFFICE, UNATTENDED, AMBULATORY = map(SETTINGS.index, ("home", "office", "office-unattended", "ambulatory"))
+IN_OFFICE = (OFFICE, UNATTENDED)  # averaged by the same schedule, and never together
+UNUSABLE, DOUBTFUL = RELIABILITIES.index("unusable"), RELIABILITIES.index("doubtful")
 
 # Why the protocol's average leaves a reading out; the first reason that holds is given.
-KEPT, BY_RULE, FIRST_DAYS, FIRST_OF_SITTING, BEYOND_COUNT, OFFICE_USE, NO_PROTOCOL = range(7)
+KEPT, BY_RULE, FIRST_DAYS, FIRST_OF_SITTING, BEYOND_COUNT, OFFICE_USE, NO_PROTOCOL, EARLIER = range(8)
 LEFT_OUT = ("", "unusable-by-rule", "first-days-discarded", "first-of-sitting-discarded",
-            "beyond-readings-per-sitting", "not-among-office-readings-used", "setting-without-protocol")  # fmt: skip
+            "beyond-readings-per-sitting", "not-among-office-readings-used", "setting-without-protocol",
+            "earlier-period")  # fmt: skip
 BASES = ("all", "sound", "protocol", "morning", "evening", "work-days", "free-days")
 ALTERNATIVES = ("every-usable-reading", "without-doubtful", "without-first-of-sitting", "without-first-day")
 OFFICE_USES = ("all", "last-two", "lower-of-last-two", "all-but-first")
@@ -44,8 +46,9 @@ class Selection:
 def select(batch: Batch, reliability: Ints, work_day: Floats, protocols: Sequence[Protocol]) -> Selection:
     """Select readings by protocol (one a subject), time of day, kind of day and reliability."""
     rule = _Rules(batch, protocols)
-    usable = reliability != UNUSABLE
-    sound = reliability == SOUND
+    current = True if batch.current is None else batch.current
+    usable = (reliability != UNUSABLE) & current
+    sound = usable & (reliability != DOUBTFUL)  # what nobody documented is not doubted for it
     rank, last = _ranks(batch, usable)
     ranks = UsableRanks(usable, rank, last)
     left_out = _left_out(batch, rule, ranks)
@@ -99,16 +102,17 @@ def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
 
 def _left_out(batch: Batch, rule: _Rules, ranks: UsableRanks) -> Ints:
     rank = ranks.rank
-    home, office = batch.setting == HOME, batch.setting == OFFICE
+    home, office = batch.setting == HOME, np.isin(batch.setting, IN_OFFICE)
     skipped = rule["home.discard_first_readings"]
     most = skipped + rule["home.readings_per_sitting"]
     reasons = [
+        *([] if batch.current is None else [(~batch.current, EARLIER)]),
         (~ranks.usable, BY_RULE),
         (home & (batch.day_rank < rule["home.discard_first_days"]), FIRST_DAYS),
         (home & (rank < skipped), FIRST_OF_SITTING),
         (home & (rank >= most), BEYOND_COUNT),
         (office & ~_used_in_office(batch, rule.office_use, ranks), OFFICE_USE),
-        (~(home | office), NO_PROTOCOL),
+        (~(home | office | (batch.setting == AMBULATORY)), NO_PROTOCOL),
     ]
     return np.select([mask for mask, _ in reasons], [reason for _, reason in reasons], KEPT)
 

@@ -20,13 +20,21 @@ def interval95(centre: Floats, standard_error: Floats, days: Floats) -> tuple[Fl
 def probability_at_or_above(
     mean: Floats, standard_error: Floats, correlation: Floats, days: Floats, limit: Floats
 ) -> Floats:
-    """Return the probability that either pressure's long-run mean is at or above its limit.
+    """Return the probability that either pressure's mean is at or above its limit, by Student's t with days − 1.
 
-    The first axis of `mean`, `standard_error` and `limit` is systolic, diastolic. Each margin is Student's
-    t with days − 1; the two are joined as normal scores with the correlation of the day means. NaN for
-    too few days.
+    The first axis of `mean`, `standard_error` and `limit` is systolic, diastolic. NaN for too few days.
     """
     degrees = np.where(days >= FEWEST_DAYS, days - 1, np.nan)
+    return probability_beyond(mean, standard_error, correlation, np.stack([degrees, degrees]), limit)
+
+
+def probability_beyond(mean: Floats, standard_error: Floats, correlation: Floats, degrees: Floats, limit: Floats) -> Floats:
+    """Return the probability that either pressure's mean is at or above its limit.
+
+    The first axis of `mean`, `standard_error`, `degrees` and `limit` is systolic, diastolic. Each margin is Student's t
+    with its `degrees` of freedom; the two are joined as normal scores with the correlation of the errors. NaN where the
+    degrees are not known.
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         away = (limit - mean) / standard_error
     # No spread between days: the mean is on one side of the limit or the other; on it counts as reached.

@@ -15,7 +15,7 @@ from heartlevel.intake.batch import Batch
 from heartlevel.intake.request import Choices, RefusedRequest, Request, empty_request, read_options
 from heartlevel.tables.examined import Examined
 from heartlevel.tables.facts import RecordedFacts
-from heartlevel.tables.fields import FIELDS, OPTIONS
+from heartlevel.tables.fields import FIELDS, NAMES, OPTIONS, SUBJECT
 from heartlevel.tables.readings import OrderedReadings, ordered_readings
 
 # Readings assessed in one go: enough to share the work, few enough for the caches.
@@ -114,14 +114,19 @@ def _batch(clean: _Clean, subjects: Ints, rows: slice, gaps: Gaps) -> Batch:
         day=readings.day[rows],
         hour=readings.hour[rows],
         sitting_gap=np.array(gaps(requests), dtype=np.float64),
+        period_names=clean.facts.period_names,
     )
 
 
 def _requests(clean: _Clean, subjects: Ints, recorded: Mapping[str, Floats]) -> Iterator[Request]:
     """Yield what is looked at of the subjects' requests, which are without readings."""
     details = zip(subjects.tolist(), recorded["pregnant"].tolist(), recorded["days_since_birth"].tolist(), strict=True)
+    changes = clean.examined.columns.get(NAMES[SUBJECT, ("treatment_changes",)])
+    first_changes = clean.examined.first(changes.codes) if changes is not None else ()
     for number, pregnant, days in details:
         subject = {"id": clean.examined.subjects[number], "pregnant": pregnant == 1}
+        if changes is not None and (dates := changes.value_of(first_changes[number])):
+            subject["treatment_changes"] = dates
         options = clean.options[number]
         born = {} if isnan(days) else {"days_since_birth": days}
         request = empty_request(subject | born, options.values, clean.choices, options.as_of)

@@ -13,10 +13,9 @@ import pandas as pd
 from heartlevel.columns import Floats, Ints
 from heartlevel.intake.faults import padded
 from heartlevel.intake.moments import TimedReading, local_hour, moment_of, number_repeated_names
-from heartlevel.intake.schema import HIGHEST_READABLE
 from heartlevel.tables.examined import Examined
 from heartlevel.tables.written_times import day_and_hour, moments
-from heartlevel.vocabulary import KPA, MMHG_PER_KPA, PRESSURES, UNITS
+from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG_PER_KPA, PRESSURES, UNITS
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

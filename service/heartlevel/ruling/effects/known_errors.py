@@ -9,9 +9,9 @@ from heartlevel.columns import Columns, Floats
 from heartlevel.intake.batch import Batch
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.running.verdicts import Verdicts
-from heartlevel.vocabulary import PRESSURES, RELIABILITIES
+from heartlevel.vocabulary import EFFECTS, PRESSURES
 
-DOUBTFUL = RELIABILITIES.index("doubtful")
+DOUBTFUL = EFFECTS.index("doubtful")
 SIGNS = {"high": 1.0, "low": -1.0}
 
 

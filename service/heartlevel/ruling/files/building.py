@@ -12,11 +12,13 @@ from heartlevel.ruling.files.parsing import ConditionParser
 from heartlevel.ruling.files.source import repeated_names
 from heartlevel.ruling.language.conditions import MOST_LEAVES, Condition, Mention, Term, leaves_of
 from heartlevel.ruling.language.faults import Entry, RuleFault
-from heartlevel.ruling.language.rules import Citation, Example, Rule, Shift
+from heartlevel.ruling.language.rules import Citation, Consequence, Example, Rule, Shift
 from heartlevel.ruling.language.template import ENGLISH, Template, TemplateFault, Unpaired, Voice, WrongForms
-from heartlevel.vocabulary import EFFECTS
+from heartlevel.vocabulary import DIRECTIONS, EFFECTS
 
+OF_NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 READING_FIELDS = tuple(Reading().fields)
+AS_WRITTEN = ("id", "scope", "title", "severity", "next_step", "field", "pattern", "told_in")
 
 
 def facts_of(scope: str) -> dict[str, Fact]:
@@ -95,7 +97,8 @@ class _Builder:
         before = len(self.faults)
         condition = self._condition(entry)
         explanation, advice = (self._sentence(entry, key) for key in ("explanation", "advice"))
-        self.faults += chain(self._wrong_effects(entry), self._wrong_errors(entry), self._wrong_examples(entry))
+        self.faults += chain(self._wrong_effects(entry), self._wrong_errors(entry))
+        self.faults += chain(self._wrong_consequences(entry), self._wrong_examples(entry))
         if condition is None or explanation is None or advice is None or len(self.faults) > before:
             return None
         return _rule(entry, condition, explanation, advice)
@@ -115,7 +118,7 @@ class _Builder:
 
     def _wrong_effects(self, entry: Entry) -> Iterator[RuleFault]:
         item, step, field = entry.item, entry.item.get("next_step"), entry.item.get("field")
-        if self.scope in ("series", "device") and item["effect"] != "none":
+        if self.scope in OF_NO_READING and item["effect"] != "none":
             detail = f"a {self.scope} rule concerns no single reading; its effect is none"
             yield entry.fault(("effect",), "wrong-effect", detail)
         if step is not None and step not in self.next_steps:
@@ -124,12 +127,15 @@ class _Builder:
         if field is not None and (self.scope != "reading" or field not in READING_FIELDS):
             detail = f"'{field}' is no field of a reading"
             yield entry.fault(("field",), "unknown-name", detail, near(field, READING_FIELDS))
-        if item.get("pattern") is not None and self.scope != "series":
-            yield entry.fault(("pattern",), "wrong-scope", "only a series rule can name a pattern")
+        if item.get("pattern") is not None and self.scope != "comparison":
+            yield entry.fault(("pattern",), "wrong-scope", "only a rule of the comparison can name a pattern")
+        if item.get("told_in") is not None and (item.get("urgent") or item["effect"] != "none" or self.scope == "device"):
+            detail = "what is urgent, what changes a reading's reliability and what is said of a device is always a finding"
+            yield entry.fault(("told_in",), "wrong-effect", detail, "leave `told_in` out")
 
     def _wrong_errors(self, entry: Entry) -> Iterator[RuleFault]:
         errors = entry.item.get("expected_error") or {}
-        if entry.item.get("usual_share") is not None and (not errors or self.scope in ("series", "device")):
+        if entry.item.get("usual_share") is not None and (not errors or self.scope in OF_NO_READING):
             detail = "how often a fault of readings is there stands beside its expected_error"
             yield entry.fault(("usual_share",), "wrong-value", detail)
         for pressure, shift in errors.items():
@@ -144,6 +150,19 @@ class _Builder:
             elif amount is not None and (amount not in self.facts or self.facts[amount].unit != "mm[Hg]"):
                 detail = f"'{amount}' is no pressure among this scope's facts"
                 yield entry.fault((*at, "amount"), "unknown-fact", detail, near(amount, self.facts))
+
+    def _wrong_consequences(self, entry: Entry) -> Iterator[RuleFault]:
+        directing = {name for name, fact in self.facts.items() if fact.names == DIRECTIONS} | {*DIRECTIONS}
+        for index, item in enumerate(entry.item.get("consequence") or ()):
+            at, reads = ("consequence", index), item["reads"]
+            if self.scope in ("device", "comparison"):
+                yield entry.fault(at, "wrong-scope", "only rules of readings, sittings and series speak of sides")
+            if reads not in directing:
+                detail = f"'{reads}' is neither high, low nor either, nor a fact that tells one of them"
+                yield entry.fault((*at, "reads"), "unknown-name", detail, near(reads, sorted(directing)))
+            if (item.get("share") is None) != (self.scope in OF_NO_READING):
+                detail = "rules of readings and sittings, and no others, say from which share of the readings on"
+                yield entry.fault((*at, "share"), "wrong-value", detail)
 
     def _wrong_examples(self, entry: Entry) -> Iterator[RuleFault]:
         examples = entry.item["examples"]
@@ -182,7 +201,7 @@ def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
 def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Template) -> Rule:
     """Return the rule of an entry that has no faults."""
     item, leaves = entry.item, leaves_of(condition)
-    as_written = {name: item.get(name) for name in ("id", "scope", "title", "severity", "next_step", "field", "pattern")}
+    as_written = {name: item.get(name) for name in AS_WRITTEN}
     compared = [leaf.fact.name for leaf in leaves if isinstance(leaf, Term)]
     errors = {pressure: _shift(shift) for pressure, shift in (item.get("expected_error") or {}).items()}
     amounts = [shift.amount for shift in errors.values() if shift.amount is not None]
@@ -194,6 +213,7 @@ def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Tem
         urgent=bool(item.get("urgent")),
         explanation=explanation,
         advice=advice,
+        consequences=tuple(map(_consequence, item.get("consequence") or ())),
         expected_error=errors,
         usual_share=item.get("usual_share") or 0.0,
         sources=tuple(Citation(source["cite"], source["standing"]) for source in item["sources"]),
@@ -206,6 +226,10 @@ def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Tem
 def _shift(shift: Mapping[str, Any]) -> Shift:
     low, high = shift.get("range") or (None, None)
     return Shift(shift["reads"], None if low is None or high is None else (low, high), shift.get("amount"))
+
+
+def _consequence(item: Mapping[str, Any]) -> Consequence:
+    return Consequence(item["does"], tuple(item["sides"]), item["reads"], item.get("share") or 0.0)
 
 
 def _example(example: Mapping[str, Any]) -> Example:

@@ -12,16 +12,19 @@ from heartlevel.intake.faults import abridged, near
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.building import build_rules
 from heartlevel.ruling.files.content import SECTIONS, Content, content_of, is_valid, key_of
+from heartlevel.ruling.files.followup.building import follow_up_of
+from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layers import lay
 from heartlevel.ruling.files.profile_building import (
     guideline_of,
     lowest_not_first,
     protocol_of,
     size_of_faults,
+    sureness_limits,
+    usual_ambulatory,
     usual_at_home,
     usual_in_office,
 )
-from heartlevel.ruling.files.schema import RuleSetBlock
 from heartlevel.ruling.files.sense import senseless_limits, senseless_schedule
 from heartlevel.ruling.files.source import mapping, repeated_names
 from heartlevel.ruling.files.wording import Languages, showing
@@ -69,6 +72,9 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         at_home=usual_at_home(checked.head),
         in_office=usual_in_office(checked.head),
         size_of_faults=size_of_faults(checked.head),
+        ambulatory=usual_ambulatory(checked.head),
+        sureness=sureness_limits(checked.head),
+        follow_up=follow_up_of(checked.head),
         layers=tuple(layer for layer in laid if layer is not None),
     )
 
@@ -109,7 +115,7 @@ class _Checked:
         }
         self.ids = {section: _ids(content, section) for section in (*SCOPES, "guidelines", "protocols")}
         self.top = content.top
-        valid = self.top is not None and is_valid(RuleSetBlock(), self.top, faults)
+        valid = self.top is not None and is_valid(HeadBlock(), self.top, faults)
         self.head: Mapping[str, Any] = self.top.item if valid and self.top else {}
 
     def faults_between_items(self) -> Iterator[RuleFault]:

@@ -1,13 +1,28 @@
 """From entries of rule files to guidelines, protocols and what is usual, as they are used."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
-from heartlevel.profiles import UNPUBLISHED, Category, Guideline, Protocol, SizeOfFaults, UsualAtHome, UsualInOffice
+from heartlevel.profiles import (
+    UNPUBLISHED,
+    Category,
+    Guideline,
+    Protocol,
+    SizeOfFaults,
+    SurenessLimits,
+    UsualAmbulatory,
+    UsualAtHome,
+    UsualErrors,
+    UsualInOffice,
+    UsualSpread,
+)
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.vocabulary import EFFECTS
 
 NEVER = float("inf")
+LIMIT_ONLY = ("office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night")
+NONE = (0.0, 0.0)  # systolic and diastolic
 
 
 def lowest_not_first(guideline: Entry) -> Iterator[RuleFault]:
@@ -28,7 +43,8 @@ def guideline_of(item: Mapping[str, Any]) -> Guideline:
         after_birth_days=item["after_birth_days"],
         protocol=item["protocol"],
         limits=_flat(plain | item["limits"]),
-        categories={setting: _categories(categories) for setting, categories in item["categories"].items()},
+        categories=_of_limits(item["limits"])
+        | {setting: _categories(categories) for setting, categories in item["categories"].items()},
         written=item,
     )
 
@@ -46,15 +62,52 @@ def protocol_of(item: Mapping[str, Any]) -> Protocol:
 
 
 def usual_at_home(head: Mapping[str, Any]) -> UsualAtHome | None:
-    """Return what home readings usually are too high by; None where the rule set's head does not say it."""
+    """Return what is usual of home readings; None where the rule set's head does not say it."""
     usual = head.get("usual_at_home")
-    return UsualAtHome(_both(usual["first_day"]), _both(usual["technique"]), usual) if usual else None
+    if not usual:
+        return None
+    spread = _spread(usual, "sd_between_days") if usual.get("sd_between_days") else None
+    return UsualAtHome(_both(usual["first_day"]), _errors(usual), spread, usual)
 
 
 def usual_in_office(head: Mapping[str, Any]) -> UsualInOffice | None:
-    """Return how office visits usually differ; None where the rule set's head does not say it."""
+    """Return what is usual of office visits; None where the rule set's head does not say it."""
     usual = head.get("usual_in_office")
-    return UsualInOffice(_both(usual["sd_between_visits"]), usual["degrees_of_freedom"], usual) if usual else None
+    if not usual:
+        return None
+    above = usual.get("above_home")
+    return UsualInOffice(_spread(usual, "sd_between_visits"), _errors(usual),
+                         (_both(above["mean"]), _both(above["sd"])) if above else None, usual)  # fmt: skip
+
+
+def usual_ambulatory(head: Mapping[str, Any]) -> UsualAmbulatory | None:
+    """Return how ambulatory sessions usually differ; None where the rule set's head does not say it."""
+    usual = head.get("usual_ambulatory")
+    if not usual:
+        return None
+    session = _spread(usual, "sd_between_sessions")
+    return UsualAmbulatory(replace(session, sd=NONE, week_sd=session.sd), usual)
+
+
+def sureness_limits(head: Mapping[str, Any]) -> SurenessLimits:
+    """Return from which probabilities on what is called probable and almost certain."""
+    limits = head.get("sureness")
+    if not limits:
+        return SurenessLimits()
+    return SurenessLimits(limits["almost_certain"], limits["probable"], limits["unknown_error_share"], limits)
+
+
+def _spread(usual: Mapping[str, Any], of_days: str) -> UsualSpread:
+    weeks = usual.get("sd_between_weeks")
+    return UsualSpread(
+        _both(usual[of_days]), usual["degrees_of_freedom"], usual.get("pressure_correlation") or 0.0,
+        usual.get("day_correlation") or 0.0, _both(weeks) if weeks else NONE,
+    )  # fmt: skip
+
+
+def _errors(usual: Mapping[str, Any]) -> UsualErrors:
+    technique, device = (_both(usual[name]) if usual.get(name) else NONE for name in ("technique", "device"))
+    return UsualErrors(technique, usual.get("share_width") or 0.0, device)
 
 
 def size_of_faults(head: Mapping[str, Any]) -> SizeOfFaults:
@@ -71,9 +124,23 @@ def _categories(items: Sequence[Mapping[str, Any]]) -> tuple[Category, ...]:
     lowest = {"systolic": -NEVER, "diastolic": -NEVER}
     begins = [item.get("from") or lowest for item in items]
     return tuple(
-        Category(item["id"], item["title"], begin.get("systolic", NEVER), begin.get("diastolic", NEVER))
+        Category(item["id"], item["title"], *(_begins(begin.get(name)) for name in ("systolic", "diastolic")))
         for item, begin in zip(items, begins, strict=True)
     )
+
+
+def _begins(limit: float | None) -> float:
+    return NEVER if limit is None else limit
+
+
+def _of_limits(limits: Mapping[str, Any]) -> dict[str, tuple[Category, ...]]:
+    """Return the two categories of each method of which nothing but the limit of hypertension is published."""
+    published = {name: limits[name]["hypertension"] for name in LIMIT_ONLY}
+    return {
+        name: _categories([{"id": "below-threshold", "title": "Below the threshold"},
+                           {"id": "hypertension", "title": "Hypertension", "from": level}])
+        for name, level in published.items() if set(level.values()) != {None}
+    }  # fmt: skip
 
 
 def _flat(limits: Mapping[str, Any], prefix: str = "") -> dict[str, float]:

@@ -28,7 +28,7 @@ class Level(Block):
 
 
 class AmbulatoryLevel(Block):
-    """What counts as raised in a part of the day."""
+    """What counts as raised by a method of which not every guideline publishes a limit."""
 
     hypertension = part(PressureLimits, "hypertension from here, either pressure", **NEEDED)
 
@@ -37,6 +37,8 @@ class LevelSet(Block):
     """A guideline's limits."""
 
     office = part(Level, "in the office", **NEEDED)
+    office_unattended = part(AmbulatoryLevel, "in the office, with nobody in the room; null if none published",
+                             data_key="office-unattended", **NEEDED)  # fmt: skip
     home = part(Level, "at home", **NEEDED)
     ambulatory_day = part(AmbulatoryLevel, "ambulatory, day; null if none published", data_key="ambulatory-day", **NEEDED)
     ambulatory_night = part(AmbulatoryLevel, "ambulatory, night, likewise", data_key="ambulatory-night", **NEEDED)

@@ -5,6 +5,7 @@ from typing import Any
 from heartlevel.intake.fields import (
     Anything,
     Block,
+    Choice,
     Items,
     Number,
     Part,
@@ -14,7 +15,18 @@ from heartlevel.intake.fields import (
     text,
 )
 from heartlevel.ruling.files.fields import choice, flag, name, number
-from heartlevel.vocabulary import DIRECTIONS, EFFECTS, MMHG, PATTERNS, SCOPES, SEVERITIES, STANDINGS
+from heartlevel.vocabulary import (
+    CONSEQUENCES,
+    DIRECTIONS,
+    EFFECTS,
+    MEASURED_SIDES,
+    MMHG,
+    PATTERNS,
+    SCOPES,
+    SEVERITIES,
+    STANDINGS,
+    TOLD_IN,
+)
 
 SENTENCES = 1200
 NEEDED: dict[str, Any] = {"required": True}
@@ -45,6 +57,15 @@ class ExpectedErrorBlock(Block):
     diastolic = part(ShiftBlock, "of the diastolic value")
 
 
+class ConsequenceBlock(Block):
+    """What a finding means for the sides of the comparison: home, the office, an ambulatory measurement."""
+
+    does = choice(CONSEQUENCES, "takes the side away, shifts it by a known size, or makes it less sure", **NEEDED)
+    sides = Items(Choice(MEASURED_SIDES, exact=True), 6, least=1, **about("which sides", **NEEDED))
+    reads = text("high, low, either, or a fact that says which; it takes away only what leans on it", **NEEDED)
+    share = number("of a side's averaged readings, from which on; for rules of readings and sittings", "1", 0, 1)
+
+
 class ExampleBlock(Block):
     """Facts and what the rule must say of them."""
 
@@ -66,6 +87,8 @@ class RuleBlock(Block):
     urgent = flag("a value that may need help now")
     field = text("request field at fault, for entry slips")
     pattern = choice(PATTERNS, "the home and office pattern this finding means")
+    consequence = Items(Part(ConsequenceBlock), 6, **about("what it means for the sides that are compared"))
+    told_in = choice(TOLD_IN, "the part of an answer that says it; it is no finding then")
     expected_error = part(ExpectedErrorBlock, "direction and published range of the error")
     usual_share = number("how often patients at home have the fault where nothing is recorded of it", "1", 0, 1)
     next_step = text("key of the wording's next steps")
@@ -114,19 +137,59 @@ class SpreadBlock(Block):
     diastolic = number("diastolic spread", MMHG, 0, 50, **NEEDED)
 
 
+DEGREES = number("what the usual spread weighs beside the person's own, in degrees of freedom", "1", 0, 100, **NEEDED)
+CORRELATED = number("correlation of systolic with diastolic", "1", -0.95, 0.95)
+
+
 class UsualBlock(Block):
-    """By how much home readings are usually too high; probabilities are told by it, and no average is changed."""
+    """What is usual of home readings; probabilities and the long run are told by it, and no average is changed."""
 
     first_day = part(TooHighBlock, "a first day above later ones", **NEEDED)
     technique = part(TooHighBlock, "patients' readings above a trained person's, all faults together", **NEEDED)
+    share_width = number("standard deviation of how often faults are there, as a share of it", "1", 0, 2)
+    device = part(SpreadBlock, "standard deviation between devices that nobody checked")
+    sd_between_days = part(SpreadBlock, "standard deviation of a person's days")
+    degrees_of_freedom = number("what that weighs beside the person's own days, in degrees of freedom", "1", 0, 100)
+    day_correlation = number("correlation of one day with the next", "1", 0, 0.95)
+    pressure_correlation = CORRELATED
+    sd_between_weeks = part(SpreadBlock, "standard deviation of whole weeks around the long run")
     sources = SOURCES
 
 
+class AboveHomeBlock(Block):
+    """How far office pressures lie above those at home."""
+
+    mean = part(TooHighBlock, "on average", **NEEDED)
+    sd = part(SpreadBlock, "standard deviation between people", **NEEDED)
+
+
 class VisitsBlock(Block):
-    """How office visits of one person usually differ; probabilities are told by it too, and no average is changed."""
+    """What is usual of office visits; probabilities are told by it, and no average is changed."""
 
     sd_between_visits = part(SpreadBlock, "standard deviation of a person's visits", **NEEDED)
-    degrees_of_freedom = number("what it weighs beside the person's own visits", "1", 0, 100, **NEEDED)
+    degrees_of_freedom = DEGREES
+    pressure_correlation = CORRELATED
+    technique = part(TooHighBlock, "routine readings above standardised ones, all faults together")
+    above_home = part(AboveHomeBlock, "how far a person's office pressure lies above the one at home")
+    sources = SOURCES
+
+
+class SessionsBlock(Block):
+    """How ambulatory sessions of one person usually differ; probabilities are told by it."""
+
+    sd_between_sessions = part(SpreadBlock, "standard deviation of a person's sessions", **NEEDED)
+    degrees_of_freedom = DEGREES
+    pressure_correlation = CORRELATED
+    sources = SOURCES
+
+
+class SurenessBlock(Block):
+    """From which probability on something is called almost certain or probable; below, it cannot be told yet."""
+
+    almost_certain = number("least probability of what is almost certain", "1", 0.5, 1, **NEEDED)
+    probable = number("least probability of what is probable", "1", 0.5, 1, **NEEDED)
+    unknown_error_share = number("share of readings with a fault of no published size, from which on nothing is told", "1",
+                                 0.01, 1, **NEEDED)  # fmt: skip
     sources = SOURCES
 
 
@@ -147,6 +210,8 @@ class RuleSetBlock(Block):
     usual_at_home = part(UsualBlock, "by how much home readings are usually too high")
     usual_in_office = part(VisitsBlock, "how office visits usually differ")
     size_of_faults = part(FaultSizesBlock, "what faults of no published size count for in the order of next steps")
+    usual_ambulatory = part(SessionsBlock, "how ambulatory sessions usually differ")
+    sureness = part(SurenessBlock, "from which probability on something is called probable or almost certain")
 
 
 class ChangeBlock(Block):

@@ -6,7 +6,7 @@ from typing import Any, TypeAlias
 from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
 
-RAISED = ("office", "home", "ambulatory-day", "ambulatory-night", "ambulatory-24h")
+RAISED = ("office", "office-unattended", "home", "ambulatory-day", "ambulatory-night", "ambulatory-24h")
 ANEW = "write `categories` anew too; lists are replaced whole"
 Pair: TypeAlias = tuple[KeyPath, str, Mapping[str, Any]]  # its path in the guideline, what it is called, its pressures
 

@@ -28,6 +28,16 @@ class Shift:
 
 
 @dataclass(frozen=True, slots=True)
+class Consequence:
+    """What a finding means for sides: whether they may speak, and which way they would mislead."""
+
+    does: str  # one of CONSEQUENCES
+    sides: tuple[str, ...]  # of MEASURED_SIDES
+    reads: str  # one of DIRECTIONS, or the fact that tells it
+    share: float  # of a side's averaged readings that must be concerned; 0 for a rule of the whole series
+
+
+@dataclass(frozen=True, slots=True)
 class Example:
     """Facts as they are written, by name, and what a rule must say of them."""
 
@@ -55,6 +65,8 @@ class Rule:
     next_step: str | None  # key of the wording's next steps
     field: str | None  # of a reading, that a slip of entry is in
     pattern: str | None  # of home and office, that the finding means
+    consequences: tuple[Consequence, ...]  # for the sides
+    told_in: str | None  # one of TOLD_IN, where what fires is told in place of a finding
     expected_error: Mapping[str, Shift]  # by pressure
     usual_share: float  # how often the fault is there where nothing is recorded of it; 0 where that is not said
     sources: tuple[Citation, ...]

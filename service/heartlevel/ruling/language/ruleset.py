@@ -9,7 +9,16 @@ from typing import Any, TypeAlias
 
 from heartlevel.intake.envelope import PREGNANCY_BY
 from heartlevel.intake.request import Choices, Request
-from heartlevel.profiles import Guideline, Protocol, SizeOfFaults, UsualAtHome, UsualInOffice
+from heartlevel.profiles import (
+    FollowUp,
+    Guideline,
+    Protocol,
+    SizeOfFaults,
+    SurenessLimits,
+    UsualAmbulatory,
+    UsualAtHome,
+    UsualInOffice,
+)
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.statements import ConclusionTexts
 from heartlevel.ruling.language.template import Template
@@ -82,6 +91,9 @@ class RuleSet:
     size_of_faults: SizeOfFaults
     at_home: UsualAtHome | None = None  # what is usual there; None where the rule set does not say
     in_office: UsualInOffice | None = None
+    ambulatory: UsualAmbulatory | None = None
+    sureness: SurenessLimits = SurenessLimits()
+    follow_up: FollowUp | None = None  # None where the rule set does not say when readings are judged apart
     layers: tuple[Layer, ...] = ()  # lowest first
 
     @cached_property

@@ -115,7 +115,8 @@ def table(shape: Shape) -> str:
     Patterns that differ by leaves changing places are one question, asked once: eight leaves make 6,561 patterns.
     """
     runner = Runner({"true": condition(shape, True), "false": condition(shape, False)})
-    groups, answers = list(alike(shape)), dict[tuple[int, ...], str]()
+    groups = [group for group in alike(shape) if len(group) > 1]
+    answers = dict[tuple[int, ...], str]()
     questions = [_in_one_order(pattern, groups) for pattern in patterns(leaves(shape))]
     for question in questions:
         if question not in answers:

@@ -3,7 +3,7 @@
 import json
 import subprocess
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +34,16 @@ def truth_tables(shapes: Iterable[Any]) -> list[Table]:
         answers = _ask([json.loads(key) for key in missing])
         _TABLES.update(zip(missing, answers, strict=True))
     return [_TABLES[key] for key in keys]
+
+
+def known_tables() -> dict[str, Table]:
+    """Return the tables filled so far, by the shape as JSON text: another process need not ask for them again."""
+    return dict(_TABLES)
+
+
+def learn(tables: Mapping[str, Table]) -> None:
+    """Take over tables that another process knows."""
+    _TABLES.update(tables)
 
 
 def _ask(shapes: list[Any]) -> list[Table]:

@@ -47,6 +47,9 @@ def _items(ruleset: RuleSet) -> dict[tuple[str, str], Mapping[str, Any]]:
     head: dict[str, Any] = {name: getattr(ruleset, name) for name in ("name", "revision", "default_guideline")}
     head |= {"usual_at_home": ruleset.at_home.written} if ruleset.at_home else {}
     head |= {"usual_in_office": ruleset.in_office.written} if ruleset.in_office else {}
+    head |= {"usual_ambulatory": ruleset.ambulatory.written} if ruleset.ambulatory else {}
+    head |= {"sureness": ruleset.sureness.written} if ruleset.sureness.written else {}
+    head |= {"follow_up": ruleset.follow_up.written} if ruleset.follow_up else {}
     items: dict[tuple[str, str], Mapping[str, Any]] = {("ruleset", ""): head}
     items |= {("rule", rule.id): rule.written for rule in ruleset.every_rule()}
     items |= {("guideline", name): guideline.written for name, guideline in ruleset.guidelines.items()}

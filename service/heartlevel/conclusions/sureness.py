@@ -1,0 +1,102 @@
+"""How sure the category of each subject is, in words whose limits are the rule set's, and why where that is not told."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from heartlevel.assessment import Assessment
+from heartlevel.columns import Floats, Ints
+from heartlevel.conclusions.category import NO_SETTING, SubjectCategories
+from heartlevel.profiles import SurenessLimits
+from heartlevel.ruling.effects.shared_errors import UNCHECKED, UNRECORDED
+from heartlevel.statistics.technique import excess_of
+from heartlevel.statistics.uncertainty import FEWEST_DAYS
+from heartlevel.vocabulary import SURENESSES
+
+FEW_DAYS = f"fewer-than-{FEWEST_DAYS}-days"
+# Why there is no probability; None where there is one.
+NO_PROBABILITY = (None, "error-of-unknown-size", FEW_DAYS, "no-reading-averaged")
+KNOWN, UNSIZED, FEW, NO_READING = range(len(NO_PROBABILITY))
+CANNOT_BE_TOLD, PROBABLE, ALMOST_CERTAIN = range(len(SURENESSES))
+MOST_QUESTIONS = 2
+FIRST_DAY = "first-day"
+USUAL = (FIRST_DAY, UNRECORDED, UNCHECKED)  # not known of the person
+READS = {1: "high", -1: "low", 0: "either"}  # by the sign of the mean error
+
+
+@dataclass(frozen=True, slots=True)
+class SubjectSureness:
+    """One value a subject, of the average that is classified."""
+
+    word: Ints  # its number in SURENESSES
+    unknown: Ints  # why there is no probability: its number in NO_PROBABILITY
+    sharpened_by: Sequence[Sequence[str]]  # what nobody recorded and would sharpen the probability most, the most first
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorInIt:
+    """An error that all readings of an average share, as a part of its probability."""
+
+    code: str  # a rule's id, or that of what is usual
+    known: bool  # to be there; else it is what is usual where nobody recorded it
+    reads: str  # one of DIRECTIONS
+    mean: Floats | None  # mm[Hg], one a pressure; None where no size is published
+    sd: Floats | None
+
+
+def sureness_of(assessment: Assessment, categories: SubjectCategories) -> SubjectSureness:
+    """Return how sure each subject's category is."""
+    sureness, group = assessment.sureness, categories.group
+    certain = np.where(categories.setting == NO_SETTING, np.nan, sureness.certainty[group])
+    word = words_of(certain, assessment.rules.sureness)
+    return SubjectSureness(word, unknown_because(assessment)[group], _questions(assessment, group))
+
+
+def words_of(probability: Floats, limits: SurenessLimits) -> Ints:
+    """Return for each probability the number of its word in SURENESSES; what is not known cannot be told."""
+    words: Ints = np.select(
+        [probability >= limits.almost_certain, probability >= limits.probable], [ALMOST_CERTAIN, PROBABLE], CANNOT_BE_TOLD
+    )
+    return words
+
+
+def unknown_because(assessment: Assessment) -> Ints:
+    """Return for each group why nothing is probable of it: its number in NO_PROBABILITY."""
+    sureness = assessment.sureness
+    nothing, few, unsized = (
+        sureness.measured.calendar.days == 0,
+        np.isnan(sureness.measured.degrees).any(axis=0),
+        np.isnan(sureness.long_run.degrees).any(axis=0),
+    )
+    return np.select([nothing, few, unsized], [NO_READING, FEW, UNSIZED], KNOWN)
+
+
+def errors_of(assessment: Assessment, categories: SubjectCategories) -> list[list[ErrorInIt]]:
+    """Return the errors that play a part in the probability of each subject's classified average."""
+    sureness, subjects = assessment.sureness, np.flatnonzero(categories.setting != NO_SETTING)
+    groups = categories.group[subjects]
+    by_subject: list[list[ErrorInIt]] = [[] for _ in assessment.batch.requests]
+    nothing = np.zeros_like(sureness.first_day)
+    parts = {FIRST_DAY: excess_of(sureness.first_day, nothing), **sureness.errors.parts}
+    for code, part in parts.items():
+        mean, sd = part.mean[:, groups], np.sqrt(part.variance[:, groups])
+        there = np.flatnonzero((mean != 0).any(axis=0) | (sd > 0).any(axis=0))
+        reads = np.sign(mean.sum(axis=0)).astype(np.int64)
+        for column in there.tolist():
+            error = ErrorInIt(code, code not in USUAL, READS[reads[column]], mean[:, column], sd[:, column])
+            by_subject[subjects[column]].append(error)
+    for code, share in sureness.errors.unsized.items():
+        for column in np.flatnonzero(share[groups] > 0).tolist():
+            by_subject[subjects[column]].append(ErrorInIt(code, True, "either", None, None))
+    return by_subject
+
+
+def _questions(assessment: Assessment, groups: Ints) -> list[list[str]]:
+    """Return what would sharpen each average's probability most: by the mean square error for want of it."""
+    wanting = assessment.sureness.errors.wanting
+    names = list(wanting)
+    squares = np.array([wanting[name][groups] for name in names])
+    largest = np.argsort(-squares, axis=0, kind="stable")[:MOST_QUESTIONS]
+    by_rank = zip(largest.T.tolist(), np.take_along_axis(squares, largest, axis=0).T.tolist(), strict=True)
+    return [[names[row] for row, square in zip(rows, own, strict=True) if square > 0] for rows, own in by_rank]

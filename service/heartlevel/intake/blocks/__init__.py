@@ -1,0 +1,1 @@
+"""Parts of the request that are declared apart: device checks, periods."""

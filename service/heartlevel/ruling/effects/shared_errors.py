@@ -1,0 +1,179 @@
+"""Errors that all readings of an average share, and that no number of days averages out: known ones, and usual ones."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, sum_by
+from heartlevel.intake.batch import Batch
+from heartlevel.profiles import UsualErrors
+from heartlevel.ruling.effects.known_errors import DOUBTFUL
+from heartlevel.ruling.language.conditions import Term
+from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.running.truth import TRUE, UNKNOWN
+from heartlevel.ruling.running.verdicts import Verdicts
+from heartlevel.statistics.alternatives import Offsets
+from heartlevel.statistics.selection import KEPT, Selection
+from heartlevel.statistics.technique import (
+    Excess,
+    Fault,
+    added,
+    excess_of,
+    known_excess,
+    share_together,
+    usual_excess,
+)
+from heartlevel.vocabulary import PRESSURES, SETTINGS, TAKEN_BY
+
+TRAINED = [TAKEN_BY.index(name) for name in ("staff", "unattended")]
+UNRECORDED, UNCHECKED, CHECKED = "unrecorded-technique", "unchecked-device", "device-check"
+DEVICE_CHECK = "device_check"  # what to ask for, beside the facts of readings
+
+
+@dataclass(frozen=True, slots=True)
+class SharedErrors:
+    """What makes averages by protocol too high or too low, a column a group; 0 where no reading is averaged."""
+
+    parts: Mapping[str, Excess]  # by rule, or by one of the codes above
+    in_all: Excess
+    unsized: Mapping[str, Floats]  # by rule of which no size is published, the share of the averaged readings
+    share_unsized: Floats  # the share with any of these
+    wanting: Mapping[str, Floats]  # by what could be asked for, the mean square error for want of it, mm[Hg]²
+
+
+@dataclass(frozen=True, slots=True)
+class _Averaged:
+    """The readings averaged by protocol, and their groups."""
+
+    rows: Ints
+    group: Ints
+    size: int
+    count: Floats  # a value a group, at least 1
+
+    def share(self, marked: Bools | Floats) -> Floats:
+        """Return the mean of a value of each averaged reading, by group."""
+        return sum_by(self.group, self.size, np.asarray(marked, dtype=np.float64)) / self.count
+
+
+def shared_errors(
+    batch: Batch, selection: Selection, verdicts: Mapping[str, Verdicts], facts: Mapping[str, Columns[Any]],
+    offsets: Offsets, usual: Mapping[int, UsualErrors],
+) -> SharedErrors:  # fmt: skip
+    """Return the errors of each group's average by protocol. `usual` says what is usual, by setting."""
+    rows = np.flatnonzero(selection.left_out == KEPT)
+    group, size = batch.group_of[rows], batch.groups
+    averaged = _Averaged(rows, group, size, np.maximum(count_by(group, size), 1))
+    trained = np.isin(batch.readings["taken_by"][rows], TRAINED)
+    rules, faults = _faults(averaged, batch, verdicts, trained)
+    together = share_together(faults, _by_group(usual, "technique", size))
+    known, unrecorded = known_excess(faults, together), usual_excess(faults, together)
+    parts = {rule.id: part for rule, fault, part in zip(rules, faults, known, strict=True) if fault.present.any()}
+    parts |= dict(_amounts(averaged, batch, verdicts, facts))
+    parts[UNRECORDED] = _in_all(unrecorded, _by_group(usual, "share_width", size), size)
+    parts |= _devices(averaged, batch, offsets, trained, _by_group(usual, "device", size))
+    unsized, any_unsized = _unsized(averaged, batch, verdicts)
+    wanting = {_item(rule): _square(part) for rule, part in zip(rules, unrecorded, strict=True) if rule.usual_share}
+    wanting[DEVICE_CHECK] = _square(parts[UNCHECKED])
+    return SharedErrors(parts, added(parts.values(), size), unsized, any_unsized, wanting)
+
+
+def _by_group(usual: Mapping[int, UsualErrors], name: str, size: int) -> Floats:
+    """Return a figure of what is usual for each group, a row a pressure; 0 for settings of which nothing is said."""
+    figures = np.zeros((len(PRESSURES), size))
+    for setting, errors in usual.items():
+        figures[:, setting :: len(SETTINGS)] = np.reshape(getattr(errors, name), (-1, 1))
+    return figures
+
+
+def _square(part: Excess) -> Floats:
+    square: Floats = (part.mean**2 + part.variance).sum(axis=0)
+    return square
+
+
+def _in_all(parts: Sequence[Excess], share_width: Floats, size: int) -> Excess:
+    """Return the errors nobody recorded, together, with the width that the shares of all faults have in common."""
+    whole = added(parts, size)
+    common = whole.mean * share_width
+    return Excess(whole.high, whole.low, whole.variance + common**2, whole.covariance + common[0] * common[1])
+
+
+def _faults(
+    averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts], trained: Bools
+) -> tuple[list[Rule], list[Fault]]:
+    """Return the rules about faults of published size, and each fault's part in every average.
+
+    Those that make readings doubtful count where they fire; those with a `usual_share` count by it where they are
+    unknown, but not in readings that a trained person, or nobody, attended to.
+    """
+    rules, faults = [], []
+    for rule, outcomes in _by_reading(batch, verdicts):
+        if rule.usual_share or (rule.effect == DOUBTFUL and rule.expected_error and (outcomes == TRUE).any()):
+            outcome, (low, high) = outcomes[averaged.rows], _range(rule)
+            present, unrecorded = averaged.share(outcome == TRUE), averaged.share((outcome == UNKNOWN) & ~trained)
+            rules.append(rule)
+            faults.append(Fault(low, high, rule.usual_share, present, unrecorded))
+    return rules, faults
+
+
+def _by_reading(batch: Batch, verdicts: Mapping[str, Verdicts]) -> Iterator[tuple[Rule, Any]]:
+    """Yield the rules of readings and sittings with the outcome of every reading."""
+    yield from zip(verdicts["reading"].rules, verdicts["reading"].outcomes, strict=True)
+    for rule, outcomes in zip(verdicts["sitting"].rules, verdicts["sitting"].outcomes, strict=True):
+        yield rule, outcomes[batch.sitting_of]
+
+
+def _range(rule: Rule) -> tuple[Floats, Floats]:
+    """Return the least and the most that a reading is too high by, each by pressure; 0 where no range is published."""
+    ends = np.zeros((2, len(PRESSURES)))
+    for pressure, shift in rule.expected_error.items():
+        if shift.bounds is not None:
+            low, high = shift.bounds
+            ends[:, PRESSURES.index(pressure)] = (-high, -low) if shift.reads == "low" else (low, high)
+    return ends[0], ends[1]
+
+
+def _amounts(
+    averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts], facts: Mapping[str, Columns[Any]]
+) -> Iterator[tuple[str, Excess]]:
+    """Yield the faults whose size is a fact of the reading, such as the height of the arm: by that, without a width."""
+    for rule, outcomes in _by_reading(batch, verdicts):
+        amounts = {pressure: shift.amount for pressure, shift in rule.expected_error.items() if shift.amount}
+        if amounts and (at_fault := outcomes[averaged.rows] == TRUE).any():
+            mean = np.zeros((len(PRESSURES), averaged.size))
+            for pressure, amount in amounts.items():
+                column = facts[rule.scope][amount]
+                by_reading = column[batch.sitting_of] if rule.scope == "sitting" else column
+                mean[PRESSURES.index(pressure)] = averaged.share(np.where(at_fault, by_reading[averaged.rows], 0.0))
+            yield rule.id, excess_of(mean, np.zeros_like(mean))
+
+
+def _devices(averaged: _Averaged, batch: Batch, offsets: Offsets, trained: Bools, usual: Floats) -> dict[str, Excess]:
+    """Return the errors of devices: by their own check, with its width, and by what is usual of those nobody checked.
+
+    A device with a date of its check is taken as right; in a trained person's hands it is not the patient's.
+    """
+    bias, width = offsets.bias[:, averaged.rows], offsets.bias_error[:, averaged.rows]
+    checked = ~np.isnan(bias[0])
+    usual_width = usual[:, averaged.group]
+    width = np.where(np.isnan(width), usual_width, width)
+    known = [np.stack([averaged.share(np.where(checked, row, 0.0)) for row in rows]) for rows in (bias, width)]
+    unknown = averaged.share(~(checked | trained) & np.isnan(batch.readings["device_checked_on"][averaged.rows]))
+    parts = {UNCHECKED: excess_of(np.zeros_like(usual), usual * unknown)}
+    return parts | ({CHECKED: excess_of(*known)} if checked.any() else {})
+
+
+def _unsized(averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts]) -> tuple[dict[str, Floats], Floats]:
+    """Return the faults that are there and of which no size is published: by rule the share of readings, and of any."""
+    shares, any_of_them = {}, np.zeros(len(averaged.rows), dtype=np.bool_)
+    for rule, outcomes in _by_reading(batch, verdicts):
+        if rule.effect == DOUBTFUL and not rule.expected_error and (at_fault := outcomes[averaged.rows] == TRUE).any():
+            shares[rule.id] = averaged.share(at_fault)
+            any_of_them |= at_fault
+    return shares, averaged.share(any_of_them)
+
+
+def _item(rule: Rule) -> str:
+    """Return the fact to ask for where a rule about a fault is unknown: the first that it compares."""
+    return next(leaf.fact.name for leaf in rule.leaves if isinstance(leaf, Term) and leaf.fact.asked)

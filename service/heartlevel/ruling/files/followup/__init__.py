@@ -1,0 +1,1 @@
+"""What rule files say of following a person up: pauses, changes, targets."""

@@ -1,0 +1,89 @@
+"""How probable it is that more days of measuring make a category sure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from heartlevel.columns import Floats, Ints
+from heartlevel.profiles import Guideline, UsualSpread
+from heartlevel.statistics.classification import NO_CATEGORY
+from heartlevel.statistics.long_run import LongRun, chance_at_or_above
+from heartlevel.statistics.selection import HOME
+from heartlevel.statistics.sureness.certainty import bounds_of
+from heartlevel.statistics.uncertainty import FAR
+from heartlevel.vocabulary import SETTINGS
+
+SURE = 0.95  # the convention of intervals, here for a category
+EXPECTED = 0.5  # chance of being sure from which on that is expected
+AHEAD = (3, 7, 14)  # days of which the chance is told beside
+SURE_SCORE = float(ndtri(SURE))
+
+
+@dataclass(frozen=True, slots=True)
+class DaysAhead:
+    """One value a subject; NaN where it cannot be told."""
+
+    days: Floats  # the fewest more days after which being sure is expected
+    chance: Floats  # of being sure then
+    chances: Floats  # of being sure after each of AHEAD more days, a row each
+
+
+def days_ahead(
+    means: LongRun, category: Ints, chance: Floats, guidelines: Sequence[Guideline], most: Floats, usual: UsualSpread | None
+) -> DaysAhead:
+    """Return how probable it is that more days of home readings make each subject's home category sure.
+
+    `category` is each subject's, `chance` its probability now, `most` the days looked ahead, `usual` how days and weeks
+    differ. In normal scores of the category's two bounds, the mean now has error² e², that of which more days can take
+    off a part. After k more days e² falls to e'², and the mean moves by a normal amount of variance e² − e'² (the
+    predictive distribution; Gelman et al., Bayesian Data Analysis; from memory). The category is sure then if the moved
+    mean lies SURE's normal quantile times e' inside both bounds.
+    """
+    nothing = np.full(len(guidelines), np.nan)
+    sure = np.where(chance >= SURE, 0.0, np.nan)
+    ahead = np.where(chance >= SURE, 1.0, np.nan)
+    chances = np.stack([ahead] * len(AHEAD))
+    asked = np.flatnonzero((category != NO_CATEGORY) & (chance < SURE))
+    if not len(asked):
+        return DaysAhead(sure, ahead, chances)
+    groups = asked * len(SETTINGS) + HOME
+    home, bounds = means.at(groups), bounds_of(guidelines, groups, category[asked])
+    above = np.clip(ndtri(chance_at_or_above(home, bounds)), -FAR, FAR)
+    days = np.arange(1, 1 + max(int(most[asked].max()), *AHEAD))
+    later = _chances(above, _left(home, days, usual))  # a row a day, from 1
+    chances[:, asked] = later[np.array(AHEAD) - 1]
+    enough = (later >= EXPECTED) & (days[:, None] <= most[asked])
+    first, reached = enough.argmax(axis=0), enough.any(axis=0)
+    sure[asked] = np.where(reached, days[first], np.nan)
+    ahead = np.where(np.isnan(sure), nothing, ahead)
+    ahead[asked] = np.where(reached, later[first, np.arange(len(asked))], np.nan)
+    return DaysAhead(sure, ahead, chances)
+
+
+def _left(means: LongRun, days: Ints, usual: UsualSpread | None) -> Floats:
+    """Return what share of each mean's error² so many more days leave (a row each), by the mean of both pressures.
+
+    Only the part of days and weeks becomes less: errors that all readings share stay as they are.
+    """
+    now, then = means.calendar, means.calendar.later(days[:, None].astype(np.float64))
+    day_correlation, weeks = (usual.day_correlation, np.array(usual.week_sd)) if usual else (0.0, np.zeros(2))
+    gone = [
+        of_day * (now.inflation(day_correlation) / now.days - then.inflation(day_correlation) / then.days)
+        + week**2 * (1 / now.weeks - 1 / then.weeks)
+        for of_day, week in zip(means.day_variance, weeks, strict=True)
+    ]
+    left = [1 - less / error**2 for less, error in zip(gone, means.error, strict=True)]
+    shares: Floats = np.clip(np.mean(left, axis=0), 0, 1)
+    return shares
+
+
+def _chances(above: Floats, left: Floats) -> Floats:
+    """Return the chance of being sure. `above` are normal scores of reaching the lower and the upper bound."""
+    inside, beyond = above  # e now being 1, the bounds lie at −inside and −beyond from the mean
+    margin, moved = SURE_SCORE * np.sqrt(left), np.sqrt(1 - left)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        low, high = (margin - inside) / moved, (-beyond - margin) / moved
+    chance: Floats = np.where(moved > 0, np.maximum(ndtr(high) - ndtr(low), 0), 0.0)
+    return chance
