@@ -3,6 +3,7 @@
 from marshmallow import fields
 
 from contract.compared import OtherGuidelineSchema
+from contract.conclusion import ConclusionSchema
 from contract.declaring import (
     ClosedSchema,
     a_choice,
@@ -232,6 +233,7 @@ class AnswerSchema(ClosedSchema):
     """The assessment of one subject. Not a diagnosis."""
 
     subject = an_object(NamedSubjectSchema, "whom it is about")
+    conclusion = an_object(ConclusionSchema, "what it comes to, in up to three sentences")
     made_with = an_object(MadeWithSchema, "what gave this answer")
     urgent = a_flag("at least one finding is urgent")
     counts = an_object(CountsSchema, "how many readings there were")

@@ -23,6 +23,7 @@ class Guideline:
     """What a guideline calls raised, severe and low, and its categories by setting, lowest first."""
 
     id: str
+    short_name: str  # as it is cited in a sentence
     adults_from_years: float
     in_pregnancy: str
     after_birth_days: float  # how long after birth those limits still hold

@@ -46,7 +46,9 @@ def _worded(values: Mapping[str, object], wording: Wording, language: str, reade
             case "category", str():
                 worded[name] = wording.categories.get(value, value)
             case "reason", str():
-                worded[name] = wording.rules[value].title
+                worded[name] = (
+                    wording.rules[value].title if value in wording.rules else wording.sureness[f"side-{value}"]
+                ).removesuffix(".")
             case "step", str():
                 steps = wording.next_steps if reader == "clinician" else wording.next_steps_for_patient
                 if value not in steps:

@@ -6,6 +6,7 @@ from typing import Any
 import orjson
 
 from heartlevel.answer.classification import Classifications
+from heartlevel.answer.conclusion import conclusion
 from heartlevel.answer.counts import counts
 from heartlevel.answer.device_checks import checks_written
 from heartlevel.answer.figures import READING_PRESSURES, Figures
@@ -59,6 +60,7 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
     problems = sorted_problems([*request.problems, *entry_problems(conclusions, subject, findings)])
     return {
         "subject": {"id": request.subject["id"]},
+        "conclusion": conclusion(conclusions, subject),
         "made_with": _made_with(assessment, subject),
         "urgent": bool(conclusions.urgent[subject]),
         "counts": counts(assessment, subject),

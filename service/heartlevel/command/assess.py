@@ -59,7 +59,9 @@ FORMATS = (SUMMARY, *OUTPUT_FORMATS)
               help="What is written; findings are a CSV, one row a finding, or Parquet if the output's name ends so; "
               "tables are Parquet files in a folder, without wording.")  # fmt: skip
 @click.option("--output", type=PLACE, help="Where to; by default standard output. Parquet needs one.")
-@click.option("--all", "everything", is_flag=True, help="Of a summary, all findings, steps and problems with their reasons.")
+@click.option(
+    "--all", "everything", is_flag=True, help="Of a summary, all findings, steps and problems with their reasons."
+)
 @click.option("--columns", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="YAML file that says what the columns of a table mean.")  # fmt: skip
 @click.option("--dry-run", is_flag=True, help="Say how each column is understood, and stop.")

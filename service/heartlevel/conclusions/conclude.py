@@ -16,6 +16,8 @@ from heartlevel.conclusions.pattern import (
 )
 from heartlevel.conclusions.sides import objections_of, sides_there, unfit_sides
 from heartlevel.conclusions.slips import slips_of
+from heartlevel.conclusions.statements.choosing import statements_of
+from heartlevel.conclusions.statements.statement import Material
 from heartlevel.conclusions.steps import steps_of
 from heartlevel.conclusions.sureness import errors_of, sureness_of
 from heartlevel.conclusions.urgency import urgent_subjects
@@ -50,6 +52,13 @@ class Conclusions:
     next_steps = cached_property(lambda self: steps_of(self.assessment, self.findings, self.notes))
     more_days = cached_property(lambda self: more_days_of(self.assessment, self.category, self.sureness))
     gaps = cached_property(lambda self: gaps_of(self.assessment, self.pattern, self.next_steps))
+    # What is said first.
+    statements = cached_property(
+        lambda self: statements_of(
+            Material(self.assessment, self.findings, self.category, self.pattern, self.patterns_probable, self.objections,
+                     self.unfit, self.next_steps)
+        )
+    )  # fmt: skip
     # How much was measured and recorded, how sure averages are and how readings vary.
     home_by_hour = cached_property(lambda self: coverage.home_by_hour(self.assessment))
     undocumented = cached_property(lambda self: coverage.undocumented(self.assessment))

@@ -29,8 +29,8 @@ def steps_of(
 ) -> list[list[Step]]:
     """Return each subject's next steps, the most important first.
 
-    Ordered by urgency, then by the share of the subject's readings concerned times the likely size of the fault, then as
-    the wording file has them. The size only orders advice.
+    Ordered by urgency, then by the share of the subject's readings concerned times the likely size of the fault; then what
+    a finding asks for before what only a note does, as the wording file has them. The size only orders advice.
     """
     sizes, by_subject = assessment.rules.size_of_faults, []
     by_request = zip(assessment.batch.requests, findings, notes, strict=True)
@@ -54,7 +54,9 @@ def steps_of(
 
 
 def _ordered(steps: Mapping[str, Step], order: Sequence[str]) -> list[Step]:
-    ordered = sorted(steps.values(), key=lambda step: (not step.urgent, -step.weight, order.index(step.code)))
+    ordered = sorted(
+        steps.values(), key=lambda step: (not step.urgent, -step.weight, not step.because, order.index(step.code))
+    )
     for step in ordered[:SHOWN_FIRST]:
         step.first = True
     return ordered

@@ -66,6 +66,9 @@ def arm_circumference_cm(facts: Readings) -> Floats:
 
 _enter("arm_to_avoid", "the measured side is in avoid_arms", "No pressure should be taken on the measured arm",
        _by_measured_side, "avoid_left", "avoid_right", flag=True)  # fmt: skip
+_enter("other_arm_to_avoid", "the side that is not measured is in avoid_arms",
+       "No pressure should be taken on the arm that is not measured either",
+       _by_measured_side, "avoid_right", "avoid_left", flag=True, asked=False)  # fmt: skip
 for _size in ("width", "length"):
     _enter(f"cuff_{_size}_to_arm", f"cuff_bladder_{_size}_cm / arm_circumference_cm",
            f"Bladder {_size} as a share of the mid-upper-arm circumference",

@@ -38,6 +38,7 @@ def guideline_of(item: Mapping[str, Any]) -> Guideline:
     plain = {name: item[name] for name in ("adults_from_years", "after_birth_days")}
     return Guideline(
         id=item["id"],
+        short_name=item["short_name"],
         adults_from_years=item["adults_from_years"],
         in_pregnancy=item["in_pregnancy"],
         after_birth_days=item["after_birth_days"],

@@ -76,6 +76,7 @@ class ProfileBlock(Block):
 class GuidelineBlock(ProfileBlock):
     """A guideline: limits and categories."""
 
+    short_name = text("body and year, as it is cited in a sentence", 40, **NEEDED)
     adults_from_years = number("age from which it classifies", "a", 0, 130, **NEEDED)
     in_pregnancy = text("guideline whose limits hold in pregnancy, and after birth", **NEEDED)
     after_birth_days = count("days after birth on which those limits still hold", "d", 0, 400, **NEEDED)

@@ -24,7 +24,7 @@ _OTHER = _slots(other_side=None, other_systolic=MMHG, other_diastolic=MMHG, othe
 _JUDGED = _slots(sureness=None, category=None, guideline=None)
 _REASON, _STEP = _slots(side=None, reason=None), _slots(step=None)
 _LEVEL = _slots(systolic=MMHG, diastolic=MMHG, date=None, days_ago="d", instruction=None)
-_COUNTS = _slots(home_readings="1", home_days="d", office_readings="1", office_days="d")
+_COUNTS = _slots(home_readings="1", home_days="d", office_readings="1")
 _TARGET = _slots(side=None, target=None, guideline=None, sureness=None)
 _CHANGE = _slots(side=None, systolic_change=MMHG, low=MMHG, high=MMHG, period=None)
 
@@ -51,7 +51,18 @@ WORDS = (
     "almost-certain", "probable", "as-measured",
 )  # fmt: skip
 # Words of the summary that the command writes.
-SUMMARY_WORDS = (*SETTINGS, *RELIABILITIES, "urgent", "readings", "days", "lost", "findings", "next-steps", "problems", "more")
+SUMMARY_WORDS = (
+    *SETTINGS,
+    *RELIABILITIES,
+    "urgent",
+    "readings",
+    "days",
+    "lost",
+    "findings",
+    "next-steps",
+    "problems",
+    "more",
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,34 @@
+"""A statement, and what statements are chosen from."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from heartlevel.assessment import Assessment
+from heartlevel.columns import Ints
+from heartlevel.conclusions.category import SubjectCategories
+from heartlevel.conclusions.findings import Finding
+from heartlevel.conclusions.pattern import PatternsProbable
+from heartlevel.conclusions.sides import Objection
+from heartlevel.conclusions.steps import Step
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A sentence of a conclusion: its key in the wording files, and what it shows, numbers as they are shown."""
+
+    code: str
+    values: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What is known of the subjects of a batch, to choose statements from; one value or list a subject."""
+
+    assessment: Assessment
+    findings: Sequence[Sequence[Finding]]
+    category: SubjectCategories
+    pattern: Ints  # its number in LABELS
+    patterns_probable: PatternsProbable
+    objections: Sequence[Mapping[int, Sequence[Objection]]]  # by side
+    unfit: Sequence[Sequence[tuple[str, Sequence[str]]]]  # sides that keep a pattern from being named, with codes
+    steps: Sequence[Sequence[Step]]
