@@ -19,8 +19,9 @@ from marshmallow import Schema, fields
 from contract.whole import AnswerSchema, DeviceChecksAnswerSchema
 from coverage_page import coverage_page
 from heartlevel import Rules, answer_to
+from heartlevel.intake.device_checks import DeviceChecks
 from heartlevel.intake.fields import Anything
-from heartlevel.intake.schema import LISTS, DeviceChecks, Envelope
+from heartlevel.intake.schema import LISTS, Envelope
 from heartlevel.one_call import device_answer_to
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock

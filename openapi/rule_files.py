@@ -29,10 +29,11 @@ from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleTextsBlock, WordingBlock
+from heartlevel.ruling.files.urgency_schema import UrgencyBlock
 from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
 
-FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, HeadBlock, LayerBlock)
+FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, HeadBlock, UrgencyBlock, LayerBlock)
 NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
 
@@ -129,6 +130,7 @@ def _texts_by_name(parts: JsonSchema) -> None:
     parts["next_steps"] |= {"type": "object", "additionalProperties": text}
     parts["names"] |= {"type": ["object", "null"], "propertyNames": {"enum": sorted(VALUES)}, "additionalProperties": text}
     parts["categories"] |= {"type": ["object", "null"], "additionalProperties": text}
+    parts["urgency"] |= {"type": ["object", "null"], "additionalProperties": text}
     parts["rules"] |= {"type": ["object", "null"], "additionalProperties": {"$ref": "#/$defs/RuleTexts"}}
 
 

@@ -29,6 +29,7 @@ from contract.figures import (
 from contract.followup import PeriodJudgedSchema
 from contract.made_with import MadeWithSchema
 from contract.sides import SideSchema
+from contract.urgency import UrgencySchema
 from heartlevel.conclusions.next_steps import GAPS, NO_DAYS
 from heartlevel.ruling.language.conditions import OPERATORS
 from heartlevel.ruling.language.explaining import KINDS, OUTCOMES
@@ -39,6 +40,7 @@ from heartlevel.vocabulary import (
     SEVERITIES,
     STANDINGS,
     TOLD_IN,
+    URGENCY_LEVELS,
 )  # fmt: skip
 
 ERROR_DIRECTIONS = ("reads-high", "reads-low", "either")
@@ -136,7 +138,7 @@ class FactChangeSchema(ClosedSchema):
 
 
 class ReasonSchema(ClosedSchema):
-    """Why the rule fired for the first reading, sitting or device check that the finding concerns."""
+    """Why the rule fired for the worst reading, sitting or device check that the finding concerns."""
 
     condition = an_object(ConditionNodeSchema, "the rule's condition")
     silenced_by = a_list(
@@ -155,15 +157,21 @@ class FindingGivenSchema(ClosedSchema):
     rule = a_text("the rule that found it")
     scope = a_choice(SCOPES, "what it was asked of")
     severity = a_choice(SEVERITIES, "how much it matters")
-    urgent = a_flag("may need help now; never muted by technique")
+    urgent = a_flag("may need help now; never muted by technique, and false for what is long past")
+    urgency = a_choice(URGENCY_LEVELS, "how urgent, of a rule that names what may be; else null", nullable=True)
     effect = a_choice(EFFECTS, "what it makes of the readings concerned")
     title = a_text("short noun phrase")
     explanation = a_text("what was found and why it matters")
     advice = a_text("what to do; never a change of medicine")
     patient = a_text("to the person measured, in plain words: what was off and what to do; never a change of medicine")
     readings = a_list_of_names("ids of the readings concerned")
+    count = a_count("readings concerned; of a series or device, how many such")
+    days = a_count("days on which these readings were taken")
+    range = a_field(
+        fields.Dict, "lowest and highest of the numbers that the explanation shows, where they differ", keys=fields.String()
+    )
     devices = a_list(fields.String(), "ids of the devices concerned", required=False)
-    facts = a_field(fields.Dict, "the facts it rests on, by name", keys=fields.String())
+    facts = a_field(fields.Dict, "the facts it rests on, by name; of several those of the worst", keys=fields.String())
     sources = a_list(fields.Nested(SourceCitedSchema), "where it comes from")
     reason = an_object(ReasonSchema, "why it fired; only where `options.explain` is `full`", required=False)
 
@@ -235,7 +243,8 @@ class AnswerSchema(ClosedSchema):
     subject = an_object(NamedSubjectSchema, "whom it is about")
     conclusion = an_object(ConclusionSchema, "what it comes to, in up to three sentences")
     made_with = an_object(MadeWithSchema, "what gave this answer")
-    urgent = a_flag("at least one finding is urgent")
+    urgent = a_flag("`urgency.level` is now, same-day, cannot-be-told or within-days")
+    urgency = an_object(UrgencySchema, "how urgent, and since when")
     counts = an_object(CountsSchema, "how many readings there were")
     readings = a_list(fields.Nested(ReadingJudgedSchema), "every readable reading, in time order")
     findings = a_list(fields.Nested(FindingGivenSchema), "urgent ones first, then by severity")

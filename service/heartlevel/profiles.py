@@ -46,6 +46,24 @@ class Protocol:
 
 
 @dataclass(frozen=True, slots=True)
+class Ladder:
+    """What raises or lowers the urgency that a rule gives its findings. Levels are numbers in URGENCY_LEVELS."""
+
+    older_after_days: float
+    older: tuple[int, int]  # the level then, otherwise and in pregnancy or soon after birth
+    history_after_days: tuple[float, float]  # likewise
+    answered_after_days: float  # where a lower repeat was credited
+    without_symptoms: int
+    repeat_after_minutes: float
+    after_lower_repeat: int
+    lone_readings: float
+    lone_among: float
+    believed_up_to: tuple[float, float]  # systolic and diastolic, mm[Hg]
+    symptoms: Mapping[str, tuple[tuple[int, int], ...]]  # by what they come with: levels, each with symptoms as bits
+    written: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class UsualSpread:
     """How much days, visits or sessions of one person usually differ. Pairs are systolic and diastolic, mm[Hg]."""
 

@@ -26,6 +26,12 @@ CIRCUMSTANCES = (
     "work-day", "free-day", "stress", "quiet", "pain", "unwell", "poor-sleep", "after-meal", "after-alcohol",
     "cold", "travel", "night-shift",
 )  # fmt: skip
+# Complaints with a reading or on a day; which of them weigh how much stands in `rules/urgency.yaml`.
+SYMPTOMS = (
+    "chest-pain", "breathlessness", "severe-headache", "headache", "dizziness", "confusion", "drowsiness",
+    "weakness-or-numbness", "speech-difficulty", "vision-change", "back-pain", "upper-abdominal-pain", "vomiting", "nausea",
+    "sudden-swelling", "little-urine", "fainting", "fall", "seizure", "cold-and-clammy-skin",
+)  # fmt: skip
 
 MMHG = "mm[Hg]"
 KPA = "kPa"
@@ -47,4 +53,6 @@ UNDETERMINED = "undetermined"
 TOLD_IN = ("classification", "pattern", "next-steps")  # parts of an answer that say what a rule found in place of a finding
 LIMITS_UNCLEAR = "limits-unclear"  # why there is no category where a detail that decides the limits could not be read
 SURENESSES = ("cannot-be-told", "probable", "almost-certain")
+EPISODE_KINDS = ("high", "low", "symptoms", "unreadable", "other")
+URGENCY_LEVELS = ("now", "same-day", "cannot-be-told", "within-days", "history", "none")  # the most urgent first
 EXPLANATIONS = ("brief", "full")

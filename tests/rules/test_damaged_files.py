@@ -138,7 +138,7 @@ HEART_LEVEL, URGENT, ENGLISH, GUIDELINE = (
 GIVEN = "{given: {hydrostatic_offset_mmhg: 1.9}"
 # Values that a reader of YAML lets through and that no field is meant to hold: (file, before, after).
 STRANGE = {
-    "a mention that is a mapping": (URGENT, "finding: very-high\n", "finding: {a: b}\n"),
+    "a mention that is a mapping": (URGENT, "finding: low-with-fainting\n", "finding: {a: b}\n"),
     "a condition's number too large for a float": (HEART_LEVEL, "{above: 5}", f"{{above: {'9' * 400}}}"),
     "an example's number too large for a float": (HEART_LEVEL, GIVEN, GIVEN.replace("1.9", "9" * 400)),
     "an example's number of more than 64 bits": (HEART_LEVEL, GIVEN, GIVEN.replace("1.9", "9" * 30)),

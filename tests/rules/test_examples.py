@@ -89,7 +89,8 @@ MISTAKES = {
         HEART_LEVEL, "  next_step: bring-cuff-to-heart-level", "  next_step: bring-cuff-to-heart-levl",
         "unknown-name", 0, "bring-cuff-to-heart-level"),
     "an unknown finding": (
-        URGENT, "      - finding: very-high\n", "      - finding: very-hih\n", "unknown-finding", 0, "very-high"),
+        URGENT, "- finding: low-with-fainting\n", "- finding: low-with-faintin\n", "unknown-finding", 0,
+        "low-with-fainting"),
     "a wrong kind of value": (
         HEART_LEVEL, "      - arm_level: {equals: below}", "      - arm_level: {equals: beneath}",
         "wrong-value", 0, None),

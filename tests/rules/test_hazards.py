@@ -34,13 +34,16 @@ def test_no_advice_changes_medicine():
     assert not asks_for_a_change("Do not change a medicine.")
 
 
-@pytest.mark.parametrize(("systolic", "diastolic", "urgent"), [(159, 109, False), (160, 90, True), (140, 110, True)])
+@pytest.mark.parametrize(
+    ("systolic", "diastolic", "level"),
+    [(134, 84, "none"), (135, 80, "same-day"), (159, 109, "same-day"), (160, 90, "now"), (140, 110, "now")],
+)
 @pytest.mark.parametrize("guideline", sorted(rules().ruleset.guidelines))
-def test_severe_in_pregnancy_is_urgent_at_its_own_limit(guideline, systolic, diastolic, urgent):
-    # ISSHP 2021: severe from 160 or 110.
+def test_severe_in_pregnancy_is_urgent_at_its_own_limit(guideline, systolic, diastolic, level):
+    # ISSHP 2021: severe from 160 or 110, raised at home from 135 or 85.
     payload = {
         "subject": {"id": "x", "age_years": 30, "pregnant": True},
         "readings": [reading("2026-03-01T07:00:00+01:00", systolic, diastolic)],
         "options": {"guideline": guideline},
     }
-    assert answer(payload)["urgent"] is urgent
+    assert answer(payload)["urgency"]["level"] == level

@@ -80,7 +80,7 @@ def at_home(systolic: float, diastolic: float, **more) -> dict:
     ("rule", "one", "expected"),
     [
         # Nearer would be below 80, where it is very low.
-        ("low", at_home(81, 62), {"systolic": {"at_least": 90, "at_most": 180}}),
+        ("low-with-symptoms", at_home(81, 62, symptoms=["dizziness"]), {"systolic": {"at_least": 90, "at_most": 180}}),
         ("very-low", at_home(76, 50), {"systolic": {"at_least": 80}}),
         ("very-high", at_home(290, 110), {"systolic": {"below": 180}}),  # not above 300, which is nearer
         ("picked-from-two", at_home(128, 80, selected_from=2), {"selected_from": {"at_most": 1}}),

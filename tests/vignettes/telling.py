@@ -13,7 +13,7 @@ FOLDER = Path(__file__).parent
 EXPECTABLE = {
     "findings", "absent", "says", "reliability", "reliabilities", "averages", "none_averaged", "category", "reason",
     "setting", "guideline", "pattern", "urgent", "next_steps", "not_next_steps", "first_step", "problems", "holds",
-    "verdicts", "coverage",
+    "verdicts", "coverage", "level", "episodes", "worst", "followed", "advises", "counts",
 }  # fmt: skip
 
 
@@ -71,7 +71,21 @@ def found_in(answer: dict) -> dict:
         "problems": sorted(one["code"] for one in answer["problems"]),
         "verdicts": [one["verdict"] for one in answer["device_checks"]],
         "coverage": answer["coverage"],
+        **urgency_in(answer["urgency"]),
+        "counts": dict(Counter(one["rule"] for one in answer["findings"])),
     }  # fmt: skip
+
+
+def urgency_in(urgency: dict) -> dict:
+    """The level, the episodes as kind, level and days ago, and of the first its worst value and what followed."""
+    episodes = urgency["episodes"]
+    worst, after = (episodes[0][part] if episodes else None for part in ("worst", "followed_by"))
+    return {
+        "level": urgency["level"],
+        "episodes": [[one["kind"], one["level"], one["days_ago"]] for one in episodes],
+        "worst": [worst["systolic"], worst["diastolic"], episodes[0]["readings"]] if worst else None,
+        "followed": [after[part] for part in ("systolic", "diastolic", "minutes", "credited")] if after else None,
+    }
 
 
 def disagreements(expect: dict, answer: dict) -> list[str]:
@@ -84,6 +98,7 @@ def disagreements(expect: dict, answer: dict) -> list[str]:
     wrong += [f"step {name} is missing" for name in expect.get("next_steps", []) if name not in steps]
     wrong += [f"step {name} must not be there" for name in expect.get("not_next_steps", []) if name in steps]
     wrong += [f"nothing says {words!r}" for words in expect.get("says", []) if words.lower() not in texts.lower()]
+    wrong += [f"{words!r} is not advised" for words in expect.get("advises", []) if words not in answer["urgency"]["text"]]
     found = found_in(answer)
     if "none_averaged" in expect and expect["none_averaged"] in found["averages"]:
         wrong.append(f"{expect['none_averaged']} must have no average")

@@ -3,12 +3,17 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from heartlevel.assessment import Assessment
+from heartlevel.conclusions.concerned import concerned
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.conclusions.findings import Finding
+from heartlevel.conclusions.findings import FACT_DECIMALS, Finding
+from heartlevel.conclusions.numbers import rounded
 from heartlevel.conclusions.silencing.search import reason_of
 from heartlevel.conclusions.slips import slip_pointers
+from heartlevel.conclusions.urgency.sentences import PATIENT, own_words, to_do
 from heartlevel.intake.faults import Problem
 from heartlevel.ruling.language.rules import Shift
+from heartlevel.vocabulary import URGENCY_LEVELS
 
 
 def written_findings(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
@@ -45,33 +50,47 @@ def _written(conclusions: Conclusions, finding: Finding, subject: int, limits: M
         "rule": rule.id,
         "scope": rule.scope,
         "severity": rule.severity,
-        "urgent": rule.urgent,
+        "urgent": finding.urgent,
+        "urgency": URGENCY_LEVELS[finding.level] if rule.urgent else None,
         "effect": rule.effect_name,
         "title": words.title,
-        "explanation": words.explanation.filled(facts, limits),
-        "advice": words.advice.filled(facts, limits),
-        "patient": words.patient.filled(facts, limits),
+        "explanation": " ".join([words.explanation.filled(facts, limits), *concerned(assessment, finding, subject)]),
+        "advice": _of_ladder(conclusions, finding, subject) or words.advice.filled(facts, limits),
+        "patient": _of_ladder(conclusions, finding, subject, PATIENT) or words.patient.filled(facts, limits),
         "readings": [batch.names[row] for row in finding.readings],
+        "count": finding.count,
+        "days": finding.days,
+        "range": finding.ranges,
         "facts": {name: value for name, value in facts.items() if value is not None},
         "sources": [{"cite": source.cite, "standing": source.standing} for source in rule.sources],
     }
     if rule.scope == "device":
         answer["devices"] = [batch.checks[row]["device"] for row in finding.rows]
     if request.explain == "full":
-        answer["reason"] = reason_of(assessment, rule, finding.rows[0], subject)
+        answer["reason"] = reason_of(assessment, rule, finding.worst, subject)
     return answer
 
 
-def expected_errors(findings: Sequence[Finding]) -> dict[int, list[dict[str, Any]]]:
+def _of_ladder(conclusions: Conclusions, finding: Finding, subject: int, audience: str = "") -> str | None:
+    return None if own_words(finding) else to_do(conclusions.urgency, subject, finding.level, audience)
+
+
+def expected_errors(assessment: Assessment, findings: Sequence[Finding]) -> dict[int, list[dict[str, Any]]]:
     """Return, by reading, what each technique fault is known to do; listed one by one, never added up."""
     errors: dict[int, list[dict[str, Any]]] = {}
     for finding in findings:
         expected = finding.rule.expected_error
         if expected:
-            shifts = {pressure: _shift(shift, finding.facts) for pressure, shift in expected.items()}
-            for row in finding.readings:
-                errors.setdefault(row, []).append({"because": finding.rule.id, **shifts})
+            for row, reading in finding.by_reading(assessment.batch):
+                amounts = _amounts(assessment, finding.rule.scope, expected, row)
+                shifts = {pressure: _shift(shift, amounts) for pressure, shift in expected.items()}
+                errors.setdefault(reading, []).append({"because": finding.rule.id, **shifts})
     return errors
+
+
+def _amounts(assessment: Assessment, scope: str, expected: Mapping[str, Shift], row: int) -> dict[str, float | None]:
+    names = [shift.amount for shift in expected.values() if shift.amount]
+    return {name: rounded(assessment.facts[scope][name][row], FACT_DECIMALS) for name in names}
 
 
 def _shift(shift: Shift, facts: Mapping[str, Any]) -> dict[str, Any]:

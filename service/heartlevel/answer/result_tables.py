@@ -12,7 +12,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Ints
 from heartlevel.conclusions.category import NO_CATEGORY_REASONS
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.conclusions.findings import NO_READING
+from heartlevel.conclusions.firings import NO_READING
 from heartlevel.conclusions.pattern import LABELS
 from heartlevel.facts.sides import ATTENDED, HOME, LIMITS_OF, UNATTENDED
 from heartlevel.statistics.averages import QUANTITIES

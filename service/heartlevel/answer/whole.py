@@ -14,6 +14,7 @@ from heartlevel.answer.findings import entry_problems, expected_errors, written_
 from heartlevel.answer.followup import periods
 from heartlevel.answer.next_steps import next_steps, what_next
 from heartlevel.answer.sides import sides_written
+from heartlevel.answer.urgency import urgency_written
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.faults import sorted_problems
@@ -63,6 +64,7 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
         "conclusion": conclusion(conclusions, subject),
         "made_with": _made_with(assessment, subject),
         "urgent": bool(conclusions.urgent[subject]),
+        "urgency": urgency_written(conclusions, subject),
         "counts": counts(assessment, subject),
         "readings": list(_readings(conclusions, figures, subject)),
         "findings": findings,
@@ -104,7 +106,7 @@ def _made_with(assessment: Assessment, subject: int) -> dict[str, Any]:
 
 def _readings(conclusions: Conclusions, figures: Figures, subject: int) -> Iterator[dict[str, Any]]:
     assessment, findings = conclusions.assessment, conclusions.findings[subject]
-    errors = expected_errors(findings)
+    errors = expected_errors(assessment, findings)
     named: dict[int, list[str]] = {}
     for finding in findings:
         for row in finding.readings:

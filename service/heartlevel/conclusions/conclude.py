@@ -6,7 +6,8 @@ from functools import cached_property
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions import coverage
 from heartlevel.conclusions.category import categories_of
-from heartlevel.conclusions.findings import findings_of, firings_of, found_amiss, rules_by_subject
+from heartlevel.conclusions.findings import findings_of
+from heartlevel.conclusions.firings import firings_of, found_amiss, rules_by_subject
 from heartlevel.conclusions.followup.periods import periods_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
@@ -20,7 +21,7 @@ from heartlevel.conclusions.statements.choosing import statements_of
 from heartlevel.conclusions.statements.statement import Material
 from heartlevel.conclusions.steps import steps_of
 from heartlevel.conclusions.sureness import errors_of, sureness_of
-from heartlevel.conclusions.urgency import urgent_subjects
+from heartlevel.conclusions.urgency.episodes import urgency_of
 
 
 @dataclass(frozen=True)
@@ -31,11 +32,13 @@ class Conclusions:
 
     # Every rule that fires somewhere, each subject's findings, and which rules fire for whom, without their facts.
     firings = cached_property(lambda self: firings_of(self.assessment))
-    findings = cached_property(lambda self: findings_of(self.assessment, found_amiss(self.firings)))
+    findings = cached_property(lambda self: findings_of(self.assessment, found_amiss(self.firings), self.urgency))
     rules_by_subject = cached_property(lambda self: rules_by_subject(self.assessment, found_amiss(self.firings)))
     # What rules say that is nothing amiss: the level, what is missing for a comparison.
-    notes = cached_property(lambda self: findings_of(self.assessment, found_amiss(self.firings, amiss=False)))
-    urgent = cached_property(lambda self: urgent_subjects(self.firings, len(self.assessment.batch.requests)))
+    notes = cached_property(lambda self: findings_of(self.assessment, found_amiss(self.firings, amiss=False), self.urgency))
+    # How urgent it is for whom, by episodes.
+    urgency = cached_property(lambda self: urgency_of(self.assessment, self.firings))
+    urgent = cached_property(lambda self: self.urgency.urgent)
     slips = cached_property(lambda self: slips_of(self.assessment.batch, self.firings))
     # What speaks against each side, and which of them keeps a pattern from being named.
     sides_there = cached_property(lambda self: sides_there(self.assessment))

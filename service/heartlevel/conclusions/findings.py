@@ -1,105 +1,155 @@
-"""What fired: each rule with all its rows, and the findings of each subject, in order of weight."""
+"""Findings: one a rule and subject, of an urgent rule one an episode, of a device's fault one a device, in order of weight.
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+What it concerns is put together: the facts told are those of the worst row, beside the range of all.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Bools, Ints
+from heartlevel.columns import Floats, Ints, run_starts
+from heartlevel.conclusions.firings import Firing
 from heartlevel.conclusions.numbers import rounded
+from heartlevel.conclusions.urgency.episodes import Episode, Urgency
+from heartlevel.conclusions.urgency.levels import HISTORY, NONE
+from heartlevel.conclusions.worst import badness
 from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.batch import Batch
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.vocabulary import SCOPES, SEVERITIES
 
 FACT_DECIMALS = 3
-NO_READING = -1
-
-
-@dataclass(frozen=True, slots=True)
-class Firing:
-    """A rule that fires somewhere in a batch, with the rows of its scope for which it does, in order."""
-
-    rule: Rule
-    number: int  # of the rule, among those of all scopes
-    rows: Ints
-    subjects: Ints  # whose each row is
-
-    def reading_rows(self, batch: Batch) -> Ints:
-        """Return the rows of all readings concerned, in order; none for a rule of the whole series or of a device."""
-        if self.rule.scope == "reading":
-            return self.rows
-        if self.rule.scope != "sitting":
-            return np.zeros(0, dtype=np.int64)
-        sittings: Bools = np.zeros(batch.sittings, dtype=np.bool_)
-        sittings[self.rows] = True
-        return np.flatnonzero(sittings[batch.sitting_of])
 
 
 @dataclass(slots=True)
 class Finding:
-    """A rule that fired for a subject, with the rows of its scope that have the same facts."""
+    """A rule that fired for a subject, with all rows of its scope that belong together."""
 
     rule: Rule
-    facts: dict[str, Any]  # as told: decoded, numbers rounded
-    rows: list[int] = field(default_factory=list)  # of the rule's scope
-    readings: list[int] = field(default_factory=list)  # rows of readings concerned
+    facts: dict[str, Any]  # of the worst row, as told: decoded, numbers rounded
+    ranges: dict[str, list[float]]  # lowest and highest of the numbers that its explanation shows, where they differ
+    rows: list[int]  # of the rule's scope
+    worst: int  # the row that the facts are of
+    readings: list[int]  # rows of readings concerned
+    days: int  # on which these were taken
+    episode: Episode | None  # of an urgent rule
     name: str = ""
 
     @property
+    def urgent(self) -> bool:
+        """Whether it asks for help: what is long past, or has no cause for it, does not."""
+        return self.rule.urgent and self.level < HISTORY
+
+    @property
+    def level(self) -> int:
+        """How urgent it is, its number in URGENCY_LEVELS."""
+        return NONE if self.episode is None else self.episode.level
+
+    @property
+    def count(self) -> int:
+        """How many readings it concerns; of a series or a device, how many such."""
+        return len(self.readings or self.rows)
+
+    def by_reading(self, batch: Batch) -> Iterator[tuple[int, int]]:
+        """Yield each reading concerned, with the row of the rule's scope that it belongs to."""
+        for reading in self.readings:
+            yield (reading if self.rule.scope == "reading" else int(batch.sitting_of[reading])), reading
+
+    @property
     def order(self) -> tuple[Any, ...]:
-        """Urgent first, then by severity, scope, rule and first row."""
+        """Urgent first, the more urgent before others, then by severity, scope, rule and first row."""
         severity, scope = SEVERITIES.index(self.rule.severity), SCOPES.index(self.rule.scope)
-        return not self.rule.urgent, severity, scope, self.rule.id, self.rows[0]
+        return not self.urgent, self.level if self.urgent else 0, severity, scope, self.rule.id, self.rows[0]
 
 
-@dataclass(frozen=True, slots=True)
-class RulesBySubject:
-    """A row for each rule and subject it fires for: by subject, urgent rules first, then those of high severity."""
-
-    subject: Ints
-    rule: Ints  # its number among the rules of all scopes
-    readings: Ints  # how many are concerned
-    first: Ints  # row of the first of them, or NO_READING
-
-
-def firings_of(assessment: Assessment) -> list[Firing]:
-    """Return every rule that fires in a batch, scope by scope."""
-    firings, before = list[Firing](), 0
-    for scope in SCOPES:
-        verdicts, owner = assessment.verdicts[scope], assessment.facts[scope].subject_of
-        fired = verdicts.fired()
-        for index in np.any(fired, axis=1).nonzero()[0].tolist():
-            (rows,) = fired[index].nonzero()
-            firings.append(Firing(verdicts.rules[index], before + index, rows, owner[rows]))
-        before += len(verdicts.rules)
-    return firings
-
-
-def found_amiss(firings: Sequence[Firing], *, amiss: bool = True) -> list[Firing]:
-    """Return what is told as findings, or else the rest: notes, of which another part of the answer has the figures."""
-    return [firing for firing in firings if (firing.rule.told_in is None) == amiss]
-
-
-def findings_of(assessment: Assessment, firings: Sequence[Firing]) -> list[list[Finding]]:
+def findings_of(assessment: Assessment, firings: Sequence[Firing], urgency: Urgency) -> list[list[Finding]]:
     """Return each subject's findings, in order and named f-1, f-2 and so on."""
-    by_subject: list[dict[tuple[Any, ...], Finding]] = [{} for _ in assessment.batch.requests]
-    readings_of = {"reading": [[row] for row in range(assessment.batch.size)], "sitting": _by_sitting(assessment.batch)}
+    by_subject: list[list[Finding]] = [[] for _ in assessment.batch.requests]
+    by_sitting = _by_sitting(assessment.batch)
+    numbers = {firing.rule.id: number for number, firing in enumerate(urgency.firings)}
     for firing in firings:
-        rule, concerned = firing.rule, readings_of.get(firing.rule.scope)
-        columns = assessment.facts[rule.scope]
-        facts = [_told(CATALOGUE[name], columns[name][firing.rows].tolist()) for name in rule.shown_facts]
-        for subject, row, *values in zip(firing.subjects.tolist(), firing.rows.tolist(), *facts, strict=True):
-            findings, key = by_subject[subject], (rule.id, *values)
-            finding = findings.get(key)
-            if finding is None:
-                finding = findings[key] = Finding(rule, dict(zip(rule.shown_facts, values, strict=True)))
-            finding.rows.append(row)
-            if concerned is not None:
-                finding.readings += concerned[row]
-    return [_named(sorted(findings.values(), key=lambda finding: finding.order)) for findings in by_subject]
+        for subject, finding in _put_together(assessment, firing, by_sitting):
+            if firing.rule.urgent:
+                own, number = urgency.episodes[subject], numbers[firing.rule.id]
+                finding.episode = _episode_of(own, number, finding.readings)
+            by_subject[subject].append(finding)
+    return [_named(sorted(findings, key=lambda finding: finding.order)) for findings in by_subject]
+
+
+def _put_together(assessment: Assessment, firing: Firing, by_sitting: Sequence[list[int]]) -> Iterator[tuple[int, Finding]]:
+    """Yield the findings of a firing, each with its subject."""
+    rule, batch, columns = firing.rule, assessment.batch, assessment.facts[firing.rule.scope]
+    apart = _apart(assessment, firing, by_sitting)
+    order = np.lexsort((firing.rows, apart, firing.subjects))
+    rows, subjects = firing.rows[order], firing.subjects[order]
+    starts = np.flatnonzero(run_starts(subjects, apart[order]))
+    worst = _worst_rows(assessment, rule, rows, subjects, starts)
+    facts = [_told(CATALOGUE[name], columns[name][worst].tolist()) for name in rule.shown_facts]
+    ranges = list(_ranges(rule, columns, rows, starts))
+    ends = [*starts[1:].tolist(), len(rows)]
+    for at, (start, end) in enumerate(zip(starts.tolist(), ends, strict=True)):
+        own = rows[start:end].tolist()
+        readings = _readings_of(rule.scope, own, by_sitting)
+        told = {name: column[at] for name, column in zip(rule.shown_facts, facts, strict=True)}
+        between = {name: [low, high] for name, lows, highs in ranges
+                   if (low := lows[at]) != (high := highs[at]) and low is not None}  # fmt: skip
+        days = len(set(batch.day[readings].tolist())) if readings else 0
+        yield int(subjects[start]), Finding(rule, told, between, own, int(worst[at]), readings, days, None)
+
+
+def _readings_of(scope: str, rows: list[int], by_sitting: Sequence[list[int]]) -> list[int]:
+    if scope == "reading":
+        return rows
+    return [row for sitting in rows for row in by_sitting[sitting]] if scope == "sitting" else []
+
+
+def _apart(assessment: Assessment, firing: Firing, by_sitting: Sequence[list[int]]) -> Floats:
+    """Return what keeps rows of one subject apart: the day of urgent ones, the device of a fault of devices."""
+    rule, rows, batch = firing.rule, firing.rows, assessment.batch
+    if rule.scope == "device":
+        names = [str(batch.checks[row]["device"]) for row in rows.tolist()]
+        number = {name: at for at, name in enumerate(dict.fromkeys(names))}
+        return np.array([number[name] for name in names], dtype=np.float64)
+    if rule.urgent and rule.scope == "reading":
+        return batch.day[rows].astype(np.float64)
+    if rule.urgent and rule.scope == "sitting":
+        return batch.day[[by_sitting[row][0] for row in rows.tolist()]].astype(np.float64)
+    if rule.by_device and rule.scope == "reading":
+        return np.nan_to_num(batch.readings["device_number"][rows], nan=-1.0)
+    return np.zeros(len(rows))
+
+
+def _worst_rows(assessment: Assessment, rule: Rule, rows: Ints, subjects: Ints, starts: Ints) -> Ints:
+    """Return the worst row of each group, the first of those that are alike; groups begin at `starts`."""
+    if len(starts) == len(rows):
+        return rows
+    score = badness(assessment, rule, rows, subjects)
+    group = np.repeat(np.arange(len(starts)), np.diff([*starts, len(rows)]))
+    order = np.lexsort((rows, -score, group))
+    worst: Ints = rows[order][starts]
+    return worst
+
+
+def _ranges(rule: Rule, columns: Any, rows: Ints, starts: Ints) -> Iterator[tuple[str, list[Any], list[Any]]]:
+    """Yield each number that the explanation shows, with the lowest and the highest of each group."""
+    if len(starts) == len(rows):
+        return
+    for name in dict.fromkeys(rule.explanation.facts()):
+        if CATALOGUE[name].kind == "number":
+            values = columns[name][rows]
+            ends = (np.fmin.reduceat(values, starts), np.fmax.reduceat(values, starts))
+            low, high = (_told(CATALOGUE[name], end.tolist()) for end in ends)
+            yield name, low, high
+
+
+def _episode_of(episodes: Sequence[Episode], number: int, readings: Sequence[int]) -> Episode | None:
+    """Return the most urgent episode that an urgent firing and its readings take part in."""
+    concerned = set(readings)
+    own = (episode for episode in episodes if number in episode.firings)
+    return next((episode for episode in own if not concerned or concerned.intersection(episode.rows)), None)
 
 
 def _named(findings: list[Finding]) -> list[Finding]:
@@ -119,19 +169,3 @@ def _told(fact: Fact, values: list[float]) -> list[Any]:
     if fact.kind == "number":
         return [rounded(value, FACT_DECIMALS) for value in values]
     return [fact.decoded(value) for value in values]
-
-
-def rules_by_subject(assessment: Assessment, firings: Sequence[Firing]) -> RulesBySubject:
-    """Return which rules fire for whom, without their facts: no object a finding."""
-    # Of each rule and subject: subject, what comes first among the subject's, readings, first row of a reading.
-    columns = [np.zeros((6, 0), dtype=np.int64)]
-    for firing in firings:
-        rows, rule = firing.reading_rows(assessment.batch), firing.rule
-        subjects = assessment.batch.subject_of[rows] if len(rows) else firing.subjects
-        subjects, first, counts = np.unique(subjects, return_index=True, return_counts=True)
-        readings, first = (counts, rows[first]) if len(rows) else (counts * 0, counts * 0 + NO_READING)
-        order = ([[value]] * np.ones_like(subjects) for value in (not rule.urgent, rule.severity != "high", firing.number))
-        columns.append(np.vstack([subjects, *order, readings, first]))
-    table = np.concatenate(columns, axis=1)
-    subject, _, _, number, readings, first = table[:, np.lexsort(table[3::-1])]
-    return RulesBySubject(subject, number, readings, first)

@@ -8,7 +8,7 @@ import numpy as np
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Floats, Ints
 from heartlevel.conclusions.category import CLASSIFIABLE, NO_CATEGORY_REASONS, SubjectCategories
-from heartlevel.conclusions.findings import Firing
+from heartlevel.conclusions.firings import Firing
 from heartlevel.conclusions.sureness import NO_PROBABILITY, unknown_because, words_of
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME, OFFICE

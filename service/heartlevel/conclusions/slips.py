@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from heartlevel.conclusions.findings import Firing
+from heartlevel.conclusions.firings import Firing
 from heartlevel.intake.batch import Batch
 from heartlevel.intake.faults import Problem
 from heartlevel.ruling.language.rules import Rule

@@ -6,6 +6,7 @@ from math import sqrt
 
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.findings import Finding
+from heartlevel.conclusions.urgency.sentences import step_of
 from heartlevel.profiles import SizeOfFaults
 from heartlevel.ruling.language.rules import Shift
 
@@ -38,14 +39,14 @@ def steps_of(
         rows = assessment.batch.rows_of(subject)
         steps: dict[str, Step] = {}
         for finding in own_findings:
-            code = finding.rule.next_step
+            code = step_of(finding)
             if code:
                 step = steps.setdefault(code, Step(code))
                 step.because.append(finding.name)
-                step.urgent |= finding.rule.urgent
+                step.urgent |= finding.urgent
                 step.weight = max(step.weight, _weight(finding, rows.stop - rows.start, sizes))
         for asking in (*own_findings, *own_notes):
-            code = asking.rule.next_step
+            code = step_of(asking)
             if code and asking.rule.id not in steps.setdefault(code, Step(code)).rules:
                 steps[code].rules.append(asking.rule.id)
         order = list(assessment.rules.wording[request.language].next_steps)

@@ -15,9 +15,10 @@ from heartlevel.facts import (
     sides,
     sitting,
     standing,
+    symptoms,
 )
 
 __all__ = [
     "ambulatory", "comparison", "device", "digits", "fitness", "followup", "groups", "lost",
-    "reading", "series", "sides", "sitting", "standing",
+    "reading", "series", "sides", "sitting", "standing", "symptoms",
 ]  # fmt: skip

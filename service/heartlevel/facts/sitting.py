@@ -5,7 +5,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Floats, Ints, count_by, extreme_by, spread_by, steps
+from heartlevel.columns import Columns, Floats, Ints, count_by, extreme_by, median_by, spread_by, steps
 from heartlevel.facts.catalogue import DERIVED, derived, derived_both, fact
 from heartlevel.intake.batch import Batch
 from heartlevel.vocabulary import MMHG, PRESSURES, SETTINGS
@@ -111,6 +111,21 @@ _enter("sitting_selected", "largest selected_from of the readings",
 _enter("sitting_irregular_pulse", "status_irregular_pulse of any reading",
        "The device reported an irregular pulse with one of the readings",
        _largest, "status_irregular_pulse", flag=True, asked=False)  # fmt: skip
+
+
+def _middle_in_maternity(facts: Sittings, name: str) -> Floats:
+    """Return the middle value of each sitting; unknown for all where nobody of the batch is pregnant or gave birth."""
+    batch = facts.source
+    if not (facts["pregnant"] == 1).any() and np.isnan(facts["days_since_birth"]).all():
+        return np.full(batch.sittings, np.nan)
+    middle = median_by(batch.sitting_of, batch.sittings, batch.readings[name])
+    concerned = (facts["pregnant"] == 1) | ~np.isnan(facts["days_since_birth"])
+    return np.where(concerned, middle, np.nan)
+
+
+_enter_both("maternity_sitting_{}", "median {} of the sitting, where pregnant is true or days_since_birth recorded",
+            "Middle {} value of the sitting of a person who is pregnant or gave birth", _middle_in_maternity,
+            unit=MMHG, asked=False)  # fmt: skip
 
 
 @fact("sitting", "no two readings have different sites or body positions recorded", flag=True)

@@ -1,5 +1,6 @@
 """Device checks sent alone, read as the same checks in an assessment are."""
 
+from heartlevel.intake.fields import Anything, Block, about, part
 from heartlevel.intake.request import (
     Choices,
     RefusedRequest,
@@ -10,7 +11,15 @@ from heartlevel.intake.request import (
     not_lists,
     options_of,
 )
-from heartlevel.intake.schema import DeviceChecks
+from heartlevel.intake.schema import Options
+
+
+class DeviceChecks(Block):
+    """Device checks alone, without anyone's readings."""
+
+    device_checks = Anything(**about("devices checked against a reference", required=True))
+    options = part(Options, "how to judge")
+
 
 CHECKS = DeviceChecks()
 NOBODY = {"id": "nobody"}  # such a request names no person, nor does its answer

@@ -74,5 +74,10 @@ def unclear_details(details: Iterable[Problem], within: str = OF_SUBJECT) -> fro
 
 
 def without_partly_read_lists(item: dict[str, Any], faults: Mapping[Any, Any], block: Block) -> dict[str, Any]:
-    """Leave out the lists with faulty items: what they no longer hold would count as not listed."""
-    return {key: value for key, value in item.items() if not (key in faults and isinstance(block.fields[key], Items))}
+    """Leave out the lists with faulty items: what they no longer hold would count as not listed.
+
+    A list that may be read partly keeps the others, and UNREAD.
+    """
+    lists = {key: field for key in faults if isinstance(field := block.fields.get(key), Items)}
+    whole = {key: value for key, value in item.items() if key not in lists}
+    return whole | {key: [*item.get(key, ()), UNREAD] for key, field in lists.items() if field.partly}

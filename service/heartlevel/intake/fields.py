@@ -152,9 +152,9 @@ class Items(fields.List[Any]):
 
     default_error_messages = {**CODES, "invalid": "not-a-list"}  # noqa: RUF012
 
-    def __init__(self, item: fields.Field[Any], longest: int, least: int = 0, **more: Any) -> None:
-        """Limit the length: nothing in a request is unbounded."""
-        self.longest, self.least = longest, least
+    def __init__(self, item: fields.Field[Any], longest: int, least: int = 0, *, partly: bool = False, **more: Any) -> None:
+        """Limit the length: nothing in a request is unbounded. `partly`: items that can be read count beside others."""
+        self.longest, self.least, self.partly = longest, least, partly
         few, many = validate.Length(min=least, error="too-few"), validate.Length(max=longest, error="too-many")
         super().__init__(item, validate=[few, many] if least else many, **more)
 

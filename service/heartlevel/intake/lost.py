@@ -9,13 +9,13 @@ from re import compile as pattern
 from typing import Any
 
 from heartlevel.intake.faults import Problem, closest
-from heartlevel.intake.fields import Choice
+from heartlevel.intake.fields import UNREAD, Choice
 from heartlevel.intake.schema import ESSENTIAL, Reading
 from heartlevel.intake.written import LONGEST_NUMBER, number_written
-from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA
+from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA, SYMPTOMS
 
 COPY = "exact-duplicate"
-FIELDS = Reading().fields
+FIELDS, SYMPTOM = Reading().fields, Choice(SYMPTOMS)
 PAIR = pattern(r"\s*([0-9]{2,3})\s*/\s*([0-9]{2,3})\D*")  # systolic before diastolic, in one text
 # One number and no other; a letter at it, but for the first of a unit, may be a digit mistaken.
 AMONG_WORDS = pattern(r"(?:\D*[\s~<>=(:])?([0-9]+(?:[.,][0-9]+)?)(?:\s*(?:mm|k)\D*|\s\D*|[^\w\s]\D*)?", IGNORECASE)
@@ -38,6 +38,7 @@ class LostReading:
     unit: str | None = MMHG
     setting: str | None = None
     day: date | None = None
+    symptoms: tuple[str | None, ...] | None = None  # UNREAD among them for what cannot be read; None: not recorded
 
     @property
     def is_copy(self) -> bool:
@@ -67,7 +68,14 @@ def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
     systolic, diastolic = _pressure(sent, "systolic"), _pressure(sent, "diastolic")
     if unit == KPA and max(systolic or 0.0, diastolic or 0.0) * MMHG_PER_KPA > HIGHEST_READABLE:
         unit = None  # mistaken, for it would be no blood pressure
-    return LostReading(index, codes, systolic, diastolic, unit, setting, day)
+    return LostReading(index, codes, systolic, diastolic, unit, setting, day, _symptoms(sent.get("symptoms")))
+
+
+def _symptoms(sent: object) -> tuple[str | None, ...] | None:
+    if not isinstance(sent, list):
+        return None if sent is None else (UNREAD,)
+    names = (SYMPTOM.read(item) for item in sent[:MOST_KEYS])
+    return tuple(name if isinstance(name, str) and name in SYMPTOM.names else UNREAD for name in names)
 
 
 def _named(field: str, value: object) -> str | None:

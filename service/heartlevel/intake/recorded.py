@@ -1,6 +1,6 @@
 """The fields of the request that are facts themselves, found in the declarations of the schema."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -12,7 +12,7 @@ import numpy as np
 from heartlevel.columns import Floats
 from heartlevel.intake.fields import UNREAD, Block, Choice, Flag, Number, fields_within
 from heartlevel.intake.schema import Device, Reading, Subject
-from heartlevel.vocabulary import CIRCUMSTANCES, SIDES
+from heartlevel.vocabulary import CIRCUMSTANCES, SIDES, SYMPTOMS
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,14 @@ def _listed(name: str, items: Sequence[str | None] | None) -> bool | None:
     return None if UNREAD in items else False
 
 
+SYMPTOM_BITS: dict[str | None, int] = {name: 1 << bit for bit, name in enumerate((*SYMPTOMS, UNREAD))}
+
+
+def symptom_bits(names: Iterable[str | None] | None) -> float | None:
+    """Return a list of symptoms as the sum of their bits; None where nobody was asked."""
+    return None if names is None else float(sum(SYMPTOM_BITS[name] for name in set(names)))
+
+
 SUBJECT = tuple(_facts_of(Subject()))
 READING = tuple(_facts_of(Reading()))
 DEVICE = tuple(_facts_of(Device()))
@@ -72,7 +80,7 @@ OF_SUBJECTS = (
     *(Recorded(f"circumference_{side}", ("arm_circumference_cm", side), "number") for side in SIDES),
     *(Recorded(f"avoid_{side}", ("avoid_arms",), "flag", code=partial(_listed, side)) for side in SIDES),
 )  # fmt: skip
-OF_READINGS = READING + LISTED
+OF_READINGS = (*READING, *LISTED, Recorded("symptom_bits", ("symptoms",), "number", code=symptom_bits))
 OF_DEVICES = (*DEVICE, Recorded("device_checked_on", ("checked_on",), "number", code=_ordinal))
 
 

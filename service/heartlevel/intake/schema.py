@@ -8,6 +8,7 @@ from heartlevel.intake.fields import (
     Choice,
     Day,
     Items,
+    Part,
     Text,
     about,
     choice,
@@ -30,6 +31,7 @@ from heartlevel.vocabulary import (
     PLACEMENTS,
     SIDES,
     SITES,
+    SYMPTOMS,
     TAKEN_BY,
     TAKEN_IN,
     UNITS,
@@ -45,6 +47,13 @@ class Circumference(Block):
     right = number("of the right arm", CM, 5, 100)
 
 
+class Symptom(Block):
+    """A complaint, and the day it was there."""
+
+    symptom = choice(SYMPTOMS, "what was complained of", required=True)
+    on = day("the day it was there; any day where absent")
+
+
 class Subject(Block):
     """The person whose pressure was taken. Only `id` is required."""
 
@@ -58,6 +67,7 @@ class Subject(Block):
     treatment_changes = Items(Day(10), 50, **about(
         "dates on which treatment for blood pressure changed, YYYY-MM-DD; readings before and from such a date on are "
         "judged apart"))  # fmt: skip
+    symptoms = Items(Part(Symptom), 50, **about("complaints in the days of the readings; an empty list is none"))
     fainting = flag("has fainted, or nearly, in the days of the readings", fact="fainting")
     frail = flag("known to be frail", fact="frail")
     irregular_pulse_known = flag("an irregular pulse is known", fact="irregular_pulse_known")
@@ -155,6 +165,7 @@ class Reading(Block):
     selected_from = number("how many readings this one was chosen from; 1 if none was thrown away", "1", 1, 100,
                            fact="selected_from")  # fmt: skip
     circumstances = Items(Choice(CIRCUMSTANCES), 20, **about("what kind of moment it was"))
+    symptoms = Items(Choice(SYMPTOMS), 20, partly=True, **about("complaints at the time; an empty list is none"))
     asleep = flag("the person was asleep; for ambulatory readings", fact="asleep")
     technique = part(Technique, "how it was taken")
     device_status = part(DeviceStatus, "what the device reported")
@@ -198,13 +209,6 @@ class Envelope(Block):
     readings = Anything(**about("the readings", required=True))
     device_checks = Anything(**about("devices checked against a reference"))
     periods = Anything(**about("stretches of time whose readings are averaged apart; the latest is concluded on"))
-    options = part(Options, "how to judge")
-
-
-class DeviceChecks(Block):
-    """Device checks alone, without anyone's readings."""
-
-    device_checks = Anything(**about("devices checked against a reference", required=True))
     options = part(Options, "how to judge")
 
 

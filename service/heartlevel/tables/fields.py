@@ -6,7 +6,7 @@ from typing import Any
 
 from marshmallow import fields
 
-from heartlevel.intake.fields import Flag, Items, Number, fields_within
+from heartlevel.intake.fields import Flag, Items, Number, Part, fields_within
 from heartlevel.intake.schema import Device, Options, Reading, Subject
 
 NUMBER, FLAG, LIST, TEXT = "number", "true or false", "list", "text"
@@ -34,7 +34,8 @@ class TableField:
 def _declared() -> Iterator[TableField]:
     for part, block in {READING: Reading(), SUBJECT: Subject(), DEVICE: Device(), OPTIONS: Options()}.items():
         for path, field in fields_within(block):
-            if (part, path) != (DEVICE, ("id",)):  # the reading's `device` is it
+            of_objects = isinstance(field, Items) and isinstance(field.inner, Part)  # no cell holds these
+            if (part, path) != (DEVICE, ("id",)) and not of_objects:  # the reading's `device` is it
                 yield TableField(_name(part, path), part, path, _kind(field), field.metadata.get("unit", ""), field)
 
 

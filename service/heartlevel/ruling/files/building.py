@@ -12,13 +12,14 @@ from heartlevel.ruling.files.parsing import ConditionParser
 from heartlevel.ruling.files.source import repeated_names
 from heartlevel.ruling.language.conditions import MOST_LEAVES, Condition, Mention, Term, leaves_of
 from heartlevel.ruling.language.faults import Entry, RuleFault
-from heartlevel.ruling.language.rules import Citation, Consequence, Example, Rule, Shift
+from heartlevel.ruling.language.rules import Citation, Consequence, Example, Rule, RuleUrgency, Shift
 from heartlevel.ruling.language.template import ENGLISH, Template, TemplateFault, Unpaired, Voice, WrongForms
-from heartlevel.vocabulary import DIRECTIONS, EFFECTS
+from heartlevel.vocabulary import DIRECTIONS, EFFECTS, URGENCY_LEVELS
 
 OF_NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 READING_FIELDS = tuple(Reading().fields)
 AS_WRITTEN = ("id", "scope", "title", "severity", "next_step", "field", "pattern", "told_in")
+OTHERWISE_URGENT = {"kind": "other", "level": "same-day"}
 
 
 def facts_of(scope: str) -> dict[str, Fact]:
@@ -127,6 +128,8 @@ class _Builder:
         if field is not None and (self.scope != "reading" or field not in READING_FIELDS):
             detail = f"'{field}' is no field of a reading"
             yield entry.fault(("field",), "unknown-name", detail, near(field, READING_FIELDS))
+        if item.get("urgency") is not None and not item.get("urgent"):
+            yield entry.fault(("urgency",), "wrong-value", "only an urgent rule says how urgent its findings are")
         if item.get("pattern") is not None and self.scope != "comparison":
             yield entry.fault(("pattern",), "wrong-scope", "only a rule of the comparison can name a pattern")
         if item.get("told_in") is not None and (item.get("urgent") or item["effect"] != "none" or self.scope == "device"):
@@ -210,7 +213,8 @@ def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Tem
         condition=condition,
         leaves=leaves,
         effect=EFFECTS.index(item["effect"]),
-        urgent=bool(item.get("urgent")),
+        by_device=bool(item.get("by_device")),
+        urgency=_urgency(item.get("urgency") or OTHERWISE_URGENT) if item.get("urgent") else None,
         explanation=explanation,
         advice=advice,
         consequences=tuple(map(_consequence, item.get("consequence") or ())),
@@ -221,6 +225,11 @@ def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Tem
         shown_facts=tuple(dict.fromkeys([*compared, *explanation.facts(), *advice.facts(), *amounts])),
         entry=entry,
     )
+
+
+def _urgency(item: Mapping[str, Any]) -> RuleUrgency:
+    level, in_maternity = item["level"], item.get("in_maternity") or item["level"]
+    return RuleUrgency(item["kind"], URGENCY_LEVELS.index(level), URGENCY_LEVELS.index(in_maternity))
 
 
 def _shift(shift: Mapping[str, Any]) -> Shift:

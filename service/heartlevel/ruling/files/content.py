@@ -17,6 +17,7 @@ from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
 from heartlevel.vocabulary import SCOPES
 
 MOST_RULES = 500
+LADDER = "urgency.yaml"
 MISNAMED = pattern(r"\.(yml|yaml\.txt|yml\.txt)$")
 SECTIONS: Mapping[str, Block] = {
     **dict.fromkeys(SCOPES, RuleBlock()),
@@ -36,6 +37,7 @@ class Content:
     """What stands in a directory: the file at its top, and the items of each section, unchecked."""
 
     top: Entry | None
+    ladder: Entry | None = None
     items: dict[str, list[Entry]] = field(default_factory=lambda: {name: [] for name in SECTIONS})
 
 
@@ -43,6 +45,8 @@ def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = 
     """Read every file below a folder; mistakes are added to `faults`. A layer's files are shown with its folder."""
     prefix = f"{folder.name}/" if layered else ""
     content = Content(_top(folder / top, prefix + top, layered, faults))
+    if not layered:
+        content.ladder = _top(folder / LADDER, prefix + LADDER, layered, faults)
     for path in sorted(folder.rglob("*")):
         inside = path.relative_to(folder).as_posix()
         section, shown_as = inside.partition("/")[0], prefix + inside
@@ -51,7 +55,7 @@ def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = 
             faults.append(RuleFault(shown_as, 1, 1, "wrong-name", "the names of rule files end in .yaml", hint))
         elif path.match("*.yaml") and section in SECTIONS:
             content.items[section] += _entries(SourceFile(path, shown_as, layered), section in SCOPES, faults)
-        elif path.match("*.yaml") and inside != top:
+        elif path.match("*.yaml") and inside != top and (layered or inside != LADDER):
             detail = f"'{section}' holds no rule files"
             faults.append(RuleFault(shown_as, 1, 1, "unknown-folder", detail, near(section, SECTIONS)))
     return content

@@ -13,13 +13,14 @@ from heartlevel.ruling.files.content import Content, content_of, is_valid, key_o
 from heartlevel.ruling.files.schema import LayerBlock
 from heartlevel.ruling.files.sense import unmoved_categories
 from heartlevel.ruling.files.source import mapping
-from heartlevel.ruling.files.urgency import loosened, muted
+from heartlevel.ruling.files.urgency import loosened, lowered, muted
 from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, RuleFault
 from heartlevel.ruling.language.ruleset import Change, Layer
 from heartlevel.vocabulary import SCOPES
 
 TOP = "layer.yaml"
 SECTIONS_OF = {"rule": SCOPES, "guideline": ("guidelines",), "protocol": ("protocols",), "wording": ("wording",)}
+WHOLE = ("ruleset", "urgency")  # there is one of each
 REPLACED = ("when",)  # a condition is replaced whole, though it is written as a mapping
 NEVER_SET = ("id", "scope", "language")
 
@@ -47,10 +48,14 @@ def _change(change: Mapping[str, Any]) -> Change:
 
 def _apply(content: Content, change: Entry, faults: list[RuleFault]) -> None:
     faults += _mistakes(change)
-    if change.item["of"] != "ruleset":
+    if change.item["of"] not in WHOLE:
         _change_item(content, change, faults)
-    elif content.top is not None:
+    elif change.item["of"] == "ruleset" and content.top is not None:
         content.top = _with_set(content.top, change)
+    elif change.item["of"] == "urgency" and content.ladder is not None:
+        changed = _with_set(content.ladder, change)
+        faults += lowered(changed, content.ladder.item)
+        content.ladder = changed
 
 
 def _mistakes(change: Entry) -> Iterator[RuleFault]:
@@ -59,8 +64,8 @@ def _mistakes(change: Entry) -> Iterator[RuleFault]:
         yield change.fault((), "wrong-change", "a change either switches off or sets something")
     if off and kind != "rule":
         yield change.fault(("off",), "wrong-change", "only a rule can be switched off")
-    if (kind == "ruleset") == bool(change.item.get("id")):
-        yield change.fault((), "wrong-change", "every change but one of the ruleset names an id")
+    if (kind in WHOLE) == bool(change.item.get("id")):
+        yield change.fault((), "wrong-change", "every change but one of the ruleset or of urgency names an id")
     if setting is not None and not isinstance(setting, dict):
         yield change.fault(("set",), "not-an-object", "expected the fields to change, by name")
     for name in NEVER_SET:

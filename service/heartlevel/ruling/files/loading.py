@@ -17,6 +17,7 @@ from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layers import lay
 from heartlevel.ruling.files.profile_building import (
     guideline_of,
+    ladder_of,
     lowest_not_first,
     protocol_of,
     size_of_faults,
@@ -27,6 +28,7 @@ from heartlevel.ruling.files.profile_building import (
 )
 from heartlevel.ruling.files.sense import senseless_limits, senseless_schedule
 from heartlevel.ruling.files.source import mapping, repeated_names
+from heartlevel.ruling.files.urgency_schema import UrgencyBlock
 from heartlevel.ruling.files.wording import Languages, showing
 from heartlevel.ruling.language.faults import RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import Layer, RuleSet
@@ -69,6 +71,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         guidelines=guidelines,
         protocols=protocols,
         wording=wording,
+        ladder=ladder_of(checked.ladder),
         at_home=usual_at_home(checked.head),
         in_office=usual_in_office(checked.head),
         size_of_faults=size_of_faults(checked.head),
@@ -117,6 +120,8 @@ class _Checked:
         self.top = content.top
         valid = self.top is not None and is_valid(HeadBlock(), self.top, faults)
         self.head: Mapping[str, Any] = self.top.item if valid and self.top else {}
+        sound = content.ladder is not None and is_valid(UrgencyBlock(), content.ladder, faults)
+        self.ladder: Mapping[str, Any] = content.ladder.item if sound and content.ladder else {}
 
     def faults_between_items(self) -> Iterator[RuleFault]:
         """Yield each name given twice, each figure that cannot be meant, each guideline and protocol that does not exist.
@@ -148,7 +153,7 @@ class _Checked:
             section: {item[key_of(section)]: _ordered(item) for _, _, item in entries}
             for section, entries in self.items.items()
         }
-        canonical = orjson.dumps({"head": self.head, **whole}, option=orjson.OPT_SORT_KEYS)
+        canonical = orjson.dumps({"head": self.head, "urgency": self.ladder, **whole}, option=orjson.OPT_SORT_KEYS)
         return f"sha256:{sha256(canonical).hexdigest()}"
 
 

@@ -4,10 +4,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+from heartlevel.intake.recorded import symptom_bits
 from heartlevel.profiles import (
     UNPUBLISHED,
     Category,
     Guideline,
+    Ladder,
     Protocol,
     SizeOfFaults,
     SurenessLimits,
@@ -18,7 +20,7 @@ from heartlevel.profiles import (
     UsualSpread,
 )
 from heartlevel.ruling.language.faults import Entry, RuleFault
-from heartlevel.vocabulary import EFFECTS
+from heartlevel.vocabulary import EFFECTS, URGENCY_LEVELS
 
 NEVER = float("inf")
 LIMIT_ONLY = ("office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night")
@@ -58,6 +60,29 @@ def protocol_of(item: Mapping[str, Any]) -> Protocol:
         limits=_flat({name: value for name, value in item.items() if name != "year"}, "protocol."),
         office_use=item["office"]["use"],
         check_order=tuple(item["device_check"]["procedure"]["order"]),
+        written=item,
+    )
+
+
+def ladder_of(item: Mapping[str, Any]) -> Ladder:
+    """Return how urgent things are, of the content of its file."""
+    level, older, past = URGENCY_LEVELS.index, item["older"], item["history"]
+    repeat, lone = item["lower_repeat"], item["lone_ambulatory"]
+    return Ladder(
+        older_after_days=older["after_days"],
+        older=(level(older["level"]), level(older["in_maternity"])),
+        history_after_days=(past["after_days"], past["in_maternity_after_days"]),
+        answered_after_days=past["answered_after_days"],
+        without_symptoms=level(item["without_symptoms"]),
+        repeat_after_minutes=repeat["after_minutes"],
+        after_lower_repeat=level(repeat["level"]),
+        lone_readings=lone["readings"],
+        lone_among=lone["among"],
+        believed_up_to=_both(item["believed_up_to"]),
+        symptoms={
+            beside: tuple((level(tier), int(symptom_bits(names) or 0)) for tier, names in tiers.items())
+            for beside, tiers in item["symptoms"].items()
+        },
         written=item,
     )
 

@@ -19,6 +19,7 @@ from heartlevel.vocabulary import (
     CONSEQUENCES,
     DIRECTIONS,
     EFFECTS,
+    EPISODE_KINDS,
     MEASURED_SIDES,
     MMHG,
     PATTERNS,
@@ -26,6 +27,7 @@ from heartlevel.vocabulary import (
     SEVERITIES,
     STANDINGS,
     TOLD_IN,
+    URGENCY_LEVELS,
 )
 
 SENTENCES = 1200
@@ -76,6 +78,14 @@ class ExampleBlock(Block):
     expect = choice(("fires", "silent", "unknown"), "the outcome", **NEEDED)
 
 
+class RuleUrgencyBlock(Block):
+    """What an urgent finding is, and how urgent where nothing more is known."""
+
+    kind = choice(EPISODE_KINDS, "what it is an episode of", **NEEDED)
+    level = choice(URGENCY_LEVELS, "how urgent", **NEEDED)
+    in_maternity = choice(URGENCY_LEVELS, "how urgent in pregnancy and soon after birth, where otherwise")
+
+
 class RuleBlock(Block):
     """One rule."""
 
@@ -85,6 +95,8 @@ class RuleBlock(Block):
     effect = choice(EFFECTS, "what a finding makes of the readings concerned", **NEEDED)
     severity = choice(SEVERITIES, "how much it matters", **NEEDED)
     urgent = flag("a value that may need help now")
+    by_device = flag("what a device is the cause of: one finding for each device")
+    urgency = part(RuleUrgencyBlock, "what an urgent finding is an episode of, and how urgent")
     field = text("request field at fault, for entry slips")
     pattern = choice(PATTERNS, "the home and office pattern this finding means")
     consequence = Items(Part(ConsequenceBlock), 6, **about("what it means for the sides that are compared"))
@@ -119,6 +131,9 @@ class WordingBlock(Block):
     summary = Anything(**about("words of the summary that the command writes, by key"))
     names = Anything(**about("words for values that sentences show: yes, no, not recorded, names of choices"))
     categories = Anything(**about("title of a guideline's category to what it is called in this language"))
+    urgency = Anything(
+        **about("how urgent an answer is: what to do by level, and the parts of the sentence before it, by key")
+    )
     sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
     rules = Anything(**about("rule id to its texts in this language"))
 
@@ -217,7 +232,9 @@ class RuleSetBlock(Block):
 class ChangeBlock(Block):
     """One change a clinic makes to the rules below its layer."""
 
-    kind = choice(("rule", "guideline", "protocol", "wording", "ruleset"), "what is changed", data_key="of", **NEEDED)
+    kind = choice(
+        ("rule", "guideline", "protocol", "wording", "ruleset", "urgency"), "what is changed", data_key="of", **NEEDED
+    )
     id = text("which one; the language for a wording", 60)
     off = flag("switch the rule off")
     set = Anything(**about("fields and their new values; mappings are merged, everything else is replaced"))

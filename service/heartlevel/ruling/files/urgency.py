@@ -9,11 +9,22 @@ from itertools import product
 from typing import Any, TypeAlias, TypeGuard
 
 from heartlevel.ruling.files.source import mapping
-from heartlevel.ruling.language.faults import Entry, RuleFault
-from heartlevel.vocabulary import PRESSURES
+from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
+from heartlevel.vocabulary import PRESSURES, URGENCY_LEVELS
 
 Item: TypeAlias = Mapping[str, Any]
 WORDING = {"title", "explanation", "advice", "next_step", "sources"}  # what may be changed of an urgent rule
+
+# Of how urgent things are: figures that a layer may raise, figures that it may lower, and levels that it may raise.
+NEVER_LOWER: tuple[KeyPath, ...] = (
+    ("older", "after_days"), ("history", "after_days"), ("history", "in_maternity_after_days"),
+    ("history", "answered_after_days"), ("lower_repeat", "after_minutes"),
+    ("lone_ambulatory", "among"), ("believed_up_to", "systolic"), ("believed_up_to", "diastolic"),
+)  # fmt: skip
+NEVER_HIGHER: tuple[KeyPath, ...] = (("lone_ambulatory", "readings"),)
+LEVELS: tuple[KeyPath, ...] = (
+    ("without_symptoms",), ("lower_repeat", "level"), ("older", "level"), ("older", "in_maternity"),
+)  # fmt: skip
 
 
 def muted(setting: Entry, below: Item) -> Iterator[RuleFault]:
@@ -51,6 +62,44 @@ def loosened(below: Sequence[Entry], laid: Sequence[Entry]) -> Iterator[RuleFaul
         for pressure, limit in _above(before.get(other, after.get(other)), in_pregnancy):
             detail = f"in pregnancy severe {pressure} {limit:g} of '{other}' is above the {in_pregnancy[pressure]:g} below"
             yield entry.fault(("in_pregnancy",), "urgent-rule", detail)
+
+
+def lowered(changed: Entry, below: Item) -> Iterator[RuleFault]:
+    """Yield each change of how urgent things are after which something would be less urgent. Items may be unchecked."""
+    for paths, way, word in ((NEVER_LOWER, 1, "below"), (NEVER_HIGHER, -1, "above")):
+        for path in paths:
+            before, after = _at(path, below), _at(path, changed.item)
+            if _is_number(before) and _is_number(after) and way * after < way * before:
+                yield changed.fault(path, "urgent-rule", f"{after:g} is {word} the {before:g} below: less would be urgent")
+    for path in LEVELS:
+        before, after = _at(path, below), _at(path, changed.item)
+        known = before in URGENCY_LEVELS and after in URGENCY_LEVELS
+        if known and URGENCY_LEVELS.index(after) > URGENCY_LEVELS.index(before):
+            yield changed.fault(path, "urgent-rule", f"'{after}' is less urgent than the '{before}' below")
+    yield from _symptoms_lowered(changed, below)
+
+
+def _at(path: KeyPath, item: Item) -> Any:
+    return mapping(item, *map(str, path[:-1])).get(str(path[-1]))
+
+
+def _symptoms_lowered(changed: Entry, below: Item) -> Iterator[RuleFault]:
+    for beside in mapping(below, "symptoms"):
+        before, after = (_tiers(mapping(item, "symptoms", beside)) for item in (below, changed.item))
+        for name, level in sorted(before.items()):
+            if after.get(name, len(URGENCY_LEVELS)) > level:
+                detail = f"'{name}' would be less urgent than '{URGENCY_LEVELS[level]}', as it is below"
+                yield changed.fault(("symptoms", beside), "urgent-rule", detail)
+
+
+def _tiers(by_level: Item) -> dict[str, int]:
+    """Return the most urgent level of each symptom; lists replaced by something else name none."""
+    tiers: dict[str, int] = {}
+    for level, names in by_level.items():
+        for name in names if level in URGENCY_LEVELS and isinstance(names, list) else ():
+            if isinstance(name, str):
+                tiers[name] = min(URGENCY_LEVELS.index(level), tiers.get(name, len(URGENCY_LEVELS)))
+    return tiers
 
 
 def _by_id(entries: Iterable[Entry]) -> dict[str, Item]:

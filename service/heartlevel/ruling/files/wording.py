@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from itertools import chain
+from string import Formatter
 from typing import Any
 
 from heartlevel.facts.catalogue import CATALOGUE
@@ -17,10 +18,12 @@ from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleTexts, Wording
 from heartlevel.ruling.language.template import NO, NOT_RECORDED, YES, Template, Voice, locale_of
+from heartlevel.vocabulary import SYMPTOMS
 
 RULE_TEXTS = RuleTextsBlock()
-TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "sureness", "summary")
-VALUES = frozenset(chain([YES, NO, NOT_RECORDED], *(fact.names for fact in CATALOGUE.values())))
+URGENCY_SLOTS = frozenset({"count", "worst", "when", "date", "days", "minutes", "symptoms"})
+TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "urgency", "sureness", "summary")
+VALUES = frozenset(chain([YES, NO, NOT_RECORDED], SYMPTOMS, *(fact.names for fact in CATALOGUE.values())))
 
 
 class Languages:
@@ -67,12 +70,12 @@ class Languages:
             }
             fallen_back = {
                 key: {**mapping(default.get(key)), **mapping(entry.item.get(key))}
-                for key in ("next_steps_for_patient", "categories", "sureness", "summary")
+                for key in ("next_steps_for_patient", "categories", "urgency", "sureness", "summary")
             }
             conclusion = conclusion_texts(entry, conclusion, voice, self._faults)
             wordings[language] = Wording(
                 next_steps=self.next_steps[language], cautions=entry.item["cautions"], rules={**base, **worded},
-                conclusion=conclusion, **fallen_back, written=entry.item,
+                conclusion=conclusion, names=voice.names, **fallen_back, written=entry.item,
             )  # fmt: skip
             if language == DEFAULT_LANGUAGE:
                 base = {**base, **worded}
@@ -96,6 +99,24 @@ def _strangers(entry: Entry, key: str, known: Collection[str], kind: str) -> Ite
         yield entry.fault((key, name), "unknown-name", f"there is no {kind} '{name}'", near(name, sorted(known)))
 
 
+def _wrong_slots(entry: Entry) -> Iterator[RuleFault]:
+    """Yield a fault for each text on urgency that shows something else than such texts can."""
+    for name, text in mapping(entry.item.get("urgency")).items():
+        strangers = _slots(text) - URGENCY_SLOTS if isinstance(text, str) else ()
+        if strangers:
+            detail = f"{name}: '{{{min(strangers)}}}' is not among {', '.join(sorted(URGENCY_SLOTS))}"
+            yield entry.fault(("urgency", name), "unknown-placeholder", detail)
+
+
+def _slots(text: str) -> set[str]:
+    """Return what stands in braces in a text; braces that do not pair count as one."""
+    try:
+        parts = list(Formatter().parse(text))
+    except ValueError:
+        return {"{"}
+    return {f"{name}{style and ':' + style}{how and '!' + how or ''}" for _, name, style, how in parts if name is not None}
+
+
 def showing(rule: Rule, wordings: Mapping[str, Wording]) -> Rule:
     """Return a rule with the facts that any language's texts show; findings are then alike in all languages."""
     worded = chain.from_iterable(wording.rules[rule.id].facts() for wording in wordings.values())
@@ -117,6 +138,7 @@ def _mistakes(entry: Entry) -> Iterator[RuleFault]:
             yield entry.fault((field, name), "not-a-text", f"{name}: found {abridged(text)}; expected a text")
         elif not 0 < len(text) <= SENTENCES:
             yield entry.fault((field, name), "text-length", f"{name}: expected a text of 1 to {SENTENCES} characters")
+    yield from _wrong_slots(entry)
     for name in mapping(item.get("names")):
         if name not in VALUES:
             detail = f"'{name}' is no value that a sentence can show"

@@ -49,6 +49,15 @@ class Example:
 
 
 @dataclass(frozen=True, slots=True)
+class RuleUrgency:
+    """What an urgent finding is an episode of, and how urgent where nothing more is known."""
+
+    kind: str  # one of EPISODE_KINDS
+    level: int  # place in URGENCY_LEVELS
+    in_maternity: int
+
+
+@dataclass(frozen=True, slots=True)
 class Rule:
     """What a rule asks of a row of its scope, and what its finding says and does."""
 
@@ -59,7 +68,8 @@ class Rule:
     leaves: tuple[Leaf, ...]
     effect: int  # place in EFFECTS
     severity: str  # one of SEVERITIES
-    urgent: bool
+    by_device: bool  # findings of different devices are told apart
+    urgency: RuleUrgency | None  # None: not urgent
     explanation: Template
     advice: Template
     next_step: str | None  # key of the wording's next steps
@@ -73,6 +83,11 @@ class Rule:
     examples: tuple[Example, ...]
     shown_facts: tuple[str, ...]  # facts a finding states: the condition's and the sentences'
     entry: Entry
+
+    @property
+    def urgent(self) -> bool:
+        """Whether it names values that may need help now."""
+        return self.urgency is not None
 
     @property
     def effect_name(self) -> str:

@@ -12,6 +12,7 @@ from heartlevel.intake.request import Choices, Request
 from heartlevel.profiles import (
     FollowUp,
     Guideline,
+    Ladder,
     Protocol,
     SizeOfFaults,
     SurenessLimits,
@@ -70,6 +71,8 @@ class Wording:
     cautions: Sequence[str]
     rules: Mapping[str, RuleTexts]  # by id, of every rule
     categories: Mapping[str, str]  # by the title in the guideline; one not there is called what the guideline calls it
+    urgency: Mapping[str, str]  # what to do by level, and the parts of the sentence before it
+    names: Mapping[str, str]  # words for values
     sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
     summary: Mapping[str, str]  # words of the summary of an answer
     conclusion: ConclusionTexts
@@ -89,6 +92,7 @@ class RuleSet:
     protocols: Mapping[str, Protocol]
     wording: Mapping[str, Wording]
     size_of_faults: SizeOfFaults
+    ladder: Ladder
     at_home: UsualAtHome | None = None  # what is usual there; None where the rule set does not say
     in_office: UsualInOffice | None = None
     ambulatory: UsualAmbulatory | None = None

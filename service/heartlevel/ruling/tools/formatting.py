@@ -13,11 +13,12 @@ from marshmallow import fields
 from yaml.nodes import MappingNode, ScalarNode, SequenceNode
 
 from heartlevel.intake.fields import Block, Items, Part
-from heartlevel.ruling.files.content import SECTIONS
+from heartlevel.ruling.files.content import LADDER, SECTIONS
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layers import TOP
 from heartlevel.ruling.files.profile_schema import CategoryBlock
 from heartlevel.ruling.files.schema import ExampleBlock, LayerBlock, SourceBlock
+from heartlevel.ruling.files.urgency_schema import UrgencyBlock
 from heartlevel.ruling.language.conditions import OPERATORS
 from heartlevel.ruling.tools.commented import BLOCK_TEXT, CommentedFile, Item, NotFormatted
 
@@ -27,7 +28,7 @@ LEAST = 100  # unless a line ends though the next word would fit within this
 ON_ONE_LINE = (SourceBlock, ExampleBlock, CategoryBlock)
 NOT_IN_BRACES = re.compile(r"[,\[\]{}]|^$")  # what a text without quotes cannot hold there
 ONE_SPACE = re.compile(r"(?<! ) (?! )")
-TOPS = {"ruleset.yaml": HeadBlock, TOP: LayerBlock}
+TOPS = {"ruleset.yaml": HeadBlock, LADDER: UrgencyBlock, TOP: LayerBlock}
 
 
 def block_of(path: Path) -> Block | None:

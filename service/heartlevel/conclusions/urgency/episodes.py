@@ -1,0 +1,245 @@
+"""Episodes: the events of one kind and day, what followed, how long ago they were, and how urgent that leaves them."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from heartlevel.assessment import Assessment
+from heartlevel.columns import Bools, Floats, Ints, run_starts
+from heartlevel.conclusions.firings import Firing
+from heartlevel.conclusions.urgency.events import (
+    HIGH,
+    LOW,
+    NO_ROW,
+    SYMPTOMS,
+    UNREADABLE,
+    Events,
+    events_of,
+    in_maternity,
+    newest_days,
+)
+from heartlevel.conclusions.urgency.levels import HISTORY, NONE, SAME_DAY, levels_of, symptom_levels
+from heartlevel.intake.batch import AMBULATORY
+from heartlevel.statistics.selection import UNUSABLE
+
+LEAST_URGENT = HISTORY - 1  # levels up to this one are urgent
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """The reading that shows what followed an episode."""
+
+    row: int
+    minutes: float
+    day: float  # proleptic ordinal
+    credited: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """What urgent rules name of one subject, of one kind and day."""
+
+    subject: int
+    kind: int  # its number in EPISODE_KINDS
+    level: int  # its number in URGENCY_LEVELS
+    day: float  # proleptic ordinal; NaN where it is not known
+    days_ago: float  # before `as_of`, else before the newest day sent
+    rows: tuple[int, ...]  # of its assessed readings
+    lost: int  # readings that were lost and may be part of it
+    worst: tuple[float, float] | None  # systolic and diastolic, mm[Hg], NaN where not legible
+    worst_row: int
+    bits: int  # of symptoms
+    maternity: bool
+    is_older: bool
+    followed_by: Repeat | None
+    firings: tuple[int, ...]  # numbers of the urgent firings behind it
+
+
+@dataclass(frozen=True)
+class Urgency:
+    """How urgent it is for each subject of a batch."""
+
+    assessment: Assessment
+    firings: Sequence[Firing]  # the urgent ones
+
+    @cached_property
+    def episodes(self) -> list[list[Episode]]:
+        """Each subject's episodes, the most urgent first, then the latest."""
+        by_subject: list[list[Episode]] = [[] for _ in self.assessment.batch.requests]
+        if self.firings:
+            for episode in _episodes(self.assessment, events_of(self.assessment, self.firings)):
+                by_subject[episode.subject].append(episode)
+        return [list(_without_repetition(sorted(episodes, key=_order))) for episodes in by_subject]
+
+    @cached_property
+    def levels(self) -> Ints:
+        """Each subject's level as its number in URGENCY_LEVELS."""
+        return np.array([min((episode.level for episode in own), default=NONE) for own in self.episodes], dtype=np.int64)
+
+    @property
+    def urgent(self) -> Bools:
+        """Mark for whom something is urgent."""
+        urgent: Bools = self.levels <= LEAST_URGENT
+        return urgent
+
+
+def _order(episode: Episode) -> tuple[float, float, int]:
+    return episode.level, -np.nan_to_num(episode.day, nan=np.inf), episode.kind
+
+
+def _without_repetition(episodes: Sequence[Episode]) -> Iterator[Episode]:
+    """Yield the episodes; symptoms of a day that another, as urgent one tells of already are part of it."""
+    days = {episode.day for episode in episodes if episode.kind != SYMPTOMS}
+    symptoms = {episode.day: episode for episode in episodes if episode.kind == SYMPTOMS and episode.day in days}
+    for episode in episodes:
+        same = symptoms.get(episode.day)
+        if same is None:
+            yield episode
+        elif episode.kind != SYMPTOMS and episode.level <= same.level:
+            yield replace(episode, firings=(*episode.firings, *same.firings), bits=episode.bits | same.bits)
+        elif episode.kind != SYMPTOMS or not _told_elsewhere(episode, episodes):
+            yield episode
+
+
+def _told_elsewhere(symptoms: Episode, episodes: Sequence[Episode]) -> bool:
+    others = (episode for episode in episodes if episode.kind != SYMPTOMS and episode.day == symptoms.day)
+    return any(episode.level <= symptoms.level for episode in others)
+
+
+def urgency_of(assessment: Assessment, firings: Sequence[Firing]) -> Urgency:
+    """Return how urgent it is for the subjects of a batch; what costs time is computed only where an urgent rule fires."""
+    return Urgency(assessment, [firing for firing in firings if firing.rule.urgent])
+
+
+def _episodes(assessment: Assessment, events: Events) -> Iterator[Episode]:
+    """Yield the episodes. Symptoms that ask for nothing by themselves make none."""
+    levels, maternity = levels_of(assessment, events), in_maternity(assessment)
+    by_symptoms = symptom_levels(assessment.rules.ladder, events, maternity[events.subject])
+    order = np.lexsort((events.row, events.day, events.kind, events.subject))
+    events, levels, by_symptoms = events.chosen(order), levels[order], by_symptoms[order]
+    days_ago, days = _days_ago(assessment, events), np.nan_to_num(events.day, nan=-1)
+    starts = np.flatnonzero(run_starts(events.subject, events.kind, days))
+    for start, end in zip(starts.tolist(), [*starts[1:].tolist(), len(order)], strict=True):
+        rows = slice(start, end)
+        outset = int(levels[rows].min()), float(days_ago[start]), bool(maternity[events.subject[start]])
+        episode = _episode(assessment, events, rows, outset)
+        if episode.kind == SYMPTOMS and episode.level == NONE:
+            continue
+        creditable = not episode.maternity and bool(by_symptoms[rows].min() > SAME_DAY)
+        yield _aged(assessment, _followed(assessment, episode, creditable))
+
+
+def _days_ago(assessment: Assessment, events: Events) -> Floats:
+    """Return how long before the assessment each event was: without `as_of` before the newest day sent."""
+    reference = np.where(np.isnan(as_of := assessment.batch.subjects["as_of"]), newest_days(assessment), as_of)
+    days: Floats = np.maximum(reference[events.subject] - events.day, 0)
+    return days
+
+
+def _episode(assessment: Assessment, events: Events, rows: slice, outset: tuple[int, float, bool]) -> Episode:
+    """Return the episode of some events; `outset` is its level as yet, how many days ago it was, and maternity."""
+    level, days_ago, maternity = outset
+    kind, readings = int(events.kind[rows.start]), events.row[rows]
+    severe = _reaching(assessment, events, rows)  # what is merely raised has no part beside it
+    readings = readings[severe] if severe.any() else readings
+    known = np.unique(readings[readings != NO_ROW])
+    worst = rows.start + _worst(assessment, events, rows)
+    pressures = events.pressures[:, worst]
+    return Episode(
+        subject=int(events.subject[worst]),
+        kind=kind,
+        level=level,
+        day=float(events.day[worst]),
+        days_ago=days_ago,
+        rows=tuple(known.tolist()),
+        lost=_lost(assessment, events, rows),
+        worst=None if np.isnan(pressures).all() else (float(pressures[0]), float(pressures[1])),
+        worst_row=int(events.row[worst]),
+        bits=int(np.bitwise_or.reduce(np.nan_to_num(events.bits[rows]).astype(np.int64))),
+        maternity=maternity,
+        is_older=days_ago > assessment.rules.ladder.older_after_days,
+        followed_by=None,
+        firings=tuple(np.unique(events.firing[rows]).tolist()),
+    )
+
+
+def _reaching(assessment: Assessment, events: Events, rows: slice) -> Bools:
+    """Mark the severe ones among some events of one kind and subject."""
+    limits, pressures = assessment.guidelines[int(events.subject[rows.start])].limits, events.pressures[:, rows]
+    severe = (pressures[0] >= limits["severe.systolic"]) | (pressures[1] >= limits["severe.diastolic"])
+    reaching: Bools = severe & (events.kind[rows] == HIGH)
+    return reaching
+
+
+def _lost(assessment: Assessment, events: Events, rows: slice) -> int:
+    if events.kind[rows.start] != UNREADABLE or (events.row[rows] != NO_ROW).all():
+        return 0
+    return int(assessment.facts["series"]["unreadable_readings"][events.subject[rows.start]])
+
+
+def _worst(assessment: Assessment, events: Events, rows: slice) -> int:
+    """Return the place of the worst event: nearest to its end of the scale, as a share of the severe or low limit."""
+    pressures, low = events.pressures[:, rows], events.kind[rows.start] == LOW
+    limits = assessment.guidelines[int(events.subject[rows.start])].limits
+    scale = [limits[f"{'low' if low else 'severe'}.{name}"] for name in ("systolic", "diastolic")]
+    share = pressures / np.array(scale)[:, None]
+    known = np.where(np.isnan(share), np.inf if low else -np.inf, share)
+    return int(np.argmin(known.min(axis=0))) if low else int(np.argmax(known.max(axis=0)))
+
+
+def _followed(assessment: Assessment, episode: Episode, creditable: bool) -> Episode:
+    """Return an episode with what followed, its level lowered where that is credited, or where it is lone."""
+    if episode.kind not in (HIGH, LOW) or not episode.rows:
+        return episode
+    repeat, ladder = _repeat(assessment, episode), assessment.rules.ladder
+    if repeat is None or not creditable:
+        return replace(episode, followed_by=repeat and replace(repeat, credited=False))
+    level = max(episode.level, ladder.after_lower_repeat) if repeat.credited else episode.level
+    lone = repeat.credited and _is_lone(assessment, episode)
+    return replace(episode, followed_by=repeat, level=NONE if lone else level)
+
+
+def _repeat(assessment: Assessment, episode: Episode) -> Repeat | None:
+    """Return the first later reading of the setting that is out of danger; one that waited long enough before others."""
+    batch, last = assessment.batch, episode.rows[-1]
+    later = np.arange(last + 1, batch.rows_of(episode.subject).stop)
+    usable = assessment.reliability[later] != UNUSABLE
+    later = later[usable & (batch.setting[later] == batch.setting[last])]
+    later = later[_out_of_danger(assessment, episode, later)]
+    if not len(later):
+        return None
+    minutes = (batch.instant[later] - batch.instant[last]) / 60
+    waited = minutes >= assessment.rules.ladder.repeat_after_minutes
+    at = int(np.argmax(waited))  # the first one, if none waited
+    return Repeat(int(later[at]), float(minutes[at]), float(batch.day[later[at]]), bool(waited[at]))
+
+
+def _out_of_danger(assessment: Assessment, episode: Episode, rows: Ints) -> Bools:
+    limits, readings = assessment.guidelines[episode.subject].limits, assessment.batch.readings
+    systolic, diastolic = readings["systolic"][rows], readings["diastolic"][rows]
+    if episode.kind == LOW:
+        higher: Bools = (systolic >= limits["low.systolic"]) & (diastolic >= limits["low.diastolic"])
+        return higher
+    lower: Bools = (systolic < limits["severe.systolic"]) & (diastolic < limits["severe.diastolic"])
+    return lower
+
+
+def _is_lone(assessment: Assessment, episode: Episode) -> bool:
+    batch, ladder = assessment.batch, assessment.rules.ladder
+    rows, own = batch.rows_of(episode.subject), list(episode.rows)
+    if (batch.setting[own] != AMBULATORY).any() or len(own) > ladder.lone_readings:
+        return False
+    same_day = (batch.setting[rows] == AMBULATORY) & (batch.day[rows] == episode.day)
+    return bool(np.count_nonzero(same_day) >= ladder.lone_among)
+
+
+def _aged(assessment: Assessment, episode: Episode) -> Episode:
+    """Return an episode with the level that its age leaves it; one whose day is not known stays as it is."""
+    ladder, answered = assessment.rules.ladder, episode.followed_by is not None and episode.followed_by.credited
+    if episode.days_ago > (ladder.answered_after_days if answered else ladder.history_after_days[episode.maternity]):
+        return replace(episode, level=max(episode.level, HISTORY))
+    if episode.is_older:
+        return replace(episode, level=max(episode.level, ladder.older[episode.maternity]))
+    return episode
