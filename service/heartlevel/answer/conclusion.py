@@ -7,6 +7,7 @@ from typing import Any
 from babel.dates import format_date
 
 from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.conclusions.urgency.sentences import PATIENT, to_do, told
 from heartlevel.ruling.language.ruleset import Wording
 from heartlevel.ruling.language.statements import READERS
 from heartlevel.ruling.language.template import locale_of
@@ -17,11 +18,16 @@ def conclusion(conclusions: Conclusions, subject: int) -> dict[str, Any]:
     assessment = conclusions.assessment
     language = assessment.batch.requests[subject].language
     wording, statements = assessment.rules.wording[language], conclusions.statements[subject]
+    level = int(conclusions.urgency.levels[subject])
+    urgency = {
+        "clinician": told(conclusions.urgency, subject),
+        "patient": to_do(conclusions.urgency, subject, level, PATIENT),
+    }
     said: dict[str, Any] = {
         reader: [
             wording.conclusion.sentences[reader][statement.code].filled(values, {})
             for statement in statements
-            if (values := _worded(statement.values, wording, language, reader)) is not None
+            if (values := _worded(statement.values, wording, language, reader, urgency[reader])) is not None
         ]
         for reader in READERS
     }
@@ -36,13 +42,17 @@ def _plain(value: object) -> object:
     return value.isoformat() if isinstance(value, date) else value
 
 
-def _worded(values: Mapping[str, object], wording: Wording, language: str, reader: str) -> dict[str, object] | None:
+def _worded(
+    values: Mapping[str, object], wording: Wording, language: str, reader: str, urgency: str
+) -> dict[str, object] | None:
     """Return what a sentence shows, in its language; None where it has nothing to say to its reader."""
     worded = dict(values)
     for name, value in values.items():
         match name, value:
             case _, date():
                 worded[name] = format_date(value, "long", locale_of(language))
+            case "told", _:
+                worded[name] = urgency
             case "category", str():
                 worded[name] = wording.categories.get(value, value)
             case "reason", str():

@@ -5,10 +5,11 @@ from collections.abc import Iterator
 from heartlevel.conclusions.sides import NOT_MEASURED
 from heartlevel.conclusions.statements.result import CANNOT_BE_TOLD, result_of
 from heartlevel.conclusions.statements.statement import Material, Statement
+from heartlevel.conclusions.urgency.levels import NONE
 from heartlevel.facts.sides import NO_SIDE
-from heartlevel.vocabulary import MEASURED_SIDES
+from heartlevel.vocabulary import MEASURED_SIDES, URGENCY_LEVELS
 
-MOST = 3
+MOST, PAST = 3, "urgency-history"
 
 
 def statements_of(material: Material) -> list[list[Statement]]:
@@ -18,9 +19,20 @@ def statements_of(material: Material) -> list[list[Statement]]:
 
 def _of_subject(material: Material, subject: int) -> list[Statement]:
     result = result_of(material, subject)
-    first = list(_first(material, subject, result))
-    qualifiers = [*_not_compared(material, subject), *_even_so(material, subject, result)]
-    return [result, *qualifiers[: MOST - 1 - len(first)], *first]
+    urgent = list(_urgency(material, subject))
+    past = [statement for statement in urgent if statement.code == PAST]
+    urgent = [statement for statement in urgent if statement.code != PAST]
+    first = [] if urgent else list(_first(material, subject, result))
+    qualifiers = [*past, *_not_compared(material, subject), *_even_so(material, subject, result)]
+    room = MOST - len(urgent) - 1 - len(first)
+    return [*urgent, result, *qualifiers[:room], *first]
+
+
+def _urgency(material: Material, subject: int) -> Iterator[Statement]:
+    """Yield how urgent it is, where there is or was anything urgent."""
+    level = int(material.urgency.levels[subject])
+    if level != NONE:
+        yield Statement(f"urgency-{URGENCY_LEVELS[level]}", {"told": URGENCY_LEVELS[level]})
 
 
 def _not_compared(material: Material, subject: int) -> Iterator[Statement]:

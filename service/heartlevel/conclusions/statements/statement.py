@@ -10,6 +10,7 @@ from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.pattern import PatternsProbable
 from heartlevel.conclusions.sides import Objection
 from heartlevel.conclusions.steps import Step
+from heartlevel.conclusions.urgency.episodes import Urgency
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,3 +33,4 @@ class Material:
     objections: Sequence[Mapping[int, Sequence[Objection]]]  # by side
     unfit: Sequence[Sequence[tuple[str, Sequence[str]]]]  # sides that keep a pattern from being named, with codes
     steps: Sequence[Sequence[Step]]
+    urgency: Urgency

@@ -52,9 +52,10 @@ def _texts(urgency: Urgency, subject: int) -> Mapping[str, str]:
 
 def _seen(urgency: Urgency, episode: Episode) -> Iterator[str]:
     texts, kind = _texts(urgency, episode.subject), EPISODE_KINDS[episode.kind]
-    symptoms, count = _words(urgency, episode), len(episode.rows)
+    symptoms, count = _words(urgency, episode), len(episode.rows) + episode.lost
     worst = _pair(episode.worst) if episode.worst else ""
-    yield texts["seen-lost" if episode.lost else f"seen-{kind}"].format(
+    lost = "seen-lost" if worst else "seen-lost-unknown"
+    yield texts[lost if episode.lost else f"seen-{kind}"].format(
         count=count, worst=worst, when=_when(urgency, episode), symptoms=symptoms
     )
     if symptoms and kind != "symptoms":
