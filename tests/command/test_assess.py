@@ -5,6 +5,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
+from heartlevel import answer_to
 from heartlevel.command import assess as assessing
 from heartlevel.command.demo import HARBOUR_LANE
 from heartlevel.command.main import main
@@ -62,11 +63,21 @@ def test_a_file_that_is_not_there_is_a_wrong_call():
     assert run("assess", "no-such-file").exit_code == 2
 
 
-def test_a_summary_counts_one_as_one():
-    alone = {**QUIET, "readings": QUIET["readings"][:1]}
-    assert "s-1  1 reading: 1 sound\n" in run("assess", "-", given=json.dumps(alone)).stdout
-    assert "from 1 reading on 1 day by protocol" in run("assess", "-", given=json.dumps(alone)).stdout
-    assert "readings on 7 days by protocol" in run("assess", "-", given=json.dumps(QUIET)).stdout
+def test_a_summary_begins_with_the_conclusion_and_is_in_the_language_asked_for():
+    asked = {**QUIET, "options": {**QUIET["options"], "language": "es"}}
+    for payload, word in ((QUIET, "readings"), (asked, "lecturas")):
+        head, conclusion, *_ = run("assess", "-", given=json.dumps(payload)).stdout.splitlines()
+        (sentence, *_) = answer_to(payload, rules())["conclusion"]["clinician"]
+        assert head.startswith(f"s-1  {word} {len(QUIET['readings'])} (") and conclusion.strip() in sentence
+
+
+def test_a_summary_of_an_ordinary_person_fits_25_lines_and_all_is_shown_on_request():
+    short, whole = (run("assess", *more, str(HARBOUR_LANE)).stdout for more in ([], ["--all"]))
+    answers = [answer_to(json.loads(line), rules()) for line in HARBOUR_LANE.read_text().splitlines()]
+    ordinary = [text for answer, text in zip(answers, short.split("\n\n"), strict=False) if len(answer["findings"]) <= 15]
+    assert len(ordinary) >= 30 and max(len(text.splitlines()) for text in ordinary) <= 25
+    titles = [finding["title"] for answer in answers for finding in answer["findings"]]
+    assert all(title in " ".join(whole.split()) for title in titles)
 
 
 def test_the_demo_file_is_a_file_to_assess():

@@ -23,7 +23,7 @@ def conclusion(conclusions: Conclusions, subject: int) -> dict[str, Any]:
         "clinician": told(conclusions.urgency, subject),
         "patient": to_do(conclusions.urgency, subject, level, PATIENT),
     }
-    said: dict[str, Any] = {
+    written: dict[str, Any] = {
         reader: [
             wording.conclusion.sentences[reader][statement.code].filled(values, {})
             for statement in statements
@@ -31,11 +31,11 @@ def conclusion(conclusions: Conclusions, subject: int) -> dict[str, Any]:
         ]
         for reader in READERS
     }
-    said["statements"] = [
+    written["statements"] = [
         {"code": statement.code, "values": {name: _plain(value) for name, value in statement.values.items()}}
         for statement in statements
     ]
-    return said
+    return written
 
 
 def _plain(value: object) -> object:

@@ -19,7 +19,8 @@ def result_of(material: Material, subject: int) -> Statement:
     side = int(material.category.side[subject])
     if side == NO_SIDE:
         return _no_category(material, subject)
-    if LABELS[material.pattern[subject]] != UNDETERMINED:
+    sides = material.assessment.sides
+    if LABELS[material.pattern[subject]] != UNDETERMINED and NO_SIDE not in (sides.outside[subject], sides.office[subject]):
         return _both_sides(material, subject)
     return _one_side(material, subject, side)
 

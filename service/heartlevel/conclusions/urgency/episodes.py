@@ -20,7 +20,7 @@ from heartlevel.conclusions.urgency.events import (
     in_maternity,
     newest_days,
 )
-from heartlevel.conclusions.urgency.levels import HISTORY, NONE, SAME_DAY, levels_of, symptom_levels
+from heartlevel.conclusions.urgency.levels import HISTORY, NONE, SAME_DAY, event_levels, symptom_levels
 from heartlevel.intake.batch import AMBULATORY
 from heartlevel.statistics.selection import UNUSABLE
 
@@ -115,7 +115,7 @@ def urgency_of(assessment: Assessment, firings: Sequence[Firing]) -> Urgency:
 
 def _episodes(assessment: Assessment, events: Events) -> Iterator[Episode]:
     """Yield the episodes. Symptoms that ask for nothing by themselves make none."""
-    levels, maternity = levels_of(assessment, events), in_maternity(assessment)
+    levels, maternity = event_levels(assessment, events), in_maternity(assessment)
     by_symptoms = symptom_levels(assessment.rules.ladder, events, maternity[events.subject])
     order = np.lexsort((events.row, events.day, events.kind, events.subject))
     events, levels, by_symptoms = events.chosen(order), levels[order], by_symptoms[order]

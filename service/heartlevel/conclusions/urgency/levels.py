@@ -12,7 +12,7 @@ NOW, SAME_DAY, CANNOT_BE_TOLD, WITHIN_DAYS, HISTORY, NONE = range(len(URGENCY_LE
 LISTS = {"high": (HIGH, UNREADABLE), "low": (LOW,), "any": (SYMPTOMS,)}  # of symptoms, by what they come with
 
 
-def levels_of(assessment: Assessment, events: Events) -> Ints:
+def event_levels(assessment: Assessment, events: Events) -> Ints:
     """Return each event's level as its number in URGENCY_LEVELS; the lower the more urgent."""
     ladder, maternity = assessment.rules.ladder, in_maternity(assessment)[events.subject]
     level = np.where(_unbelieved(assessment, events), np.maximum(events.level, CANNOT_BE_TOLD), events.level)
