@@ -1,0 +1,99 @@
+"""Reads the sentences of a conclusion back, and holds them against the numbers of the same answer."""
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+PAIR = re.compile(r"(\d+(?:[.,]\d)?)/(\d+(?:[.,]\d)?)")
+RAISED = {"raised": True, "not-raised": False, "between": False, "good-week": False}
+LABELS = {"both-raised": "sustained", "office-only": "office-only-elevation", "outside-only": "home-only-elevation",
+          "neither-raised": "normal-in-both"}  # fmt: skip
+WORDS = {"almost-certain": 0.95, "probable": 0.8}  # rules/ruleset.yaml
+MOST = 3
+
+
+def untrue(answer: dict[str, Any]) -> list[str]:
+    """Return what a conclusion says that the answer does not bear."""
+    return list(_untrue(answer))
+
+
+def _untrue(answer: dict[str, Any]) -> Iterator[str]:
+    conclusion = answer["conclusion"]
+    statements = conclusion["statements"]
+    if not 1 <= len(statements) <= MOST or len(conclusion["clinician"]) != len(statements):
+        yield f"{len(statements)} statements, {len(conclusion['clinician'])} sentences"
+    if len(conclusion["patient"]) > MOST:
+        yield "more than three sentences to the person"
+    codes = [statement["code"] for statement in statements]
+    if answer["urgent"] != any(code.startswith("urgency-") and code != "urgency-history" for code in codes):
+        yield f"urgent is {answer['urgent']}, and {codes} are said"
+    if answer["urgent"] and not codes[0].startswith("urgency-"):
+        yield "what is urgent is not said first"
+    for statement, sentence in zip(statements, conclusion["clinician"], strict=False):
+        yield from _of_statement(answer, statement["code"], statement["values"], sentence)
+
+
+def _of_statement(answer: dict[str, Any], code: str, values: dict[str, Any], sentence: str) -> Iterator[str]:
+    if code.startswith("urgency-"):
+        if answer["urgency"]["text"] not in sentence or f"urgency-{answer['urgency']['level']}" != code:
+            yield f"{code}: not what the urgency says"
+        return
+    shown = PAIR.findall(sentence.replace(",", ".") if answer["made_with"]["language"] == "es" else sentence)
+    for prefix in ("", "other_"):
+        if f"{prefix}systolic" in values:
+            yield from _of_side(answer, code, values, prefix, shown)
+    if code in RAISED:
+        yield from _of_result(answer, code, values, sentence)
+    if code in LABELS or code == "pattern-too-near":
+        yield from _of_pattern(answer, code, values)
+    if code == "first" and answer["next_steps"][0]["text"] not in sentence:
+        yield "first: not the first of the next steps"
+    if code in ("too-few", "nothing-usable", "not-relied-on") and answer["classification"]["category"] is not None:
+        yield f"{code}: and yet there is a category"
+    if code == "too-few":
+        yield from _of_counts(answer, values)
+
+
+def _of_pattern(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
+    pattern = answer["pattern"]
+    if code in LABELS and (pattern["label"], pattern["sureness"]) != (LABELS[code], values["sureness"]):
+        yield f"{code}, {values['sureness']}: the pattern is {pattern['label']}, {pattern['sureness']}"
+    if code not in LABELS and pattern["sureness"] != "cannot-be-told":
+        yield f"{code}: the pattern is {pattern['sureness']}"
+
+
+def _of_side(
+    answer: dict[str, Any], code: str, values: dict[str, Any], prefix: str, shown: list[tuple[str, str]]
+) -> Iterator[str]:
+    (side,) = [side for side in answer["sides"] if side["side"] == values[f"{prefix}side"]]
+    for pressure in ("systolic", "diastolic"):
+        if abs(side[pressure] - values[f"{prefix}{pressure}"]) > 0.56:  # rounded twice: to one decimal, then to none
+            yield f"{code}: {pressure} {values[f'{prefix}{pressure}']} is said of {side[pressure]}"
+    if (f"{values[f'{prefix}systolic']:g}", f"{values[f'{prefix}diastolic']:g}") not in shown:
+        yield f"{code}: the sentence shows {shown}"
+    if side["days"] != values[f"{prefix}days"]:
+        yield f"{code}: {values[f'{prefix}days']} days are said of {side['days']}"
+
+
+def _of_result(answer: dict[str, Any], code: str, values: dict[str, Any], sentence: str) -> Iterator[str]:
+    classification = answer["classification"]
+    if classification["raised"] != RAISED[code] or classification["side"] != values["side"]:
+        yield f"{code}: said of {classification['side']}, raised: {classification['raised']}"
+    if classification["title"] not in sentence:
+        yield f"{code}: the category is {classification['title']}"
+    if code == "good-week" and answer["findings"]:
+        yield f"{code}: and yet there are findings"
+    chances = classification["probability_at_or_above"]
+    if values["sureness"] in WORDS and not any(
+        (chance if RAISED[code] else 1 - chance) >= WORDS[values["sureness"]] - 0.001 for chance in chances.values()
+    ):
+        yield f"{code}: {values['sureness']}, of {chances}"
+    if values["sureness"] not in WORDS and chances:
+        yield f"{code}: as measured, though {chances}"
+
+
+def _of_counts(answer: dict[str, Any], values: dict[str, Any]) -> Iterator[str]:
+    readings = {side["side"]: side["readings"] for side in answer["sides"]}
+    office = sum(readings.get(name, 0) for name in ("office-attended", "office-unattended"))
+    if (readings.get("home", 0), office) != (values["home_readings"], values["office_readings"]):
+        yield f"too-few: {values} of {readings}"
