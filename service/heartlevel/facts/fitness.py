@@ -18,8 +18,8 @@ _enter, _enter_both = partial(derived, "series", asked=False), partial(derived_b
 
 
 def taken_in(facts: Subjects, where: str) -> Bools:
-    """Mark all readings of home, of the office (attended or not), or of an ambulatory measurement."""
-    taken: Bools = np.isin(facts.source.batch.setting, SETTINGS_OF[where])
+    """Mark all current readings of home, of the office (attended or not), or of an ambulatory measurement."""
+    taken: Bools = facts.source.current & np.isin(facts.source.batch.setting, SETTINGS_OF[where])
     return taken
 
 
