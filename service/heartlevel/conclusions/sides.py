@@ -77,14 +77,13 @@ def unfit_sides(
             side, own = int(chosen[subject]), objections[subject]
             if side != NO_SIDE and assessment.fitness.fit[side, subject]:
                 continue
-            measured = [other for other in candidates if sides.measured.readings[other, subject] > 0]
+            measured = [other for other in candidates if sides.measured.readings[other, subject] > 0] or candidates[:1]
             unfit[subject] += [(MEASURED_SIDES[other], _taking_away(own.get(other, []))) for other in measured]
-            unfit[subject] += [] if measured else [(MEASURED_SIDES[candidates[0]], [NOT_MEASURED])]
     return unfit
 
 
 def _taking_away(objections: Sequence[Objection]) -> list[str]:
-    return [objection.code for objection in objections if objection.takes_away]
+    return [objection.code for objection in objections if objection.takes_away] or [NOT_MEASURED]
 
 
 def category_at(assessment: Assessment, by_side: int, subject: int, side: int) -> tuple[str, str] | None:

@@ -15,7 +15,7 @@ Changes = Mapping[str, float | None]
 NEVER_FEWER = frozenset({
     "home_readings", "home_days", "home_sittings", "home_kept", "home_repeated_sittings", "home_circumstances_share",
     "office_readings", "office_days", "ambulatory_readings", "check_pairs", "days_on_treatment", "home_days_on_treatment",
-    "office_unattended_readings", "office_unattended_days", "arms_apart_days", "office_days_on_treatment", "sides_fit",
+    "office_unattended_readings", "office_unattended_days", "arms_apart_days", "sides_fit",
     "home_and_ambulatory_fit",
 })  # fmt: skip
 # Faults and gaps, and what a slip would have meant: more of them is never better.
