@@ -33,6 +33,7 @@ from heartlevel.statistics.calendar import calendar_of
 from heartlevel.statistics.classification import CLASSIFIED, Classified, Probabilities, classify, probabilities
 from heartlevel.statistics.followup.periods import Periods, periods_of
 from heartlevel.statistics.long_run import LongRun, first_day_excess, long_run, population_at_home
+from heartlevel.statistics.own_day import by_own_days
 from heartlevel.statistics.selection import AMBULATORY, HOME, KEPT, OFFICE, Selection, select
 from heartlevel.statistics.sureness.certainty import certainty
 from heartlevel.vocabulary import SETTINGS
@@ -147,7 +148,7 @@ def _assess(batch: Batch, rules: Rules) -> Assessment:
     ruleset = rules.ruleset
     guidelines = [ruleset.guideline_for(request) for request in batch.requests]
     protocols = [ruleset.protocol_for(request) for request in batch.requests]
-    profile = rules.profiles(guidelines, protocols)
+    batch, profile = by_own_days(batch, protocols), rules.profiles(guidelines, protocols)
     readings, devices = columns_of_readings(batch), columns_of_devices(batch, protocols)
     facts: Facts = {"reading": readings, "sitting": columns_of_sittings(batch), "device": devices}
     verdicts = {scope: rules.judge(scope, columns, profile) for scope, columns in facts.items()}

@@ -105,13 +105,14 @@ def patterned(pattern: str, when: dict) -> dict:
 
 
 def test_rules_that_fire_together_and_name_different_patterns_are_told(folder):
-    below, above = {"home_systolic": {"below": 130}}, {"home_systolic": {"above": 120}}
-    (claim,) = claims(folder, "series", a=patterned("sustained", above), b=patterned("normal-in-both", below))
+    name = "home_side_systolic"
+    below, above = {name: {"below": 130}}, {name: {"above": 120}}
+    (claim,) = claims(folder, "comparison", a=patterned("sustained", above), b=patterned("normal-in-both", below))
     assert (claim.kind, claim.rule, claim.other) == ("contradiction", "a", "b")
-    assert 120 < claim.facts["home_systolic"] < 130
-    assert claims(folder, "series", a=patterned("sustained", above), b=patterned("sustained", below)) == []
-    apart = {"home_systolic": {"above": 130}}
-    assert claims(folder, "series", a=patterned("sustained", apart), b=patterned("normal-in-both", below)) == []
+    assert 120 < claim.facts[name] < 130
+    assert claims(folder, "comparison", a=patterned("sustained", above), b=patterned("sustained", below)) == []
+    apart = {name: {"above": 130}}
+    assert claims(folder, "comparison", a=patterned("sustained", apart), b=patterned("normal-in-both", below)) == []
 
 
 def test_rules_that_judge_one_fact_in_opposite_directions_at_once_are_told(folder):

@@ -111,8 +111,11 @@ def test_both_languages_find_the_same():
         findings = [{key: value for key, value in one.items() if key not in ALL} for one in answer["findings"]]
         steps = [{**step, "text": "", "patient": ""} for step in answer["next_steps"]]
         gaps = [{**gap, "text": gap["text"] and ""} for gap in answer["what_next"]["gaps"]]
-        classified = {**answer["classification"], "would_change": "", "title": ""}
-        said = {"classification": classified, "what_next": {**answer["what_next"], "gaps": gaps}}
+        classified = {**answer["classification"], "would_change": "", "title": "", "even_so": []}
+        sides = [
+            {**side, "title": "", "reasons": [{**one, "text": ""} for one in side["reasons"]]} for side in answer["sides"]
+        ]
+        said = {"classification": classified, "what_next": {**answer["what_next"], "gaps": gaps}, "sides": sides}
         others = [{**one, "title": one["title"] and ""} for one in answer["other_guidelines"]]
         notes = [{**note, "title": "", "explanation": "", "patient": ""} for note in answer["notes"]]
         said |= {"findings": findings, "notes": notes, "next_steps": steps, "other_guidelines": others}

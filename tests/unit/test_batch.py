@@ -39,11 +39,14 @@ def test_a_device_is_only_that_of_its_own_request():
 def test_a_fact_is_wanting_where_a_rule_that_compares_it_is_undecided_for_want_of_it(scope):
     assessment = assessed(*demo())
     judged, columns = assessment.verdicts[scope], assessment.facts[scope]
+    profiles = [rules().ruleset.limits(guideline.id, protocol.id)
+                for guideline, protocol in zip(assessment.guidelines, assessment.protocols, strict=True)]  # fmt: skip
     wanting: dict[str, np.ndarray] = {}
     for rule, outcomes in zip(judged.rules, judged.outcomes, strict=True):
         for leaf in rule.leaves:
             if isinstance(leaf, Term):
-                unknown = np.isnan(columns[leaf.fact.name]) & (leaf.operator != "known") & (outcomes == UNKNOWN)
+                published = np.array([not np.isnan(leaf.figures(limits)).any() for limits in profiles])[columns.subject_of]
+                unknown = published & np.isnan(columns[leaf.fact.name]) & (leaf.operator != "known") & (outcomes == UNKNOWN)
                 wanting[leaf.fact.name] = wanting.get(leaf.fact.name, False) | unknown
     assert any(rows.any() for rows in wanting.values())
     assert set(judged.undecided) == set(wanting)

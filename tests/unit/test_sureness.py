@@ -173,11 +173,14 @@ def test_one_sentence_names_what_would_change_the_category(language, said, day):
     assert day not in steady["would_change"]
 
 
-def test_it_holds_exactly_where_no_alternative_has_another_category():
-    for one in (one["classification"] for one in demo_answers()):
+def test_it_holds_exactly_where_no_alternative_has_another_category_and_nothing_takes_the_side_away():
+    for whole in demo_answers():
+        one = whole["classification"]
         if one["category"]:
             others = [other for other in one["alternatives"] if "reason" not in other]
-            assert one["holds"] == all(other["category"] == one["category"] for other in others)
+            (side,) = [side for side in whole["sides"] if side["side"] == one["side"]]
+            fit = side["fit"] and "excludes" not in {reason["consequence"] for reason in side["reasons"]}
+            assert one["holds"] == (fit and all(other["category"] == one["category"] for other in others))
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
@@ -185,6 +188,7 @@ def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     written = rules().ruleset.wording[language].written["sureness"]
     named = {*ALTERNATIVES, "without-most-extreme-day", "mean-of-day-means", "shifted-by-arm-height",
              "shifted-by-device-bias", "shifted-by-technique-error",
+             "side-not-measured", "side-too-few-readings", "side-no-limit-published",
              "by-protocol", "holds", "changes", *(f"gap-{one}" for one in GAPS)}  # fmt: skip
     assert set(written) == named
     assert "{alternatives}" in written["changes"]

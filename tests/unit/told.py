@@ -29,7 +29,7 @@ def assessed():
 def owners(assessment, scope):
     batch = assessment.batch
     return {"reading": batch.subject_of, "sitting": batch.subject_of_sitting, "device": assessment.checks.subject_of,
-            "series": np.arange(len(batch.requests))}[scope]  # fmt: skip
+            "series": np.arange(len(batch.requests)), "comparison": np.arange(len(batch.requests))}[scope]  # fmt: skip
 
 
 def reasons_in_the_demo():

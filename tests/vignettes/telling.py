@@ -14,6 +14,7 @@ EXPECTABLE = {
     "findings", "absent", "says", "reliability", "reliabilities", "averages", "none_averaged", "category", "reason",
     "setting", "guideline", "pattern", "urgent", "next_steps", "not_next_steps", "first_step", "problems", "holds",
     "verdicts", "coverage", "level", "episodes", "worst", "followed", "advises", "counts",
+    "side", "even_so", "unfit", "between", "fit",
 }  # fmt: skip
 
 
@@ -65,6 +66,11 @@ def found_in(answer: dict) -> dict:
         "setting": answer["classification"].get("setting"),
         "guideline": answer["classification"]["guideline"],
         "holds": answer["classification"].get("holds"),
+        "side": answer["classification"].get("side"),
+        "even_so": [one["code"] for one in answer["classification"].get("even_so", [])],
+        "unfit": {one["side"]: one["codes"] for one in answer["pattern"]["unfit"]},
+        "between": answer["pattern"]["between"],
+        "fit": {one["side"]: one["fit"] for one in answer["sides"]},
         "pattern": answer["pattern"]["label"],
         "urgent": answer["urgent"],
         "first_step": answer["next_steps"][0]["code"] if answer["next_steps"] else None,

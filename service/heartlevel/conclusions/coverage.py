@@ -28,7 +28,7 @@ class Varying:
 def home_by_hour(assessment: Assessment) -> Ints:
     """Count the usable home readings of each subject (a row) by local hour."""
     batch, home = assessment.batch, assessment.facts["series"].source.rows(HOME)
-    cells = batch.subject_of[home] * HOURS + batch.hour[home].astype(np.int64)
+    cells = batch.subject_of[home] * HOURS + batch.wall_clock[home].astype(np.int64)
     size = len(batch.requests)
     return np.bincount(cells, minlength=size * HOURS).reshape(size, HOURS)
 

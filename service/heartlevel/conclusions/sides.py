@@ -7,13 +7,12 @@ import numpy as np
 
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.findings import Finding
-from heartlevel.facts.sides import LIMITS_OF, NO_SIDE
+from heartlevel.facts.sides import HOME, LIMITS_OF, NO_SIDE, OFFICE_SIDES, WHOLE_DAY
 from heartlevel.statistics.classification import NO_CATEGORY
 from heartlevel.vocabulary import DIRECTIONS, MEASURED_SIDES
 
 # Reasons that are no rule's: nothing was measured, too little was, or the guideline publishes no limit for the method.
 NOT_MEASURED, TOO_FEW_READINGS, NO_LIMIT = "not-measured", "too-few-readings", "no-limit-published"
-OFFICE_AND_OUTSIDE = ("office", "outside")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,31 +67,23 @@ def unfit_sides(
 ) -> list[list[tuple[str, list[str]]]]:
     """Return, for each subject, the sides that keep a pattern from being named, with the codes of what takes them away.
 
-    Nothing where both sides may speak.
+    Nothing where both sides may speak. Where no side of the office, or none outside it, may speak, all that were measured
+    are there; where none was, the one that is usually measured.
     """
-    sides, unfit = assessment.sides, list[list[tuple[str, list[str]]]]()
-    fit = assessment.facts["comparison"]["sides_fit"]
-    for subject, own in enumerate(objections):
-        lacking = []
-        for name, chosen in zip(OFFICE_AND_OUTSIDE, (sides.office, sides.outside), strict=True):
-            if fit[subject] != 1:
-                lacking += _lacking(assessment, subject, name, int(chosen[subject]), own)
-        unfit.append(lacking)
+    sides, fit = assessment.sides, assessment.facts["comparison"]["sides_fit"]
+    unfit: list[list[tuple[str, list[str]]]] = [[] for _ in objections]
+    for subject in np.flatnonzero(fit != 1).tolist():
+        for chosen, candidates in ((sides.office, OFFICE_SIDES), (sides.outside, (HOME, WHOLE_DAY))):
+            side, own = int(chosen[subject]), objections[subject]
+            if side != NO_SIDE and assessment.fitness.fit[side, subject]:
+                continue
+            measured = [other for other in candidates if sides.measured.readings[other, subject] > 0] or candidates[:1]
+            unfit[subject] += [(MEASURED_SIDES[other], _taking_away(own.get(other, []))) for other in measured]
     return unfit
 
 
-def _lacking(
-    assessment: Assessment, subject: int, where: str, side: int, own: dict[int, list[Objection]]
-) -> list[tuple[str, list[str]]]:
-    if side != NO_SIDE and assessment.fitness.fit[side, subject]:
-        return []
-    first, *others = ("office-attended", "office-unattended") if where == "office" else ("home", "ambulatory-24h")
-    candidates = [MEASURED_SIDES.index(name) for name in (first, *others)] if side == NO_SIDE else [side]
-    measured = [candidate for candidate in candidates if assessment.sides.measured.readings[candidate, subject] > 0]
-    if not measured:
-        return [(first, [NOT_MEASURED])]
-    return [(MEASURED_SIDES[candidate], [objection.code for objection in own.get(candidate, []) if objection.takes_away])
-            for candidate in measured]  # fmt: skip
+def _taking_away(objections: Sequence[Objection]) -> list[str]:
+    return [objection.code for objection in objections if objection.takes_away] or [NOT_MEASURED]
 
 
 def category_at(assessment: Assessment, by_side: int, subject: int, side: int) -> tuple[str, str] | None:

@@ -18,8 +18,8 @@ _enter, _enter_both = partial(derived, "series", asked=False), partial(derived_b
 
 
 def taken_in(facts: Subjects, where: str) -> Bools:
-    """Mark all readings of home, of the office (attended or not), or of an ambulatory measurement."""
-    taken: Bools = np.isin(facts.source.batch.setting, SETTINGS_OF[where])
+    """Mark all current readings of home, of the office (attended or not), or of an ambulatory measurement."""
+    taken: Bools = facts.source.current & np.isin(facts.source.batch.setting, SETTINGS_OF[where])
     return taken
 
 
@@ -45,9 +45,6 @@ for _where in ("office", "ambulatory"):
     _enter(f"days_since_{_where}_reading", f"as_of − last local day with a usable {_where} reading",
            f"Days from the last {_where} reading to the assessment",
            lambda facts, where: facts["as_of"] - _last_day(facts, where), _where, unit="d")  # fmt: skip
-_enter("office_days_on_treatment", "last office day − treatment_since",
-       "Days from the start of the present treatment to the last office reading; negative if all were taken before it",
-       lambda facts: _last_day(facts, "office") - facts["treatment_since"], unit="d")  # fmt: skip
 _enter("home_days_after_office", "last home day − last office day, of usable readings",
        "Days from the last office reading to the last home reading; negative if home came first",
        lambda facts: _last_day(facts, "home") - _last_day(facts, "office"), unit="d")  # fmt: skip

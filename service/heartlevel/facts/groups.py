@@ -17,7 +17,7 @@ _enter = partial(derived, "series", asked=False)
 
 derived("reading", "days_since_device_check", "local date of taken_at − checked_on of the device",
         "Days from the device's last check against another to the reading; negative if it was checked later",
-        lambda facts: facts.source.day - facts["device_checked_on"], unit="d", asked=False)  # fmt: skip
+        lambda facts: facts.source.calendar_day - facts["device_checked_on"], unit="d", asked=False)  # fmt: skip
 _enter("limits_unclear", "age_years, pregnant or days_since_birth was sent and could not be read",
        "A detail that decides which limits hold could not be read",
        lambda facts: np.array([bool(request.unclear) for request in facts.source.batch.requests], dtype=np.float64),

@@ -115,8 +115,8 @@ def minutes_since_last_inflation(facts: Readings) -> Floats:
 
 
 _enter("days_after_as_of", "local date of taken_at − as_of", "Days the reading is dated after the assessment",
-       lambda facts: facts.source.day - facts["as_of"], unit="d", asked=False)  # fmt: skip
-_enter("hour", "local time of taken_at", "Hours since local midnight", lambda facts: facts.source.hour, unit="h")
+       lambda facts: facts.source.calendar_day - facts["as_of"], unit="d", asked=False)  # fmt: skip
+_enter("hour", "local time of taken_at", "Hours since local midnight", lambda facts: facts.source.wall_clock, unit="h")
 _enter("above_device_range", "systolic − device_range_high",
        "How far the systolic value lies above what the device claims to measure",
        lambda facts: facts["systolic"] - facts["device_range_high"], unit=MMHG)  # fmt: skip

@@ -29,16 +29,27 @@ class Batch:
     indices: Sequence[int]  # index in the request's list
     subject_of: Ints
     instant: Floats  # seconds
-    day: Ints  # local calendar day, proleptic ordinal
-    hour: Floats  # local wall clock
+    day: Ints  # local calendar day, proleptic ordinal, or the person's own
+    hour: Floats  # local wall clock, or hours of the person's own day
     sitting_gap: Floats  # minutes, a row a subject
     period_names: Sequence[str | None] = ()  # as readings name them: `period_number` of a reading is a name's place
     current: Bools | None = None  # readings of the period concluded on, by `concluding_on`; None for all
+    clock: tuple[Ints, Floats] | None = None  # calendar days and wall clock where `day` and `hour` are the persons' own
 
     @property
     def size(self) -> int:
         """Number of readings."""
         return len(self.names)
+
+    @property
+    def wall_clock(self) -> Floats:
+        """Each reading's hour by the local clock."""
+        return self.hour if self.clock is None else self.clock[1]
+
+    @property
+    def calendar_day(self) -> Ints:
+        """Each reading's day by the calendar."""
+        return self.day if self.clock is None else self.clock[0]
 
     @cached_property
     def _starts(self) -> Ints:

@@ -24,6 +24,7 @@ DETAILS = {
     "out-of-range": "found {found}; expected {expected}",
     "too-many": "found more items than allowed; expected {expected}",
     "not-a-date": "found {found}; expected a calendar date, YYYY-MM-DD",
+    "not-a-time-of-day": "found {found}; expected a time of day, HH:MM, such as 07:30",
     "not-a-time": "found {found}; expected a date and time with offset, such as 2026-03-02T07:10:00+01:00",
     "no-offset": "found {found} without an offset from UTC, and options.time_zone is not given",
     "no-such-local-time": "found {found}, which the clocks of the time zone skipped",

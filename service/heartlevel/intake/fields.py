@@ -17,6 +17,7 @@ from marshmallow.exceptions import ValidationError
 from heartlevel.intake.written import flag_written, letters_of, number_written
 
 DAY = pattern(r"\d{4}-\d\d-\d\d")
+CLOCK = pattern(r"([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?")
 SURROGATE = pattern("[\ud800-\udfff]")
 UNREAD = None  # an item of a list that could not be read
 CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
@@ -116,6 +117,18 @@ class Day(Text):
             day = None
         if day is None:
             raise self.make_error("day")
+        return text
+
+
+class Clock(Text):
+    """A time of day as text, HH:MM by 24 hours; seconds are allowed."""
+
+    default_error_messages = {"clock": "not-a-time-of-day"}  # noqa: RUF012
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
+        text = super()._deserialize(value, attr, data, **more)
+        if not CLOCK.fullmatch(text):
+            raise self.make_error("clock")
         return text
 
 

@@ -51,6 +51,11 @@ def _ordinal(day: str | None) -> float | None:
     return float(date.fromisoformat(day).toordinal()) if day else None
 
 
+def _hours(clock: str | None) -> float | None:
+    """Return a time of day, HH:MM, as hours since midnight."""
+    return int(clock[:2]) + int(clock[3:5]) / 60 if clock else None
+
+
 def _listed(name: str, items: Sequence[str | None] | None) -> bool | None:
     """Return whether a name is in a list; None without a list, or where it may be the item that could not be read."""
     if items is None or name in items:
@@ -77,6 +82,7 @@ LISTED = tuple(
 # Columns: the facts, and what others are derived from.
 OF_SUBJECTS = (
     *SUBJECT, Recorded("treatment_since", ("treatment_since",), "number", code=_ordinal),
+    *(Recorded(name, (name,), "number", code=_hours) for name in ("usual_waking", "usual_sleep")),
     *(Recorded(f"circumference_{side}", ("arm_circumference_cm", side), "number") for side in SIDES),
     *(Recorded(f"avoid_{side}", ("avoid_arms",), "flag", code=partial(_listed, side)) for side in SIDES),
 )  # fmt: skip

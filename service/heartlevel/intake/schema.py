@@ -6,6 +6,7 @@ from heartlevel.intake.fields import (
     Anything,
     Block,
     Choice,
+    Clock,
     Day,
     Items,
     Part,
@@ -68,6 +69,8 @@ class Subject(Block):
         "dates on which treatment for blood pressure changed, YYYY-MM-DD; readings before and from such a date on are "
         "judged apart"))  # fmt: skip
     symptoms = Items(Part(Symptom), 50, **about("complaints in the days of the readings; an empty list is none"))
+    usual_waking = Clock(8, **about("time of day at which the person usually wakes, HH:MM; who works at night has another"))
+    usual_sleep = Clock(8, **about("time of day at which the person usually falls asleep, HH:MM"))
     fainting = flag("has fainted, or nearly, in the days of the readings", fact="fainting")
     frail = flag("known to be frail", fact="frail")
     irregular_pulse_known = flag("an irregular pulse is known", fact="irregular_pulse_known")

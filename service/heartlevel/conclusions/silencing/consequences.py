@@ -15,12 +15,16 @@ Changes = Mapping[str, float | None]
 NEVER_FEWER = frozenset({
     "home_readings", "home_days", "home_sittings", "home_kept", "home_repeated_sittings", "home_circumstances_share",
     "office_readings", "office_days", "ambulatory_readings", "check_pairs", "days_on_treatment", "home_days_on_treatment",
+    "office_unattended_readings", "office_unattended_days", "arms_apart_days", "sides_fit",
+    "home_and_ambulatory_fit",
 })  # fmt: skip
 # Faults and gaps, and what a slip would have meant: more of them is never better.
 NEVER_MORE = frozenset({
     "home_doubtful_share", "office_doubtful_share", "home_disagreeing_device_share", "selected_share",
     "home_office_days_apart", "home_longest_pause_days", "systolic_if_kpa", "diastolic_if_kpa", "systolic_if_cmhg",
-    "diastolic_if_cmhg",
+    "diastolic_if_cmhg", "office_disagreeing_device_share", "home_unusable_share", "office_unusable_share",
+    "home_lower_arm_share", "office_lower_arm_share", "office_side_raised", "outside_side_raised", "home_side_raised",
+    "ambulatory_side_raised",
 })  # fmt: skip
 # To have measured enough may bring a raised pressure to light, and is not the worse for it.
 ENOUGH = frozenset({"home_enough_for_protocol", "office_enough_for_protocol", "ambulatory_enough_for_protocol"})

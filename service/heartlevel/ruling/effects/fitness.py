@@ -59,7 +59,7 @@ def fitness_of(
     for rule, consequence, fired in _consequent(verdicts):
         for name in consequence.sides:
             side = MEASURED_SIDES.index(name)
-            applies = _concerned(batch, kept, rule, consequence, fired, side) & (measured.readings[side] > 0)
+            applies = _concerned(batch, kept, rule, consequence, fired, side)
             if not applies.any():
                 continue
             reads = _reads(consequence, facts["series"], len(applies))
