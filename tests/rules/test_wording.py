@@ -111,6 +111,7 @@ def test_both_languages_find_the_same():
         steps = [{**step, "text": ""} for step in answer["next_steps"]]
         gaps = [{**gap, "text": gap["text"] and ""} for gap in answer["what_next"]["gaps"]]
         classified = {**answer["classification"], "would_change": "", "title": ""}
+        classified["errors_in_it"] = [{**one, "text": ""} for one in classified.get("errors_in_it", ())]
         said = {"classification": classified, "what_next": {**answer["what_next"], "gaps": gaps}}
         others = [{**one, "title": one["title"] and ""} for one in answer["other_guidelines"]]
         said |= {"findings": findings, "next_steps": steps, "other_guidelines": others}
