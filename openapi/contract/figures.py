@@ -227,12 +227,16 @@ class ClassificationSchema(ClosedSchema):
         keys=fields.String(), values=fields.Float(), required=False,
     )  # fmt: skip
     category_probability = a_field(
-        fields.Dict, "probability that the long-run mean lies in a category, by its id, likewise; null where that cannot "
-        "be told", keys=fields.String(), values=fields.Float(), required=False, nullable=True, unit="1",
+        fields.Dict, "likewise, that the long-run mean lies in a category, by its id; null where that cannot be told",
+        keys=fields.String(), values=fields.Float(), required=False, nullable=True, unit="1",
     )  # fmt: skip
     no_probability = a_choice(NO_PROBABILITY[1:], "why there is no such probability", required=False)
-    sureness = a_choice(SURENESSES, "how sure the category is, by the rule set's limits; errors that point away from its "
-                        "nearer limit make it no surer", required=False)  # fmt: skip
+    sureness = a_choice(SURENESSES, "how sure the category is: its certainty by the rule set's limits", required=False)
+    certainty = a_number(
+        "how certain the category is: as its probability, but no error that points away from one of its limits is credited "
+        "with that, so that no fault of technique makes it more certain; null where it cannot be told",
+        unit="1", required=False, nullable=True,
+    )  # fmt: skip
     errors_in_it = a_list(fields.Nested(ErrorInItSchema), "what the probability takes off, and by how much", required=False)
     sharpened_by = a_list(fields.String(), "what nobody recorded and would make the probability sharper most: facts of "
                           "readings as in `undocumented`, or device_check", required=False)  # fmt: skip

@@ -208,7 +208,7 @@ def _sureness(
     settings = np.array([SETTINGS.index(name) for name in CLASSIFIED])
     groups = (np.arange(len(guidelines))[:, None] * len(SETTINGS) + settings).ravel()
     certain = np.full(batch.groups, np.nan)
-    certain[groups] = certainty(sized, errors.in_all, groups, category[groups], guidelines)
+    certain[groups] = certainty(sized, errors.too_high, errors.too_low, groups, category[groups], guidelines)
     return Sureness(
         measured=measured, long_run=settled, as_measured=probabilities(measured, guidelines),
         probabilities=probabilities(settled, guidelines), certainty=certain, first_day=first_day, errors=errors,

@@ -34,19 +34,24 @@ class Judged:
     """What the service said; first axis of pressures is systolic, diastolic. NaN where it said nothing."""
 
     sound: np.ndarray  # mean of the home readings found sound
-    low: np.ndarray
+    low: np.ndarray  # of these days
     high: np.ndarray
-    probability: np.ndarray  # of reaching the guideline's home limit of hypertension
+    long_low: np.ndarray  # of the long run
+    long_high: np.ndarray
+    probability: np.ndarray  # of reaching the guideline's home limit of hypertension, no shared error taken off
     given: np.ndarray  # a category was given, and from home readings
     holds: np.ndarray
     label: np.ndarray
     doubtful: np.ndarray  # the service found most home readings doubtful
     category: np.ndarray  # its place among the guideline's home categories, −1 for none from home readings
-    of_categories: np.ndarray  # probability of each of these, a row each
+    of_categories: np.ndarray  # probability of each of these as measured, a row each
     changing: np.ndarray  # whether each alternative, a row each, changes the category
     of_patterns: np.ndarray  # probability of each pattern at the limits of hypertension, a row each
-    usual_probability: np.ndarray  # of reaching the home limit if technique is as usual where not recorded
-    usual_categories: np.ndarray  # probability of each category then, a row each
+    one_probability: np.ndarray  # of reaching the home limit, shared errors taken off: the one that the answer states
+    one_of_categories: np.ndarray  # probability of each category likewise, a row each
+    label_sureness: np.ndarray
+    more_days: np.ndarray
+    chance_after: np.ndarray  # of being sure after so many more days, a row each of AHEAD
 
 
 def home_limit(guideline: str) -> tuple[float, float]:
@@ -133,14 +138,19 @@ def condensed(answer: dict, guideline: str) -> tuple:
     home, whole = average(answer), answer["classification"]
     given = whole["category"] is not None and whole["setting"] == "home"
     at_home = whole if given else {}
-    chance, usual = (of.get("probability_at_or_above", {}).get(written(home_limit(guideline)))
-                     for of in (at_home, at_home.get("with_usual_errors", {})))  # fmt: skip
-    interval = [home[name]["interval95"] or (None, None) for name in PRESSURES]
+    measured = at_home.get("as_measured", {})
+    chance, whole_chance = (of.get("probability_at_or_above", {}).get(written(home_limit(guideline)))
+                            for of in (measured, at_home))  # fmt: skip
+    interval, long_run = ([home[name][kind] or (None, None) for name in PRESSURES]
+                          for kind in ("interval95", "interval95_long_run"))  # fmt: skip
+    ahead = answer["what_next"]
     sound = [one for one in answer["averages"] if (one["setting"], one["basis"]) == ("home", "sound")]
     return (
         [sound[0][name]["mean"] if sound else np.nan for name in PRESSURES],
         [number(low) for low, _ in interval],
         [number(high) for _, high in interval],
+        [number(low) for low, _ in long_run],
+        [number(high) for _, high in long_run],
         number(chance),
         given,
         whole.get("holds", False),
@@ -148,8 +158,11 @@ def condensed(answer: dict, guideline: str) -> tuple:
         "mostly-doubtful-technique" in rules_fired(answer),
         *category(at_home, guideline),
         patterns(answer, guideline),
-        number(usual),
-        of_each(at_home.get("with_usual_errors", {}), guideline),
+        number(whole_chance),
+        of_each(at_home, guideline),
+        answer["pattern"]["sureness"],
+        number(ahead["more_days"]),
+        [number(chance) for chance in ahead["chance_after"].values()],
     )
 
 
@@ -159,7 +172,7 @@ def category(at_home: dict, guideline: str) -> tuple[int, list[float], list[bool
     found = at_home.get("category")
     others = {one["name"] for one in at_home.get("alternatives", ()) if one["category"] != found and "reason" not in one}
     changing = [name in others for name in alternative_names()]
-    return ids.index(found) if found else -1, of_each(at_home, guideline), changing
+    return ids.index(found) if found else -1, of_each(at_home.get("as_measured", {}), guideline), changing
 
 
 def of_each(found: dict, guideline: str) -> list[float]:

@@ -86,7 +86,7 @@ def pairs(of: Judging, scenarios: Iterable[Scenario]) -> list[tuple[str, Cohort,
 
 
 def at_limit(guideline: str, cohort: Cohort, judged: Judged, usual: bool = False) -> tuple[np.ndarray, np.ndarray]:
-    said = judged.usual_probability if usual else judged.probability
+    said = judged.one_probability if usual else judged.probability
     return said, measures.raised(cohort.home_truth, home_limit(guideline))
 
 
@@ -155,9 +155,9 @@ def ways(
 ) -> Iterator[tuple[str, np.ndarray | None, np.ndarray]]:
     """Yield each way to classify: its name, its mean (None: the service's category) and whom it classifies."""
     everyone = np.ones(len(judged.given), dtype=bool)
-    chance, usual = (own(of, judged.category) for of in (judged.of_categories, judged.usual_categories))
-    at_limit = np.where(measures.raised(measures.protocol_mean(cohort, discard), limit), judged.usual_probability,
-                        1 - judged.usual_probability)  # fmt: skip
+    chance, usual = (own(of, judged.category) for of in (judged.of_categories, judged.one_of_categories))
+    at_limit = np.where(measures.raised(measures.protocol_mean(cohort, discard), limit), judged.one_probability,
+                        1 - judged.one_probability)  # fmt: skip
     holds, sure = judged.given & judged.holds, judged.given & (chance >= 0.8)
     yield "plain mean of all readings", measures.plain_mean(cohort), everyone
     yield "protocol mean", measures.protocol_mean(cohort, discard), everyone

@@ -40,8 +40,9 @@ FIGURES = {
     "SD of office above home": Figure(11.0, 6.0, "between people", MEMORY),
     "SD between office visits": Figure(10.8, 7.0, "Asayama et al., J Hypertens 2021;40:398: SD of differences 15.3/√2; "
                                        "diastolic from Warren et al., Br J Gen Pract 2010;60:675: CV 8.6 %", PUBLISHED),
-    "SD between weeks": Figure(5.4, 3.3, "Asayama et al. 2021: SD of home differences 7.7, over √2; Warren et al. 2010: CV "
-                               "of week means 4.2/3.9 %; used only where stated", PUBLISHED),
+    "SD between weeks": Figure(4.5, 2.8, "Asayama et al. 2022: SD of home differences 7.7, over √2; Warren et al. 2010: CV "
+                               "of week means 4.2/3.9 %; less what their days explain; used only where stated", PUBLISHED),
+    "working days above Saturdays and Sundays": Figure(2.0, 1.5, "used only where stated", ASSUMED),
     "home device error": Figure(4.8, 3.5, "about 30 % of home devices off by 5 or more (n=210); as a normal spread; "
                                 "diastolic assumed", PUBLISHED),
     "people who round to tens": both(0.10, "odds ratio 2.1 of a zero in readings sent by hand, cohort of 1,068 in "

@@ -7,7 +7,20 @@ import numpy as np
 from cohort.parameters import FIGURES, HABITS
 
 LONGEST, SITTINGS, MOST, MOST_VISITS, OFFICE_READINGS = 14, 2, 3, 3, 3
-STREAMS = ("people", "weeks", "days", "sittings", "readings", "technique", "devices", "digits", "schedule", "office")
+WEEK, TAILS = 7, 3  # days; degrees of freedom
+STREAMS = (
+    "people",
+    "weeks",
+    "days",
+    "sittings",
+    "readings",
+    "technique",
+    "devices",
+    "digits",
+    "schedule",
+    "office",
+    "tails",
+)
 
 
 @dataclass(frozen=True)
@@ -21,6 +34,9 @@ class Scenario:
     habits_of_writing: bool = True  # digits, missed sittings, third readings
     day_correlation: float = 0.0  # between one day and the next
     drift: bool = False  # the days lie in weeks that differ from the long-run mean
+    habituation: bool = False  # the first days' excess fades by half a day instead of after the first
+    weekdays: bool = False  # Saturdays and Sundays are lower
+    heavy_tails: bool = False  # days' distances are of Student's t with three degrees of freedom
     people_known: bool = False  # requests name the population
 
     def but(self, **changes) -> "Scenario":
@@ -61,7 +77,7 @@ def simulate(subjects: int, seed: int, scenario: Scenario) -> Cohort:
     noise = home_noise(draw, subjects, scenario)
     bump, first_day = first_readings("home", scenario), figure("first day above later", 1, 1, 1, 1) * scenario.transients
     home = usual[:, :, None, None, None] + noise + bump
-    home[:, :, :1] += first_day
+    home += first_day * fading(scenario)[:, None, None]
     done, size, recorded, said = technique(draw["technique"], subjects)
     error = np.zeros_like(home)
     if scenario.errors:
@@ -105,15 +121,31 @@ def home_noise(draw: dict, subjects: int, scenario: Scenario) -> np.ndarray:
     log_sd = np.sqrt(np.log1p(spread**2))
     own = np.exp(log_sd * draw["people"].standard_normal(subjects) - log_sd**2 / 2)[:, None, None, None]
     day = correlated_days(pair(draw["days"], subjects, LONGEST), scenario.day_correlation)[..., None, None]
+    if scenario.heavy_tails:
+        day = day / np.sqrt(draw["tails"].chisquare(TAILS, (subjects, LONGEST)) / (TAILS - 2))[..., None, None]
     sitting = pair(draw["sittings"], subjects, LONGEST, SITTINGS)[..., None]
     reading = pair(draw["readings"], subjects, LONGEST, SITTINGS, MOST)
     own_difference = figure("SD of morning above evening", 1) * pair(draw["sittings"], subjects)
     morning = figure("morning above evening", 1) + own_difference
     by_half_day = morning[:, :, None, None, None] * np.array([0.5, -0.5])[:, None]
-    week = figure("SD between weeks", 1) * pair(draw["weeks"], subjects) * scenario.drift
+    week = figure("SD between weeks", 1, 1) * pair(draw["weeks"], subjects, LONGEST // WEEK) * scenario.drift
+    week = np.repeat(week, WEEK, axis=2) + weekend(scenario)
     parts = (figure("SD between days", 1, 1, 1, 1) * day, figure("SD between sittings of a day", 1, 1, 1, 1) * sitting,
              figure("SD within a sitting", 1, 1, 1, 1) * reading)  # fmt: skip
-    return own * sum(parts) + by_half_day + week[:, :, None, None, None]
+    return own * sum(parts) + by_half_day + week[..., None, None]
+
+
+def fading(scenario: Scenario) -> np.ndarray:
+    """Return the share of the first day's excess that each day has."""
+    days = np.arange(LONGEST)
+    return np.where(days == 0, 1.0, 0.5**days if scenario.habituation else 0.0)
+
+
+def weekend(scenario: Scenario) -> np.ndarray:
+    """Return how far each day of the week lies from their mean; the first day is a Monday."""
+    lower = np.arange(LONGEST) % WEEK >= 5
+    by_day = np.where(lower, -5 / 7, 2 / 7) * scenario.weekdays
+    return figure("working days above Saturdays and Sundays", 1, 1) * by_day
 
 
 def correlated_days(independent: np.ndarray, correlation: float) -> np.ndarray:

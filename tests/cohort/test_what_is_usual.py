@@ -31,14 +31,14 @@ def test_of_the_surest_four_fifths_fewer_are_wrong_at_the_limit_with_usual_error
         return float((plain != truth)[surest(np.where(plain, chance, 1 - chance))].mean())
 
     # Some 0.09 against 0.15 by the days alone and 0.20 of all; a binomial error of 320 people is 0.017.
-    assert wrong(said.usual_probability) < min(0.8 * wrong(said.probability), 0.65 * float((plain != truth).mean()))
+    assert wrong(said.one_probability) < min(0.8 * wrong(said.probability), 0.65 * float((plain != truth).mean()))
 
 
 @both
 def test_with_usual_errors_probabilities_are_nearer_the_truth_where_errors_were_made(guideline):
     cohort, said = judged(guideline, errors=True)
     truth = measures.raised(cohort.home_truth, home_limit(guideline))
-    assert measures.brier(said.usual_probability, truth) < 0.75 * measures.brier(said.probability, truth)
+    assert measures.brier(said.one_probability, truth) < 0.75 * measures.brier(said.probability, truth)
 
 
 @both

@@ -300,8 +300,8 @@ def test_a_percentage_where_a_share_belongs_is_a_mistake(tmp_path):
             assert any("home_doubtful_share is a share, at most 1; found 50 (50 % is" in one for one in refused(folder))
 
 
-def usual(payload: dict, ruleset: Rules) -> dict | None:
-    return answer_to(payload, ruleset)["classification"].get("with_usual_errors")
+def expected_errors(payload: dict, ruleset: Rules) -> dict[str, dict]:
+    return {one["code"]: one for one in answer_to(payload, ruleset)["classification"]["errors_in_it"]}
 
 
 def test_a_clinic_can_say_how_often_its_people_err_and_how_much_that_comes_to(tmp_path):
@@ -310,18 +310,27 @@ def test_a_clinic_can_say_how_often_its_people_err_and_how_much_that_comes_to(tm
         "{of: rule, id: legs-crossed, set: {usual_share: 0}, reason: Taught}",
         "{of: ruleset, set: {usual_at_home: {technique: {systolic: 4}}}, reason: Measured here}",
     )
-    found = usual(week(), Rules.load(None, (taught,)))["too_high_by"]
-    first_day = 2.8 / 7, 1.4 / 7
+    found = expected_errors(week(), Rules.load(None, (taught,)))["unrecorded-technique"]
     means = [found[name]["mean"] for name in ("systolic", "diastolic")]
-    assert means == pytest.approx([4 + first_day[0], 2.16 + first_day[1]], abs=0.051)
+    assert means == pytest.approx([4, 2.16], abs=0.051)
 
 
 def test_without_what_is_usual_nothing_is_said_of_it(tmp_path):
     silent = layer(tmp_path, "{of: ruleset, set: {usual_at_home: null}, reason: Unknown here}")
-    assert usual(week(), rules())
-    assert usual(week(), Rules.load(None, (silent,))) is None
+    assert set(expected_errors(week(), rules())) == {"first-day", "unrecorded-technique", "unchecked-device"}
+    assert expected_errors(week(), Rules.load(None, (silent,))) == {}
+    two_days = week(3, options={"protocol": "esh-2023"})
+    assert answer_to(two_days, Rules.load(None, (silent,)))["averages"][2]["systolic"]["interval95_long_run"] is None
     (change,) = differences(rules().ruleset, load(None, (silent,)))
     assert (change.kind, {name for name, _, _ in change.fields}) == ("ruleset", {"usual_at_home"})
+
+
+def test_a_clinic_can_say_what_it_calls_probable(tmp_path):
+    strict = layer(tmp_path, "{of: ruleset, set: {sureness: {almost_certain: 1, probable: 0.999}}, reason: Ours}")
+    payload = week(pressures=((150, 95), (150, 95)))
+    ours, theirs = (answer_to(payload, one)["classification"] for one in (Rules.load(None, (strict,)), rules()))
+    assert (ours["sureness"], theirs["sureness"]) == ("cannot-be-told", "probable")
+    assert (ours["holds"], theirs["holds"]) == (False, True)
 
 
 def test_how_often_a_fault_is_there_needs_its_size(tmp_path):

@@ -112,6 +112,7 @@ def test_both_languages_find_the_same():
         steps = [{**step, "text": "", "patient": ""} for step in answer["next_steps"]]
         gaps = [{**gap, "text": gap["text"] and ""} for gap in answer["what_next"]["gaps"]]
         classified = {**answer["classification"], "would_change": "", "title": "", "even_so": []}
+        classified["errors_in_it"] = [{**one, "text": ""} for one in classified.get("errors_in_it", ())]
         sides = [
             {**side, "title": "", "reasons": [{**one, "text": ""} for one in side["reasons"]]} for side in answer["sides"]
         ]

@@ -16,7 +16,7 @@ from heartlevel.ruling.running import verdicts
 from heartlevel.ruling.running.truth import UNKNOWN
 from heartlevel.statistics.classification import limit_name
 from heartlevel.statistics.selection import HOME
-from heartlevel.statistics.uncertainty import probability_at_or_above
+from heartlevel.statistics.uncertainty import probability_beyond
 from heartlevel.vocabulary import SETTINGS
 from support import answer, average, demo, rules, week
 
@@ -64,31 +64,19 @@ def uneven_week(days: int) -> dict:
 
 
 def test_each_limit_of_each_subject_has_the_probability_it_would_have_alone():
-    averages, of_limit, guideline = taken_apart(uneven_week(4), uneven_week(6))  # the first day is left out
-    row, groups = averages.row("protocol"), [HOME, HOME + len(SETTINGS)]
-    levels = [one for one in guideline.categories["home"] if min(one.systolic, one.diastolic) > -inf]
+    found = assessed(uneven_week(4), uneven_week(6))  # the first day is left out
+    means, of_limit = found.sureness.long_run, found.sureness.probabilities.of_limit
+    levels = [one for one in found.guidelines[0].categories["home"] if min(one.systolic, one.diastolic) > -inf]
     assert len(levels) > 2
-    for group in groups:
-        mean, error = averages.day_mean[:2, row, group], averages.standard_error[:2, row, group]
-        correlation, days = averages.correlation[row, group], averages.days[row, group]
-        alone = {limit_name(one): float(probability_at_or_above(mean, error, correlation, days, np.array(limits(one))))
-                 for one in levels}  # fmt: skip
-        assert of_limit[group] == pytest.approx(alone, abs=0)
+    for group in (HOME, HOME + len(SETTINGS)):
+        of = means.mean[:, group], means.error[:, group], means.correlation[group], means.degrees[:, group]
+        alone = {limit_name(one): float(probability_beyond(*of, np.array(limits(one)))) for one in levels}
+        assert of_limit[group] == pytest.approx(alone, abs=1e-12)
         assert len(set(alone.values())) == len(levels)
-
-
-def taken_apart(*payloads: dict):
-    assessment = assessed(*payloads)
-    return assessment.averages, assessment.sureness.probabilities.of_limit, assessment.guidelines[0]
 
 
 def limits(level: Category) -> list[float]:
     return [level.systolic, level.diastolic]
-
-
-def test_three_days_are_enough_for_probabilities_and_two_are_not():
-    assert any(assessed(uneven_week(4)).sureness.probabilities.of_limit)
-    assert not any(assessed(uneven_week(3)).sureness.probabilities.of_limit)
 
 
 def test_the_correlation_is_that_of_the_days_systolic_and_diastolic_means():

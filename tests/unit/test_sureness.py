@@ -3,8 +3,10 @@
 import pytest
 
 from heartlevel.conclusions.next_steps import GAPS
+from heartlevel.conclusions.sureness import USUAL
+from heartlevel.ruling.effects.shared_errors import CHECKED
 from heartlevel.statistics.selection import ALTERNATIVES
-from support import answer, demo_answers, reading, rules, week
+from support import answer, average, demo_answers, reading, rules, week
 
 CHECK = {"device": "d-1", "pairs": [
     {"device": {"systolic": 138, "diastolic": 88}, "reference": {"systolic": 132, "diastolic": 84}},
@@ -19,6 +21,11 @@ def alternative(payload: dict, name: str) -> dict:
 
 def names(payload: dict) -> list[str]:
     return [one["name"] for one in answer(payload)["classification"]["alternatives"]]
+
+
+def changed_by(payload: dict) -> set[str]:
+    found = answer(payload)["classification"]
+    return {one["name"] for one in found["alternatives"] if "reason" not in one and one["category"] != found["category"]}
 
 
 def by_days(*levels: float, diastolic: float = 70) -> dict:
@@ -73,7 +80,7 @@ def test_a_protocol_whose_minimum_is_not_met_gives_no_category_and_changes_nothi
     payload = week(days=3)
     found = alternative(payload, "by-protocol-jsh-2019")
     assert (found["category"], found["reason"]) == (None, "protocol-minimum-not-met")
-    assert answer(payload)["classification"]["holds"] is True
+    assert "by-protocol-jsh-2019" not in changed_by(payload)
 
 
 def test_the_height_of_the_arm_is_taken_off_the_mean_and_not_off_any_reading():
@@ -167,20 +174,33 @@ def test_one_sentence_names_what_would_change_the_category(language, said, day):
     assert day in whole["would_change"]
     assert whole["would_change"].endswith(said)
     assert not [one["name"] for one in whole["alternatives"] if one["name"] in whole["would_change"]]
-    steady = answer({**by_days(126, 126, 126, 126), "options": {"language": language}})["classification"]
+    steady = answer({**by_days(100, 100, 100, 100), "options": {"language": language}})["classification"]
     assert steady["holds"] is True
     assert steady["would_change"].endswith(said)
     assert day not in steady["would_change"]
 
 
-def test_it_holds_exactly_where_no_alternative_has_another_category_and_nothing_takes_the_side_away():
+def test_it_holds_exactly_where_it_is_at_least_probable_no_alternative_changes_it_and_nothing_takes_the_side_away():
+    kinds = set()
     for whole in demo_answers():
         one = whole["classification"]
         if one["category"]:
             others = [other for other in one["alternatives"] if "reason" not in other]
             (side,) = [side for side in whole["sides"] if side["side"] == one["side"]]
             fit = side["fit"] and "excludes" not in {reason["consequence"] for reason in side["reasons"]}
-            assert one["holds"] == (fit and all(other["category"] == one["category"] for other in others))
+            unchanged, sure = (
+                all(other["category"] == one["category"] for other in others),
+                one["sureness"] != "cannot-be-told",
+            )
+            assert one["holds"] == (fit and unchanged and sure)
+            kinds.add((unchanged, sure))
+    assert len(kinds) >= 3
+
+
+def test_the_words_are_those_of_the_rules_limits():
+    # Far from the limit almost certain, near it cannot be told; the probability beside is that of all errors taken off.
+    said = {level: answer(by_days(*[level] * 7))["classification"]["sureness"] for level in (100, 112, 117, 155, 170)}
+    assert said == {100: "almost-certain", 112: "probable", 117: "cannot-be-told", 155: "probable", 170: "almost-certain"}
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
@@ -189,7 +209,8 @@ def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     named = {*ALTERNATIVES, "without-most-extreme-day", "mean-of-day-means", "shifted-by-arm-height",
              "shifted-by-device-bias", "shifted-by-technique-error",
              "side-not-measured", "side-too-few-readings", "side-no-limit-published",
-             "by-protocol", "holds", "changes", *(f"gap-{one}" for one in GAPS)}  # fmt: skip
+             "by-protocol", "holds", "changes", *(f"gap-{one}" for one in GAPS),
+             *(f"error-{one}" for one in (*USUAL, CHECKED))}  # fmt: skip
     assert set(written) == named
     assert "{alternatives}" in written["changes"]
     assert "{protocol}" in written["by-protocol"]
@@ -200,17 +221,37 @@ def test_a_caution_says_that_intervals_are_of_these_days(language, said):
     assert any(said in one for one in answer(week(options={"language": language}))["cautions"])
 
 
-def test_two_days_are_too_few_for_any_probability_and_say_so():
+def test_two_days_are_too_few_for_an_interval_of_these_days_and_not_for_the_long_run():
     payload = by_days(126, 127)
     payload["readings"] += [reading(f"2026-03-01T1{at}:00:00+01:00", 126, 70) for at in range(4)]
-    said = answer(payload)
-    assert said["pattern"]["chances"] is None
-    assert said["pattern"]["no_chances"] == "fewer-than-3-days"
-    office = answer({**payload, "readings": [{**one, "setting": "office"} for one in payload["readings"]]})
-    whole = office["classification"]
-    assert (whole["setting"], whole["category_probability"]) == ("office", None)
-    assert whole["no_probability"] == "fewer-than-3-days"
-    assert office["what_next"]["no_more_days"] == "no-home-category"
+    home = average(answer(payload))["systolic"]
+    assert (home["interval95"], home["no_interval"]) == (None, "fewer-than-3-days")
+    assert home["interval95_long_run"][0] < 126 < home["interval95_long_run"][1]
+
+
+def test_of_who_was_not_measured_in_both_places_no_pattern_has_a_probability():
+    office = by_days(126, 127, 128)
+    office["readings"] = [{**one, "setting": "office"} for one in office["readings"]]
+    for payload in (by_days(126, 127, 128), office):
+        pattern = answer(payload)["pattern"]
+        assert (pattern["chances"], pattern["no_chances"]) == (None, "no-reading-averaged")
+        assert pattern["sureness"] == "cannot-be-told"
+    assert answer(office)["what_next"]["no_more_days"] == "no-home-category"
+
+
+def with_visit(systolic: float, *levels: float) -> dict:
+    payload = by_days(*levels)
+    payload["readings"] += [reading(f"2026-03-20T10:0{place}:00+01:00", systolic, 70, setting="office", taken_by="staff")
+                            for place in range(2)]  # fmt: skip
+    return payload
+
+
+def test_a_pattern_has_odds_from_the_first_visit_on_and_its_label_a_sureness():
+    far, near = (answer(with_visit(*one))["pattern"] for one in ((185, *[170] * 7), (131, *[131] * 7)))
+    assert (far["label"], far["sureness"]) == ("sustained", "almost-certain")
+    assert (near["label"], near["sureness"]) == ("sustained", "cannot-be-told")
+    for one in (far, near):
+        assert sum(one["chances"][0]["probability"].values()) == pytest.approx(1, abs=0.003)
 
 
 def gaps(payload: dict) -> dict[str, dict]:
@@ -270,7 +311,7 @@ def test_evenings_are_a_gap_until_there_are_as_many_as_the_protocol_needs_days()
 
 
 def test_days_are_looked_ahead_up_to_the_most_and_no_further(monkeypatch):
-    payload = by_days(118, 128, 119, 127)
+    payload = sound(by_days(110, 116, 111, 117, 112))
     needed = answer(payload)["what_next"]["more_days"]
     assert needed > 1
     limits = rules().ruleset.protocols["aha-ama-2020"].limits
@@ -278,3 +319,41 @@ def test_days_are_looked_ahead_up_to_the_most_and_no_further(monkeypatch):
     assert answer(payload)["what_next"]["more_days"] == needed
     monkeypatch.setitem(limits, "protocol.home.more_days_at_most", float(needed - 1))
     assert answer(payload)["what_next"]["no_more_days"] == "not-within-the-days-looked-ahead"
+
+
+def sound(payload: dict) -> dict:
+    """The same with all technique right and the device checked."""
+    right = {"rested_minutes": 5, "legs_crossed": False, "back_supported": True, "arm_supported": True,
+             "arm_level": "heart", "talking": False, "cuff_mark_in_range": True, "full_bladder": False}  # fmt: skip
+    readings = [{**one, "technique": right, "device": "d-1"} for one in payload["readings"]]
+    return {**payload, "readings": readings, "devices": [{"id": "d-1", "checked_on": "2026-02-01"}]}
+
+
+def test_being_sure_after_more_days_is_a_chance_that_grows_with_them():
+    said = answer(sound(by_days(110, 116, 111, 117, 112)))["what_next"]
+    assert said["chance"] >= 0.5
+    after = list(said["chance_after"].values())
+    assert list(said["chance_after"]) == ["3", "7", "14"]
+    assert after == sorted(after)
+    assert 0 < after[0] < after[-1] < 1
+
+
+def test_who_is_sure_needs_no_more_days():
+    said = answer(sound(by_days(*[95] * 7)))["what_next"]
+    assert (said["more_days"], said["chance"], said["chance_after"]) == (0, 1, {"3": 1, "7": 1, "14": 1})
+
+
+def test_more_days_do_not_help_where_it_is_the_technique_that_is_unsure():
+    right = sound(by_days(*[112] * 7))
+    assert answer(right)["what_next"]["more_days"] == 0
+    bare, right = (answer(payload)["what_next"] for payload in (by_days(*[150] * 7), sound(by_days(*[141] * 7))))
+    assert bare["chance_after"]["14"] < 0.05 < right["chance_after"]["14"]
+
+
+def test_numbers_alone_are_not_documented_and_keep_their_average():
+    bare = answer(week())
+    assert {one["reliability"] for one in bare["readings"]} == {"not-documented"}
+    basis = {one["basis"]: one["readings"] for one in bare["averages"] if one["setting"] == "home"}
+    assert basis["sound"] == basis["protocol"] == 28
+    assert {one["reliability"] for one in answer(week(technique={"talking": False}))["readings"]} == {"sound"}
+    assert {one["reliability"] for one in answer(week(technique={"talking": True}))["readings"]} == {"doubtful"}

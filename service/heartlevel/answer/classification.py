@@ -99,6 +99,7 @@ class Classifications:
         return {
             **_chances(sureness.probabilities, group, NO_PROBABILITY[own.unknown[subject]]),
             "sureness": SURENESSES[own.word[subject]],
+            "certainty": rounded(own.certainty[subject], CHANCE_DECIMALS),
             "errors_in_it": [self._error(subject, error) for error in self.conclusions.errors_in_it[subject]],
             "sharpened_by": own.sharpened_by[subject],
             "as_measured": _chances(sureness.as_measured, group),

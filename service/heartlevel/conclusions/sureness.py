@@ -29,6 +29,7 @@ READS = {1: "high", -1: "low", 0: "either"}  # by the sign of the mean error
 class SubjectSureness:
     """One value a subject, of the average that is classified."""
 
+    certainty: Floats  # of the category; NaN where it is not known
     word: Ints  # its number in SURENESSES
     unknown: Ints  # why there is no probability: its number in NO_PROBABILITY
     sharpened_by: Sequence[Sequence[str]]  # what nobody recorded and would sharpen the probability most, the most first
@@ -50,7 +51,7 @@ def sureness_of(assessment: Assessment, categories: SubjectCategories) -> Subjec
     sureness, group = assessment.sureness, categories.group
     certain = np.where(categories.setting == NO_SETTING, np.nan, sureness.certainty[group])
     word = words_of(certain, assessment.rules.sureness)
-    return SubjectSureness(word, unknown_because(assessment)[group], _questions(assessment, group))
+    return SubjectSureness(certain, word, unknown_because(assessment)[group], _questions(assessment, group))
 
 
 def words_of(probability: Floats, limits: SurenessLimits) -> Ints:

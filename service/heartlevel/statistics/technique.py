@@ -19,6 +19,16 @@ class Fault:
     unrecorded: Floats  # share for which it is unknown
 
     @property
+    def reads_high(self) -> bool:
+        """Whether a reading may be too high by it."""
+        return bool(self.high.max() > 0)
+
+    @property
+    def reads_low(self) -> bool:
+        """Whether a reading may be too low by it."""
+        return bool(self.low.min() < 0)
+
+    @property
     def middle(self) -> Floats:
         """The expected error of who has the fault, a column of pressures."""
         return ((self.low + self.high) / 2)[:, None]

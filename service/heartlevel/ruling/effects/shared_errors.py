@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -38,6 +39,8 @@ class SharedErrors:
 
     parts: Mapping[str, Excess]  # by rule, or by one of the codes above
     in_all: Excess
+    too_high: Excess  # of those that may read high: what speaks against an average being as high as it is
+    too_low: Excess  # of those that may read low
     unsized: Mapping[str, Floats]  # by rule of which no size is published, the share of the averaged readings
     share_unsized: Floats  # the share with any of these
     wanting: Mapping[str, Floats]  # by what could be asked for, the mean square error for want of it, mm[Hg]²
@@ -67,16 +70,28 @@ def shared_errors(
     averaged = _Averaged(rows, group, size, np.maximum(count_by(group, size), 1))
     trained = np.isin(batch.readings["taken_by"][rows], TRAINED)
     rules, faults = _faults(averaged, batch, verdicts, trained)
-    together = share_together(faults, _by_group(usual, "technique", size))
+    together, width = (_by_group(usual, name, size) for name in ("technique", "share_width"))
+    together = share_together(faults, together)
     known, unrecorded = known_excess(faults, together), usual_excess(faults, together)
-    parts = {rule.id: part for rule, fault, part in zip(rules, faults, known, strict=True) if fault.present.any()}
-    parts |= dict(_amounts(averaged, batch, verdicts, facts))
-    parts[UNRECORDED] = _in_all(unrecorded, _by_group(usual, "share_width", size), size)
-    parts |= _devices(averaged, batch, offsets, trained, _by_group(usual, "device", size))
+    amounts = dict(_amounts(averaged, batch, verdicts, facts))
+    devices = _devices(averaged, batch, offsets, trained, _by_group(usual, "device", size))
+    fixed = [*amounts.values(), *devices.values()]  # with a direction of their own in each average, or either
+
+    def in_all(chosen: Sequence[bool]) -> Excess:
+        return added([*compress(known, chosen), _common(list(compress(unrecorded, chosen)), width, size), *fixed], size)
+
     unsized, any_unsized = _unsized(averaged, batch, verdicts)
+    parts = {rule.id: part for rule, fault, part in zip(rules, faults, known, strict=True) if fault.present.any()}
     wanting = {_item(rule): _square(part) for rule, part in zip(rules, unrecorded, strict=True) if rule.usual_share}
-    wanting[DEVICE_CHECK] = _square(parts[UNCHECKED])
-    return SharedErrors(parts, added(parts.values(), size), unsized, any_unsized, wanting)
+    return SharedErrors(
+        parts=parts | amounts | {UNRECORDED: _common(unrecorded, width, size)} | devices,
+        in_all=in_all([True] * len(faults)),
+        too_high=in_all([fault.reads_high for fault in faults]),
+        too_low=in_all([fault.reads_low for fault in faults]),
+        unsized=unsized,
+        share_unsized=any_unsized,
+        wanting=wanting | {DEVICE_CHECK: _square(devices[UNCHECKED])},
+    )
 
 
 def _by_group(usual: Mapping[int, UsualErrors], name: str, size: int) -> Floats:
@@ -92,7 +107,7 @@ def _square(part: Excess) -> Floats:
     return square
 
 
-def _in_all(parts: Sequence[Excess], share_width: Floats, size: int) -> Excess:
+def _common(parts: Sequence[Excess], share_width: Floats, size: int) -> Excess:
     """Return the errors nobody recorded, together, with the width that the shares of all faults have in common."""
     whole = added(parts, size)
     common = whole.mean * share_width

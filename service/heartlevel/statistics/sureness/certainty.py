@@ -13,26 +13,28 @@ from heartlevel.statistics.technique import Excess
 from heartlevel.vocabulary import SETTINGS
 
 
-def certainty(measured: LongRun, errors: Excess, groups: Ints, category: Ints, guidelines: Sequence[Guideline]) -> Floats:
+def certainty(
+    measured: LongRun, too_high: Excess, too_low: Excess, groups: Ints, category: Ints, guidelines: Sequence[Guideline]
+) -> Floats:
     """Return how certain the category of each group's average is; NaN without one, or where that is not known.
 
     `guidelines` are the subjects', `category` the groups'. It is P(the long-run mean reaches the category) − P(it reaches
-    the next), in the first only the errors that read high taken off, in the second only those that read low: an error
-    never makes a category more certain by pointing away from its nearer limit. Each further error shifts one of both
-    means towards a limit, or widens them; so while a category is more probable than not, none raises its certainty. It
-    is at most the probability of the category with all errors taken off.
+    the next), the first with the errors that may read high taken off, none of which is credited with what reads low, the
+    second likewise with those that may read low: an error takes away only what leans on it, and never makes a category
+    more certain by pointing away from its limit. Each further error shifts one of both means towards a limit and widens
+    them; so while a category is more probable than not, none raises its certainty.
     """
     chance = np.full(len(groups), np.nan)
     given = np.flatnonzero((category != NO_CATEGORY) & ~np.isnan(measured.degrees[:, groups]).any(axis=0))
     if not len(given):
         return chance
-    own = groups[given]
+    own, nothing = groups[given], np.zeros_like(too_high.high)
     bounds = bounds_of(guidelines, own, category[given])
-    at_least, at_most = (
-        chance_at_or_above(measured.less(replace(errors, **{left_out: np.zeros_like(errors.high)})).at(own), bounds[:, row])
-        for row, left_out in ((slice(0, 1), "low"), (slice(1, 2), "high"))
+    sides = replace(too_high, low=nothing), replace(too_low, high=nothing)
+    at_least, beyond = (
+        chance_at_or_above(measured.less(side).at(own), bounds[:, row : row + 1])[0] for row, side in enumerate(sides)
     )
-    chance[given] = np.maximum(at_least[0] - at_most[0], 0)
+    chance[given] = np.maximum(at_least - beyond, 0)
     return chance
 
 
