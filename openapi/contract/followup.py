@@ -2,9 +2,53 @@
 
 from marshmallow import fields
 
-from contract.declaring import ClosedSchema, a_choice, a_count, a_list, a_number, a_text
+from contract.declaring import ClosedSchema, a_choice, a_count, a_list, a_number, a_text, an_interval, an_object
+from heartlevel.conclusions.followup.change import CAUTIONS, COMPARED_SIDES
 from heartlevel.statistics.classification import CLASSIFIED
+from heartlevel.statistics.followup.change import STATES
 from heartlevel.statistics.followup.periods import BEGINS
+
+
+class ChangedSchema(ClosedSchema):
+    """How one pressure's average changed."""
+
+    before = a_number("average of the period before")
+    now = a_number("average of the latest period")
+    change = a_number("now less before")
+    interval95 = an_interval("95 % interval of the change, with what usually lies between periods")
+
+
+class CautionSchema(ClosedSchema):
+    """What may explain a difference, or take from it."""
+
+    code = a_choice(CAUTIONS, "what")
+    text = a_text("in words; null where the wording has none", nullable=True)
+
+
+class SideChangedSchema(ClosedSchema):
+    """How the average of one way of measuring changed."""
+
+    side = a_choice(COMPARED_SIDES, "how it was measured")
+    state = a_choice(STATES, "whether it is lower, or higher, by more than chance explains; may be; or is not")
+    text = a_text("the same in words; null where the wording has none", nullable=True)
+    systolic = an_object(ChangedSchema, "systolic pressure")
+    diastolic = an_object(ChangedSchema, "diastolic pressure")
+    cautions = a_list(fields.Nested(CautionSchema), "what may explain it, or take from it")
+
+
+class SpanSchema(ClosedSchema):
+    """A period, named by its days."""
+
+    name = a_text("the caller's name for it", nullable=True)
+    from_ = a_text("day of its first reading", data_key="from", attribute="from")
+    to = a_text("day of its last reading")
+
+
+class ChangeSinceSchema(ClosedSchema):
+    """The latest period against the one before."""
+
+    since = an_object(SpanSchema, "the period before")
+    sides = a_list(fields.Nested(SideChangedSchema), "each way of measuring that both have, on its own")
 
 
 class PeriodAverageSchema(ClosedSchema):

@@ -25,7 +25,7 @@ from contract.figures import (
     UndocumentedSchema,
     VariabilitySchema,
 )  # fmt: skip
-from contract.followup import PeriodJudgedSchema
+from contract.followup import ChangeSinceSchema, PeriodJudgedSchema
 from contract.made_with import MadeWithSchema
 from contract.sides import SideSchema
 from heartlevel.conclusions.next_steps import GAPS, NO_DAYS
@@ -249,6 +249,9 @@ class AnswerSchema(ClosedSchema):
     periods = a_list(
         fields.Nested(PeriodJudgedSchema),
         "periods that readings fall into, the latest last, on which alone all else is concluded; empty where there is one",
+    )
+    change = an_object(
+        ChangeSinceSchema, "the latest period against the one before; null where there is one", nullable=True
     )
     device_checks = a_list(fields.Nested(DeviceCheckedSchema), "devices against references")
     next_steps = a_list(fields.Nested(NextStepSchema), "what to do next, most important first")

@@ -7,6 +7,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.conclusions import coverage
 from heartlevel.conclusions.category import categories_of
 from heartlevel.conclusions.findings import findings_of, firings_of, found_amiss, rules_by_subject
+from heartlevel.conclusions.followup.change import changes_by_subject
 from heartlevel.conclusions.followup.periods import periods_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
@@ -62,6 +63,7 @@ class Conclusions:
     periods = cached_property(
         lambda self: periods_by_subject(self.assessment, self.category, self.earlier and self.earlier.category)
     )
+    changes = cached_property(lambda self: changes_by_subject(self.assessment, self.periods))
 
 
 def conclude(assessment: Assessment) -> Conclusions:

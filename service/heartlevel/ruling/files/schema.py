@@ -120,6 +120,7 @@ class WordingBlock(Block):
     names = Anything(**about("words for values that sentences show: yes, no, not recorded, names of choices"))
     categories = Anything(**about("title of a guideline's category to what it is called in this language"))
     sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
+    follow_up = Anything(**about("changes, targets and what is to be said with them: sentences by key"))
     rules = Anything(**about("rule id to its texts in this language"))
 
 

@@ -19,7 +19,7 @@ from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleTexts, Word
 from heartlevel.ruling.language.template import NO, NOT_RECORDED, YES, Template, Voice, locale_of
 
 RULE_TEXTS = RuleTextsBlock()
-TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "sureness", "summary")
+TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "sureness", "summary", "follow_up")
 VALUES = frozenset(chain([YES, NO, NOT_RECORDED], *(fact.names for fact in CATALOGUE.values())))
 
 
@@ -67,7 +67,7 @@ class Languages:
             }
             fallen_back = {
                 key: {**mapping(default.get(key)), **mapping(entry.item.get(key))}
-                for key in ("next_steps_for_patient", "categories", "sureness", "summary")
+                for key in ("next_steps_for_patient", "categories", "sureness", "summary", "follow_up")
             }
             conclusion = conclusion_texts(entry, conclusion, voice, self._faults)
             wordings[language] = Wording(

@@ -72,6 +72,7 @@ class Wording:
     categories: Mapping[str, str]  # by the title in the guideline; one not there is called what the guideline calls it
     sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
     summary: Mapping[str, str]  # words of the summary of an answer
+    follow_up: Mapping[str, str]  # changes, targets and what is to be said with them, by key
     conclusion: ConclusionTexts
     written: Mapping[str, Any]
 
