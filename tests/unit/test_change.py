@@ -7,7 +7,7 @@ from heartlevel.answer.whole import answers
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
 from heartlevel.profiles import UsualChange
-from heartlevel.statistics.followup.change import STATES, Averaged, changes, days_of_year_apart
+from heartlevel.statistics.followup.change import STATES, Averaged, changed_averages, days_of_year_apart
 from support import answer, rules
 from unit.test_periods import CHANGED, NEW, OLD, home, office, request
 
@@ -26,7 +26,7 @@ def averaged(systolic: float, diastolic: float, days: float, sd: tuple[float, fl
 
 
 def difference(side: str, before: tuple, after: tuple, days: float, sd=None, season: float = 0.0):
-    return changes(averaged(*before, days, sd), averaged(*after, days, sd), usual(side), np.full((2, 1), season))
+    return changed_averages(averaged(*before, days, sd), averaged(*after, days, sd), usual(side), np.full((2, 1), season))
 
 
 def of_home(given: dict) -> dict:

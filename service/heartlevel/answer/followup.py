@@ -19,10 +19,10 @@ def periods(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
 
 def change(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
     """Return how a subject's latest period differs from the one before; null where there is only one."""
-    several = conclusions.periods.get(subject)
-    if not several:
+    in_time = conclusions.periods.get(subject)
+    if not in_time:
         return None
-    before = _period(several[-2])
+    before = _period(in_time[-2])
     texts = _texts(conclusions, subject)
     return {
         "since": {name: before[name] for name in ("name", "from", "to")},

@@ -9,7 +9,14 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.conclusions.followup.periods import PeriodFigures
 from heartlevel.profiles import FollowUp
-from heartlevel.statistics.followup.change import LOWER, POSSIBLE, Averaged, Change, changes, days_of_year_apart
+from heartlevel.statistics.followup.change import (
+    LOWER,
+    POSSIBLE,
+    Averaged,
+    AveragesChanged,
+    changed_averages,
+    days_of_year_apart,
+)
 from heartlevel.statistics.selection import HOME, KEPT
 from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import PRESSURES, SETTINGS
@@ -71,7 +78,7 @@ def _side(
     seasons = np.array([_opposite(periods[subject], compared.follow_up) for subject in compared.subjects.tolist()])
     season = np.where(seasons, np.array(compared.follow_up.season)[:, None], 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        change = changes(before, after, compared.follow_up.changes[side], season)
+        change = changed_averages(before, after, compared.follow_up.changes[side], season)
     for column in np.flatnonzero(~np.isnan(change.difference).any(axis=0)).tolist():
         subject, earlier = int(compared.subjects[column]), int(compared.earlier[column])
         applying = {
@@ -87,7 +94,7 @@ def _side(
 
 
 def _told(
-    side: str, before: Averaged, after: Averaged, change: Change, column: int, cautions: Sequence[str]
+    side: str, before: Averaged, after: Averaged, change: AveragesChanged, column: int, cautions: Sequence[str]
 ) -> SideChanged:  # fmt: skip
     return SideChanged(
         side=side,

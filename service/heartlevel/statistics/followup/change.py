@@ -24,7 +24,7 @@ class Averaged:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class AveragesChanged:
     """Later less earlier (mm[Hg]; a row a pressure), the 95 % interval, and what it amounts to: a number in STATES."""
 
     difference: Floats
@@ -33,7 +33,7 @@ class Change:
     state: Ints
 
 
-def changes(before: Averaged, after: Averaged, usual: UsualChange, season: Floats) -> Change:
+def changed_averages(before: Averaged, after: Averaged, usual: UsualChange, season: Floats) -> AveragesChanged:
     """Return how averages of the same people differ. `season` (mm[Hg]) widens the interval either way.
 
     A difference of two averages has the variance 2 tau² + s²/n of each, with tau the spread between periods that more days
@@ -49,7 +49,7 @@ def changes(before: Averaged, after: Averaged, usual: UsualChange, season: Float
     possible = np.any(size >= np.array(usual.possible_from)[:, None], axis=0)
     systolic = np.where(np.abs(difference[0]) * usual.clear_from[1] >= np.abs(difference[1]) * usual.clear_from[0], 0, 1)
     leading = np.take_along_axis(difference, systolic[None], axis=0)[0]
-    return Change(
+    return AveragesChanged(
         difference, low, high, np.select([clear & (leading < 0), clear, possible], [LOWER, HIGHER, POSSIBLE], NONE)
     )
 
