@@ -4,9 +4,11 @@ from marshmallow import fields
 
 from contract.declaring import ClosedSchema, a_choice, a_count, a_list, a_number, a_text, an_interval, an_object
 from heartlevel.conclusions.followup.change import CAUTIONS, COMPARED_SIDES
+from heartlevel.conclusions.followup.target import AGE_UNKNOWN, ORIGINS, TARGET_STATES, UNTOLD
 from heartlevel.statistics.classification import CLASSIFIED
 from heartlevel.statistics.followup.change import STATES
 from heartlevel.statistics.followup.periods import BEGINS
+from heartlevel.vocabulary import STANDINGS, TARGET_COMPARATORS, TARGET_EXCEPTIONS
 
 
 class ChangedSchema(ClosedSchema):
@@ -49,6 +51,54 @@ class ChangeSinceSchema(ClosedSchema):
 
     since = an_object(SpanSchema, "the period before")
     sides = a_list(fields.Nested(SideChangedSchema), "each way of measuring that both have, on its own")
+
+
+class FloorSchema(ClosedSchema):
+    """The lower end of a target that is a range."""
+
+    systolic = a_number("systolic pressure", nullable=True)
+    diastolic = a_number("diastolic pressure", nullable=True)
+
+
+class SideTargetSchema(ClosedSchema):
+    """A target in one setting. It is attained where both pressures attain it, and not below its range."""
+
+    setting = a_choice(CLASSIFIED, "where")
+    state = a_choice(TARGET_STATES, "whether the long-run means attain it, surely enough by the rule set")
+    because = a_choice(UNTOLD, "why that cannot be told", nullable=True)
+    text = a_text("the same in words; null where the wording has none", nullable=True)
+    comparator = a_choice(TARGET_COMPARATORS, "whether the target itself attains it", nullable=True)
+    systolic = a_number("systolic target; null where there is none", nullable=True, required=False)
+    diastolic = a_number("diastolic target; null where there is none", nullable=True, required=False)
+    not_below = an_object(FloorSchema, "the lower end of its range", nullable=True)
+    probability_attained = a_number("probability that neither long-run mean reaches it", unit="1", nullable=True)
+    probability_below = a_number("probability that either long-run mean is below its range", unit="1", nullable=True)
+
+
+class ExceptionSchema(ClosedSchema):
+    """Whom the target may not hold for; nothing recorded says that the person is, or is not, one."""
+
+    code = a_choice((AGE_UNKNOWN, *TARGET_EXCEPTIONS), "whom")
+    text = a_text("in words; null where the wording has none", nullable=True)
+
+
+class TargetReachedSchema(ClosedSchema):
+    """The target of treatment. It says nothing of what treatment should be."""
+
+    from_ = a_choice(ORIGINS, "whose target it is", data_key="from", attribute="from")
+    guideline = a_text("the guideline whose target it is", nullable=True)
+    setting = a_choice(CLASSIFIED, "the setting that `state` is of: home, where it was measured", nullable=True)
+    state = a_choice(TARGET_STATES, "whether it is attained there")
+    sides = a_list(fields.Nested(SideTargetSchema), "each setting on its own")
+    exceptions = a_list(fields.Nested(ExceptionSchema), "whom it may not hold for")
+    sources = a_list(fields.Nested(lambda: TargetSourceSchema()), "where it comes from")
+
+
+class TargetSourceSchema(ClosedSchema):
+    """Where a target comes from."""
+
+    cite = a_text("author, title or body, year, place")
+    standing = a_choice(STANDINGS, "published, published but quoted from memory, or common practice")
 
 
 class PeriodAverageSchema(ClosedSchema):

@@ -25,7 +25,7 @@ from contract.figures import (
     UndocumentedSchema,
     VariabilitySchema,
 )  # fmt: skip
-from contract.followup import ChangeSinceSchema, PeriodJudgedSchema
+from contract.followup import ChangeSinceSchema, PeriodJudgedSchema, TargetReachedSchema
 from contract.made_with import MadeWithSchema
 from contract.sides import SideSchema
 from heartlevel.conclusions.next_steps import GAPS, NO_DAYS
@@ -249,6 +249,11 @@ class AnswerSchema(ClosedSchema):
     periods = a_list(
         fields.Nested(PeriodJudgedSchema),
         "periods that readings fall into, the latest last, on which alone all else is concluded; empty where there is one",
+    )
+    target = an_object(
+        TargetReachedSchema,
+        "on treatment, or where a target was asked for: whether it is attained; else null",
+        nullable=True,
     )
     change = an_object(
         ChangeSinceSchema, "the latest period against the one before; null where there is one", nullable=True

@@ -47,4 +47,10 @@ UNDETERMINED = "undetermined"
 TOLD_IN = ("classification", "pattern", "next-steps")  # parts of an answer that say what a rule found in place of a finding
 LIMITS_UNCLEAR = "limits-unclear"  # why there is no category where a detail that decides the limits could not be read
 SURENESSES = ("cannot-be-told", "probable", "almost-certain")
+TARGET_COMPARATORS = ("below", "at-most")
+# For whom a guideline's target may not hold.
+TARGET_EXCEPTIONS = (
+    "frail", "multimorbidity", "institutional-care", "limited-lifespan", "orthostatic-hypotension", "not-tolerated",
+    "lower-if-tolerated", "high-risk", "diabetes",
+)  # fmt: skip
 EXPLANATIONS = ("brief", "full")

@@ -9,8 +9,10 @@ import textstat
 
 from heartlevel import answer_to
 from heartlevel.conclusions.followup.change import CAUTIONS
+from heartlevel.conclusions.followup.target import AGE_UNKNOWN, TARGET_STATES, UNTOLD
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.statistics.followup.change import STATES
+from heartlevel.vocabulary import TARGET_EXCEPTIONS
 from rules.worded import ALL, CLINICIAN, RULES, WORDED
 from support import demo, demo_answers, rules, rules_told
 
@@ -108,7 +110,7 @@ def test_decimals_have_a_comma_in_spanish():
     assert not [text for text in said if re.search(r"\d\.\d", text)]
 
 
-FOLLOWING_UP = ("change",)
+FOLLOWING_UP = ("change", "target")
 
 
 def textless(said):
@@ -125,6 +127,8 @@ def test_both_languages_say_all_there_is_to_say_in_following_up():
     assert list(english) == list(spanish) and not set(english.values()) & set(spanish.values())
     assert not [text for text in spanish.values() if ENGLISH_WORDS.search(text)]
     assert {*CAUTIONS, *(f"change-{state}" for state in STATES)} <= english.keys()
+    said_of_targets = (*TARGET_STATES[:-1], *UNTOLD, *TARGET_EXCEPTIONS, AGE_UNKNOWN)
+    assert {f"target-{code}" for code in said_of_targets} <= english.keys()
 
 
 def test_both_languages_find_the_same():

@@ -2,12 +2,16 @@
 
 from collections.abc import Mapping
 from datetime import date
+from math import isfinite
 from typing import Any
 
+from heartlevel.answer.classification import CHANCE_DECIMALS
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.followup.change import SideChanged
 from heartlevel.conclusions.followup.periods import PeriodFigures
+from heartlevel.conclusions.followup.target import CANNOT_BE_TOLD, SideTarget
 from heartlevel.conclusions.numbers import rounded, rounded_interval
+from heartlevel.profiles import TargetLimits
 from heartlevel.statistics.followup.change import STATES
 from heartlevel.vocabulary import PRESSURES
 
@@ -45,6 +49,54 @@ def _side_changed(changed: SideChanged, texts: Mapping[str, str]) -> dict[str, A
         },
         "cautions": [{"code": code, "text": texts.get(code)} for code in changed.cautions],
     }  # fmt: skip
+
+
+def target(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
+    """Return whether a subject's target is attained; null where there is none to be held against."""
+    concluded = conclusions.targets.get(subject)
+    if concluded is None:
+        return None
+    texts, first = _texts(conclusions, subject), next(iter(concluded.sides), None)
+    return {
+        "from": concluded.origin,
+        "guideline": None if concluded.target is None else conclusions.assessment.guidelines[subject].id,
+        "setting": first and first.setting,
+        "state": first.state if first else CANNOT_BE_TOLD,
+        "sides": [_side_target(side, texts) for side in concluded.sides],
+        "exceptions": [{"code": code, "text": texts.get(f"target-{code}")} for code in concluded.exceptions],
+        "sources": [
+            {"cite": cite, "standing": standing}
+            for cite, standing in (concluded.target.sources if concluded.target else ())
+        ],
+    }
+
+
+def _side_target(side: SideTarget, texts: Mapping[str, str]) -> dict[str, Any]:
+    limits = side.limits
+    return {
+        "setting": side.setting,
+        "state": side.state,
+        "because": side.untold,
+        "text": texts.get(f"target-{side.untold or side.state}"),
+        "comparator": limits and limits.comparator,
+        **({} if limits is None else {name: _finite(getattr(limits, name)) for name in PRESSURES}),
+        "not_below": None if limits is None else _floor(limits),
+        "probability_attained": _chance(side.attained),
+        "probability_below": _chance(side.below),
+    }
+
+
+def _floor(limits: TargetLimits) -> dict[str, float | None] | None:
+    floor = {"systolic": _finite(limits.lowest_systolic), "diastolic": _finite(limits.lowest_diastolic)}
+    return floor if any(value is not None for value in floor.values()) else None
+
+
+def _finite(limit: float) -> float | None:
+    return limit if isfinite(limit) else None
+
+
+def _chance(probability: float | None) -> float | None:
+    return None if probability is None else rounded(probability, CHANCE_DECIMALS)
 
 
 def _texts(conclusions: Conclusions, subject: int) -> Mapping[str, str]:

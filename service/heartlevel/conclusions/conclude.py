@@ -9,6 +9,7 @@ from heartlevel.conclusions.category import categories_of
 from heartlevel.conclusions.findings import findings_of, firings_of, found_amiss, rules_by_subject
 from heartlevel.conclusions.followup.change import changes_by_subject
 from heartlevel.conclusions.followup.periods import periods_by_subject
+from heartlevel.conclusions.followup.target import targets_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
     labels_of,
@@ -64,6 +65,7 @@ class Conclusions:
         lambda self: periods_by_subject(self.assessment, self.category, self.earlier and self.earlier.category)
     )
     changes = cached_property(lambda self: changes_by_subject(self.assessment, self.periods))
+    targets = cached_property(lambda self: targets_by_subject(self.assessment, self.category))
 
 
 def conclude(assessment: Assessment) -> Conclusions:
