@@ -2,13 +2,23 @@
 
 from marshmallow import fields
 
-from contract.declaring import ClosedSchema, a_choice, a_count, a_list, a_number, a_text, an_interval, an_object
+from contract.declaring import (
+    ClosedSchema,
+    a_choice,
+    a_count,
+    a_flag,
+    a_list,
+    a_list_of_names,
+    a_number,
+    a_text,
+    an_interval,
+    an_object,
+)
 from heartlevel.conclusions.followup.change import CAUTIONS, COMPARED_SIDES
-from heartlevel.conclusions.followup.target import AGE_UNKNOWN, ORIGINS, TARGET_STATES, UNTOLD
-from heartlevel.statistics.classification import CLASSIFIED
+from heartlevel.conclusions.followup.target import AGE_UNKNOWN, ORIGINS, TARGET_STATES, TARGETED_SIDES, UNTOLD
 from heartlevel.statistics.followup.change import STATES
 from heartlevel.statistics.followup.periods import BEGINS
-from heartlevel.vocabulary import STANDINGS, TARGET_COMPARATORS, TARGET_EXCEPTIONS
+from heartlevel.vocabulary import MEASURED_SIDES, STANDINGS, TARGET_COMPARATORS, TARGET_EXCEPTIONS
 
 
 class ChangedSchema(ClosedSchema):
@@ -63,7 +73,7 @@ class FloorSchema(ClosedSchema):
 class SideTargetSchema(ClosedSchema):
     """A target in one setting. It is attained where both pressures attain it, and not below its range."""
 
-    setting = a_choice(CLASSIFIED, "where")
+    side = a_choice(TARGETED_SIDES, "how it was measured")
     state = a_choice(TARGET_STATES, "whether the long-run means attain it, surely enough by the rule set")
     because = a_choice(UNTOLD, "why that cannot be told", nullable=True)
     text = a_text("the same in words; null where the wording has none", nullable=True)
@@ -87,7 +97,7 @@ class TargetReachedSchema(ClosedSchema):
 
     from_ = a_choice(ORIGINS, "whose target it is", data_key="from", attribute="from")
     guideline = a_text("the guideline whose target it is", nullable=True)
-    setting = a_choice(CLASSIFIED, "the setting that `state` is of: home, where it was measured", nullable=True)
+    side = a_choice(TARGETED_SIDES, "the side that `state` is of: home, where it was measured", nullable=True)
     state = a_choice(TARGET_STATES, "whether it is attained there")
     sides = a_list(fields.Nested(SideTargetSchema), "each setting on its own")
     exceptions = a_list(fields.Nested(ExceptionSchema), "whom it may not hold for")
@@ -101,15 +111,18 @@ class TargetSourceSchema(ClosedSchema):
     standing = a_choice(STANDINGS, "published, published but quoted from memory, or common practice")
 
 
-class PeriodAverageSchema(ClosedSchema):
-    """The average by protocol in one setting, of one period alone."""
+class PeriodSideSchema(ClosedSchema):
+    """One way of measuring in one period, as it would stand in an answer of its own."""
 
-    setting = a_choice(CLASSIFIED, "where its readings were taken")
-    readings = a_count("readings averaged")
-    days = a_count("days averaged")
-    systolic = a_number("systolic average")
-    diastolic = a_number("diastolic average")
-    category = a_text("id of the category it reaches, enough for the protocol or not", nullable=True)
+    side = a_choice(MEASURED_SIDES, "how it was measured")
+    fit = a_flag("it may speak by itself")
+    reasons = a_list_of_names("codes of what takes away what it says")
+    readings = a_count("usable readings")
+    days = a_count("days that have one")
+    systolic = a_number("systolic average", nullable=True)
+    diastolic = a_number("diastolic average", nullable=True)
+    category = a_text("id of the category it reaches", nullable=True)
+    title = a_text("the guideline's own term, in the language of the answer where the wording has it", nullable=True)
 
 
 class PeriodJudgedSchema(ClosedSchema):
@@ -120,4 +133,4 @@ class PeriodJudgedSchema(ClosedSchema):
     from_ = a_text("day of its first reading", data_key="from", attribute="from")
     to = a_text("day of its last reading")
     readings = a_count("readings in it, usable or not")
-    averages = a_list(fields.Nested(PeriodAverageSchema), "of home and office")
+    sides = a_list(fields.Nested(PeriodSideSchema), "each way of measuring, on its own")

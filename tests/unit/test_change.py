@@ -79,7 +79,7 @@ def test_the_latest_is_compared_with_the_one_before_it_side_by_side():
     given = answer(request(older, before, now, subject=CHANGED))
     assert given["change"]["since"] == {"name": None, "from": "2026-01-05", "to": "2026-01-12"}
     assert [(one["side"], one["systolic"]["change"], one["state"]) for one in given["change"]["sides"]] == [
-        ("home", -24.0, "lower"), ("office", -18.0, "possible")]  # fmt: skip
+        ("home", -24.0, "lower"), ("office-attended", -18.0, "possible")]  # fmt: skip
     low, high = of_home(given)["systolic"]["interval95"]
     assert low < -24 < high < 0
 

@@ -6,9 +6,10 @@ from math import isfinite
 from typing import Any
 
 from heartlevel.answer.classification import CHANCE_DECIMALS
+from heartlevel.answer.sides import sides_written
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.followup.change import SideChanged
-from heartlevel.conclusions.followup.periods import PeriodFigures
+from heartlevel.conclusions.followup.periods import PeriodSpan
 from heartlevel.conclusions.followup.target import CANNOT_BE_TOLD, SideTarget
 from heartlevel.conclusions.numbers import rounded, rounded_interval
 from heartlevel.profiles import TargetLimits
@@ -18,7 +19,30 @@ from heartlevel.vocabulary import PRESSURES
 
 def periods(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
     """Return a subject's periods, the latest last; none where all readings are of one."""
-    return [_period(figures) for figures in conclusions.periods.get(subject, ())]
+    return [
+        {
+            **_named(span),
+            "begins": span.kind.begins,
+            "readings": span.readings,
+            "sides": _sides_of_period(conclusions, subject, span),
+        }
+        for span in conclusions.periods.get(subject, ())
+    ]
+
+
+def _named(span: PeriodSpan) -> dict[str, Any]:
+    first, last = (date.fromordinal(day).isoformat() for day in (span.first, span.last))
+    return {"name": span.kind.name, "from": first, "to": last}
+
+
+def _sides_of_period(conclusions: Conclusions, subject: int, span: PeriodSpan) -> list[dict[str, Any]]:
+    """Return the sides of a period as they would stand in its own answer; of what speaks against them only the codes."""
+    earlier = conclusions.earlier
+    own, number = (conclusions, subject) if span.earlier is None or earlier is None else (earlier, span.earlier)
+    return [
+        {**side, "reasons": [reason["code"] for reason in side["reasons"] if reason["takes_away"]]}
+        for side in sides_written(own, number)
+    ]
 
 
 def change(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
@@ -26,10 +50,9 @@ def change(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
     in_time = conclusions.periods.get(subject)
     if not in_time:
         return None
-    before = _period(in_time[-2])
     texts = _texts(conclusions, subject)
     return {
-        "since": {name: before[name] for name in ("name", "from", "to")},
+        "since": _named(in_time[-2]),
         "sides": [_side_changed(changed, texts) for changed in conclusions.changes[subject]],
     }
 
@@ -60,7 +83,7 @@ def target(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
     return {
         "from": concluded.origin,
         "guideline": None if concluded.target is None else conclusions.assessment.guidelines[subject].id,
-        "setting": first and first.setting,
+        "side": first and first.side,
         "state": first.state if first else CANNOT_BE_TOLD,
         "sides": [_side_target(side, texts) for side in concluded.sides],
         "exceptions": [{"code": code, "text": texts.get(f"target-{code}")} for code in concluded.exceptions],
@@ -74,7 +97,7 @@ def target(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
 def _side_target(side: SideTarget, texts: Mapping[str, str]) -> dict[str, Any]:
     limits = side.limits
     return {
-        "setting": side.setting,
+        "side": side.side,
         "state": side.state,
         "because": side.untold,
         "text": texts.get(f"target-{side.untold or side.state}"),
@@ -102,24 +125,3 @@ def _chance(probability: float | None) -> float | None:
 def _texts(conclusions: Conclusions, subject: int) -> Mapping[str, str]:
     assessment = conclusions.assessment
     return assessment.rules.wording[assessment.batch.requests[subject].language].follow_up
-
-
-def _period(figures: PeriodFigures) -> dict[str, Any]:
-    return {
-        "name": figures.kind.name,
-        "begins": figures.kind.begins,
-        "from": date.fromordinal(figures.first).isoformat(),
-        "to": date.fromordinal(figures.last).isoformat(),
-        "readings": figures.readings,
-        "averages": [
-            {
-                "setting": side.setting,
-                "readings": side.readings,
-                "days": side.days,
-                "systolic": rounded(side.systolic),
-                "diastolic": rounded(side.diastolic),
-                "category": side.category and side.category.id,
-            }
-            for side in figures.sides
-        ],
-    }

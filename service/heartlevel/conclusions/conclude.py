@@ -61,9 +61,7 @@ class Conclusions:
     standard_applies = cached_property(lambda self: coverage.standard_applies(self.assessment))
     # What follows once more was measured: each period by itself, for whom there are several.
     earlier = cached_property(lambda self: conclude(self.assessment.earlier) if self.assessment.earlier else None)
-    periods = cached_property(
-        lambda self: periods_by_subject(self.assessment, self.category, self.earlier and self.earlier.category)
-    )
+    periods = cached_property(lambda self: periods_by_subject(self.assessment))
     changes = cached_property(lambda self: changes_by_subject(self.assessment, self.periods))
     targets = cached_property(lambda self: targets_by_subject(self.assessment, self.category))
 

@@ -7,27 +7,30 @@ from math import inf
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Ints
+from heartlevel.columns import TOLERANCE, Ints
 from heartlevel.conclusions.category import CLASSIFIABLE, SubjectCategories
 from heartlevel.intake.request import Request
 from heartlevel.profiles import Guideline, Target, TargetLimits
-from heartlevel.statistics.classification import CLASSIFIED
 from heartlevel.statistics.long_run import chance_at_or_above
-from heartlevel.vocabulary import SETTINGS, TARGET_COMPARATORS
+from heartlevel.vocabulary import MEASURED_SIDES, SETTINGS, TARGET_COMPARATORS
 
 ATTAINED, NOT_ATTAINED, BELOW, CANNOT_BE_TOLD = TARGET_STATES = ("attained", "not-attained", "below", "cannot-be-told")
 # Why it cannot be told.
-TOO_FEW_READINGS, FEW_DAYS_MEASURED, NEAR, OWN, NO_TARGET = UNTOLD = (
-    "too-few-readings", "too-few-days", "near-the-target", "target-of-ones-own", "no-target-published")  # fmt: skip
+TOO_FEW, NOT_RELIED_ON, NO_PROBABILITY, NEAR, OWN, NO_TARGET = UNTOLD = (
+    "too-few-readings", "not-relied-on", "no-probability", "near-the-target", "target-of-ones-own",
+    "no-target-published")  # fmt: skip
+# Sides with targets, and what a guideline or a request calls them.
+TARGETED_SIDES = {"home": "home", "office-attended": "office"}
 BY_REQUEST, BY_GUIDELINE = ORIGINS = ("request", "guideline")
 AGE_UNKNOWN = "age-not-recorded"
+AT_MOST = TARGET_COMPARATORS[1]
 
 
 @dataclass(frozen=True, slots=True)
 class SideTarget:
     """A target in one setting, and whether it is attained there."""
 
-    setting: str
+    side: str
     limits: TargetLimits | None
     state: str
     untold: str | None  # why it cannot be told
@@ -59,7 +62,7 @@ def targets_by_subject(assessment: Assessment, categories: SubjectCategories) ->
 def _treated(assessment: Assessment) -> Ints:
     """Mark who is treated: recorded as such, or since a day that is not after the last home or office reading."""
     facts, subjects = assessment.facts["series"].source, assessment.batch.subjects
-    last = np.fmax(*(facts.last_day(SETTINGS.index(setting)) for setting in CLASSIFIED))
+    last = np.fmax(*(facts.last_day(SETTINGS.index(setting)) for setting in TARGETED_SIDES.values()))
     since: Ints = (subjects["on_treatment"] == 1) | (
         (subjects["on_treatment"] != 0) & (subjects["treatment_since"] <= last)
     )
@@ -82,7 +85,7 @@ def _concluded(assessment: Assessment, subject: int, request: Request) -> Target
 def _asked(target: Mapping[str, Mapping[str, float] | str | None]) -> dict[str, TargetLimits]:
     comparator = str(target.get("comparator") or TARGET_COMPARATORS[0])
     limits = {}
-    for setting in CLASSIFIED:
+    for setting in TARGETED_SIDES.values():
         asked = target.get(setting)
         if isinstance(asked, Mapping) and (asked.get("systolic") or asked.get("diastolic")):
             limits[setting] = TargetLimits(
@@ -100,34 +103,51 @@ def _by_age(guideline: Guideline, age: float) -> Target:
 def _sides(
     assessment: Assessment, subject: int, limits: Mapping[str, TargetLimits], *, own: bool
 ) -> Iterator[SideTarget]:  # fmt: skip
-    facts, row = assessment.facts["series"], assessment.averages.row("protocol")
-    for setting in CLASSIFIED:
-        group, own_limits = subject * len(SETTINGS) + SETTINGS.index(setting), limits.get(setting)
-        if not assessment.averages.readings[row, group]:
+    measured, fit = assessment.sides.measured, assessment.fitness.fit
+    for side, setting in TARGETED_SIDES.items():
+        number, own_limits = MEASURED_SIDES.index(side), limits.get(setting)
+        if not measured.readings[number, subject]:
             continue
         if own or own_limits is None:
-            yield SideTarget(setting, None, CANNOT_BE_TOLD, OWN if own else NO_TARGET, None, None)
-        elif facts[f"{setting}_enough_for_protocol"][subject] != 1:
-            yield SideTarget(setting, own_limits, CANNOT_BE_TOLD, TOO_FEW_READINGS, None, None)
+            yield SideTarget(side, None, CANNOT_BE_TOLD, OWN if own else NO_TARGET, None, None)
+        elif not measured.enough[number, subject]:
+            yield SideTarget(side, own_limits, CANNOT_BE_TOLD, TOO_FEW, None, None)
+        elif not fit[number, subject]:
+            yield SideTarget(side, own_limits, CANNOT_BE_TOLD, NOT_RELIED_ON, None, None)
         else:
-            yield _judged(assessment, setting, group, own_limits)
+            yield _judged(assessment, side, subject, own_limits)
 
 
-def _judged(assessment: Assessment, setting: str, group: int, limits: TargetLimits) -> SideTarget:
-    means = assessment.sureness.long_run.at(np.array([group]))
+def _judged(assessment: Assessment, side: str, subject: int, limits: TargetLimits) -> SideTarget:
+    group = subject * len(SETTINGS) + SETTINGS.index(TARGETED_SIDES[side])
     bounds = np.array([
         [limits.systolic, limits.lowest_systolic, inf],
         [limits.diastolic, inf, limits.lowest_diastolic],
     ])  # fmt: skip
+    means = assessment.sureness.long_run.at(np.array([group]))
     reached, above_lowest_systolic, above_lowest_diastolic = chance_at_or_above(means, bounds[:, :, None])[:, 0].tolist()
     if reached != reached:
-        return SideTarget(setting, limits, CANNOT_BE_TOLD, FEW_DAYS_MEASURED, None, None)
+        return SideTarget(side, limits, CANNOT_BE_TOLD, NO_PROBABILITY, None, None)
     attained, below = 1 - reached, 1 - min(above_lowest_systolic, above_lowest_diastolic)
-    state = _state(attained, below, assessment.rules.follow_up.sure_from if assessment.rules.follow_up else 1.0)
-    return SideTarget(setting, limits, state, NEAR if state == CANNOT_BE_TOLD else None, attained, below)
+    measured = assessment.sides.measured.mean[:, MEASURED_SIDES.index(side), subject].tolist()
+    sure_from = assessment.rules.follow_up.sure_from if assessment.rules.follow_up else 1.0
+    state = _state(attained, below, sure_from, _by_the_numbers(measured, limits))
+    return SideTarget(side, limits, state, NEAR if state == CANNOT_BE_TOLD else None, attained, below)
 
 
-def _state(attained: float, below: float, sure_from: float) -> str:
-    if attained >= sure_from:
-        return BELOW if below >= sure_from else ATTAINED
-    return NOT_ATTAINED if 1 - attained >= sure_from else CANNOT_BE_TOLD
+def _by_the_numbers(mean: Sequence[float], limits: TargetLimits) -> str:
+    """Return what the average as measured comes to."""
+    slack = TOLERANCE if limits.comparator == AT_MOST else -TOLERANCE
+    if any(value >= limit + slack for value, limit in zip(mean, (limits.systolic, limits.diastolic), strict=True)):
+        return NOT_ATTAINED
+    lowest = (limits.lowest_systolic, limits.lowest_diastolic)
+    return BELOW if any(value < limit - TOLERANCE for value, limit in zip(mean, lowest, strict=True)) else ATTAINED
+
+
+def _state(attained: float, below: float, sure_from: float, numbers: str) -> str:
+    """Return the state that is sure enough and that the numbers show; else that it cannot be told."""
+    if numbers == NOT_ATTAINED:
+        return NOT_ATTAINED if 1 - attained >= sure_from else CANNOT_BE_TOLD
+    if numbers == BELOW and below >= sure_from:
+        return BELOW
+    return ATTAINED if attained >= sure_from else CANNOT_BE_TOLD
