@@ -26,7 +26,7 @@ from contract.figures import (
     UndocumentedSchema,
     VariabilitySchema,
 )  # fmt: skip
-from contract.followup import PeriodJudgedSchema
+from contract.followup import ChangeSinceSchema, PeriodJudgedSchema, TargetReachedSchema
 from contract.made_with import MadeWithSchema
 from contract.sides import SideSchema
 from contract.urgency import UrgencySchema
@@ -260,6 +260,14 @@ class AnswerSchema(ClosedSchema):
     periods = a_list(
         fields.Nested(PeriodJudgedSchema),
         "periods that readings fall into, the latest last, on which alone all else is concluded; empty where there is one",
+    )
+    target = an_object(
+        TargetReachedSchema,
+        "on treatment, or where a target was asked for: whether it is attained; else null",
+        nullable=True,
+    )
+    change = an_object(
+        ChangeSinceSchema, "the latest period against the one before; null where there is one", nullable=True
     )
     device_checks = a_list(fields.Nested(DeviceCheckedSchema), "devices against references")
     next_steps = a_list(fields.Nested(NextStepSchema), "what to do next, most important first")

@@ -19,6 +19,28 @@ class Category:
 
 
 @dataclass(frozen=True, slots=True)
+class TargetLimits:
+    """A target of treatment in one setting, mm[Hg]; infinite where it says nothing of a pressure."""
+
+    systolic: float
+    diastolic: float
+    comparator: str  # below, or at-most
+    lowest_systolic: float
+    lowest_diastolic: float
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A target for people of some ages; a setting without limits has none."""
+
+    from_years: float
+    below_years: float
+    limits: Mapping[str, TargetLimits]  # by setting
+    exceptions: tuple[str, ...]  # whom it may not hold for
+    sources: tuple[tuple[str, str], ...]  # each with its standing
+
+
+@dataclass(frozen=True, slots=True)
 class Guideline:
     """What a guideline calls raised, severe and low, and its categories by setting, lowest first."""
 
@@ -31,6 +53,7 @@ class Guideline:
     limits: Mapping[str, float]  # dotted names, such as home.hypertension.systolic; mm[Hg], or UNPUBLISHED
     categories: Mapping[str, tuple[Category, ...]]
     written: Mapping[str, Any]  # the file's content
+    targets: tuple[Target, ...] = ()  # of treatment, by age
 
 
 @dataclass(frozen=True, slots=True)

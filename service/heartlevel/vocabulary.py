@@ -55,4 +55,10 @@ LIMITS_UNCLEAR = "limits-unclear"  # why there is no category where a detail tha
 SURENESSES = ("cannot-be-told", "probable", "almost-certain")
 EPISODE_KINDS = ("high", "low", "symptoms", "unreadable", "other")
 URGENCY_LEVELS = ("now", "same-day", "cannot-be-told", "within-days", "history", "none")  # the most urgent first
+TARGET_COMPARATORS = ("below", "at-most")
+# For whom a guideline's target may not hold.
+TARGET_EXCEPTIONS = (
+    "frail", "multimorbidity", "institutional-care", "limited-lifespan", "orthostatic-hypotension", "not-tolerated",
+    "lower-if-tolerated", "high-risk", "diabetes",
+)  # fmt: skip
 EXPLANATIONS = ("brief", "full")

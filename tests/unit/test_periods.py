@@ -54,10 +54,9 @@ def test_readings_before_a_change_of_treatment_are_never_averaged_with_those_aft
 def test_each_period_is_averaged_and_classified_as_if_it_had_come_alone():
     given = answer(request(OLD, NEW, subject=CHANGED))
     for period, alone in zip(given["periods"], (answer(request(OLD)), answer(request(NEW))), strict=True):
-        (side,) = period["averages"]
-        assert side["category"] == alone["classification"]["category"]
-        assert (side["systolic"], side["diastolic"]) == (
-            average(alone)["systolic"]["mean"], average(alone)["diastolic"]["mean"])  # fmt: skip
+        (side,) = period["sides"]
+        (of_its_own,) = alone["sides"]
+        assert side == {**of_its_own, "reasons": []} and side["category"]
 
 
 def test_both_are_averaged_where_nothing_came_between():
@@ -77,8 +76,8 @@ def test_a_visit_between_two_home_weeks_belongs_to_the_nearer_one():
     given = answer(
         request(OLD, office("2026-01-20", 160, 95), home("2026-07-06", 7, 126, 78), office("2026-06-25", 132, 80))
     )
-    assert [[(side["setting"], side["systolic"]) for side in one["averages"]] for one in given["periods"]] == [
-        [("home", 150.4), ("office", 160)], [("home", 126.4), ("office", 132)]]  # fmt: skip
+    assert [[(side["side"], side["systolic"]) for side in one["sides"]] for one in given["periods"]] == [
+        [("home", 150.4), ("office-attended", 160)], [("home", 126.4), ("office-attended", 132)]]  # fmt: skip
 
 
 def test_periods_named_by_their_days_or_by_the_readings():

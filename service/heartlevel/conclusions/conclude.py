@@ -8,7 +8,9 @@ from heartlevel.conclusions import coverage
 from heartlevel.conclusions.category import categories_of
 from heartlevel.conclusions.findings import findings_of
 from heartlevel.conclusions.firings import firings_of, found_amiss, rules_by_subject
+from heartlevel.conclusions.followup.change import changes_by_subject
 from heartlevel.conclusions.followup.periods import periods_by_subject
+from heartlevel.conclusions.followup.target import targets_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
     labels_of,
@@ -71,9 +73,9 @@ class Conclusions:
     standard_applies = cached_property(lambda self: coverage.standard_applies(self.assessment))
     # What follows once more was measured: each period by itself, for whom there are several.
     earlier = cached_property(lambda self: conclude(self.assessment.earlier) if self.assessment.earlier else None)
-    periods = cached_property(
-        lambda self: periods_by_subject(self.assessment, self.category, self.earlier and self.earlier.category)
-    )
+    periods = cached_property(lambda self: periods_by_subject(self.assessment))
+    changes = cached_property(lambda self: changes_by_subject(self.assessment, self.periods))
+    targets = cached_property(lambda self: targets_by_subject(self.assessment, self.category))
 
 
 def conclude(assessment: Assessment) -> Conclusions:

@@ -35,7 +35,7 @@ def _last_day(facts: Subjects, where: str) -> Floats:
 
 def _unusable_share(facts: Subjects, where: str) -> Floats:
     unusable = facts.source.reliability == UNUSABLE
-    return facts.source.mean_over(taken_in(facts, where), unusable.astype(np.float64))
+    return facts.source.mean_over(taken_in(facts, where) & facts.source.current, unusable.astype(np.float64))
 
 
 for _where, _spoken in (("home", "home"), ("office", "office"), ("ambulatory", "ambulatory")):

@@ -66,6 +66,7 @@ class Request:
     explain: str
     also_under: tuple[str, ...] = ()  # other guidelines to be judged by too
     unclear: frozenset[str] = frozenset()  # details that decide which limits hold and could not be read
+    target: dict[str, Any] | None = None  # of treatment; else the guideline's
     population: dict[str, Any] | None = None  # the people the subject is one of
     devices: dict[str, dict[str, Any]] = field(default_factory=dict)
     readings: list[TimedReading] = field(default_factory=list)
@@ -112,6 +113,7 @@ def empty_request(subject: dict[str, Any], options: Mapping[str, Any], choices: 
         as_of=as_of,
         strict=bool(options.get("strict")),
         explain=options.get("explain") or EXPLANATIONS[0],
+        target=options.get("target"),
     )
 
 

@@ -2,6 +2,7 @@
 
 from heartlevel.intake.blocks.checks import DeviceCheck
 from heartlevel.intake.blocks.periods import PeriodBlock
+from heartlevel.intake.blocks.targets import TargetAskedBlock
 from heartlevel.intake.fields import (
     Anything,
     Block,
@@ -199,6 +200,7 @@ class Options(Block):
     time_zone = text("IANA name; days and hours are counted in it")
     as_of = day("date of the assessment; nothing is taken from a clock")
     population = part(PopulationBlock, "taken as known beforehand by probabilities of the home average; by nothing else")
+    target = part(TargetAskedBlock, "target of treatment; the guideline's where absent")
     language = text("language of the wording; `en` where absent", 8)
     strict = flag("refuse the whole request if anything in it is at fault")
     explain = choice(EXPLANATIONS, "how much is explained")

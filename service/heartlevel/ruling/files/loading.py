@@ -14,6 +14,7 @@ from heartlevel.ruling.files.building import build_rules
 from heartlevel.ruling.files.content import SECTIONS, Content, content_of, is_valid, key_of
 from heartlevel.ruling.files.followup.building import follow_up_of
 from heartlevel.ruling.files.followup.declared import HeadBlock
+from heartlevel.ruling.files.followup.targets import senseless_targets
 from heartlevel.ruling.files.layers import lay
 from heartlevel.ruling.files.profile_building import (
     guideline_of,
@@ -133,6 +134,7 @@ class _Checked:
         for entry in self.items["guidelines"]:
             yield from lowest_not_first(entry)
             yield from senseless_limits(entry)
+            yield from senseless_targets(entry)
         for entry in self.items["protocols"]:
             yield from senseless_schedule(entry)
         yield from self._unknown_names()

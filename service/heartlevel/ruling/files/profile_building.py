@@ -19,6 +19,7 @@ from heartlevel.profiles import (
     UsualInOffice,
     UsualSpread,
 )
+from heartlevel.ruling.files.followup.targets import targets_of
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.vocabulary import EFFECTS, URGENCY_LEVELS
 
@@ -49,6 +50,7 @@ def guideline_of(item: Mapping[str, Any]) -> Guideline:
         categories=_of_limits(item["limits"])
         | {setting: _categories(categories) for setting, categories in item["categories"].items()},
         written=item,
+        targets=targets_of(item),
     )
 
 

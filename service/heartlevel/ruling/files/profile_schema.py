@@ -2,6 +2,7 @@
 
 from heartlevel.intake.fields import Anything, Block, Choice, Items, Part, about, part, text
 from heartlevel.ruling.files.fields import choice, count, name, number
+from heartlevel.ruling.files.followup.targets import TargetBlock
 from heartlevel.ruling.files.schema import NEEDED, SOURCES
 from heartlevel.statistics.selection import OFFICE_USES
 from heartlevel.vocabulary import CHECKED_BY, MMHG
@@ -83,6 +84,7 @@ class GuidelineBlock(ProfileBlock):
     protocol = text("protocol used where none is asked for", **NEEDED)
     limits = part(LevelSet, "limits", **NEEDED)
     categories = part(Categories, "categories", **NEEDED)
+    targets = Items(Part(TargetBlock), 20, **about("targets of treatment, by age"))
     correspondence = Items(Anything(), 20, **about("published rows of corresponding values by setting"))
 
 

@@ -135,6 +135,7 @@ class WordingBlock(Block):
         **about("how urgent an answer is: what to do by level, and the parts of the sentence before it, by key")
     )
     sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
+    follow_up = Anything(**about("changes, targets and what is to be said with them: sentences by key"))
     rules = Anything(**about("rule id to its texts in this language"))
 
 

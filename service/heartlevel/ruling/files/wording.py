@@ -22,7 +22,7 @@ from heartlevel.vocabulary import SYMPTOMS
 
 RULE_TEXTS = RuleTextsBlock()
 URGENCY_SLOTS = frozenset({"count", "worst", "when", "date", "days", "minutes", "symptoms"})
-TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "urgency", "sureness", "summary")
+TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "urgency", "sureness", "summary", "follow_up")
 VALUES = frozenset(chain([YES, NO, NOT_RECORDED], SYMPTOMS, *(fact.names for fact in CATALOGUE.values())))
 
 
@@ -70,7 +70,7 @@ class Languages:
             }
             fallen_back = {
                 key: {**mapping(default.get(key)), **mapping(entry.item.get(key))}
-                for key in ("next_steps_for_patient", "categories", "urgency", "sureness", "summary")
+                for key in ("next_steps_for_patient", "categories", "urgency", "sureness", "summary", "follow_up")
             }
             conclusion = conclusion_texts(entry, conclusion, voice, self._faults)
             wordings[language] = Wording(

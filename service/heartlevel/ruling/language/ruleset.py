@@ -75,6 +75,7 @@ class Wording:
     names: Mapping[str, str]  # words for values
     sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
     summary: Mapping[str, str]  # words of the summary of an answer
+    follow_up: Mapping[str, str]  # changes, targets and what is to be said with them, by key
     conclusion: ConclusionTexts
     written: Mapping[str, Any]
 
