@@ -20,8 +20,8 @@ def tail(count: Floats, size: Floats, share: Floats) -> Floats:
 
     It is the regularised incomplete beta function I(share; k, n − k + 1).
     """
-    some = np.maximum(count, 1)  # none or more are certain
-    return np.where(count == 0, 1.0, betainc(some, size - some + 1, share))
+    least = np.maximum(count, 1)  # none or more are certain
+    return np.where(count == 0, 1.0, betainc(least, size - least + 1, share))
 
 
 def largest_share(step: float, unit: Floats, sd: Floats) -> Floats:
