@@ -4,6 +4,7 @@
 from heartlevel.facts import (
     ambulatory,
     comparison,
+    copying,
     device,
     digits,
     fitness,
@@ -19,6 +20,6 @@ from heartlevel.facts import (
 )
 
 __all__ = [
-    "ambulatory", "comparison", "device", "digits", "fitness", "followup", "groups", "lost",
+    "ambulatory", "comparison", "copying", "device", "digits", "fitness", "followup", "groups", "lost",
     "reading", "series", "sides", "sitting", "standing", "symptoms",
 ]  # fmt: skip
