@@ -46,12 +46,17 @@ def _of_statement(answer: dict[str, Any], code: str, values: dict[str, Any], sen
         yield from _of_result(answer, code, values, sentence)
     if code in LABELS or code == "pattern-too-near":
         yield from _of_pattern(answer, code, values)
+    yield from _of_rest(answer, code, sentence)
+    for begins, check in (("too-few", _of_counts), ("target-", _of_target), ("change-", _of_change)):
+        if code.startswith(begins):
+            yield from check(answer, code, values)
+
+
+def _of_rest(answer: dict[str, Any], code: str, sentence: str) -> Iterator[str]:
     if code == "first" and answer["next_steps"][0]["text"] not in sentence:
         yield "first: not the first of the next steps"
     if code in ("too-few", "nothing-usable", "not-relied-on") and answer["classification"]["category"] is not None:
         yield f"{code}: and yet there is a category"
-    if code == "too-few":
-        yield from _of_counts(answer, values)
 
 
 def _of_pattern(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
@@ -92,8 +97,31 @@ def _of_result(answer: dict[str, Any], code: str, values: dict[str, Any], senten
         yield f"{code}: as measured, though {chances}"
 
 
-def _of_counts(answer: dict[str, Any], values: dict[str, Any]) -> Iterator[str]:
+def _of_counts(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
     readings = {side["side"]: side["readings"] for side in answer["sides"]}
     office = sum(readings.get(name, 0) for name in ("office-attended", "office-unattended"))
     if (readings.get("home", 0), office) != (values["home_readings"], values["office_readings"]):
-        yield f"too-few: {values} of {readings}"
+        yield f"{code}: {values} of {readings}"
+
+
+def _of_target(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
+    target = answer["target"]
+    (side,) = [side for side in target["sides"] if side["side"] == values["side"]]
+    if code != "target-cannot-be-told" and (side["state"] != code.removeprefix("target-")):
+        yield f"{code}: the target is {side['state']}"
+    figures = [f"{side[name]:g}" for name in ("systolic", "diastolic") if side[name] is not None]
+    if not all(figure in values["target"] for figure in figures):
+        yield f"{code}: {values['target']} of {figures}"
+
+
+def _of_change(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
+    change = answer["change"]
+    (side,) = [side for side in change["sides"] if side["side"] == values["side"]]
+    if side["state"] != ("higher" if code == "change-higher" else "lower") or values["since"] != change["since"]["to"]:
+        yield f"{code}: the change is {side['state']} since {change['since']}"
+    for when in ("before", "now"):
+        shown = [float(figure) for figure in values[when].split("/")]
+        if any(
+            abs(figure - side[name][when]) > 0.56 for figure, name in zip(shown, ("systolic", "diastolic"), strict=True)
+        ):
+            yield f"{code}: {values[when]} {when}"

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from heartlevel.conclusions.sides import NOT_MEASURED
+from heartlevel.conclusions.statements.followed import change_of, target_of
 from heartlevel.conclusions.statements.result import CANNOT_BE_TOLD, result_of
 from heartlevel.conclusions.statements.statement import Material, Statement
 from heartlevel.conclusions.urgency.levels import NONE
@@ -23,9 +24,11 @@ def _of_subject(material: Material, subject: int) -> list[Statement]:
     past = [statement for statement in urgent if statement.code == PAST]
     urgent = [statement for statement in urgent if statement.code != PAST]
     first = [] if urgent else list(_first(material, subject, result))
-    qualifiers = [*past, *_not_compared(material, subject), *_even_so(material, subject, result)]
-    room = MOST - len(urgent) - 1 - len(first)
-    return [*urgent, result, *qualifiers[:room], *first]
+    followed = [*target_of(material, subject), *change_of(material, subject)]
+    qualifiers = [*past, *_not_compared(material, subject), *_even_so(material, subject, result), *followed]
+    asked_by_finding = bool(first) and bool(material.steps[subject][0].because)
+    statements = [*urgent, result, *qualifiers[: MOST - len(urgent) - 1 - asked_by_finding]]
+    return [*statements, *first][:MOST]
 
 
 def _urgency(material: Material, subject: int) -> Iterator[Statement]:

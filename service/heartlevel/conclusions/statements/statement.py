@@ -7,6 +7,9 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Ints
 from heartlevel.conclusions.category import SubjectCategories
 from heartlevel.conclusions.findings import Finding
+from heartlevel.conclusions.followup.change import SideChanged
+from heartlevel.conclusions.followup.periods import PeriodSpan
+from heartlevel.conclusions.followup.target import TargetConcluded
 from heartlevel.conclusions.pattern import PatternsProbable
 from heartlevel.conclusions.sides import Objection
 from heartlevel.conclusions.steps import Step
@@ -34,3 +37,6 @@ class Material:
     unfit: Sequence[Sequence[tuple[str, Sequence[str]]]]  # sides that keep a pattern from being named, with codes
     steps: Sequence[Sequence[Step]]
     urgency: Urgency
+    targets: Mapping[int, TargetConcluded]  # by subject, of whom there is one; so below
+    periods: Mapping[int, Sequence[PeriodSpan]]
+    changes: Mapping[int, Sequence[SideChanged]]

@@ -26,7 +26,7 @@ _REASON, _STEP = _slots(side=None, reason=None), _slots(step=None)
 _LEVEL = _slots(told=None)
 _COUNTS = _slots(home_readings="1", home_days="d", office_readings="1")
 _TARGET = _slots(side=None, target=None, guideline=None, sureness=None)
-_CHANGE = _slots(side=None, systolic_change=MMHG, low=MMHG, high=MMHG, period=None)
+_CHANGE = _slots(side=None, before=None, now=None, since=None)
 
 # In the order in which they stand in a conclusion.
 STATEMENTS: Mapping[str, Mapping[str, Fact]] = {
@@ -42,13 +42,13 @@ STATEMENTS: Mapping[str, Mapping[str, Fact]] = {
     "even-so": _REASON,
     "not-compared": _REASON,
     **{f"target-{state}": _TARGET for state in ("attained", "not-attained", "below", "cannot-be-told")},
-    **{f"change-{state}": _CHANGE for state in ("lower", "higher", "none")},
+    **{f"change-{state}": _CHANGE for state in ("lower", "lower-from-high", "higher")},
     "first": _STEP,
 }  # fmt: skip
 # Words that a statement shows for what a side is called and how sure something is, by key.
 WORDS = (
     "home", "office-attended", "office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night",
-    "almost-certain", "probable", "as-measured",
+    "almost-certain", "probable", "as-measured", "own-target",
 )  # fmt: skip
 # Words of the summary that the command writes.
 SUMMARY_WORDS = (
