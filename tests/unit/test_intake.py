@@ -56,6 +56,8 @@ CASES: list[tuple[str, tuple, Any]] = [
     ("not-a-date", ("options", "as_of"), "2026-W10"),
     ("not-a-date", ("devices", 0, "checked_on"), "2026-99-99"),
     ("not-a-time", (*SECOND, "taken_at"), "2026-03-02"),
+    ("not-a-time-of-day", ("subject", "usual_waking"), "7:30"),
+    ("not-a-time-of-day", ("subject", "usual_sleep"), "24:00"),
     ("no-such-local-time", (*SECOND, "taken_at"), "2026-03-29T02:30:00"),
     ("ambiguous-local-time", (*SECOND, "taken_at"), "2026-10-25T02:30:00"),
     ("unknown-time-zone", ("options", "time_zone"), "Oslo"),
