@@ -102,7 +102,7 @@ def test_two_scattered_pairs_decide_nothing():
     assert {"device-check-undecided", "few-comparison-pairs"} <= fired
 
 
-@pytest.mark.parametrize(("chosen_from", "reliability"), [(1, "sound"), (2, "doubtful"), (5, "unusable")])
+@pytest.mark.parametrize(("chosen_from", "reliability"), [(1, "not-documented"), (2, "doubtful"), (5, "unusable")])
 def test_the_best_of_several_readings_is_no_measurement(chosen_from, reliability):
     found = one(selected_from=chosen_from)
     assert {reading["reliability"] for reading in found["readings"]} == {reliability}

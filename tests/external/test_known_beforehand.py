@@ -8,16 +8,33 @@ import pytest
 from scipy import stats
 from scipy.integrate import quad
 
-from heartlevel.statistics.long_run import LongRun, Population, chance_at_or_above, towards_population, with_lent_spread
-from heartlevel.statistics.technique import Fault, expected_excess
+from heartlevel.profiles import UsualSpread
+from heartlevel.statistics.calendar import Calendar
+from heartlevel.statistics.long_run import (
+    LongRun,
+    Population,
+    chance_at_or_above,
+    towards_population,
+    with_usual_spread,
+)
+from heartlevel.statistics.sureness.patterns import joint, pattern_probabilities
+from heartlevel.statistics.technique import Fault, added, known_excess, share_together, usual_excess
+from heartlevel.vocabulary import PATTERNS
 
 
 def known(mean, error, rho: float, people: tuple, others_rho: float) -> LongRun:
     """One group; `people` are the population's means and SDs."""
     centre, sd = (np.array(one, dtype=float)[:, None] for one in people)
     population = Population(centre, sd, np.array([others_rho]))
-    mean, error = np.array(mean)[:, None], np.array(error)[:, None]
-    return LongRun(mean, error, np.array([rho]), np.array([7.0]), np.zeros(1), population)
+    mean, error = np.array(mean, dtype=float)[:, None], np.array(error, dtype=float)[:, None]
+    return LongRun(mean, error, np.array([rho]), np.full((2, 1), 6.0), error**2, calendar(7), population)
+
+
+def calendar(days: int) -> Calendar:
+    """Days in a row, of one group."""
+    dates = np.arange(days)
+    weeks = np.bincount(dates // 7)
+    return Calendar(*(np.array([float(one)]) for one in (days, days, (weeks**2).sum(), weeks[-1], 6 - dates[-1] % 7)))
 
 
 # source: scipy's multivariate normal density, the population's times that of the error, summed over a fine grid
@@ -47,7 +64,7 @@ def test_a_known_population_weighs_as_the_product_of_two_normal_densities(mean, 
 @pytest.mark.parametrize("measured", [126.0, 130.0, 134.0])
 def test_the_probability_with_a_known_population_is_near_the_exact_one(days, measured):
     error, (centre, sd) = 6.6 / np.sqrt(days), (124, 15)
-    of = replace(known((measured, 60), (error, 1), 0.0, ((centre, 60), (sd, 9)), 0.0), days=np.array([float(days)]))
+    of = replace(known((measured, 60), (error, 1), 0.0, ((centre, 60), (sd, 9)), 0.0), degrees=np.full((2, 1), days - 1.0))
     ours = chance_at_or_above(of, np.array([[[130.0]], [[np.inf]]]))[0, 0]
 
     def density(true):
@@ -71,37 +88,120 @@ def test_a_lent_spread_weighs_as_by_bayes_over_the_unknown_variance(days, own_sd
         return weight(variance) * stats.norm.sf(limit, mean, np.sqrt(variance / days))
 
     exact = quad(above, 0, np.inf, limit=500)[0] / quad(weight, 0, np.inf, limit=500)[0]
-    own_error = np.full((2, 1), own_sd / np.sqrt(days))
-    error = with_lent_spread(own_error, np.array([days]), np.array([lent, lent]), degrees)
-    of = LongRun(np.array([[mean], [60.0]]), error, np.zeros(1), np.array([float(days)]), np.array([degrees]))
+    usual = UsualSpread((lent, lent), degrees, 0.0)
+    found = with_usual_spread(np.full((2, 1), own_sd**2), np.zeros(1), calendar(days), usual)
+    mean_of = np.array([[mean], [60.0]])
+    of = LongRun(mean_of, found.error, found.correlation, found.degrees, found.day_variance, calendar(days))
     assert chance_at_or_above(of, np.array([[[limit]], [[np.inf]]]))[0, 0] == pytest.approx(exact, abs=1e-4)
 
 
+# source: the covariance matrix of an autoregressive series of the first order, summed element by element
+@pytest.mark.parametrize("rho", [0.1, 0.3, 0.5])
+@pytest.mark.parametrize("days", [2, 7, 14, 28])
+def test_correlated_days_inflate_the_variance_of_their_mean_as_the_whole_matrix_says(days, rho):
+    apart = np.abs(np.subtract.outer(np.arange(days), np.arange(days)))
+    assert calendar(days).inflation(rho)[0] == pytest.approx((rho**apart).sum() / days)
+
+
+# source: n / (1 + 2 Σ (1 − k/n) ρᵏ), effective numbers to one decimal, worked out apart from the project
+@pytest.mark.parametrize(("rho", "days", "effective"), [(0.1, 7, 5.9), (0.3, 7, 4.2), (0.5, 7, 2.9), (0.1, 28, 23.1),
+                                                        (0.3, 28, 15.4), (0.5, 28, 9.8)])  # fmt: skip
+def test_effective_numbers_of_days_are_those_worked_out_elsewhere(rho, days, effective):
+    assert days / calendar(days).inflation(rho)[0] == pytest.approx(effective, abs=0.06)
+
+
+# source: scipy's normal draws of days within weeks that differ (Monte Carlo, 40,000 series): the spread of their means
+@pytest.mark.parametrize("days", [3, 7, 10, 14])
+def test_the_error_of_days_within_weeks_that_differ_is_the_spread_of_their_means(days):
+    draw = np.random.default_rng(20261129)
+    weeks = np.repeat(draw.normal(0, 4.5, (40_000, 2)), 7, axis=1)[:, :days]
+    spread = (draw.normal(0, 6.0, (40_000, days)) + weeks).mean(axis=1).std()
+    usual = UsualSpread((6.0, 6.0), 1e9, 0.0, 0.0, (4.5, 4.5))
+    found = with_usual_spread(np.full((2, 1), 36.0), np.zeros(1), calendar(days), usual)
+    assert found.error[:, 0] == pytest.approx(spread, rel=0.015)
+
+
+# source: the definition of an effective number of clusters (Kish 1965, quoted from memory), by hand
+@pytest.mark.parametrize(
+    ("begun", "more", "weeks"), [(3, 0, 1), (3, 4, 1), (7, 7, 2), (7, 1, 64 / 50), (10, 4, 2), (5, 9, 2)]
+)
+def test_more_days_fill_the_week_that_was_begun_before_they_tell_of_another(begun, more, weeks):
+    later = calendar(begun).later(np.array([float(more)]))
+    assert later.weeks[0] == pytest.approx(weeks)
+    assert later.inflation(0.3) == pytest.approx(calendar(begun + more).inflation(0.3))
+    again = later.later(np.array([5.0]))
+    assert again.weeks[0] == pytest.approx(calendar(begun + more + 5).weeks[0])
+
+
+# source: scipy's four-dimensional normal distribution: both pressures in both places, by Bayes' theorem for linear models
+@pytest.mark.parametrize(("at_home", "in_office"), [((126, 76), (138, 84)), ((131, 70), (128, 72)), ((118, 70), (142, 78))])
+def test_patterns_are_those_of_the_joint_distribution_of_home_and_office(at_home, in_office):
+    errors, above, spread = ((5.0, 3.2), (9.0, 6.0)), (5.0, 2.0), (11.0, 6.0)
+    home, office = (
+        LongRun(np.array(mean, dtype=float)[:, None], np.array(error)[:, None], np.zeros(1), np.full((2, 1), 1e9),
+                np.array(error)[:, None] ** 2, calendar(7))
+        for mean, error in zip((at_home, in_office), errors, strict=True)
+    )  # fmt: skip
+    (home_then, office_then), together = joint(home, office, (above, spread))
+    limits = np.array([130.0, 80.0])[:, None, None]
+    ours = pattern_probabilities(*(chance_at_or_above(one, limits)[0] for one in (home_then, office_then)), together)[:, 0]
+    draws = posterior(at_home, in_office, errors, above, spread).rvs(200_000, random_state=5)
+    raised = (draws >= np.tile([130.0, 80.0], 2)).reshape(-1, 2, 2).any(axis=2)  # home, then office
+    shares = {"sustained": raised.all(axis=1), "office-only-elevation": ~raised[:, 0] & raised[:, 1],
+              "home-only-elevation": raised[:, 0] & ~raised[:, 1], "normal-in-both": ~raised.any(axis=1)}  # fmt: skip
+    assert ours == pytest.approx([shares[name].mean() for name in PATTERNS], abs=0.015)
+
+
+def posterior(at_home, in_office, errors, above, spread):
+    """Return home systolic, home diastolic, office systolic, office diastolic, given both measurements; pressures apart."""
+    precision = np.diag(1 / np.ravel(errors) ** 2)
+    link = np.zeros((4, 4))
+    toward = np.zeros(4)
+    for row, (by, sd) in enumerate(zip(above, spread, strict=True)):
+        step = np.zeros(4)
+        step[row], step[row + 2] = -1, 1
+        link += np.outer(step, step) / sd**2
+        toward += step * by / sd**2
+    whole = precision + link
+    centre = np.linalg.solve(whole, precision @ np.concatenate([at_home, in_office]) + toward)
+    return stats.multivariate_normal(centre, np.linalg.inv(whole))
+
+
 ENDS = np.array([[[2, 10], [1, 5]], [[0, 1], [6, 7]], [[4, 19], [5, 14]]], dtype=float)  # fault, pressure, low and high
-USUAL, FOUND, UNRECORDED = (0.3, 0.5, 0.2), (0.25, 0.0, 0.0), (0.5, 1.0, 0.4)
+USUAL, FOUND, UNRECORDED = (0.3, 0.5, 0.2), (0.25, 0.6, 0.1), (0.5, 1.0, 0.4)
 
 
 # source: every combination of faults there or not, written out, with scipy's uniform distribution for their sizes
-def test_the_excess_of_faults_is_the_mean_and_spread_over_every_combination_of_them():
+def test_usual_errors_are_the_mean_and_spread_over_every_combination_of_faults():
     first, second = np.zeros(2), np.zeros((2, 2))
     size = stats.uniform(ENDS[..., 0], ENDS[..., 1] - ENDS[..., 0])
     for there in product((0, 1), repeat=3):
         chance = np.prod([share if one else 1 - share for one, share in zip(there, USUAL, strict=True)])
-        part = np.array(FOUND) + np.array(there) * UNRECORDED
+        part = np.array(there) * UNRECORDED
         mean, sd = part @ size.mean(), part[:, None] * size.std()
         first += chance * mean
         second += chance * (np.outer(mean, mean) + sd.T @ sd)
-    faults = [
-        Fault(ENDS[one, :, 0], ENDS[one, :, 1], USUAL[one], np.array([FOUND[one]]), np.array([UNRECORDED[one]]))
-        for one in range(3)
-    ]
-    ours, cov = expected_excess(faults, np.array([1e6, 1e6]), 1), second - np.outer(first, first)
+    faults = [Fault(ENDS[one, :, 0], ENDS[one, :, 1], USUAL[one], np.zeros(1), np.array([UNRECORDED[one]]))
+              for one in range(3)]  # fmt: skip
+    ours, cov = added(usual_excess(faults, np.ones((2, 1))), 1), second - np.outer(first, first)
     assert ours.mean[:, 0] == pytest.approx(first)
     assert ours.variance[:, 0] == pytest.approx(np.diag(cov))
     assert ours.covariance[0] == pytest.approx(cov[0, 1])
 
 
+# source: scipy's uniform distribution; the strongest fault whole, the others by half, written out
+def test_known_errors_are_the_strongest_fault_in_full_and_half_of_the_others():
+    faults = [Fault(ENDS[one, :, 0], ENDS[one, :, 1], 0.0, np.array([FOUND[one]]), np.zeros(1)) for one in range(3)]
+    size = stats.uniform(ENDS[..., 0], ENDS[..., 1] - ENDS[..., 0])
+    part = np.array(FOUND) * (0.5, 1, 0.5)
+    ours, half = added(known_excess(faults, np.full((2, 1), 0.5)), 1), part[:, None]
+    assert ours.mean[:, 0] == pytest.approx((half * size.mean()).sum(axis=0))
+    assert ours.variance[:, 0] == pytest.approx(((half * size.std()) ** 2).sum(axis=0))
+
+
 # source: arithmetic
 def test_usual_faults_come_to_their_total_in_all_and_never_to_more_than_their_sum():
     one = Fault(np.array([4.0, 2.0]), np.array([8.0, 2.0]), 0.5, np.zeros(1), np.ones(1))
-    assert expected_excess([one, one], np.array([3.0, 5.0]), 1).mean[:, 0] == pytest.approx([3, 2])
+    in_all = np.array([[3.0], [5.0]])
+    together = share_together([one, one], in_all)
+    assert added(usual_excess([one, one], together), 1).mean[:, 0] == pytest.approx([3, 2])

@@ -8,6 +8,7 @@ from causaldata import nhefs
 from heartlevel.answer.whole import answers
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
+from heartlevel.statistics.selection import UNUSABLE
 from support import average, reading, rules
 
 
@@ -37,7 +38,7 @@ def test_the_data_set_has_over_a_thousand_people(people):
 
 def test_no_adults_pressure_is_thought_unusable(people, assessment):
     assert assessment.batch.size == len(people)
-    unusable = [people.loc[place].tolist() for place in np.flatnonzero(assessment.reliability == 2)]
+    unusable = [people.loc[place].tolist() for place in np.flatnonzero(assessment.reliability == UNUSABLE)]
     assert unusable == []
 
 

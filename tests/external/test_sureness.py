@@ -12,10 +12,9 @@ from scipy import stats
 
 from heartlevel.assessment import assess_requests
 from heartlevel.intake.request import read
-from heartlevel.statistics.sureness.more_days import SURE
+from heartlevel.statistics.sureness.more_days import SURE, being_sure
 from heartlevel.statistics.uncertainty import interval95
 from heartlevel.statistics.variability import paired_by_day, variability
-from heartlevel.vocabulary import PATTERNS
 from support import answer, average, reading, rules
 
 RANDOM = np.random.default_rng(20260301)
@@ -96,59 +95,46 @@ def test_the_interval_is_that_of_a_regression_of_day_means_on_a_constant(days):
 @pytest.mark.parametrize("days", [4, 7])
 @pytest.mark.parametrize("level", [119.0, 126.0, 133.0])
 def test_the_probability_of_a_category_is_that_of_reaching_it_and_none_above_it(days, level):
-    found = assessed(diary(days, level=level))
-    of, row = found.averages, found.averages.row("protocol")
-    mean, error, rho = of.day_mean[:2, row, 0], of.standard_error[:2, row, 0], float(of.correlation[row, 0])
+    of = (found := assessed(diary(days, level=level))).sureness.measured
+    mean, error, degrees, rho = of.mean[:, 0], of.error[:, 0], of.degrees[:, 0], float(of.correlation[0])
 
     def above(*limit):
-        score = stats.norm.ppf(stats.t.cdf((np.array(limit) - mean) / error, days - 1))
+        score = stats.norm.ppf(stats.t.cdf((np.array(limit) - mean) / error, degrees))
         return 1 - stats.multivariate_normal.cdf(score.clip(-8, 8), cov=[[1, rho], [rho, 1]])
 
     # AHA/ACC 2025 at home: elevated from 120 systolic, or from 80 diastolic as stage 1 then is; 130/80; 135/85.
     reached = [1.0, above(120, 80), above(130, 80), above(135, 85), 0.0]
-    got = found.sureness.probabilities.of_category[0]
+    got = found.sureness.as_measured.of_category[0]
     assert list(got) == ["normal", "elevated", "stage-1", "stage-2"]
     assert list(got.values()) == pytest.approx(-np.diff(reached), abs=1e-6)
     assert sum(got.values()) == pytest.approx(1)
 
 
-# source: the product of independent probabilities (arithmetic)
-def test_the_probability_of_a_pattern_is_the_product_of_those_at_home_and_in_the_office():
-    payload = diary(6, level=129)
-    for day in range(4):
-        payload["readings"] += [
-            reading(f"2026-03-{10 + day}T10:0{place}:00+01:00", 131 + 3 * day, 78 + day + place, setting="office")
-            for place in range(2)
-        ]
-    found = assessed(payload).sureness.probabilities.of_limit
-    home, office = found[0]["130/80"], found[1]["130/80"]
-    assert 0.02 < home < 0.98
-    assert 0.02 < office < 0.98
-    (said,) = [one for one in answer(payload)["pattern"]["chances"] if one["limits"]["home"] == "130/80"]
-    expected = [home * office, (1 - home) * office, home * (1 - office), (1 - home) * (1 - office)]
-    assert [said["probability"][name] for name in PATTERNS] == pytest.approx(expected, abs=5.1e-4)
+# source: the published spreads pooled by hand as the docstring has it; the interval by scipy's Student's t
+def test_the_interval_of_the_long_run_pools_days_and_adds_weeks():
+    payload = diary(7)
+    mean, error, days = ours(payload)
+    usual = rules().ruleset.at_home.spread
+    pooled = ((days - 1) * error**2 * days + usual.degrees * usual.sd[0] ** 2) / (days - 1 + usual.degrees)
+    correlated = 1 + 2 * sum((1 - k / days) * usual.day_correlation**k for k in range(1, int(days)))
+    of_days, of_weeks = pooled * correlated / days, usual.week_sd[0] ** 2
+    degrees = (days - 1 + usual.degrees) * ((of_days + of_weeks) / of_days) ** 2
+    half = stats.t.ppf(0.975, degrees) * np.sqrt(of_days + of_weeks)
+    centre = mean - 2.8 / days
+    found = average(answer(payload))["systolic"]["interval95_long_run"]
+    assert found == pytest.approx([centre - half, centre + half], abs=0.051)
 
 
-# source: the definition, searched day by day with scipy's Student's t; diastolic far from its limits
-@pytest.mark.parametrize("away", [1.0, 2.0, 3.0, 5.0])
-def test_more_days_are_the_fewest_after_which_the_category_is_expected_to_be_sure(away):
-    swing = [-5, 5, -3, 3, -4, 4]
-    payload = {"subject": {"id": "s", "age_years": 50}, "readings": [
-        reading(f"2026-03-{day + 1:02d}T{at}:00+01:00", 130 - away + one, 60)
-        for day, one in enumerate(swing) for at in HOURS
-    ]}  # fmt: skip
-    sd, days = np.std(swing, ddof=1), len(swing)
-
-    def chance(more):
-        error = sd / np.sqrt(days + more)
-        reached = [stats.t.sf((limit - 130 + away) / error, days + more - 1) for limit in (120, 130)]
-        return reached[0] - reached[1]
-
-    expected = next((more for more in range(29) if chance(more) >= SURE), None)
-    said = answer(payload)["what_next"]
-    assert said["more_days"] == expected
-    assert said["days_looked_ahead"] == 28
-    assert said.get("no_more_days") == (None if expected is not None else "not-within-the-days-looked-ahead")
+# source: scipy's normal draws of a mean that moves and narrows as more days come (Monte Carlo), category by category
+@pytest.mark.parametrize("level", [116.0, 126.0, 141.0])
+def test_the_chance_of_being_sure_is_how_often_the_predicted_mean_makes_it_so(level):
+    error, left, bounds = 5.0, np.array([0.8, 0.6, 0.4]), np.array([120.0, 130.0])
+    above = stats.norm.ppf(stats.norm.sf((bounds - level) / error).clip(1e-15, 1 - 1e-15))[:, None]
+    draw = np.random.default_rng(3).normal(size=200_000)
+    for share, said in zip(left, being_sure(above, left[:, None])[:, 0], strict=True):
+        later, then = level + error * np.sqrt(1 - share) * draw, error * np.sqrt(share)
+        outside = np.maximum(stats.norm.cdf((bounds[0] - later) / then), stats.norm.sf((bounds[1] - later) / then))
+        assert said == pytest.approx((outside <= 1 - SURE).mean(), abs=0.005)
 
 
 # source: Mena et al., J Hypertens 2005;23:505 (quoted from memory): the mean absolute difference of successive readings,

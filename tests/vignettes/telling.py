@@ -15,6 +15,7 @@ EXPECTABLE = {
     "setting", "guideline", "pattern", "urgent", "next_steps", "not_next_steps", "first_step", "problems", "holds",
     "verdicts", "coverage", "level", "episodes", "worst", "followed", "advises", "counts",
     "side", "even_so", "unfit", "between", "fit",
+    "sureness", "no_probability", "errors_in_it", "sharpened_by", "pattern_sureness", "more_days",
 }  # fmt: skip
 
 
@@ -71,6 +72,12 @@ def found_in(answer: dict) -> dict:
         "unfit": {one["side"]: one["codes"] for one in answer["pattern"]["unfit"]},
         "between": answer["pattern"]["between"],
         "fit": {one["side"]: one["fit"] for one in answer["sides"]},
+        "sureness": answer["classification"].get("sureness"),
+        "no_probability": answer["classification"].get("no_probability"),
+        "errors_in_it": [one["code"] for one in answer["classification"].get("errors_in_it", ())],
+        "sharpened_by": answer["classification"].get("sharpened_by"),
+        "pattern_sureness": answer["pattern"]["sureness"],
+        "more_days": answer["what_next"]["more_days"],
         "pattern": answer["pattern"]["label"],
         "urgent": answer["urgent"],
         "first_step": answer["next_steps"][0]["code"] if answer["next_steps"] else None,

@@ -52,7 +52,7 @@ def days_ahead(
     home, bounds = means.at(groups), bounds_of(guidelines, groups, category[asked])
     above = np.clip(ndtri(chance_at_or_above(home, bounds)), -FAR, FAR)
     days = np.arange(1, 1 + max(int(most[asked].max()), *AHEAD))
-    later = _chances(above, _left(home, days, usual))  # a row a day, from 1
+    later = being_sure(above, _left(home, days, usual))  # a row a day, from 1
     chances[:, asked] = later[np.array(AHEAD) - 1]
     enough = (later >= EXPECTED) & (days[:, None] <= most[asked])
     first, reached = enough.argmax(axis=0), enough.any(axis=0)
@@ -79,8 +79,12 @@ def _left(means: LongRun, days: Ints, usual: UsualSpread | None) -> Floats:
     return shares
 
 
-def _chances(above: Floats, left: Floats) -> Floats:
-    """Return the chance of being sure. `above` are normal scores of reaching the lower and the upper bound."""
+def being_sure(above: Floats, left: Floats) -> Floats:
+    """Return the chance of being sure where a share `left` of the error² is left.
+
+    `above` are the normal scores of reaching a category's lower and upper bound now, a row each. Sure is that neither lies
+    nearer than SURE's normal quantile; of a category so narrow that both count, that is a little too often.
+    """
     inside, beyond = above  # e now being 1, the bounds lie at −inside and −beyond from the mean
     margin, moved = SURE_SCORE * np.sqrt(left), np.sqrt(1 - left)
     with np.errstate(divide="ignore", invalid="ignore"):
