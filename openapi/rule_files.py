@@ -29,7 +29,7 @@ from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleTextsBlock, WordingBlock
-from heartlevel.ruling.files.urgency_schema import UrgencyBlock
+from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
 

@@ -235,13 +235,14 @@ class NextSchema(ClosedSchema):
 class ProblemNamedSchema(ClosedSchema):
     """Something in the request that could not be read or is doubtful as entered."""
 
-    pointer = a_text("JSON Pointer (RFC 6901) into the request")
+    pointer = a_text("JSON Pointer (RFC 6901) into the request, to the first place")
     code = a_text("kind of problem: the name to go by in a program, or for wording it otherwise")
     detail = a_text(
         "what was found, what was expected; in English whatever the language of the answer, and only where "
         "the code is a rule's in that language"
     )
     hint = a_text("the near match, or what to do; in the language of `detail`", nullable=True)
+    places = a_list_of_names("pointers to all places where the same field is at fault in the same way")
 
 
 class AnswerSchema(ClosedSchema):

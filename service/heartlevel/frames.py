@@ -9,15 +9,17 @@ import pandas as pd
 
 from heartlevel.answer.result_tables import COLUMNS_OF, joined_tables, owners_in
 from heartlevel.assessment import Rules
+from heartlevel.columns import Ints
 from heartlevel.intake.envelope import unclear_details
 from heartlevel.intake.faults import Problem, problem
 from heartlevel.intake.request import RefusedRequest, read_options
+from heartlevel.legible import legible_urgencies
 from heartlevel.located import AssessedSubjects, Judged, judge_examined, nobody, origin_in
 from heartlevel.tables.cells import subject_names, taken
 from heartlevel.tables.examined import Examined, Sheet, examine
 from heartlevel.tables.frame_columns import frame_cells
 from heartlevel.tables.meanings import Mapped, layout_of, missing_columns, repeated_columns, strange_columns
-from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows
+from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, rows_alone
 
 ROW_COLUMNS, OWNER = ("row", "first_row"), "_owner"
 OF_REQUESTS_ONLY = ("strict", "explain", "language", "also_under", "population")
@@ -29,14 +31,15 @@ class Result:
 
     `readings`: a row for each reading that was assessed: `row` (its place in the table, from 0), `subject`, `id`,
     `reliability`, `systolic`, `diastolic`, `mean_arterial`, `pulse_pressure`.
-    `findings`: a row for each rule that fired for a subject: `subject`, `rule`, `scope`, `severity`, `urgent`,
-    `effect`, `readings` (how many are concerned; 0 for rules about the whole series), `first_row` (−1 for those).
+    `findings`: a row for each rule that fired for a subject: `subject`, `rule`, `scope`, `severity`, `urgent`, `urgency`
+    (its level), `effect`, `readings` (how many are concerned; 0 for rules about the whole series), `first_row` (−1 for
+    those).
     `averages`: a row for each `subject`, `setting` and `basis` with readings: `readings`, `days`, and for `systolic`,
     `diastolic` and `pulse` each `_mean`, `_sd`, `_mean_of_days`, `_low95`, `_high95`.
     `subjects`: a row a subject: `category` (or the `reason` for none), its `setting`, pressures and whether it
-    `holds`, `pattern`, `urgent`, the coverage (`home_days` and so on), and readings received, assessed and lost.
+    `holds`, `pattern`, `urgent`, `urgency`, the coverage (`home_days` and so on), and readings received, assessed and lost.
     `problems`: what could not be read: `row` (−1: the whole column), `column` (none: the whole row), `code`, `detail`,
-    `hint`.
+    `hint`, and where there is no answer the `urgency` of what is legible.
     """
 
     readings: pd.DataFrame
@@ -55,6 +58,7 @@ class TableProblem:
     code: str
     detail: str
     hint: str | None = None
+    urgency: str | None = None  # the level of what is legible where there is no answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +89,7 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
     if not_here:
         raise RefusedRequest([problem(f"/{name}", "unknown-key") for name in not_here])
     read_options(chosen, rules.ruleset.choices)
-    table = examined_frame(frame, Mapped(fixed={f"options.{name}": value for name, value in chosen.items()}))
+    table = examined_frame(frame, Mapped(fixed={f"options.{name}": value for name, value in chosen.items()}), rules)
     groups, results = judge_examined(table.examined, rules, table.unclear)
     parts = [_parts(group) for group in groups or [nobody(rules)]]
     frames = {name: _frame(_in_order(joined_tables([part[name] for part in parts]))) for name in COLUMNS_OF}
@@ -94,7 +98,7 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
     return Result(**frames, problems=pd.DataFrame(in_order, columns=[column.name for column in fields(TableProblem)]))
 
 
-def examined_frame(frame: pd.DataFrame, mapped: Mapped) -> FrameTable:
+def examined_frame(frame: pd.DataFrame, mapped: Mapped, rules: Rules) -> FrameTable:
     """Examine a frame. Raises RefusedRequest where a required column is missing or a name is there twice."""
     names = [str(name) for name in frame.columns]
     twice = {name for name in names if names.count(name) > 1} | set(repeated_columns(names, mapped))
@@ -109,20 +113,27 @@ def examined_frame(frame: pd.DataFrame, mapped: Mapped) -> FrameTable:
     rows = np.flatnonzero(owners >= 0)
     sheet = Sheet(0, [taken(column, rows) for column in cells], rows, owners[rows])
     problems = [TableProblem(-1, fault.pointer[1:], fault.code, fault.detail, fault.hint) for fault in unknown]
-    nobody = np.flatnonzero(owners < 0).tolist()
-    problems += [TableProblem(row, names[layout.subject], *NO_SUBJECT) for row in nobody]
+    nobody = np.flatnonzero(owners < 0)
+    problems += _of_nobody(nobody, names[layout.subject], rows_alone(cells, nobody, layout, mapped), rules)
     unclear = unclear_details((fault for fault in unknown if fault.pointer.startswith("/subject.")), "/subject.")
     return FrameTable(examine(subjects, [sheet], {0: layout}, mapped), unclear, problems)
+
+
+def _of_nobody(rows: Ints, column: str, requests: Sequence[object], rules: Rules) -> Iterator[TableProblem]:
+    """Yield the rows that name no subject, with how urgent is what is legible of each."""
+    for row, urgency in zip(rows.tolist(), legible_urgencies(requests, rules), strict=True):
+        yield TableProblem(row, column, *NO_SUBJECT, None, urgency["level"])
 
 
 def _problems_of(judged: Judged) -> Iterator[TableProblem]:
     """Yield what is wrong with a subject's rows; slips of entry are findings alone, unless there is no answer."""
     refused, sent = judged.refused, judged.sent
     whole = [Problem("", refused.code, refused.detail)] if refused else []
+    level = refused.urgency["level"] if refused and refused.urgency else None
     for fault in judged.problems or whole:
         if fault.detail:
             origin = origin_in(sent, fault.pointer)
-            yield TableProblem(origin.line, origin.column, fault.code, fault.detail, fault.hint)
+            yield TableProblem(origin.line, origin.column, fault.code, fault.detail, fault.hint, level)
     if isinstance(sent, DecodedRows):
         yield from (TableProblem(cell.line, cell.column, *ROWS_DIFFER) for cell in sent.differing)
 

@@ -12,6 +12,7 @@ from typing import TypeAlias, TypeVar
 import numpy as np
 
 from heartlevel.answer.findings import entry_problems, written_findings
+from heartlevel.answer.urgency import urgency_written
 from heartlevel.assessment import Rules, assess_batch, assess_requests, sitting_gaps
 from heartlevel.columns import Ints
 from heartlevel.conclusions.conclude import Conclusions, conclude
@@ -89,7 +90,9 @@ def judge_requests(sent: Mapping[int, LocatedRequest], rules: Rules, unclear: fr
             groups.append(group)
             results |= more
             refused |= strictly_refused
-        results |= {number: Judged(batch[number], why.problems, refused=why) for number, why in refused.items()}
+        results |= {
+            number: Judged(batch[number], why.problems, urgent=why.urgent, refused=why) for number, why in refused.items()
+        }
     return groups, results
 
 
@@ -105,7 +108,8 @@ def _assessed(
         results[number] = Judged(sent[number], problems, len(request.readings), urgent[subject])
         if request.strict and problems:
             worded = entry_problems(conclusions, subject, written_findings(conclusions, subject))
-            refused[number] = refusal(0, RefusedRequest([*request.problems, *worded]))
+            urgency = urgency_written(conclusions, subject)
+            refused[number] = refusal(0, RefusedRequest([*request.problems, *worded], urgency))
     if refused:
         kept = {number: request for number, request in requests.items() if number not in refused}
         return *_assessed(kept, sent, rules)[:2], refused

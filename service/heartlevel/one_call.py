@@ -1,19 +1,21 @@
 """From request objects to answers: what the HTTP routes, the command and Python callers share."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
 from heartlevel.answer.compared import other_guidelines, under_others
+from heartlevel.answer.urgency import is_urgent
 from heartlevel.answer.whole import answers, device_answers, written_answers
 from heartlevel.assessment import Rules, assess_requests
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.decoding import Decoded, Undecodable
 from heartlevel.intake.device_checks import read_checks
-from heartlevel.intake.faults import Problem
+from heartlevel.intake.faults import Problem, problems_read, problems_written
 from heartlevel.intake.ndjson import DecodedLine
 from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, TooManyReadings, read
+from heartlevel.legible import legible_urgencies
 
 # Subjects of a stream assessed in one go: enough to share the work, few enough to answer soon.
 TOGETHER = 32
@@ -38,7 +40,11 @@ def answer_to(
     Raises RefusedRequest if options, the outer shape or the subject's name are at fault, or, in strict requests, if
     anything is; TooManyReadings if there are more readings than one request may hold.
     """
-    request = read(payload, rules.ruleset.choices, most_readings)
+    try:
+        request = read(payload, rules.ruleset.choices, most_readings)
+    except RefusedRequest as error:
+        (error.urgency,) = legible_urgencies([payload], rules)
+        raise
     return _unless_refused(request, answer_one(request, rules))
 
 
@@ -77,12 +83,20 @@ class Outcome:
     detail: str = ""
     code: str = ""  # of what is wrong with the request as a whole
     problems: tuple[Problem, ...] = ()
+    urgency: Mapping[str, Any] | None = None  # of what is legible in a request that is refused
+
+    @property
+    def urgent(self) -> bool:
+        """Whether what is legible in a refused request may need help."""
+        return self.urgency is not None and is_urgent(self.urgency)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the answer, or what stands in its place."""
         if self.answer is not None:
             return self.answer
-        return {"line": self.line, "detail": self.detail, "problems": [problem.as_dict() for problem in self.problems]}
+        problems = problems_written(self.problems)
+        more = {} if self.urgency is None else {"urgent": self.urgent, "urgency": self.urgency}
+        return {"line": self.line, "detail": self.detail, "problems": problems, **more}
 
 
 def answer_decoded(
@@ -123,12 +137,13 @@ def read_decoded(
     except TooManyReadings as error:
         return Outcome(line, detail=str(error), code="too-many-readings")
     except RefusedRequest as error:
+        (error.urgency,) = legible_urgencies([decoded.request], rules)
         return refusal(line, error)
 
 
 def refusal(line: int, error: RefusedRequest) -> Outcome:
     """Return what stands in the place of a request that is refused."""
-    return Outcome(line, detail=str(error), code="refused", problems=tuple(error.problems))
+    return Outcome(line, detail=str(error), code="refused", problems=tuple(error.problems), urgency=error.urgency)
 
 
 def _outcome(line: int, request: Request, answer: dict[str, Any]) -> Outcome:
@@ -141,5 +156,5 @@ def _outcome(line: int, request: Request, answer: dict[str, Any]) -> Outcome:
 def _unless_refused(request: Request, answer: dict[str, Any]) -> dict[str, Any]:
     """Return the answer. Raises RefusedRequest if the request is strict and anything in it is at fault."""
     if request.strict and answer["problems"]:
-        raise RefusedRequest([Problem(**problem) for problem in answer["problems"]])
+        raise RefusedRequest(list(problems_read(answer["problems"])), answer.get("urgency"))
     return answer

@@ -275,7 +275,7 @@ def test_what_is_wrong_with_options_is_said_on_the_screen_without_values(folder)
     result = assess_in_process(folder / "t.csv", "--json")
     assert result.stderr.splitlines() == [
         f"{folder}/t.csv:2: the request cannot be assessed",
-        f"{folder}/t.csv:2: options.as_of: expected a calendar date, YYYY-MM-DD",
+        f"{folder}/t.csv:2: options.as_of: expected a calendar date, YYYY-MM-DD, or a date and time",
         f"{folder}/t.csv:2: options.strict: expected true or false",
     ]
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from heartlevel import RefusedRequest
 from heartlevel.answer.whole import as_json
+from heartlevel.intake.faults import problems_written
 from heartlevel.intake.ndjson import parsed_json
 from heartlevel.web.application import create_app
 from property.damage import damaged, good, lies_at, with_damage
@@ -52,7 +53,7 @@ def test_over_http_damage_is_answered_as_by_the_function_and_never_with_a_500(cl
     elif response.status_code == 422:
         with pytest.raises(RefusedRequest) as refusal:
             answer(parsed_json(body))
-        assert response.json["problems"] == [one.as_dict() for one in refusal.value.problems]
+        assert response.json["problems"] == problems_written(refusal.value.problems)
 
 
 @st.composite

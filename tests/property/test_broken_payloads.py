@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, given, settings
 
 from heartlevel import RefusedRequest
 from heartlevel.answer.whole import as_json
+from heartlevel.intake.faults import problems_written
 from property.damage import GONE, STRANGE_KEYS, Damage, damaged, good, lies_at, with_damage
 from support import answer, examples
 
@@ -123,7 +124,7 @@ def test_damage_is_named_at_its_place_and_nothing_else_in_the_answer_changes(cas
     if any(map(refuses, done)):
         with pytest.raises(RefusedRequest) as refusal:
             answer(broken)
-        orjson.dumps([one.as_dict() for one in refusal.value.problems])
+        orjson.dumps(problems_written(refusal.value.problems))
         assert unnamed(done, [one.pointer for one in refusal.value.problems], refused=True) == []
         return
     given_back = answer(broken)

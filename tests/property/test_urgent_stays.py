@@ -28,13 +28,23 @@ UNREADABLE = {
     "unit": ["mmGh", "psi", *TEXT_JUNK.values()],
     "id": list(TEXT_JUNK.values()), "device": ["d-9", *TEXT_JUNK.values()], "site": ["left arm", *TEXT_JUNK.values()],
     "pulse": list(NUMBER_JUNK.values()), "circumstances": [["stres"], *LIST_JUNK.values()],
+    "symptoms": [["chest pian"], *LIST_JUNK.values()],
     "technique": list(OBJECT_JUNK.values()), "device_status": list(OBJECT_JUNK.values()),
 }  # fmt: skip
 # A number of which nothing is legible, beside one that is severe by itself.
 ILLEGIBLE = [None, GONE, "", "x", "22O", True, [1], {"value": 1}, float("nan"), float("inf"), "NaN", nested(50), 10**400]
 BESIDE = [None, 5, [], {}, "x", {"systolic": 120}, {**reading(TIME, 128, 82), "setting": "hme"}]
 DEVICES = [None, {}, {"id": 5}, {"id": "d-1"}, {"id": "d-2", "cuff": 7}, {"id": "d-2", "method": "guess"}]
-PERSON = [{"age_years": "old"}, {"pregnant": 1}, {"pregnnt": True}, {"frail": "so-so"}, {"avoid_arms": ["rihgt"]}]
+PERSON = [
+    {"symptoms": "pain"},
+    {"symptoms": [5, {"on": "2026-03-04"}]},
+    {"symptoms": [{"symptom": "headach"}]},
+    {"age_years": "old"},
+    {"pregnant": 1},
+    {"pregnnt": True},
+    {"frail": "so-so"},
+    {"avoid_arms": ["rihgt"]},
+]
 
 
 @st.composite

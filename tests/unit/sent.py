@@ -39,6 +39,6 @@ def place(*path: Any) -> str:
 def told(payload: dict) -> list[tuple[str, str]]:
     """Return places and codes of everything found wrong, whether or not the request was refused."""
     try:
-        return [(one["pointer"], one["code"]) for one in answer(payload)["problems"]]
+        return [(at, one["code"]) for one in answer(payload)["problems"] for at in one["places"]]
     except RefusedRequest as refusal:
         return [(one.pointer, one.code) for one in refusal.problems]

@@ -14,10 +14,11 @@ from heartlevel.conclusions.category import NO_CATEGORY_REASONS
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.firings import NO_READING
 from heartlevel.conclusions.pattern import LABELS
+from heartlevel.conclusions.urgency.episodes import LEAST_URGENT
 from heartlevel.facts.sides import ATTENDED, HOME, LIMITS_OF, UNATTENDED
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import NO_CATEGORY
-from heartlevel.vocabulary import MEASURED_SIDES, RELIABILITIES, SCOPES, SETTINGS, SURENESSES
+from heartlevel.vocabulary import MEASURED_SIDES, RELIABILITIES, SCOPES, SETTINGS, SURENESSES, URGENCY_LEVELS
 
 Texts = npt.NDArray[np.object_]
 COUNTED = ("home_readings", "home_days", "home_sittings", "office_readings", "office_days")
@@ -60,6 +61,7 @@ def findings_columns(conclusions: Conclusions) -> Parts:
     """Return a row for each rule that fired for a subject, with how many readings it concerns and the first's row."""
     assessment, fired = conclusions.assessment, conclusions.rules_by_subject
     rules = [rule for scope in SCOPES for rule in assessment.verdicts[scope].rules]
+    levels = conclusions.urgency.levels_of_rules(fired.subject, fired.rule)
     # One more at the end, for the rules that concern no single reading.
     rows = np.array([*assessment.batch.indices, NO_READING], dtype=np.int64)
     return {
@@ -67,7 +69,8 @@ def findings_columns(conclusions: Conclusions) -> Parts:
         "rule": Coded(fired.rule, [rule.id for rule in rules]),
         "scope": Coded(fired.rule, [rule.scope for rule in rules]),
         "severity": Coded(fired.rule, [rule.severity for rule in rules]),
-        "urgent": np.array([rule.urgent for rule in rules], dtype=np.bool_)[fired.rule],
+        "urgent": levels <= LEAST_URGENT,
+        "urgency": Coded(levels, [*URGENCY_LEVELS, None]),
         "effect": Coded(fired.rule, [rule.effect_name for rule in rules]),
         "readings": fired.readings,
         "first_row": rows[fired.first],
@@ -111,6 +114,7 @@ def subjects_columns(conclusions: Conclusions) -> Parts:
         "limits_from": text_column(guideline.id for guideline in assessment.guidelines),
         "protocol": text_column(protocol.id for protocol in assessment.protocols),
         "urgent": conclusions.urgent,
+        "urgency": Coded(conclusions.urgency.levels, URGENCY_LEVELS),
         **_category(conclusions),
         "pattern": Coded(conclusions.pattern, LABELS),
         **_fit_sides(assessment),

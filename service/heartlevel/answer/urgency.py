@@ -6,8 +6,9 @@ from typing import Any
 
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.numbers import rounded
-from heartlevel.conclusions.urgency.episodes import Episode
+from heartlevel.conclusions.urgency.episodes import LEAST_URGENT
 from heartlevel.conclusions.urgency.events import NO_ROW
+from heartlevel.conclusions.urgency.following import Episode
 from heartlevel.conclusions.urgency.sentences import PATIENT, counted_from, symptoms_named, to_do, told
 from heartlevel.intake.batch import Batch
 from heartlevel.vocabulary import EPISODE_KINDS, PRESSURES, URGENCY_LEVELS
@@ -27,6 +28,11 @@ def urgency_written(conclusions: Conclusions, subject: int) -> dict[str, Any]:
         "days_counted_from": counted_from(urgency, subject),
         "episodes": [_written(conclusions, episode, names) for episode in urgency.episodes[subject]],
     }
+
+
+def is_urgent(written: Mapping[str, Any]) -> bool:
+    """Tell whether an urgency, as it stands in an answer, is one that `urgent` is true for."""
+    return written["level"] in URGENCY_LEVELS[: LEAST_URGENT + 1]
 
 
 def _written(conclusions: Conclusions, episode: Episode, names: Mapping[int, list[str]]) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from heartlevel.answer.sides import sides_written
 from heartlevel.answer.urgency import urgency_written
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.conclude import Conclusions, conclude
-from heartlevel.intake.faults import sorted_problems
+from heartlevel.intake.faults import problems_written, sorted_problems
 from heartlevel.version import VERSION
 from heartlevel.vocabulary import RELIABILITIES
 
@@ -84,7 +84,7 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
         "device_checks": checks_written(conclusions, subject),
         "next_steps": next_steps(conclusions, subject),
         "what_next": what_next(conclusions, subject),
-        "problems": [problem.as_dict() for problem in problems],
+        "problems": problems_written(problems),
         "cautions": list(assessment.rules.wording[request.language].cautions),
     }
 

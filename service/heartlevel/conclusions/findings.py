@@ -13,7 +13,8 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Floats, Ints, run_starts
 from heartlevel.conclusions.firings import Firing
 from heartlevel.conclusions.numbers import rounded
-from heartlevel.conclusions.urgency.episodes import Episode, Urgency
+from heartlevel.conclusions.urgency.episodes import Urgency
+from heartlevel.conclusions.urgency.following import Episode
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE
 from heartlevel.conclusions.worst import badness
 from heartlevel.facts.catalogue import CATALOGUE, Fact

@@ -10,14 +10,13 @@ from heartlevel.facts import (
     fitness,
     followup,
     groups,
-    lost,
     reading,
     series,
     sides,
     sitting,
     standing,
-    symptoms,
 )
+from heartlevel.facts.urgent import lost, symptoms
 
 __all__ = [
     "ambulatory", "comparison", "copying", "device", "digits", "fitness", "followup", "groups", "lost",

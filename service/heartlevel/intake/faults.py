@@ -23,7 +23,7 @@ DETAILS = {
     "not-one-of": "found {found}; expected {expected}",
     "out-of-range": "found {found}; expected {expected}",
     "too-many": "found more items than allowed; expected {expected}",
-    "not-a-date": "found {found}; expected a calendar date, YYYY-MM-DD",
+    "not-a-date": "found {found}; expected a calendar date, YYYY-MM-DD, or a date and time",
     "not-a-time-of-day": "found {found}; expected a time of day, HH:MM, such as 07:30",
     "not-a-time": "found {found}; expected a date and time with offset, such as 2026-03-02T07:10:00+01:00",
     "no-offset": "found {found} without an offset from UTC, and options.time_zone is not given",
@@ -56,13 +56,33 @@ class Problem:
     detail: str
     hint: str | None = None
 
-    def as_dict(self) -> dict[str, str | None]:
-        """Return the problem as it stands in an answer."""
-        return asdict(self)
-
     def __str__(self) -> str:
         """Write the problem on one line, the pointer first."""
         return f"{self.pointer or '/'}: {self.detail}{f' ({self.hint})' if self.hint else ''}"
+
+
+def problems_written(problems: Iterable[Problem]) -> list[dict[str, Any]]:
+    """Return problems as they stand in an answer: one for each kind of fault of a field, with all its places.
+
+    `pointer` and `detail` are of the first; how many more there are is said where what was found differs.
+    """
+    together: dict[tuple[str, str], list[Problem]] = {}
+    for fault in problems:
+        together.setdefault((fault.code, sub(r"/\d+(?=/|$)", "/*", fault.pointer)), []).append(fault)
+    return [_written_together(alike) for alike in together.values()]
+
+
+def _written_together(alike: Sequence[Problem]) -> dict[str, Any]:
+    first, others = alike[0], len(alike) - 1
+    differ = any(fault.detail != first.detail for fault in alike)
+    detail = f"{first.detail}; {others} more of these are named in `places`" if differ else first.detail
+    return {**asdict(first), "detail": detail, "places": [fault.pointer for fault in alike]}
+
+
+def problems_read(written: Iterable[Mapping[str, Any]]) -> Iterator[Problem]:
+    """Yield the problems that stand in an answer, one for each of their places."""
+    for fault in written:
+        yield from (Problem(at, fault["code"], fault["detail"], fault["hint"]) for at in fault["places"])
 
 
 def problem(pointer: str, code: str, value: object = None, expected: str = "", hint: str | None = None) -> Problem:

@@ -6,7 +6,6 @@ and tables alike (`read`); an `exact` field takes nothing else.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date
 from math import isfinite
 from re import compile as pattern
 from typing import Any
@@ -14,9 +13,8 @@ from typing import Any
 from marshmallow import RAISE, Schema, fields, validate
 from marshmallow.exceptions import ValidationError
 
-from heartlevel.intake.written import flag_written, letters_of, number_written
+from heartlevel.intake.written import LONGEST_TIME, day_written, flag_written, letters_of, number_written
 
-DAY = pattern(r"\d{4}-\d\d-\d\d")
 CLOCK = pattern(r"([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?")
 SURROGATE = pattern("[\ud800-\udfff]")
 UNREAD = None  # an item of a list that could not be read
@@ -105,19 +103,19 @@ class Text(fields.String):
 
 
 class Day(Text):
-    """A calendar date as text, YYYY-MM-DD."""
+    """A calendar date as text, YYYY-MM-DD; of a whole ISO 8601 date and time the date counts, as it is written."""
 
     default_error_messages = {"day": "not-a-date"}  # noqa: RUF012
 
+    def __init__(self, longest: int = LONGEST_TIME, **more: Any) -> None:
+        """Leave room for the time."""
+        super().__init__(max(longest, LONGEST_TIME), **more)
+
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
-        text = super()._deserialize(value, attr, data, **more)
-        try:
-            day = date.fromisoformat(text) if DAY.fullmatch(text) else None
-        except ValueError:
-            day = None
+        day = day_written(super()._deserialize(value, attr, data, **more))
         if day is None:
             raise self.make_error("day")
-        return text
+        return day.isoformat()
 
 
 class Clock(Text):
@@ -236,7 +234,7 @@ def text(meaning: str, longest: int = 64, **more: Any) -> Text:
 
 def day(meaning: str, **more: Any) -> Day:
     """Declare an optional calendar date."""
-    return Day(10, **about(f"{meaning}, YYYY-MM-DD", **more))
+    return Day(**about(f"{meaning}, YYYY-MM-DD", **more))
 
 
 def part(block: type[Block], meaning: str, **more: Any) -> Part:

@@ -4,22 +4,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import groupby
-from re import compile as pattern
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import orjson
 
 from heartlevel.intake.faults import Problem, padded, problem
+from heartlevel.intake.written import time_written
 from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG_PER_KPA
-
-# ISO 8601 as RFC 3339 has it, as databases write it (2026-03-02 07:10:00+01), and in its basic format (20260302T071000Z).
-# Two digits of the year keep out days and months written first.
-WRITTEN_TIME = pattern(
-    r"((?:19|20|21)[0-9]{2}(?:-[0-9]{2}-[0-9]{2}|[0-9]{4}))(?:[Tt]| +)"
-    r"([0-9]{2}(?::[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?|[0-9]{2}(?:[0-9]{2}(?:[.,][0-9]+)?)?))"
-    r" ?([Zz]|UTC|[+-][0-9]{2}(?::?[0-9]{2})?)?"
-)
 
 # Two entries of one measurement may differ in these: its name, and how its time and unit are written.
 NOT_COMPARED = {"id": None, "taken_at": None, "unit": None}
@@ -55,7 +47,7 @@ def timed_readings(
 
 def moment_of(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | None, list[Problem]]:
     """Read a time; `at` is its pointer. Where the instant is unknown, return None with the reason."""
-    moment = _written(text.strip())
+    moment = time_written(text.strip())
     if moment is None:
         return None, [problem(at, "not-a-time", text)]
     if moment.tzinfo is not None:
@@ -63,18 +55,6 @@ def moment_of(text: str, zone: ZoneInfo | None, at: str) -> tuple[datetime | Non
     if zone is None:
         return None, [problem(at, "no-offset", text, hint="add an offset such as +01:00, or options.time_zone")]
     return _in_zone(moment, zone, at, text)
-
-
-def _written(text: str) -> datetime | None:
-    """Return the time that a text is, with its offset if it has one; None if it is no time."""
-    parts = WRITTEN_TIME.fullmatch(text)
-    if parts is None:
-        return None
-    day, clock, offset = parts.groups("")
-    try:
-        return datetime.fromisoformat(f"{day}T{clock}{'Z' if offset in ('z', 'UTC') else offset}")
-    except ValueError:
-        return None
 
 
 def _in_zone(naive: datetime, zone: ZoneInfo, at: str, text: str) -> tuple[datetime | None, list[Problem]]:

@@ -27,11 +27,12 @@ SCREENS = {name: Screen(block) for name, block in BLOCKS.items()}
 
 
 class RefusedRequest(Exception):
-    """The request cannot be assessed at all; `problems` says why, all faults at once."""
+    """The request cannot be assessed at all: why (`problems`), and how urgent is what is legible in it, where looked at."""
 
-    def __init__(self, problems: list[Problem]) -> None:
+    def __init__(self, problems: list[Problem], urgency: dict[str, Any] | None = None) -> None:
         """Keep the problems, sorted by pointer; they are never part of the exception's text."""
         super().__init__("the request cannot be assessed")
+        self.urgency = urgency
         self.problems = sorted_problems(problems)
 
 

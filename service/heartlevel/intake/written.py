@@ -1,12 +1,21 @@
 """How else than in the declared way numbers, flags and names may be written, in requests and tables alike."""
 
+from datetime import date, datetime
 from re import compile as pattern
 
 NUMBER = pattern(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)?")
 THOUSANDS = pattern(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # or a number with three decimals: cannot be told
 FLAGS = {"true": True, "false": False}
 BETWEEN_WORDS = pattern(r"[\s_./\[\]-]+")
-LONGEST_NUMBER, LONGEST_WORD = 40, 64
+LONGEST_NUMBER, LONGEST_WORD, LONGEST_TIME = 40, 64, 40
+DAY = pattern(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+# ISO 8601 as RFC 3339 has it, as databases write it (2026-03-02 07:10:00+01), and in its basic format (20260302T071000Z).
+# Two digits of the year keep out days and months written first.
+WRITTEN_TIME = pattern(
+    r"((?:19|20|21)[0-9]{2}(?:-[0-9]{2}-[0-9]{2}|[0-9]{4}))(?:[Tt]| +)"
+    r"([0-9]{2}(?::[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?|[0-9]{2}(?:[0-9]{2}(?:[.,][0-9]+)?)?))"
+    r" ?([Zz]|UTC|[+-][0-9]{2}(?::?[0-9]{2})?)?"
+)
 
 
 def number_written(text: str) -> float | None:
@@ -25,3 +34,24 @@ def flag_written(text: str) -> bool | None:
 def letters_of(name: str) -> str:
     """Return a name without what stands between its words, in small letters; names alike in that are one."""
     return BETWEEN_WORDS.sub("", name).casefold() if len(name) <= LONGEST_WORD else name
+
+
+def time_written(text: str) -> datetime | None:
+    """Return the time that a text is, with its offset if it has one; None if it is no time."""
+    parts = WRITTEN_TIME.fullmatch(text)
+    if parts is None:
+        return None
+    day, clock, offset = parts.groups("")
+    try:
+        return datetime.fromisoformat(f"{day}T{clock}{'Z' if offset in ('z', 'UTC') else offset}")
+    except ValueError:
+        return None
+
+
+def day_written(text: str) -> date | None:
+    """Return the date that a text is, or that of a time as it is written; None if it is neither."""
+    try:
+        moment = time_written(text.strip())
+        return moment.date() if moment else date.fromisoformat(text) if DAY.fullmatch(text) else None
+    except ValueError:
+        return None

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 from hashlib import blake2b
 from typing import Any, TypeAlias
 
+from heartlevel.columns import Ints
 from heartlevel.intake.decoding import Decoded
-from heartlevel.tables.cells import cell_value, time_in
+from heartlevel.tables.cells import Cells, cell_value, rows_of, time_in
 from heartlevel.tables.fields import DEVICE, FIELDS, READING, SUBJECT, TableField
 from heartlevel.tables.meanings import Layout, Mapped
 
@@ -101,6 +102,18 @@ def decoded_rows(rows: Sequence[SubjectRow], layouts: Mapping[int, Layout], mapp
     for row in rows:
         parts.add(row, layouts[row[0].input], mapped)
     return parts.decoded()
+
+
+def rows_alone(cells: Sequence[Cells], rows: Ints, layout: Layout, mapped: Mapped) -> list[dict[str, Any]]:
+    """Return what each of some rows says by itself, as a request of no more than its reading."""
+    requests = []
+    for row in rows_of(cells, rows) if len(rows) else ():
+        reading: dict[str, Any] = {}
+        for entry in _values_in(CellOrigin(0, 0), row, layout, mapped):
+            if entry.field.part == READING:
+                _put(reading, entry.field.path, entry.value)
+        requests.append({"readings": [reading]})
+    return requests
 
 
 def reading_origins(number: int, at: CellOrigin, layout: Layout) -> dict[str, CellOrigin]:

@@ -18,7 +18,7 @@ READINGS = Counter("heartlevel_readings_total", "Readings assessed")
 RECEIVED = Counter("heartlevel_readings_received_total", "Readings received in requests that were answered")
 LOST = Counter("heartlevel_readings_lost_total", "Readings received and not assessed")
 FINDINGS = Counter("heartlevel_findings_total", "Findings given", ["rule"])
-
+URGENCIES = Counter("heartlevel_urgency_total", "Answers, and refused requests, by level", ["level"])
 RELOADS = Counter("heartlevel_rule_reloads_total", "Changed rule files taken over or refused", ["outcome"])
 REFUSED = Gauge("heartlevel_rules_refused", "1 while changed rule files are refused", multiprocess_mode="livemax")
 
@@ -55,6 +55,11 @@ def count_answer(received: int, assessed: int, rules: list[str]) -> None:
         FINDINGS.labels(rule).inc()
 
 
+def count_urgency(level: str) -> None:
+    """Count how urgent an answer is, or what is legible of a refused request."""
+    URGENCIES.labels(level).inc()
+
+
 def count_reload(outcome: str) -> None:
     """Count changed rule files that were taken over or refused."""
     RELOADS.labels(outcome).inc()
@@ -67,6 +72,6 @@ def metrics() -> Response:
     if values.ValueClass.__name__ == "MmapedValue":
         multiprocess.MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
     else:
-        for metric in (REQUESTS, SECONDS, READINGS, RECEIVED, LOST, FINDINGS, RELOADS, REFUSED):
+        for metric in (REQUESTS, SECONDS, READINGS, RECEIVED, LOST, FINDINGS, URGENCIES, RELOADS, REFUSED):
             registry.register(metric)
     return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)

@@ -9,8 +9,11 @@ import orjson
 from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException
 
+from heartlevel.answer.urgency import is_urgent
+from heartlevel.intake.faults import problems_written
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.web.observability import count_urgency
 
 MEDIA_TYPE = "application/problem+json"
 MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024
@@ -26,8 +29,10 @@ def problem_response(status: int, detail: str, **more: Any) -> Response:
 
 def refused(error: RefusedRequest) -> Response:
     """The request was understood as JSON, but cannot be assessed."""
-    faults = [problem.as_dict() for problem in error.problems]
-    return problem_response(422, str(error), problems=faults)
+    if error.urgency is not None:
+        count_urgency(error.urgency["level"])
+    more = {} if error.urgency is None else {"urgent": is_urgent(error.urgency), "urgency": error.urgency}
+    return problem_response(422, str(error), problems=problems_written(error.problems), **more)
 
 
 def rules_at_fault(error: RuleFaults) -> Response:

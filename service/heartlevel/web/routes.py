@@ -14,7 +14,7 @@ from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
 from heartlevel.one_call import answer_decoded, answer_to, device_answer_to
 from heartlevel.resources import shipped
 from heartlevel.version import VERSION
-from heartlevel.web.observability import count_answer, metrics
+from heartlevel.web.observability import count_answer, count_urgency, metrics
 from heartlevel.web.problems import problem_response
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
@@ -96,6 +96,7 @@ def _most_readings() -> int:
 def _count(answer: dict[str, Any]) -> None:
     counts = answer["counts"]
     count_answer(counts["received"], counts["assessed"], [finding["rule"] for finding in answer["findings"]])
+    count_urgency(answer["urgency"]["level"])
 
 
 def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterator[bytes]:
@@ -103,6 +104,8 @@ def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterato
     for outcome in answer_decoded(requests_in_stream(stream), rules, most_readings):
         if outcome.answer is not None:
             _count(outcome.answer)
+        elif outcome.urgency is not None:
+            count_urgency(outcome.urgency["level"])
         yield as_json(outcome.as_dict()) + b"\n"
 
 

@@ -13,8 +13,8 @@ from heartlevel.one_call import answers_with_others
 
 TEXT, COUNTED = pyarrow.string(), ("readings", "findings", "problems")
 ANSWER_ROW = pyarrow.schema(
-    [("subject", TEXT), ("urgent", pyarrow.bool_()), ("guideline", TEXT), ("category", TEXT), ("pattern", TEXT),
-     *((name, pyarrow.int32()) for name in COUNTED), ("rules_fingerprint", TEXT), ("answer", TEXT)]
+    [("subject", TEXT), ("urgent", pyarrow.bool_()), ("urgency", TEXT), ("guideline", TEXT), ("category", TEXT),
+     ("pattern", TEXT), *((name, pyarrow.int32()) for name in COUNTED), ("rules_fingerprint", TEXT), ("answer", TEXT)]
 )  # fmt: skip
 
 
@@ -42,6 +42,7 @@ def _row_of_answer(answer: dict[str, Any]) -> dict[str, Any]:
     return {
         "subject": answer["subject"]["id"],
         "urgent": answer["urgent"],
+        "urgency": answer["urgency"]["level"],
         "guideline": answer["classification"]["guideline"],
         "category": answer["classification"]["category"],
         "pattern": answer["pattern"]["label"],

@@ -13,7 +13,7 @@ from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.pieces import piece_of_rows
 from heartlevel.located import AssessedSubjects, in_order_of_subjects
 
-AS_THEY_ARE = ("rule", "scope", "severity", "urgent", "effect", "title", "explanation", "advice", "readings")
+AS_THEY_ARE = ("rule", "scope", "severity", "urgent", "urgency", "effect", "title", "explanation", "advice", "readings")
 FINDING_COLUMNS = ("subject", "finding", *AS_THEY_ARE, "facts", "rules_fingerprint")
 TYPES = {"urgent": pyarrow.bool_(), "readings": pyarrow.list_(pyarrow.string())}
 FINDING_ROW = pyarrow.schema([(name, TYPES.get(name, pyarrow.string())) for name in FINDING_COLUMNS])

@@ -5,7 +5,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from hashlib import blake2b
 from pathlib import Path
-from typing import IO, TypeAlias
+from typing import IO, Any, TypeAlias
 
 import numpy as np
 import orjson
@@ -14,6 +14,7 @@ import pyarrow
 from heartlevel.bulk.inputs.opening import Meter
 from heartlevel.bulk.parts.sheets import SUBJECT, NamedRows, Sheets, as_bytes, from_bytes, sheets_of
 from heartlevel.columns import Ints
+from heartlevel.vocabulary import URGENCY_LEVELS
 
 BUCKETS = 128
 LARGEST_BUCKET = 32 * 1024 * 1024
@@ -27,6 +28,13 @@ class Unreadable:
     input: int
     line: int
     code: str
+    request: dict[str, Any] | None = None  # what a row says that names no subject
+    urgency: str | None = None  # the level of what is legible in that
+
+    @property
+    def urgent(self) -> bool:
+        """Whether it may need help."""
+        return self.urgency in URGENCY_LEVELS[: URGENCY_LEVELS.index("history")]
 
 
 RowsRead: TypeAlias = Iterable[NamedRows | Unreadable]
@@ -58,7 +66,7 @@ def _partitioned(rows: RowsRead, folder: Path, depth: int) -> list[Path]:
         files = [stack.enter_context(path.open("wb")) for path in paths]
         for item in rows:
             if isinstance(item, Unreadable):
-                files[BUCKETS].write(orjson.dumps([item.input, item.line, item.code]) + b"\n")
+                files[BUCKETS].write(orjson.dumps([item.input, item.line, item.code, item.request], default=str) + b"\n")
                 continue
             for bucket, inner in _parted(item.rows, depth):
                 _write(files[bucket], NamedRows(item.input, inner))

@@ -6,6 +6,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TypeAlias
 
+import numpy as np
 import orjson
 
 from heartlevel.bulk.columns.layouts import chunks_of, subjects_of
@@ -17,6 +18,7 @@ from heartlevel.bulk.parts.sequence import in_sequence
 from heartlevel.bulk.parts.sheets import NamedRows, Sheets, as_bytes, cut_sheets, name_rows
 from heartlevel.intake.ndjson import RequestText
 from heartlevel.tables.meanings import Layout, Mapped
+from heartlevel.tables.rows import rows_alone
 
 MOST_ITEMS, MOST_BYTES = 128, 2 * 1024 * 1024  # requests
 MOST_SUBJECTS, MOST_ROWS = 1024, 16_384  # of tables
@@ -137,7 +139,9 @@ def _rows(inputs: BulkInputs, meter: Meter) -> Iterator[NamedRows | Unreadable]:
                 yield Unreadable(number, chunk.line, chunk.code)
                 continue
             subjects, nobodys_lines = subjects_of(chunk, layout)
-            yield from (Unreadable(number, line, "no-subject") for line in nobodys_lines.tolist())
+            nobodys = rows_alone(chunk.cells, np.flatnonzero(np.isin(chunk.lines, nobodys_lines)), layout, inputs.mapped)
+            for line, request in zip(nobodys_lines.tolist(), nobodys, strict=True):
+                yield Unreadable(number, line, "no-subject", request)
             rows = name_rows(number, chunk.cells, chunk.lines, subjects)
             if len(rows.rows):
                 yield rows

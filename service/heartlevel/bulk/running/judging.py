@@ -1,7 +1,7 @@
 """One part judged: a pure function of the part, so that it may be done anywhere, and again."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.inputs.input import InputFormat, RequestFormat
@@ -11,6 +11,7 @@ from heartlevel.bulk.parts.parts import BulkPart, SentText, SubjectSheets
 from heartlevel.bulk.parts.sheets import sheet_from
 from heartlevel.bulk.running.results import Item, JudgedPart, judged_part
 from heartlevel.intake.decoding import Undecodable
+from heartlevel.legible import legible_urgencies
 from heartlevel.located import AssessedSubjects, LocatedRequest, judge_examined, judge_requests
 from heartlevel.tables.examined import examine
 from heartlevel.tables.meanings import Layout, Mapped
@@ -48,7 +49,16 @@ def _judged(plan: Plan, part: BulkPart) -> tuple[list[AssessedSubjects], Mapping
             else:
                 requests[len(unreadable) + len(requests)] = result
     groups, results = judge_requests(requests, plan.rules)
-    return groups, unreadable | results
+    return groups, _looked_at(unreadable, plan.rules) | results
+
+
+def _looked_at(unreadable: Mapping[int, Item], rules: Rules) -> dict[int, Item]:
+    """Return what cannot be read, with how urgent is what is legible of it."""
+    items = {number: item for number, item in unreadable.items() if isinstance(item, Unreadable)}
+    rows = {number: item for number, item in items.items() if item.request is not None}
+    urgencies = legible_urgencies([item.request for item in rows.values()], rules)
+    levels = dict(zip(rows, (urgency["level"] for urgency in urgencies), strict=True))
+    return {number: replace(item, request=None, urgency=levels.get(number)) for number, item in items.items()}
 
 
 def _decoded(plan: Plan, sent: SentText) -> Iterator[LocatedRequest]:

@@ -40,22 +40,26 @@ class InputProblem:
     column: str | None
     code: str
     detail: str
+    urgency: str | None = None  # of what is legible where there is no answer; its level
 
 
 def unreadable_problem(names: Sequence[str], unreadable: Unreadable) -> InputProblem:
     """Return what is wrong with a row, or with an input as a whole. `names` are those of the inputs."""
-    return InputProblem(names[unreadable.input], unreadable.line, None, None, unreadable.code, ABOUT_ROWS[unreadable.code])
+    words, code = ABOUT_ROWS[unreadable.code], unreadable.code
+    return InputProblem(names[unreadable.input], unreadable.line, None, None, code, words, unreadable.urgency)
 
 
 def input_problems(names: Sequence[str], judged: Judged) -> list[InputProblem]:
     """Return everything that could not be read of what was sent, or of the request that a subject's rows make."""
     sent, refused, told = judged.sent, judged.refused, list[InputProblem]()
+    level = refused.urgency["level"] if refused and refused.urgency else None
     for fault in judged.problems:
         cell = origin_in(sent, fault.pointer)
-        told.append(InputProblem(names[cell.input], cell.line, fault.pointer, cell.column, fault.code, _worded(fault.code)))
+        words = _worded(fault.code)
+        told.append(InputProblem(names[cell.input], cell.line, fault.pointer, cell.column, fault.code, words, level))
     if refused is not None and not told:
         whole = origin_in(sent, "")
-        told = [InputProblem(names[whole.input], whole.line, None, None, refused.code, refused.detail)]
+        told = [InputProblem(names[whole.input], whole.line, None, None, refused.code, refused.detail, level)]
     if isinstance(sent, DecodedRows):
         told += [InputProblem(names[cell.input], cell.line, None, cell.column, *ROWS_DIFFER) for cell in sent.differing]
     return told

@@ -39,6 +39,7 @@ class JudgedPart:
     counts: Counts = field(default_factory=Counts)
 
 
+URGENT = "what is legible of it may need help"
 Item: TypeAlias = Judged | Unreadable
 
 
@@ -50,21 +51,22 @@ def judged_part(number: int, outputs: list[bytes], items: Sequence[Item], names:
         problems = [unreadable_problem(names, item)] if isinstance(item, Unreadable) else input_problems(names, item)
         lines += [orjson.dumps(problem) + b"\n" for problem in problems]
         counts.problems += len(problems)
+        counts.urgent += item.urgent
         if isinstance(item, Unreadable) or outcome:
             counts.refused += 1
-            notes += _why_refused(problems, outcome)
+            notes += _why_refused(problems, outcome, item.urgent)
             continue
         notes += [f"{problem.input}:{problem.line}: {problem.column}: {problem.detail}" for problem in problems
                   if problem.pointer is None]  # fmt: skip
         counts.subjects += 1
         counts.readings += item.readings
-        counts.urgent += item.urgent
     return JudgedPart(number, outputs, b"".join(lines), notes, counts)
 
 
-def _why_refused(problems: Sequence[InputProblem], outcome: Outcome | None) -> Iterator[str]:
+def _why_refused(problems: Sequence[InputProblem], outcome: Outcome | None, urgent: bool) -> Iterator[str]:
     """Say on lines for the caller's own screen why there is no answer; no value that was sent is shown."""
     first = problems[0]
-    yield f"{first.input}:{first.line}: {outcome.detail if outcome else first.detail}"
+    mark = f" ({URGENT}: {first.urgency})" if urgent else ""
+    yield f"{first.input}:{first.line}: {outcome.detail if outcome else first.detail}{mark}"
     for problem, fault in zip(problems, outcome.problems if outcome else (), strict=False):
         yield f"{problem.input}:{problem.line}: {problem.column or fault.pointer or '/'}: {without_value(fault)}"

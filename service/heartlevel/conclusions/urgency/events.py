@@ -8,7 +8,7 @@ import numpy as np
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Floats, Ints, extreme_by
 from heartlevel.conclusions.firings import Firing
-from heartlevel.facts.symptoms import bits_of_readings, on_days
+from heartlevel.facts.urgent.symptoms import bits_of_readings, on_days
 from heartlevel.intake.recorded import symptom_bits
 from heartlevel.vocabulary import EPISODE_KINDS, PRESSURES
 
@@ -111,8 +111,13 @@ def _of_lost(assessment: Assessment, subjects: Ints) -> tuple[Ints, Ints, Floats
 
 
 def newest_days(assessment: Assessment) -> Floats:
-    """Return the last day that anything of each subject is dated; NaN without any."""
+    """Return the last day of each subject's assessed readings; without any, of what else is dated; NaN without that too.
+
+    A day that stands beside what cannot be read may be as wrong, and must not make history of the others.
+    """
     batch, others = assessment.batch, on_days(assessment.batch)
+    size = len(batch.requests)
+    newest = extreme_by(batch.subject_of, size, batch.day.astype(np.float64), largest=True)
     lost = [
         (subject, reading.day.toordinal())
         for subject, request in enumerate(batch.requests)
@@ -120,6 +125,6 @@ def newest_days(assessment: Assessment) -> Floats:
         if reading.day is not None
     ]
     of_lost = np.array(lost, dtype=np.float64).reshape(-1, 2).T
-    subjects = np.concatenate([batch.subject_of, others.subject_of, of_lost[0].astype(np.int64)])
-    days = np.concatenate([batch.day.astype(np.float64), others.day, of_lost[1]])
-    return extreme_by(subjects, len(batch.requests), days, largest=True)
+    subjects = np.concatenate([others.subject_of, of_lost[0].astype(np.int64)])
+    besides = extreme_by(subjects, size, np.concatenate([others.day, of_lost[1]]), largest=True)
+    return np.where(np.isnan(newest), besides, newest)

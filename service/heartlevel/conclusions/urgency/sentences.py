@@ -7,8 +7,9 @@ from babel.dates import format_date
 
 from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.numbers import rounded
-from heartlevel.conclusions.urgency.episodes import Episode, Urgency
+from heartlevel.conclusions.urgency.episodes import Urgency
 from heartlevel.conclusions.urgency.events import HIGH, in_maternity
+from heartlevel.conclusions.urgency.following import Episode
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE, WITHIN_DAYS
 from heartlevel.intake.recorded import SYMPTOM_BITS
 from heartlevel.ruling.language.template import locale_of

@@ -13,7 +13,7 @@ from heartlevel.ruling.files.content import Content, content_of, is_valid, key_o
 from heartlevel.ruling.files.schema import LayerBlock
 from heartlevel.ruling.files.sense import unmoved_categories
 from heartlevel.ruling.files.source import mapping
-from heartlevel.ruling.files.urgency import loosened, lowered, muted
+from heartlevel.ruling.files.urgency.guard import loosened, lowered, muted
 from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, RuleFault
 from heartlevel.ruling.language.ruleset import Change, Layer
 from heartlevel.vocabulary import SCOPES

@@ -29,7 +29,7 @@ from heartlevel.ruling.files.profile_building import (
 )
 from heartlevel.ruling.files.sense import senseless_limits, senseless_schedule
 from heartlevel.ruling.files.source import mapping, repeated_names
-from heartlevel.ruling.files.urgency_schema import UrgencyBlock
+from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.files.wording import Languages, showing
 from heartlevel.ruling.language.faults import RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import Layer, RuleSet

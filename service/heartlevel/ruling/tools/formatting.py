@@ -18,7 +18,7 @@ from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layers import TOP
 from heartlevel.ruling.files.profile_schema import CategoryBlock
 from heartlevel.ruling.files.schema import ExampleBlock, LayerBlock, SourceBlock
-from heartlevel.ruling.files.urgency_schema import UrgencyBlock
+from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.language.conditions import OPERATORS
 from heartlevel.ruling.tools.commented import BLOCK_TEXT, CommentedFile, Item, NotFormatted
 

@@ -1,0 +1,98 @@
+"""An episode, what followed it, and how urgent that and its age leave it."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from heartlevel.assessment import Assessment
+from heartlevel.columns import Bools, Ints
+from heartlevel.conclusions.urgency.events import HIGH, LOW
+from heartlevel.conclusions.urgency.levels import HISTORY, NONE
+from heartlevel.intake.batch import AMBULATORY
+from heartlevel.statistics.selection import UNUSABLE
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """The reading that shows what followed an episode."""
+
+    row: int
+    minutes: float
+    day: float  # proleptic ordinal
+    credited: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """What urgent rules name of one subject, of one kind and day."""
+
+    subject: int
+    kind: int  # its number in EPISODE_KINDS
+    level: int  # its number in URGENCY_LEVELS
+    day: float  # proleptic ordinal; NaN where it is not known
+    days_ago: float  # before `as_of`, else before the newest day sent
+    rows: tuple[int, ...]  # of its assessed readings
+    lost: int  # readings that were lost and may be part of it
+    worst: tuple[float, float] | None  # systolic and diastolic, mm[Hg], NaN where not legible
+    worst_row: int
+    bits: int  # of symptoms
+    maternity: bool
+    is_older: bool
+    followed_by: Repeat | None
+    firings: tuple[int, ...]  # numbers of the urgent firings behind it
+
+
+def followed(assessment: Assessment, episode: Episode, creditable: bool) -> Episode:
+    """Return an episode with what followed, its level lowered where that is credited, or where it is lone."""
+    if episode.kind not in (HIGH, LOW) or not episode.rows:
+        return episode
+    repeat, ladder = _repeat(assessment, episode), assessment.rules.ladder
+    if repeat is None or not creditable:
+        return replace(episode, followed_by=repeat and replace(repeat, credited=False))
+    level = max(episode.level, ladder.after_lower_repeat) if repeat.credited else episode.level
+    lone = repeat.credited and _is_lone(assessment, episode)
+    return replace(episode, followed_by=repeat, level=NONE if lone else level)
+
+
+def _repeat(assessment: Assessment, episode: Episode) -> Repeat | None:
+    """Return the first later reading of the setting that is out of danger; one that waited long enough before others."""
+    batch, last = assessment.batch, episode.rows[-1]
+    later = np.arange(last + 1, batch.rows_of(episode.subject).stop)
+    usable = assessment.reliability[later] != UNUSABLE
+    later = later[usable & (batch.setting[later] == batch.setting[last])]
+    later = later[_out_of_danger(assessment, episode, later)]
+    if not len(later):
+        return None
+    minutes = (batch.instant[later] - batch.instant[last]) / 60
+    waited = minutes >= assessment.rules.ladder.repeat_after_minutes
+    at = int(np.argmax(waited))  # the first one, if none waited
+    return Repeat(int(later[at]), float(minutes[at]), float(batch.day[later[at]]), bool(waited[at]))
+
+
+def _out_of_danger(assessment: Assessment, episode: Episode, rows: Ints) -> Bools:
+    limits, readings = assessment.guidelines[episode.subject].limits, assessment.batch.readings
+    systolic, diastolic = readings["systolic"][rows], readings["diastolic"][rows]
+    if episode.kind == LOW:
+        higher: Bools = (systolic >= limits["low.systolic"]) & (diastolic >= limits["low.diastolic"])
+        return higher
+    lower: Bools = (systolic < limits["severe.systolic"]) & (diastolic < limits["severe.diastolic"])
+    return lower
+
+
+def _is_lone(assessment: Assessment, episode: Episode) -> bool:
+    batch, ladder = assessment.batch, assessment.rules.ladder
+    rows, own = batch.rows_of(episode.subject), list(episode.rows)
+    if (batch.setting[own] != AMBULATORY).any() or len(own) > ladder.lone_readings:
+        return False
+    same_day = (batch.setting[rows] == AMBULATORY) & (batch.day[rows] == episode.day)
+    return bool(np.count_nonzero(same_day) >= ladder.lone_among)
+
+
+def aged(assessment: Assessment, episode: Episode) -> Episode:
+    """Return an episode with the level that its age leaves it; one whose day is not known stays as it is."""
+    ladder, answered = assessment.rules.ladder, episode.followed_by is not None and episode.followed_by.credited
+    if episode.days_ago > (ladder.answered_after_days if answered else ladder.history_after_days[episode.maternity]):
+        return replace(episode, level=max(episode.level, HISTORY))
+    if episode.is_older:
+        return replace(episode, level=max(episode.level, ladder.older[episode.maternity]))
+    return episode

@@ -1,0 +1,1 @@
+"""Facts of what may need help: readings that were lost, and symptoms."""

@@ -1,0 +1,33 @@
+"""How urgent what is legible is in requests that cannot be assessed: every reading is looked at as one that was lost."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from heartlevel.answer.urgency import urgency_written
+from heartlevel.assessment import Rules, assess_requests
+from heartlevel.conclusions.conclude import conclude
+from heartlevel.intake.envelope import PREGNANCY_BY
+from heartlevel.intake.lost import unassessed_readings
+from heartlevel.intake.request import MOST_READINGS, Request, empty_request
+
+NOBODY = {"id": "not-assessed"}
+
+
+def legible_urgencies(payloads: Sequence[object], rules: Rules) -> list[dict[str, Any]]:
+    """Return how urgent what is legible in each payload is, as an answer says it.
+
+    Nothing is known of the person, so the lower of the limits that may hold count.
+    """
+    if not payloads:
+        return []
+    conclusions = conclude(assess_requests([_all_lost(payload, rules) for payload in payloads], rules))
+    return [urgency_written(conclusions, subject) for subject in range(len(payloads))]
+
+
+def _all_lost(payload: object, rules: Rules) -> Request:
+    request = empty_request(dict(NOBODY), {}, rules.ruleset.choices, None)
+    request.unclear = frozenset(PREGNANCY_BY)
+    readings = payload.get("readings") if isinstance(payload, dict) else None
+    if isinstance(readings, list):
+        request.lost = unassessed_readings(readings[:MOST_READINGS], (), ())
+    return request
