@@ -252,3 +252,11 @@ def test_the_demo_names_what_a_next_step_mends():
     assert "check-office-device" in {step["code"] for step in found["next_steps"]}
     assert json.dumps(found["pattern"]["unfit"]) == '[{"side": "office-unattended", "codes": ["office-device-disagrees"]}]'
     assert rules().ruleset.rules["comparison"]
+
+
+def test_what_is_taken_away_is_no_category_of_the_pattern_either():
+    payload = with_readings(week(pressures=((150, 92), (150, 92))), *office((128, 78), (126, 77)))
+    assert answer(payload)["pattern"]["home"] == "stage-2"
+    assert answer({**payload, "options": {"as_of": "2026-06-30"}})["pattern"]["home"] is None
+    few = answer({**payload, "readings": payload["readings"][:4]})
+    assert few["pattern"]["home"] == "stage-2"  # so far, and too few for a category

@@ -32,7 +32,7 @@ class SubjectCategories:
     group: Ints  # of its average
     category: Ints  # its number among those of guideline and side, or NO_CATEGORY
     by_side: Ints  # of each side's average, a row a side; NO_CATEGORY where it is not enough, or taken away
-    by_group: Ints  # of each group's average, enough for the protocol or not
+    by_group: Ints  # of each group's average, enough for the protocol or not; NO_CATEGORY where something takes it away
     mean: Floats  # mm[Hg], a row a pressure
     raised: Bools  # either pressure reaches the guideline's limit of hypertension
     changes: Bools  # axes: alternative, subject; it says something, and it is another category
@@ -64,7 +64,7 @@ def categories_of(assessment: Assessment) -> SubjectCategories:
         group=group,
         category=category,
         by_side=by_side,
-        by_group=assessment.classified.category[assessment.averages.row("protocol")],
+        by_group=_categories_by_group(assessment),
         mean=np.where(there, sides.measured.mean[:, at, subjects], np.nan),
         raised=there & (sides.measured.raised[at, subjects] == 1),
         changes=changes,
@@ -94,6 +94,16 @@ def _categories_by_side(assessment: Assessment) -> Ints:
     for side in (HOME, ATTENDED, UNATTENDED):
         by_side[side] = np.where(np.isnan(raised[side]), NO_CATEGORY, row[:, SETTING_NUMBER[side]])
     return np.where(speaks, by_side, NO_CATEGORY)
+
+
+def _categories_by_group(assessment: Assessment) -> Ints:
+    """Return the category of each group's average but for those that something else than too few readings takes away."""
+    by_group = assessment.classified.category[assessment.averages.row("protocol")].reshape(-1, len(SETTINGS)).copy()
+    taken_away = assessment.fitness.excluded & assessment.sides.measured.enough
+    for side in (HOME, ATTENDED, UNATTENDED):
+        by_group[taken_away[side], SETTING_NUMBER[side]] = NO_CATEGORY
+    whole: Ints = by_group.reshape(-1)
+    return whole
 
 
 def _first_with_category(by_side: Ints, ambulatory: Ints) -> Ints:
