@@ -15,6 +15,7 @@ from contract.declaring import (
     an_object,
 )
 from heartlevel.conclusions.followup.change import CAUTIONS, COMPARED_SIDES
+from heartlevel.conclusions.followup.pulse import RESTING
 from heartlevel.conclusions.followup.target import AGE_UNKNOWN, ORIGINS, TARGET_STATES, TARGETED_SIDES, UNTOLD
 from heartlevel.statistics.followup.change import STATES
 from heartlevel.statistics.followup.periods import BEGINS
@@ -109,6 +110,21 @@ class TargetSourceSchema(ClosedSchema):
 
     cite = a_text("author, title or body, year, place")
     standing = a_choice(STANDINGS, "published, published but quoted from memory, or common practice")
+
+
+class SidePulseSchema(ClosedSchema):
+    """The average pulse of the readings that the protocol averages, as far as it was recorded."""
+
+    side = a_choice(RESTING, "how it was measured")
+    mean = a_number("mean of the readings", unit="/min")
+    sd = a_number("standard deviation of the readings; null for one", unit="/min", nullable=True)
+    days = a_count("days on which it was recorded")
+
+
+class RestingPulseSchema(ClosedSchema):
+    """The pulse at rest. What is slow or fast is a finding."""
+
+    sides = a_list(fields.Nested(SidePulseSchema), "each way of measuring, on its own")
 
 
 class PeriodSideSchema(ClosedSchema):

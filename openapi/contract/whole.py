@@ -26,7 +26,7 @@ from contract.figures import (
     UndocumentedSchema,
     VariabilitySchema,
 )  # fmt: skip
-from contract.followup import ChangeSinceSchema, PeriodJudgedSchema, TargetReachedSchema
+from contract.followup import ChangeSinceSchema, PeriodJudgedSchema, RestingPulseSchema, TargetReachedSchema
 from contract.made_with import MadeWithSchema
 from contract.sides import SideSchema
 from contract.urgency import UrgencySchema
@@ -261,6 +261,7 @@ class AnswerSchema(ClosedSchema):
         fields.Nested(PeriodJudgedSchema),
         "periods that readings fall into, the latest last, on which alone all else is concluded; empty where there is one",
     )
+    pulse = an_object(RestingPulseSchema, "the pulse at rest; null where none was recorded", nullable=True)
     target = an_object(
         TargetReachedSchema,
         "on treatment, or where a target was asked for: whether it is attained; else null",

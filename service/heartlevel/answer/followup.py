@@ -10,6 +10,7 @@ from heartlevel.answer.sides import sides_written
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.followup.change import SideChanged
 from heartlevel.conclusions.followup.periods import PeriodSpan
+from heartlevel.conclusions.followup.pulse import resting_pulses
 from heartlevel.conclusions.followup.target import CANNOT_BE_TOLD, SideTarget
 from heartlevel.conclusions.numbers import rounded, rounded_interval
 from heartlevel.profiles import TargetLimits
@@ -120,6 +121,15 @@ def _finite(limit: float) -> float | None:
 
 def _chance(probability: float | None) -> float | None:
     return None if probability is None else rounded(probability, CHANCE_DECIMALS)
+
+
+def pulse(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
+    """Return a subject's pulse at rest; null where none was recorded."""
+    sides = [
+        {"side": own.side, "mean": rounded(own.mean), "sd": None if own.sd is None else rounded(own.sd), "days": own.days}
+        for own in resting_pulses(conclusions.assessment, subject)
+    ]
+    return {"sides": sides} if sides else None
 
 
 def _texts(conclusions: Conclusions, subject: int) -> Mapping[str, str]:

@@ -1,8 +1,8 @@
-"""Facts of following up: readings of earlier periods, on which nothing is concluded."""
+"""Facts of following up: readings of earlier periods, on which nothing is concluded; the pulse."""
 
 import numpy as np
 
-from heartlevel.columns import Floats
+from heartlevel.columns import Floats, extreme_by, rank_within
 from heartlevel.facts.catalogue import derived
 from heartlevel.facts.series import Subjects
 from heartlevel.statistics.selection import HOME, OFFICE
@@ -18,3 +18,21 @@ def _earlier(facts: Subjects, setting: int) -> Floats:
 for _name, _setting in (("home", HOME), ("office", OFFICE)):
     derived("series", f"earlier_{_name}_readings", f"{_name} readings of other periods than the latest, usable or not",
             f"{_name.capitalize()} readings of earlier periods", _earlier, _setting, unit="1", asked=False)  # fmt: skip
+    derived("series", f"{_name}_pulse", f"mean pulse of the {_name} readings that the protocol averages",
+            f"Average pulse of the {_name} readings",
+            lambda facts, setting: facts.source.figure("pulse", setting, "protocol"), _setting, unit="/min", asked=False)  # fmt: skip
+
+
+def _second(facts: Subjects, sign: int) -> Floats:
+    """Return the farthest pulse that two readings of one sitting reach: above for a sign of 1, below for −1."""
+    batch, pulse = facts.source.batch, facts.source.readings["pulse"]
+    rows = np.flatnonzero(facts.source.usable & ~np.isnan(pulse))
+    rows = rows[np.lexsort((-sign * pulse[rows], batch.sitting_of[rows]))]
+    second = rows[rank_within(batch.sitting_of[rows], batch.sittings) == 1]
+    return extreme_by(batch.subject_of[second], len(batch.requests), pulse[second], largest=sign > 0)
+
+
+derived("series", "pulse_repeated_high", "largest second-highest pulse of a sitting",
+        "Highest pulse that two readings of one sitting reach", _second, 1, unit="/min", asked=False)  # fmt: skip
+derived("series", "pulse_repeated_low", "smallest second-lowest pulse of a sitting",
+        "Lowest pulse that two readings of one sitting go down to", _second, -1, unit="/min", asked=False)  # fmt: skip
