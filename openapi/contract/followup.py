@@ -15,6 +15,7 @@ from contract.declaring import (
     an_object,
 )
 from heartlevel.conclusions.followup.change import CAUTIONS, COMPARED_SIDES
+from heartlevel.conclusions.followup.devices import PAIRED_BY
 from heartlevel.conclusions.followup.pulse import RESTING
 from heartlevel.conclusions.followup.target import AGE_UNKNOWN, ORIGINS, TARGET_STATES, TARGETED_SIDES, UNTOLD
 from heartlevel.statistics.followup.change import STATES
@@ -125,6 +126,35 @@ class RestingPulseSchema(ClosedSchema):
     """The pulse at rest. What is slow or fast is a finding."""
 
     sides = a_list(fields.Nested(SidePulseSchema), "each way of measuring, on its own")
+
+
+class DeviceAverageSchema(ClosedSchema):
+    """What one of several devices measured: the mean of its usable readings."""
+
+    device = a_text("the caller's name for the device")
+    side = a_choice(RESTING, "how it was measured")
+    readings = a_count("usable readings")
+    days = a_count("days that have one")
+    systolic = a_number("systolic average")
+    diastolic = a_number("diastolic average")
+
+
+class PairedMeanSchema(ClosedSchema):
+    """The mean of differences of pairs."""
+
+    mean = a_number("mean of the pairs' differences; null without a pair", nullable=True)
+    interval95 = an_interval("t interval of it; null with fewer than 3 pairs", nullable=True)
+
+
+class DeviceDifferenceSchema(ClosedSchema):
+    """How far two devices of one person differ: the first less the second."""
+
+    side = a_choice(RESTING, "how it was measured")
+    devices = a_list_of_names("the two devices")
+    paired_by = a_choice(PAIRED_BY, "sittings, or else days, that have readings of both; null for neither", nullable=True)
+    pairs = a_count("how many of them there are")
+    systolic = an_object(PairedMeanSchema, "systolic pressure")
+    diastolic = an_object(PairedMeanSchema, "diastolic pressure")
 
 
 class PeriodSideSchema(ClosedSchema):

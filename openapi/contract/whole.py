@@ -26,7 +26,14 @@ from contract.figures import (
     UndocumentedSchema,
     VariabilitySchema,
 )  # fmt: skip
-from contract.followup import ChangeSinceSchema, PeriodJudgedSchema, RestingPulseSchema, TargetReachedSchema
+from contract.followup import (
+    ChangeSinceSchema,
+    DeviceAverageSchema,
+    DeviceDifferenceSchema,
+    PeriodJudgedSchema,
+    RestingPulseSchema,
+    TargetReachedSchema,
+)
 from contract.made_with import MadeWithSchema
 from contract.sides import SideSchema
 from contract.urgency import UrgencySchema
@@ -261,6 +268,8 @@ class AnswerSchema(ClosedSchema):
         fields.Nested(PeriodJudgedSchema),
         "periods that readings fall into, the latest last, on which alone all else is concluded; empty where there is one",
     )
+    devices = a_list(fields.Nested(DeviceAverageSchema), "what each of several devices measured; empty for one")
+    device_differences = a_list(fields.Nested(DeviceDifferenceSchema), "how far each two of them differ")
     pulse = an_object(RestingPulseSchema, "the pulse at rest; null where none was recorded", nullable=True)
     target = an_object(
         TargetReachedSchema,
@@ -268,7 +277,9 @@ class AnswerSchema(ClosedSchema):
         nullable=True,
     )
     change = an_object(
-        ChangeSinceSchema, "the latest period against the one before; null where there is one", nullable=True
+        ChangeSinceSchema,
+        "the latest period against the one before; null where there is one",
+        nullable=True,
     )
     device_checks = a_list(fields.Nested(DeviceCheckedSchema), "devices against references")
     next_steps = a_list(fields.Nested(NextStepSchema), "what to do next, most important first")

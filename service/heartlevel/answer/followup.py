@@ -9,6 +9,7 @@ from heartlevel.answer.classification import CHANCE_DECIMALS
 from heartlevel.answer.sides import sides_written
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.followup.change import SideChanged
+from heartlevel.conclusions.followup.devices import devices_compared
 from heartlevel.conclusions.followup.periods import PeriodSpan
 from heartlevel.conclusions.followup.pulse import resting_pulses
 from heartlevel.conclusions.followup.target import CANNOT_BE_TOLD, SideTarget
@@ -130,6 +131,26 @@ def pulse(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
         for own in resting_pulses(conclusions.assessment, subject)
     ]
     return {"sides": sides} if sides else None
+
+
+def devices(conclusions: Conclusions, subject: int) -> dict[str, Any]:
+    """Return what each of several devices measured, and how far they differ; nothing where there is one."""
+    compared = devices_compared(conclusions.assessment, subject)
+    return {
+        "devices": [
+            {"device": own.device, "side": own.side, "readings": own.readings, "days": own.days,
+             **{name: rounded(value) for name, value in zip(PRESSURES, own.mean, strict=True)}}
+            for own in compared.averages
+        ],
+        "device_differences": [
+            {"side": own.side, "devices": list(own.devices), "paired_by": own.paired_by,
+             "pairs": own.paired.pairs,
+             **{name: {"mean": rounded(own.paired.mean[row]),
+                       "interval95": rounded_interval(own.paired.low[row], own.paired.high[row])}
+                for row, name in enumerate(PRESSURES)}}
+            for own in compared.differences
+        ],
+    }  # fmt: skip
 
 
 def _texts(conclusions: Conclusions, subject: int) -> Mapping[str, str]:

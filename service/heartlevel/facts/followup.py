@@ -20,7 +20,8 @@ for _name, _setting in (("home", HOME), ("office", OFFICE)):
             f"{_name.capitalize()} readings of earlier periods", _earlier, _setting, unit="1", asked=False)  # fmt: skip
     derived("series", f"{_name}_pulse", f"mean pulse of the {_name} readings that the protocol averages",
             f"Average pulse of the {_name} readings",
-            lambda facts, setting: facts.source.figure("pulse", setting, "protocol"), _setting, unit="/min", asked=False)  # fmt: skip
+            lambda facts, setting: facts.source.figure("pulse", setting, "protocol"), _setting,
+            unit="/min", asked=False)  # fmt: skip
 
 
 def _second(facts: Subjects, sign: int) -> Floats:

@@ -33,6 +33,7 @@ class Batch:
     hour: Floats  # local wall clock, or hours of the person's own day
     sitting_gap: Floats  # minutes, a row a subject
     period_names: Sequence[str | None] = ()  # as readings name them: `period_number` of a reading is a name's place
+    device_names: Sequence[str | None] = ()  # likewise `device_number`
     current: Bools | None = None  # readings of the period concluded on, by `concluding_on`; None for all
     clock: tuple[Ints, Floats] | None = None  # calendar days and wall clock where `day` and `hour` are the persons' own
 
@@ -198,11 +199,12 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
     subject_of = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
     as_of = [request.as_of.toordinal() if request.as_of else None for request in requests]
     periods, period_names = _periods(taken)
+    devices, device_names = _devices(requests)
     subjects = recorded_columns(OF_SUBJECTS, [request.subject for request in requests])
     return Batch(
         requests=requests,
         subjects=subjects | {"as_of": np.array(as_of, dtype=np.float64)},
-        readings=recorded_columns(OF_READINGS, [reading.data for reading in taken]) | _devices(requests) | periods,
+        readings=recorded_columns(OF_READINGS, [reading.data for reading in taken]) | devices | periods,
         names=[reading.name for reading in taken],
         indices=[reading.index for reading in taken],
         subject_of=subject_of.astype(np.int64),
@@ -211,6 +213,7 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batc
         hour=np.array([local_hour(reading.local) for reading in taken], dtype=np.float64),
         sitting_gap=np.array(sitting_gaps, dtype=np.float64),
         period_names=period_names,
+        device_names=device_names,
     )
 
 
@@ -223,8 +226,8 @@ def _periods(taken: Sequence[TimedReading]) -> tuple[dict[str, Floats], Sequence
     return {"period_number": np.array(numbers, dtype=np.float64)}, list(number)
 
 
-def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
-    """Return the facts of each reading's device. Each device is read once, not once a reading."""
+def _devices(requests: Sequence[Request]) -> tuple[dict[str, Floats], Sequence[str]]:
+    """Return the facts of each reading's device, and the devices' names. Each device is read once, not once a reading."""
     described: list[Mapping[str, Any]] = [{}]  # the first row is for readings without a known device
     device_of: list[int] = []  # of each reading, its row
     for request in requests:
@@ -239,4 +242,4 @@ def _devices(requests: Sequence[Request]) -> dict[str, Floats]:
         for reading in request.readings
     ]
     by_reading = {name: column[rows] for name, column in recorded_columns(OF_DEVICES, described).items()}
-    return {**by_reading, "device_number": np.array(numbers, dtype=np.float64)}
+    return {**by_reading, "device_number": np.array(numbers, dtype=np.float64)}, [name for _, name in number]

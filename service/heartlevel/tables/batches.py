@@ -115,6 +115,7 @@ def _batch(clean: _Clean, subjects: Ints, rows: slice, gaps: Gaps) -> Batch:
         hour=readings.hour[rows],
         sitting_gap=np.array(gaps(requests), dtype=np.float64),
         period_names=clean.facts.period_names,
+        device_names=clean.facts.device_names,
     )
 
 

@@ -23,6 +23,8 @@ class RecordedFacts:
         self._of_subjects = _sources(columns, SUBJECT, OF_SUBJECTS)
         self._of_readings = _sources(columns, READING, OF_READINGS) | _sources(columns, DEVICE, OF_DEVICES)
         self._of_readings["device_number"] = _source(columns.get(DEVICE))
+        device = columns.get(DEVICE)
+        self.device_names: Sequence[str | None] = (device and device.held) or ()
         period = columns.get(NAMES[READING, ("period",)])
         self._of_readings["period_number"] = _source(period)
         self.period_names: Sequence[str | None] = (period and period.held) or ()
