@@ -19,6 +19,7 @@ from heartlevel.intake.request import Request
 from heartlevel.profiles import Guideline, Protocol, UsualErrors, UsualSpread
 from heartlevel.ruling.effects.doubt import doubt_of
 from heartlevel.ruling.effects.fitness import Fitness, fitness_of
+from heartlevel.ruling.effects.habits import StandIn, stand_in_of
 from heartlevel.ruling.effects.known_errors import known_errors
 from heartlevel.ruling.effects.reliability import reliability_of
 from heartlevel.ruling.effects.shared_errors import SharedErrors, shared_errors
@@ -105,6 +106,7 @@ class Assessment:
     facts: Facts
     verdicts: dict[str, Verdicts]  # by scope
     fitness: Fitness  # of the sides
+    stand_in: StandIn | None = None  # what was seen of technique; None where nobody was observed
     periods: Periods | None = None  # None where nobody's readings fall into several
     earlier: "Assessment | None" = None  # of the earlier periods, each a subject of its own
 
@@ -171,12 +173,13 @@ def _assess(batch: Batch, rules: Rules) -> Assessment:
     offsets = offsets_of(batch, height, technique, devices.subject_of, agreement)
     others = alternatives(batch, selection, averages, protocols, ruleset.protocols, offsets)
     classified = classify(averages, others, guidelines)
-    errors = shared_errors(batch, selection, verdicts, facts, offsets, _usual_errors(ruleset))
+    stand_in = stand_in_of(batch, selection, verdicts["reading"], ruleset.follow_up)
+    errors = shared_errors(batch, selection, verdicts, facts, offsets, _usual_errors(ruleset), stand_in)
 
     return Assessment(
         rules=ruleset, batch=batch, guidelines=guidelines, protocols=protocols, facts=facts, verdicts=verdicts,
         fitness=fitness, reliability=reliability, selection=selection, averages=averages, alternatives=others,
-        classified=classified,
+        classified=classified, stand_in=stand_in,
         sureness=_sureness(batch, ruleset, selection, averages, classified, guidelines, errors),
     )  # fmt: skip
 

@@ -10,6 +10,7 @@ import numpy as np
 from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import UsualErrors
+from heartlevel.ruling.effects.habits import StandIn
 from heartlevel.ruling.effects.known_errors import DOUBTFUL
 from heartlevel.ruling.language.conditions import Term
 from heartlevel.ruling.language.rules import Rule
@@ -62,9 +63,12 @@ class _Averaged:
 
 def shared_errors(
     batch: Batch, selection: Selection, verdicts: Mapping[str, Verdicts], facts: Mapping[str, Columns[Any]],
-    offsets: Offsets, usual: Mapping[int, UsualErrors],
+    offsets: Offsets, usual: Mapping[int, UsualErrors], stand_in: StandIn | None,
 ) -> SharedErrors:  # fmt: skip
-    """Return the errors of each group's average by protocol. `usual` says what is usual, by setting."""
+    """Return the errors of each group's average by protocol. `usual` says what is usual, by setting.
+
+    Where a person was observed, their own habits stand in for what nobody recorded, instead of other people's.
+    """
     rows = np.flatnonzero(selection.left_out == KEPT)
     group, size = batch.group_of[rows], batch.groups
     averaged = _Averaged(rows, group, size, np.maximum(count_by(group, size), 1))
@@ -80,6 +84,13 @@ def shared_errors(
     def in_all(chosen: Sequence[bool]) -> Excess:
         return added([*compress(known, chosen), _common(list(compress(unrecorded, chosen)), width, size), *fixed], size)
 
+    together = share_together(faults, _by_group(usual, "technique", size))
+    known = known_excess(faults, together)
+    unrecorded = usual_excess(stand_in.of_faults(rules, faults) if stand_in else faults, together)
+    parts = {rule.id: part for rule, fault, part in zip(rules, faults, known, strict=True) if fault.present.any()}
+    parts |= dict(_amounts(averaged, batch, verdicts, facts))
+    parts[UNRECORDED] = _in_all(unrecorded, _by_group(usual, "share_width", size), size)
+    parts |= _devices(averaged, batch, offsets, trained, _by_group(usual, "device", size))
     unsized, any_unsized = _unsized(averaged, batch, verdicts)
     parts = {rule.id: part for rule, fault, part in zip(rules, faults, known, strict=True) if fault.present.any()}
     wanting = {_item(rule): _square(part) for rule, part in zip(rules, unrecorded, strict=True) if rule.usual_share}
