@@ -79,6 +79,7 @@ def found_in(answer: dict) -> dict:
         "verdicts": [one["verdict"] for one in answer["device_checks"]],
         "coverage": answer["coverage"],
         **urgency_in(answer["urgency"]),
+        **followed_up(answer),
         "counts": dict(Counter(one["rule"] for one in answer["findings"])),
     }  # fmt: skip
 
@@ -92,7 +93,6 @@ def urgency_in(urgency: dict) -> dict:
         "episodes": [[one["kind"], one["level"], one["days_ago"]] for one in episodes],
         "worst": [worst["systolic"], worst["diastolic"], episodes[0]["readings"]] if worst else None,
         "followed": [after[part] for part in ("systolic", "diastolic", "minutes", "credited")] if after else None,
-        **followed_up(answer),
     }  # fmt: skip
 
 

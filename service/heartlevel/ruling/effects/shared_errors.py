@@ -76,7 +76,8 @@ def shared_errors(
     rules, faults = _faults(averaged, batch, verdicts, trained)
     together, width = (_by_group(usual, name, size) for name in ("technique", "share_width"))
     together = share_together(faults, together)
-    known, unrecorded = known_excess(faults, together), usual_excess(faults, together)
+    known = known_excess(faults, together)
+    unrecorded = usual_excess(stand_in.of_faults(rules, faults) if stand_in else faults, together)
     amounts = dict(_amounts(averaged, batch, verdicts, facts))
     devices = _devices(averaged, batch, offsets, trained, _by_group(usual, "device", size))
     fixed = [*amounts.values(), *devices.values()]  # with a direction of their own in each average, or either
@@ -84,13 +85,6 @@ def shared_errors(
     def in_all(chosen: Sequence[bool]) -> Excess:
         return added([*compress(known, chosen), _common(list(compress(unrecorded, chosen)), width, size), *fixed], size)
 
-    together = share_together(faults, _by_group(usual, "technique", size))
-    known = known_excess(faults, together)
-    unrecorded = usual_excess(stand_in.of_faults(rules, faults) if stand_in else faults, together)
-    parts = {rule.id: part for rule, fault, part in zip(rules, faults, known, strict=True) if fault.present.any()}
-    parts |= dict(_amounts(averaged, batch, verdicts, facts))
-    parts[UNRECORDED] = _in_all(unrecorded, _by_group(usual, "share_width", size), size)
-    parts |= _devices(averaged, batch, offsets, trained, _by_group(usual, "device", size))
     unsized, any_unsized = _unsized(averaged, batch, verdicts)
     parts = {rule.id: part for rule, fault, part in zip(rules, faults, known, strict=True) if fault.present.any()}
     wanting = {_item(rule): _square(part) for rule, part in zip(rules, unrecorded, strict=True) if rule.usual_share}
