@@ -130,9 +130,10 @@ class DifferencesSchema(ClosedSchema):
 
 
 class LimitsComparedSchema(ClosedSchema):
-    """The limits of both places, systolic before diastolic."""
+    """The limits of both sides, systolic before diastolic: of the office, and of home or an ambulatory measurement."""
 
-    home = a_text("limits at home")
+    home = a_text("limits at home", required=False)
+    ambulatory = a_text("limits of the part of an ambulatory measurement that decides", required=False)
     office = a_text("limits in the office")
 
 

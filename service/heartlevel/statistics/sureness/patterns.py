@@ -1,6 +1,6 @@
 """How probable each pattern of home and office is, at each pair of limits that a guideline gives for both."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
@@ -22,36 +22,65 @@ AboveHome: TypeAlias = tuple[tuple[float, float], tuple[float, float]]  # mean a
 class Chances:
     """The probability of each pattern at one pair of limits."""
 
-    limits: dict[str, str]  # at home and in the office, such as 130/80
+    limits: dict[str, str]  # by side: home or ambulatory, and office; such as 130/80
     probability: dict[str, float]
 
 
-def pattern_chances(means: LongRun, guidelines: Sequence[Guideline], above_home: AboveHome | None) -> list[list[Chances]]:
+@dataclass(frozen=True, slots=True)
+class SidePair:
+    """The two sides of a subject that are held against each other."""
+
+    outside: str  # what its limits are called: home, or a part of an ambulatory measurement
+    office: str
+
+    @property
+    def settings(self) -> tuple[int, int]:
+        """The numbers of the settings of both."""
+        first = "ambulatory" if self.outside.startswith("ambulatory") else self.outside
+        return SETTINGS.index(first), SETTINGS.index(self.office)
+
+
+def pattern_chances(
+    means: LongRun, guidelines: Sequence[Guideline], pairs: Sequence[SidePair], above_home: AboveHome | None
+) -> list[list[Chances]]:
     """Return, for each subject, the probabilities of the patterns at each pair of limits; none where an error is unknown.
 
-    `above_home` says how office pressures lie above those at home among people. With it each place tells of the other.
+    `pairs` are the subjects' sides. `above_home` says how pressures in the office, taken by staff, lie above those outside
+    it among people. With it each side tells of the other.
     """
     chances: list[list[Chances]] = [[] for _ in guidelines]
-    known = ~np.isnan(means.degrees).any(axis=0).reshape(-1, len(SETTINGS))
-    subjects_of: dict[str, list[int]] = {}
-    for subject in np.flatnonzero(np.logical_and(*(known[:, SETTINGS.index(name)] for name in BOTH))).tolist():
-        subjects_of.setdefault(guidelines[subject].id, []).append(subject)
-    for subjects in subjects_of.values():
-        pairs = limits_of_both(guidelines[subjects[0]])
-        sides = [means.at(np.array(subjects) * len(SETTINGS) + SETTINGS.index(name)) for name in BOTH]
-        joined, correlation = joint(sides[0], sides[1], above_home)
-        home, office = (
-            chance_at_or_above(mean, np.array([pair[side] for pair in pairs]).T[:, :, None])
-            for side, mean in enumerate(joined)
-        )
-        named = [dict(zip(BOTH, map(_written, pair), strict=True)) for pair in pairs]
-        probable = pattern_probabilities(home, office, correlation).transpose(2, 1, 0).tolist()
-        for subject, by_pair in zip(subjects, probable, strict=True):
-            chances[subject] = [
-                Chances(limits, dict(zip(PATTERNS, shares, strict=True)))
-                for limits, shares in zip(named, by_pair, strict=True)
-            ]
+    alike = dict[tuple[str, SidePair], list[int]]()
+    known = np.logical_not(np.isnan(means.degrees).any(axis=0)).tolist()
+    for subject, pair in enumerate(pairs):
+        if all(known[subject * len(SETTINGS) + setting] for setting in pair.settings):
+            alike.setdefault((guidelines[subject].id, pair), []).append(subject)
+    for (_, pair), subjects in alike.items():
+        between = above_home if pair.office == BOTH[1] else None
+        for subject, own in zip(
+            subjects, _chances_of(means, guidelines[subjects[0]], pair, subjects, between), strict=True
+        ):
+            chances[subject] = own
     return chances
+
+
+def _chances_of(
+    means: LongRun, guideline: Guideline, pair: SidePair, subjects: Sequence[int], above_home: AboveHome | None
+) -> Iterator[list[Chances]]:
+    """Yield the chances of each of the subjects, who share a guideline and a pair of sides."""
+    limits = limits_of_pair(guideline, pair)
+    outside, office = (means.at(np.array(subjects) * len(SETTINGS) + setting) for setting in pair.settings)
+    joined, correlation = joint(outside, office, above_home)
+    reached = [
+        chance_at_or_above(mean, np.array([both[side] for both in limits]).T[:, :, None])
+        for side, mean in enumerate(joined)
+    ]
+    named = [dict(zip(_names(pair), map(_written, both), strict=True)) for both in limits]
+    for by_limits in pattern_probabilities(reached[0], reached[1], correlation).transpose(2, 1, 0).tolist():
+        yield [Chances(own, dict(zip(PATTERNS, shares, strict=True))) for own, shares in zip(named, by_limits, strict=True)]
+
+
+def _names(pair: SidePair) -> tuple[str, str]:
+    return "ambulatory" if pair.outside.startswith("ambulatory") else "home", "office"
 
 
 def joint(home: LongRun, office: LongRun, above_home: AboveHome | None) -> tuple[tuple[LongRun, LongRun], Floats]:
@@ -100,11 +129,13 @@ def pattern_probabilities(home: Floats, office: Floats, correlation: Floats | fl
     return np.stack([probability[name] for name in PATTERNS])
 
 
-def limits_of_both(guideline: Guideline) -> list[tuple[tuple[float, float], ...]]:
-    """Return the pairs of home and office limits: of hypertension, then of each category that both settings have."""
-    limit = guideline.limits
-    raised = tuple((limit[f"{name}.hypertension.systolic"], limit[f"{name}.hypertension.diastolic"]) for name in BOTH)
-    reached = [_reached(guideline.categories[name]) for name in BOTH]
+def limits_of_pair(guideline: Guideline, pair: SidePair) -> list[tuple[tuple[float, float], ...]]:
+    """Return the pairs of limits: of hypertension, then of each category that both sides have; as far as published."""
+    limit, names = guideline.limits, (pair.outside, pair.office)
+    raised = tuple((limit[f"{name}.hypertension.systolic"], limit[f"{name}.hypertension.diastolic"]) for name in names)
+    if names != BOTH:
+        return [raised]
+    reached = [_reached(guideline.categories[name]) for name in names]
     shared = [tuple(limits[name] for limits in reached) for name in reached[0] if name in reached[1]]
     return list(dict.fromkeys([raised, *shared]))
 
