@@ -149,7 +149,8 @@ class PatternFoundSchema(ClosedSchema):
 
     office = a_text("category in the office", nullable=True)
     home = a_text("category at home", nullable=True)
-    label = a_choice((*PATTERNS, UNDETERMINED), "the pattern")
+    label = a_choice((*PATTERNS, UNDETERMINED), "the pattern, where it is at least probable")
+    by_the_numbers = a_choice((*PATTERNS, UNDETERMINED), "what the averages show, however probable; `chances` are its odds")
     because = a_list_of_names("ids of the findings that decided it")
     between = a_list(
         a_choice(MEASURED_SIDES, "a side"), "the side in the office and the one outside it; null where one may not speak",

@@ -61,8 +61,11 @@ def _of_rest(answer: dict[str, Any], code: str, sentence: str) -> Iterator[str]:
 
 def _of_pattern(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
     pattern = answer["pattern"]
-    if code in LABELS and (pattern["label"], pattern["sureness"]) != (LABELS[code], values["sureness"]):
-        yield f"{code}, {values['sureness']}: the pattern is {pattern['label']}, {pattern['sureness']}"
+    if code in LABELS:
+        chance = pattern["chances"][0]["probability"][LABELS[code]]
+        label, least = (LABELS[code], WORDS[values["sureness"]]) if values["sureness"] in WORDS else ("undetermined", 0.5)
+        if (pattern["label"], pattern["by_the_numbers"]) != (label, LABELS[code]) or chance < least - 0.001:
+            yield f"{code}, {values['sureness']}: the pattern is {pattern['label']}, {chance}"
     if code not in LABELS and pattern["sureness"] != "cannot-be-told":
         yield f"{code}: the pattern is {pattern['sureness']}"
 

@@ -39,6 +39,7 @@ class Classifications:
         return {
             **{setting: self._category_in(setting, subject) for setting in ("office", "home")},
             "label": LABELS[conclusions.pattern[subject]],
+            "by_the_numbers": LABELS[conclusions.pattern_by_rules[subject]],
             "because": [finding.name for finding in deciding],
             **sides_of_pattern(conclusions, subject),
             "office_minus_home": {name: both for name, both in between.items() if both["mean"] is not None},

@@ -9,7 +9,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Floats, Ints
 from heartlevel.conclusions.category import CLASSIFIABLE, NO_CATEGORY_REASONS, SubjectCategories
 from heartlevel.conclusions.firings import Firing
-from heartlevel.conclusions.sureness import NO_PROBABILITY, unknown_because, words_of
+from heartlevel.conclusions.sureness import NO_PROBABILITY, PROBABLE, unknown_because, words_of
 from heartlevel.facts.sides import LIMITS_OF, NO_SIDE
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME, OFFICE
@@ -38,7 +38,8 @@ class PatternsProbable:
 
     chances: Sequence[Sequence[Chances]]
     unknown: Sequence[str | None]
-    sureness: Ints  # of the label, its number in SURENESSES
+    sureness: Ints  # of what the rules decide, its number in SURENESSES
+    own: Floats  # how probable that is, at the limits of hypertension; NaN where it cannot be told
 
 
 def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
@@ -53,6 +54,11 @@ def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
             rules[firing.subjects] += 1
             label[firing.subjects] = LABELS.index(firing.rule.pattern)
     return np.where(rules == 1, label, undetermined)
+
+
+def labels_given(decided: Ints, probable: PatternsProbable) -> Ints:
+    """Return the patterns that are at least probable; what the rules decided and is not is undetermined."""
+    return np.where(probable.sureness >= PROBABLE, decided, LABELS.index(UNDETERMINED))
 
 
 def office_minus_home(assessment: Assessment) -> OfficeMinusHome:
@@ -98,8 +104,8 @@ def patterns_probable(assessment: Assessment, categories: SubjectCategories, lab
         of_pairs[0].probability.get(LABELS[label], np.nan) if of_pairs and not why else np.nan
         for of_pairs, why, label in zip(chances, unknown, labels.tolist(), strict=True)
     ]
-    limits = assessment.rules.sureness
-    return PatternsProbable(chances, unknown, words_of(np.array(own, dtype=np.float64), limits))
+    decided = np.array(own, dtype=np.float64)
+    return PatternsProbable(chances, unknown, words_of(decided, assessment.rules.sureness), decided)
 
 
 def _pairs(assessment: Assessment) -> list[SidePair]:

@@ -11,6 +11,7 @@ from heartlevel.vocabulary import SURENESSES, UNDETERMINED
 
 OF_PATTERN = {"sustained": "both-raised", "office-only-elevation": "office-only", "home-only-elevation": "outside-only",
               "normal-in-both": "neither-raised"}  # fmt: skip
+MORE_LIKELY, LIKELIER = "more-likely", 0.5  # than that it is not
 CANNOT_BE_TOLD = frozenset({"too-near-the-limit", "pattern-too-near"})
 
 
@@ -58,10 +59,13 @@ def _both_sides(material: Material, subject: int) -> Statement:
     outside, office = int(sides.outside[subject]), int(sides.office[subject])
     values = side_shown(material.assessment, subject, outside) | side_shown(material.assessment, subject, office, "other_")
     values |= _judged(material, subject, outside)
-    word = int(material.patterns_probable.sureness[subject])
-    if word not in (PROBABLE, ALMOST_CERTAIN):
-        return Statement("pattern-too-near", values)
-    return Statement(OF_PATTERN[LABELS[material.pattern[subject]]], values | {"sureness": SURENESSES[word]})
+    code, probable = OF_PATTERN[LABELS[material.pattern[subject]]], material.patterns_probable
+    word = int(probable.sureness[subject])
+    if word in (PROBABLE, ALMOST_CERTAIN):
+        return Statement(code, values | {"sureness": SURENESSES[word]})
+    if probable.own[subject] >= LIKELIER:
+        return Statement(code, values | {"sureness": MORE_LIKELY})
+    return Statement("pattern-too-near", values)
 
 
 def _no_category(material: Material, subject: int) -> Statement:

@@ -48,7 +48,7 @@ STATEMENTS: Mapping[str, Mapping[str, Fact]] = {
 # Words that a statement shows for what a side is called and how sure something is, by key.
 WORDS = (
     "home", "office-attended", "office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night",
-    "almost-certain", "probable", "as-measured", "own-target",
+    "almost-certain", "probable", "more-likely", "as-measured", "own-target",
 )  # fmt: skip
 # Words of the summary that the command writes.
 SUMMARY_WORDS = (

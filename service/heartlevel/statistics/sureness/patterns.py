@@ -46,7 +46,7 @@ def pattern_chances(
     """Return, for each subject, the probabilities of the patterns at each pair of limits; none where an error is unknown.
 
     `pairs` are the subjects' sides. `above_home` says how pressures in the office, taken by staff, lie above those outside
-    it among people. With it each side tells of the other.
+    it among people. With it what was measured outside tells of the office; never the reverse.
     """
     chances: list[list[Chances]] = [[] for _ in guidelines]
     alike = dict[tuple[str, SidePair], list[int]]()
@@ -86,31 +86,27 @@ def _names(pair: SidePair) -> tuple[str, str]:
 def joint(home: LongRun, office: LongRun, above_home: AboveHome | None) -> tuple[tuple[LongRun, LongRun], Floats]:
     """Return both long-run means given what was measured in both places, and how they then go together.
 
-    The office pressure of a person is normal about the one at home plus d, with standard deviation s. So the office is
-    one of a population N(home + d, e² + s²), e the error at home, and home one of N(office − d, f² + s²), f the error in
-    the office: the two margins of their joint distribution. Its precision matrix is
-    [1/e² + 1/s², −1/s²; −1/s², 1/f² + 1/s²], the correlation hence 1/s² over the root of the product of the diagonal
-    (for each pressure; the mean of both is returned).
+    What was measured at home says alone what is said of home: the few readings of an office visit never change the one
+    probability there. The office pressure of a person is normal about the one at home plus d, with standard deviation s.
+    With home N(h, e²) and a mean x in the office with error f, the office is N(((h + d) f² + x s²) / (s² + f²),
+    s² f² / (s² + f²) + w² e²) with w = f² / (s² + f²), the part of it that rests on home; the covariance of both is w e².
     """
     if above_home is None:
         return (home, office), np.zeros(home.mean.shape[1:])
     (difference, spread), known = (np.array(figures)[:, None] for figures in above_home), towards_population(home)
-    settled = replace(home, mean=known[0], error=known[1], correlation=known[2], population=None)
-    joined = (
-        replace(settled, population=_people(office, -difference, spread)),
-        replace(office, population=_people(settled, difference, spread)),
-    )
-    others, own, there = 1 / spread**2, 1 / settled.error**2, 1 / office.error**2
-    return joined, (others / np.sqrt((own + others) * (there + others))).mean(axis=0)
+    people = _people(known[0] + difference, spread, known[2])
+    mean, error, correlation = towards_population(replace(office, population=people))
+    weight = office.error**2 / (spread**2 + office.error**2)
+    resting = weight * known[1]  # the error at home, as far as the office rests on it
+    whole = np.sqrt(error**2 + resting**2)
+    joint_error = correlation * error[0] * error[1] + known[2] * resting[0] * resting[1]
+    settled = replace(office, mean=mean, error=whole, correlation=joint_error / (whole[0] * whole[1]), population=None)
+    return (home, settled), (resting / whole).mean(axis=0)
 
 
-def _people(elsewhere: LongRun, difference: Floats, spread: Floats) -> Population:
-    """Return what the mean elsewhere makes of a person's pressures here: both pressures' differences as correlated."""
-    variance = elsewhere.error**2 + spread**2
-    joint_error = elsewhere.correlation * elsewhere.error[0] * elsewhere.error[1]
-    joint_spread = elsewhere.correlation * spread[0] * spread[1]
-    correlation = (joint_error + joint_spread) / np.sqrt(variance[0] * variance[1])
-    return Population(elsewhere.mean + difference, np.sqrt(variance), correlation)
+def _people(mean: Floats, spread: Floats, correlation: Floats) -> Population:
+    """Return what is usual of a person with such a mean elsewhere."""
+    return Population(mean, np.broadcast_to(spread, mean.shape), correlation)
 
 
 def pattern_probabilities(home: Floats, office: Floats, correlation: Floats | float = 0.0) -> Floats:
