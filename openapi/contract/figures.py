@@ -149,8 +149,8 @@ class PatternFoundSchema(ClosedSchema):
 
     office = a_text("category in the office", nullable=True)
     home = a_text("category at home", nullable=True)
-    label = a_choice((*PATTERNS, UNDETERMINED), "the pattern, where it is at least probable")
-    by_the_numbers = a_choice((*PATTERNS, UNDETERMINED), "what the averages show, however probable; `chances` are its odds")
+    label = a_choice((*PATTERNS, UNDETERMINED), "the pattern that the averages show, where both sides may speak")
+    settled = a_choice((*PATTERNS, UNDETERMINED), "the same where it is at least probable, else undetermined")
     because = a_list_of_names("ids of the findings that decided it")
     between = a_list(
         a_choice(MEASURED_SIDES, "a side"), "the side in the office and the one outside it; null where one may not speak",
@@ -164,6 +164,9 @@ class PatternFoundSchema(ClosedSchema):
         "how probable each pattern is in the long run, errors taken off as in `classification`; null where that cannot be "
         "told, and where nothing is classified",
         nullable=True,
+    )
+    chances_as_measured = a_list(
+        fields.Nested(PatternChancesSchema), "the same with no error taken off that readings share", required=False
     )
     no_chances = a_text("why there are none", required=False)
 

@@ -13,10 +13,10 @@ from heartlevel.conclusions.followup.periods import periods_by_subject
 from heartlevel.conclusions.followup.target import targets_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
-    labels_given,
     labels_of,
     office_minus_home,
     patterns_probable,
+    settled_labels,
 )
 from heartlevel.conclusions.sides import objections_of, sides_there, unfit_sides
 from heartlevel.conclusions.slips import slips_of
@@ -49,11 +49,9 @@ class Conclusions:
     unfit = cached_property(lambda self: unfit_sides(self.assessment, self.objections))
     # The category of the best average or why there is none; how home and office compare.
     category = cached_property(lambda self: categories_of(self.assessment))
-    pattern_by_rules = cached_property(lambda self: labels_of(self.firings, len(self.assessment.batch.requests)))
-    patterns_probable = cached_property(
-        lambda self: patterns_probable(self.assessment, self.category, self.pattern_by_rules)
-    )
-    pattern = cached_property(lambda self: labels_given(self.pattern_by_rules, self.patterns_probable))
+    pattern = cached_property(lambda self: labels_of(self.firings, len(self.assessment.batch.requests)))
+    patterns_probable = cached_property(lambda self: patterns_probable(self.assessment, self.category, self.pattern))
+    pattern_settled = cached_property(lambda self: settled_labels(self.pattern, self.patterns_probable))
     errors_in_it = cached_property(lambda self: errors_of(self.assessment, self.category))
     sureness = cached_property(lambda self: sureness_of(self.assessment, self.category))
     office_minus_home = cached_property(lambda self: office_minus_home(self.assessment))
@@ -64,7 +62,7 @@ class Conclusions:
     # What is said first.
     statements = cached_property(
         lambda self: statements_of(
-            Material(self.assessment, self.findings, self.category, self.pattern_by_rules, self.patterns_probable, self.objections,
+            Material(self.assessment, self.findings, self.category, self.pattern, self.patterns_probable, self.objections,
                      self.unfit, self.next_steps, self.urgency, self.targets, self.periods, self.changes)
         )
     )  # fmt: skip

@@ -40,6 +40,7 @@ class PatternsProbable:
     unknown: Sequence[str | None]
     sureness: Ints  # of what the rules decide, its number in SURENESSES
     own: Floats  # how probable that is, at the limits of hypertension; NaN where it cannot be told
+    as_measured: Sequence[Sequence[Chances]]  # with no error taken off that readings share
 
 
 def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
@@ -56,8 +57,8 @@ def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
     return np.where(rules == 1, label, undetermined)
 
 
-def labels_given(decided: Ints, probable: PatternsProbable) -> Ints:
-    """Return the patterns that are at least probable; what the rules decided and is not is undetermined."""
+def settled_labels(decided: Ints, probable: PatternsProbable) -> Ints:
+    """Return the patterns that are at least probable; what the averages show and is less than that is undetermined."""
     return np.where(probable.sureness >= PROBABLE, decided, LABELS.index(UNDETERMINED))
 
 
@@ -105,7 +106,8 @@ def patterns_probable(assessment: Assessment, categories: SubjectCategories, lab
         for of_pairs, why, label in zip(chances, unknown, labels.tolist(), strict=True)
     ]
     decided = np.array(own, dtype=np.float64)
-    return PatternsProbable(chances, unknown, words_of(decided, assessment.rules.sureness), decided)
+    as_measured = pattern_chances(assessment.sureness.measured, assessment.guidelines, pairs, between)
+    return PatternsProbable(chances, unknown, words_of(decided, assessment.rules.sureness), decided, as_measured)
 
 
 def _pairs(assessment: Assessment) -> list[SidePair]:

@@ -3,7 +3,7 @@
 from heartlevel.conclusions.category import TOO_YOUNG, UNCLEAR, UNFIT, UNPUBLISHED
 from heartlevel.conclusions.pattern import LABELS
 from heartlevel.conclusions.sides import category_at
-from heartlevel.conclusions.statements.averages import Values, side_shown, sureness_of_side
+from heartlevel.conclusions.statements.averages import AS_MEASURED, Values, side_shown, sureness_of_side
 from heartlevel.conclusions.statements.statement import Material, Statement
 from heartlevel.conclusions.sureness import ALMOST_CERTAIN, PROBABLE
 from heartlevel.facts.sides import HOME, NO_SIDE, OFFICE_SIDES
@@ -11,8 +11,7 @@ from heartlevel.vocabulary import SURENESSES, UNDETERMINED
 
 OF_PATTERN = {"sustained": "both-raised", "office-only-elevation": "office-only", "home-only-elevation": "outside-only",
               "normal-in-both": "neither-raised"}  # fmt: skip
-MORE_LIKELY, LIKELIER = "more-likely", 0.5  # than that it is not
-CANNOT_BE_TOLD = frozenset({"too-near-the-limit", "pattern-too-near"})
+CANNOT_BE_TOLD = frozenset({"too-near-the-limit"})
 
 
 def result_of(material: Material, subject: int) -> Statement:
@@ -63,9 +62,7 @@ def _both_sides(material: Material, subject: int) -> Statement:
     word = int(probable.sureness[subject])
     if word in (PROBABLE, ALMOST_CERTAIN):
         return Statement(code, values | {"sureness": SURENESSES[word]})
-    if probable.own[subject] >= LIKELIER:
-        return Statement(code, values | {"sureness": MORE_LIKELY})
-    return Statement("pattern-too-near", values)
+    return Statement(code, values | {"sureness": AS_MEASURED})
 
 
 def _no_category(material: Material, subject: int) -> Statement:

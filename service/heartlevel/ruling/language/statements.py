@@ -32,7 +32,7 @@ _CHANGE = _slots(side=None, before=None, now=None, since=None)
 STATEMENTS: Mapping[str, Mapping[str, Fact]] = {
     **{f"urgency-{level}": _LEVEL for level in ("now", "same-day", "within-days", "cannot-be-told", "history")},
     **dict.fromkeys(("good-week", "not-raised", "between", "raised", "too-near-the-limit"), _SIDE | _JUDGED),
-    **dict.fromkeys(("both-raised", "office-only", "outside-only", "neither-raised", "pattern-too-near"),
+    **dict.fromkeys(("both-raised", "office-only", "outside-only", "neither-raised"),
                     _SIDE | _OTHER | _JUDGED),
     "not-relied-on": _SIDE | _REASON,
     "too-few": _COUNTS,
@@ -48,7 +48,7 @@ STATEMENTS: Mapping[str, Mapping[str, Fact]] = {
 # Words that a statement shows for what a side is called and how sure something is, by key.
 WORDS = (
     "home", "office-attended", "office-unattended", "ambulatory-24h", "ambulatory-day", "ambulatory-night",
-    "almost-certain", "probable", "more-likely", "as-measured", "own-target",
+    "almost-certain", "probable", "as-measured", "own-target",
 )  # fmt: skip
 # Words of the summary that the command writes.
 SUMMARY_WORDS = (
