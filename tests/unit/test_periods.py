@@ -112,6 +112,8 @@ def test_earlier_readings_are_still_judged_and_a_severe_one_is_still_named():
     assert (given["urgency"]["level"], given["urgency"]["episodes"][0]["worst"]["systolic"]) == ("history", 214)
     fresh = answer({**request(old, subject=CHANGED), "options": {"as_of": "2026-01-13"}})
     assert fresh["urgent"]
+    lately = {**old[0], "taken_at": "2026-03-01T07:00:00", "systolic": 214, "diastolic": 124}
+    assert answer(request([lately], NEW, subject={"treatment_since": "2026-03-02"}))["urgent"]
     assert [one["reliability"] for one in given["readings"][:28]].count("doubtful") >= 27
     assert average(given)["systolic"]["mean"] == 126.4
 

@@ -158,7 +158,8 @@ def observed_technique(
     conclusions: Conclusions, subject: int, findings: Sequence[Mapping[str, Any]]
 ) -> dict[str, Any] | None:  # fmt: skip
     """Return what staff saw of a subject's technique, in the person's words; null for who was not observed."""
-    check, assessment = technique_check(conclusions.assessment, subject), conclusions.assessment
+    assessment = conclusions.assessment
+    check = technique_check(assessment, conclusions.habits_before, subject)
     if check is None:
         return None
     words = assessment.rules.wording[assessment.batch.requests[subject].language].rules

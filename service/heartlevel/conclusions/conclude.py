@@ -9,6 +9,7 @@ from heartlevel.conclusions.category import categories_of
 from heartlevel.conclusions.findings import findings_of
 from heartlevel.conclusions.firings import firings_of, found_amiss, rules_by_subject
 from heartlevel.conclusions.followup.change import changes_by_subject
+from heartlevel.conclusions.followup.observed import habits_before
 from heartlevel.conclusions.followup.periods import periods_by_subject
 from heartlevel.conclusions.followup.target import targets_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
@@ -77,6 +78,7 @@ class Conclusions:
     earlier = cached_property(lambda self: conclude(self.assessment.earlier) if self.assessment.earlier else None)
     periods = cached_property(lambda self: periods_by_subject(self.assessment))
     changes = cached_property(lambda self: changes_by_subject(self.assessment, self.periods))
+    habits_before = cached_property(lambda self: habits_before(self.assessment))
     targets = cached_property(lambda self: targets_by_subject(self.assessment, self.category))
 
 

@@ -31,13 +31,20 @@ class TechniqueCheck:
     stands_in: bool
 
 
-def technique_check(assessment: Assessment, subject: int) -> TechniqueCheck | None:
-    """Return what was seen of a subject's technique; None for who was not observed."""
+def habits_before(assessment: Assessment) -> Habits | None:
+    """Return what each subject's observation before the latest showed; None where nobody was observed."""
+    stand_in = assessment.stand_in
+    if stand_in is None:
+        return None
+    return observed_habits(assessment.batch, assessment.verdicts["reading"], before=stand_in.habits.day)
+
+
+def technique_check(assessment: Assessment, earlier: Habits | None, subject: int) -> TechniqueCheck | None:
+    """Return what was seen of a subject's technique; None for who was not observed. `earlier` is `habits_before`."""
     stand_in = assessment.stand_in
     if stand_in is None or np.isnan(stand_in.habits.day[subject]):
         return None
     latest = _seen(stand_in.habits, subject)
-    earlier = observed_habits(assessment.batch, assessment.verdicts["reading"], before=stand_in.habits.day)
     known = earlier is not None and not np.isnan(earlier.day[subject])
     before = _seen(earlier, subject) if earlier is not None and known else None
     return TechniqueCheck(latest, before, bool(stand_in.near[subject]) and bool(latest.right or latest.amiss))
