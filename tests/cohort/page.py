@@ -73,7 +73,7 @@ differ or days are correlated, and 95 or more where they do not.
 def page(of: Judging, subjects: int, seed: int, ratios: Iterable[Ratio]) -> str:
     parts = [HEAD.format(subjects=subjects, seed=seed, day=date.today().isoformat())]
     parts += [
-        *relying(of),
+        RELY,
         *intervals(of),
         *mixed(of),
         *named(of),
