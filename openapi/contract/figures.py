@@ -53,6 +53,8 @@ class AverageSchema(ClosedSchema):
     systolic = an_object(SummarySchema, "systolic pressure")
     diastolic = an_object(SummarySchema, "diastolic pressure")
     pulse = an_object(SummarySchema, "pulse rate", required=False)
+    from_ = a_text("first local day that the protocol averages", data_key="from", attribute="from", required=False)
+    to = a_text("last such day", required=False)
     left_out = a_list(fields.Nested(LeftOutSchema), "what the protocol leaves out", required=False)
 
 

@@ -68,6 +68,7 @@ class Conclusions:
         )
     )  # fmt: skip
     # How much was measured and recorded, how sure averages are and how readings vary.
+    days_spanned = cached_property(lambda self: coverage.days_spanned(self.assessment))
     home_by_hour = cached_property(lambda self: coverage.home_by_hour(self.assessment))
     undocumented = cached_property(lambda self: coverage.undocumented(self.assessment))
     long_run_intervals = cached_property(lambda self: self.assessment.sureness.measured.interval95())
