@@ -34,7 +34,7 @@ def home_by_hour(assessment: Assessment) -> Ints:
 
 
 def days_spanned(assessment: Assessment) -> tuple[Floats, Floats]:
-    """Return the first and last local day (proleptic ordinals) of what the protocol averages of each group; NaN of nothing."""
+    """Return the first and last local day (proleptic ordinals) that the protocol averages of each group; NaN of nothing."""
     batch, kept = assessment.batch, assessment.selection.averages["protocol"]
     days, groups = batch.day[kept].astype(np.float64), batch.group_of[kept]
     first, last = (extreme_by(groups, batch.groups, days, largest=largest) for largest in (False, True))
