@@ -66,7 +66,7 @@ def without_sureness() -> Iterator[None]:
         for module, name, instead in (
             (assessment, "alternatives", no_alternatives),
             (assessment, "known_errors", lambda *_: np.zeros(0)),
-            (assessment, "offsets_of", lambda *_: Offsets(*[np.zeros(0)] * 3)),
+            (assessment, "offsets_of", no_offsets),
             (classification, "_probabilities", lambda *_: iter(())),
             (coverage, "interval95", lambda centre, *_: (np.full_like(centre, np.nan),) * 2),
             (pattern, "interval95", lambda centre, *_: (np.full_like(centre, np.nan),) * 2),
@@ -75,6 +75,11 @@ def without_sureness() -> Iterator[None]:
         ):
             stack.enter_context(patch.object(module, name, instead))
         yield
+
+
+def no_offsets(batch, *_) -> Offsets:
+    unknown = np.full((2, batch.size), np.nan)
+    return Offsets(unknown[0], unknown, unknown, unknown)
 
 
 def no_days_ahead(_, category, *__) -> DaysAhead:

@@ -55,7 +55,7 @@ RELY = """## What a user may rely on
 - The interval of *these days* holds the mean of the days that were measured, and nothing else: where weeks differ or days
   follow one another it misses the person's usual pressure far more often than one time in twenty.
 - The interval of *the long run* holds the usual pressure at least some 93 times in 100 in every scenario here. Where weeks
-  do not differ and days are independent it is wider than it need be (98 to 99 in 100): that is its price.
+  do not differ and days are independent it is wider than it need be (some 99 in 100): that is its price.
 - A probability is one of the long run. As measured it knows of no error that all readings share; the one that the answer
   states takes off what is known or usual of them, and is not told where a fault in half the readings has no published size.
 - What is called probable comes true at least eight times in ten, almost certain nineteen times in twenty, for people made
