@@ -209,7 +209,7 @@ def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     written = rules().ruleset.wording[language].written["sureness"]
     named = {*ALTERNATIVES, "without-most-extreme-day", "mean-of-day-means", "shifted-by-arm-height",
              "shifted-by-device-bias", "shifted-by-technique-error",
-             "side-not-measured", "side-too-few-readings", "side-no-limit-published",
+             "side-not-measured", "side-too-few-readings", "side-no-limit-published", "procedure-error-rates",
              "by-protocol", "holds", "changes", *(f"gap-{one}" for one in GAPS),
              *(f"error-{one}" for one in (*USUAL, CHECKED))}  # fmt: skip
     assert set(written) == named
