@@ -59,7 +59,7 @@ def tagged(response: Response) -> Response:
 
 def sent_as_json(*allowed: str) -> Any:
     """Parse the JSON sent; NaN and Infinity are values of no field. Raises 415, or 400 without quoting the data."""
-    if request.mimetype != JSON:
+    if request.mimetype not in (allowed or (JSON,)):
         abort(415, f"send {' or '.join(allowed or [JSON])}")
     try:
         return parsed_json(request.get_data())
@@ -73,11 +73,11 @@ def assess_subjects() -> Response:
     if request.mimetype == NDJSON:
         # A stream may be long: its lines are limited instead of its whole.
         request.max_content_length = maxsize
-        lines = _line_by_line(request.stream, rules_in_force(), _most_readings())
+        lines = _line_by_line(request.stream, rules_in_force(), most_readings())
         return tagged(Response(lines, content_type=NDJSON))
     together: Together = current_app.extensions["heartlevel-together"]
-    answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), _most_readings(), together.answer)
-    _count(answer)
+    answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
+    count_whole(answer)
     return respond(answer)
 
 
@@ -89,11 +89,13 @@ def check_devices() -> Response:
     return respond(answer)
 
 
-def _most_readings() -> int:
+def most_readings() -> int:
+    """Return how many readings one request may hold."""
     return int(current_app.config["MOST_READINGS"])
 
 
-def _count(answer: dict[str, Any]) -> None:
+def count_whole(answer: dict[str, Any]) -> None:
+    """Count what an answer holds."""
     counts = answer["counts"]
     count_answer(counts["received"], counts["assessed"], [finding["rule"] for finding in answer["findings"]])
     count_urgency(answer["urgency"]["level"])
@@ -103,7 +105,7 @@ def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterato
     """Read, assess and answer a few lines at a time, so that no more than those are ever held."""
     for outcome in answer_decoded(requests_in_stream(stream), rules, most_readings):
         if outcome.answer is not None:
-            _count(outcome.answer)
+            count_whole(outcome.answer)
         elif outcome.urgency is not None:
             count_urgency(outcome.urgency["level"])
         yield as_json(outcome.as_dict()) + b"\n"
