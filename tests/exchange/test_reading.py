@@ -68,12 +68,12 @@ def test_the_specifications_example_without_a_diastolic_pressure_names_the_compo
 @pytest.mark.parametrize(
     ("code", "value"),
     [
-        ("33586001", "body_position", "sitting"),
-        ("40199007", "body_position", "lying"),
-        ("10904000", "body_position", "standing"),
+        ("33586001", "sitting"),
+        ("40199007", "lying"),
+        ("10904000", "standing"),
     ],
 )
-def test_the_position_is_read_from_the_standards_extension_or_a_component(code, name, value):
+def test_the_position_is_read_from_the_standards_extension_or_a_component(code, value):
     url = "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition"
     by_extension = only_reading(extension=[{"url": url, "valueCodeableConcept": concept(code)}])
     as_component = {"code": concept("8361-8", LOINC), "valueCodeableConcept": concept(code)}

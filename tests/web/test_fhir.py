@@ -4,11 +4,12 @@ import json
 import logging
 
 import pytest
+from fhir.resources.R4B.bundle import Bundle
 
 from exchange.resources import bundle, parameters, patient, pressure
 from heartlevel import answer_to
 from heartlevel.web.application import create_app
-from support import rules
+from support import demo, rules
 from web.test_contract import validator
 
 FHIR_JSON = "application/fhir+json"
@@ -70,3 +71,47 @@ def test_nothing_of_what_is_sent_is_logged(client, caplog):
     with caplog.at_level(logging.DEBUG):
         post(client, bundle(patient("very-secret"), pressure("o-secret", 225, 130)))
     assert "secret" not in caplog.text and "225" not in caplog.text
+
+
+@pytest.mark.parametrize(
+    ("accept", "kind"),
+    [
+        (None, FHIR_JSON), ("*/*", FHIR_JSON), (FHIR_JSON, FHIR_JSON), ("application/json", "application/json"),
+        ("application/fhir+json;q=0.5, application/json", "application/json"),
+    ],
+)  # fmt: skip
+def test_a_bundle_is_answered_by_one_unless_json_is_wanted(client, accept, kind):
+    response = post(client, bundle(patient(), pressure("o-1")), accept)
+    assert (response.status_code, response.content_type) == (200, kind)
+    assert response.headers["ETag"].strip('"') == rules().ruleset.fingerprint
+
+
+def test_a_bundle_of_several_people_is_answered_by_one_in_which_each_fault_has_its_place(client):
+    sent = bundle(patient("a"), patient("b"), pressure("1", subject={"reference": "Patient/a"}),
+                  pressure("2", subject={"reference": "Patient/b"}, effectiveDateTime="soon"))  # fmt: skip
+    answered = post(client, sent, FHIR_JSON).get_json()
+    Bundle.model_validate(answered)
+    resources = [entry["resource"] for entry in answered["entry"]]
+    assert [one["identifier"][0]["value"] for one in resources if one["resourceType"] == "Patient"] == ["a", "b"]
+    (outcome,) = (one for one in resources if one["resourceType"] == "OperationOutcome")
+    assert [issue["expression"] for issue in outcome["issue"] if "expression" in issue] == [
+        ["Bundle.entry[3].resource.effective"]
+    ]
+
+
+@pytest.mark.parametrize("accept", [None, "*/*", "application/json", FHIR_JSON])
+def test_a_json_request_is_answered_by_a_bundle_only_where_that_is_wanted(client, accept):
+    response = client.post("/v1/assessments", json=demo()[0], headers={"Accept": accept} if accept else {})
+    assert response.content_type == (FHIR_JSON if accept == FHIR_JSON else "application/json")
+    if accept == FHIR_JSON:
+        Bundle.model_validate(response.get_json())
+
+
+def test_a_json_request_that_is_refused_is_refused_whatever_is_wanted(client):
+    response = client.post("/v1/assessments", json={"readings": []}, headers={"Accept": FHIR_JSON})
+    assert (response.status_code, response.content_type) == (422, "application/problem+json")
+
+
+def test_the_codes_that_are_understood_are_listed(client):
+    codes = client.get("/v1/fhir/codes").get_json()["codes"]
+    assert {"setting", "site", "symptom", "on_treatment"} <= {code["field"] for code in codes}

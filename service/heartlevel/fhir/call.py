@@ -7,13 +7,14 @@ from typing import Any
 from heartlevel.assessment import Rules, assess_requests
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.fhir.codes import Codes
-from heartlevel.fhir.issues import ERROR, WARNING, Issue, issue_of
+from heartlevel.fhir.issues import ERROR, WARNING, Issue, issue_of, outcome_of
 from heartlevel.fhir.reading.subjects import decoded_subjects
+from heartlevel.fhir.writing.bundle import bundle_of
 from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.faults import Problem, problems_read
 from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, read
 from heartlevel.legible import legible_urgencies
-from heartlevel.one_call import answers_with_others, refusal, unless_refused
+from heartlevel.one_call import answer_to, answers_with_others, refusal, unless_refused
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,27 @@ class FhirAnswers:
     def as_dict(self) -> dict[str, Any]:
         """Return the answers as JSON has them; problems are placed by FHIRPath."""
         answers = [_placed(subject.answer, subject.origins) for subject in self.answered]
-        return {"answers": answers, "refused": list(self.refused)}
+        return {"answers": answers, "refused": list(self.refused), "outcome": outcome_of(self.issues)}
+
+    def bundle(self, codes: Codes) -> dict[str, Any]:
+        """Return the answers as one Bundle."""
+        subjects = [(item.conclusions, item.subject, item.answer) for item in self.answered]
+        return bundle_of(subjects, self.issues, codes)
+
+
+def bundle_for(
+    payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS
+) -> tuple[Any, dict[str, Any]]:
+    """Return the answer to one request object as a Bundle, and the answer. Raises what `one_call.answer_to` raises."""
+    concluded = list[Conclusions]()
+
+    def answer_one(request: Request, rules: Rules) -> dict[str, Any]:
+        concluded.append(conclude(assess_requests([request], rules)))
+        (answer,) = answers_with_others(concluded[0], rules)
+        return answer
+
+    answer = answer_to(payload, rules, most_readings, answer_one)
+    return bundle_of([(concluded[0], 0, answer)], None, codes), answer
 
 
 def fhir_answers(payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS) -> FhirAnswers:

@@ -84,6 +84,14 @@ class Codes:
         ]
         return [(known.field, known.value) for known in codes]
 
+    def listed(self) -> list[dict[str, Any]]:
+        """Return every code with what it says."""
+        return [
+            {"field": code.field, "value": code.value, "system": code.system, "code": code.code, "display": code.display,
+             "prefix": code.prefix}
+            for known in self._whole.values() for code in known
+        ]  # fmt: skip
+
     def concept(self, field: str, value: str | bool) -> dict[str, Any]:
         """Return a CodeableConcept that says the value: by a published code, or else by one of our own."""
         code = self._written.get((field, value))

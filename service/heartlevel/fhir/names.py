@@ -28,5 +28,7 @@ ABSENT_REASON = "http://hl7.org/fhir/StructureDefinition/data-absent-reason"
 # whose codes are the values of a field of the request, or ids of rules.
 OWN = "urn:heartlevel:"
 OWN_DETAILS = {"Observation": f"{OWN}reading", "Device": f"{OWN}device", "Patient": f"{OWN}subject"}
-RULES, SUBJECTS = f"{OWN}rules", f"{OWN}subjects"
+# Systems of identifiers: names that a FHIR id cannot be.
+OWN_NAMES = {"Observation": f"{OWN}readings", "Device": f"{OWN}devices", "Patient": f"{OWN}subjects"}
+RULES, CATEGORIES, RELIABILITY = f"{OWN}rules", f"{OWN}categories", f"{OWN}reliability"
 FHIR_JSON = "application/fhir+json"

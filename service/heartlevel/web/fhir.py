@@ -1,12 +1,9 @@
 """The routes that speak FHIR R4."""
 
-from typing import cast
-
-from flask import Blueprint, Response, current_app
+from flask import Blueprint, Response, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.fhir.call import FhirAnswers, fhir_answers
-from heartlevel.fhir.codes import Codes
 from heartlevel.fhir.issues import ERROR, Issue, outcome_of
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.fhir.reading.sent import is_fhir
@@ -21,6 +18,7 @@ from heartlevel.web.routes import (
     sent_as_json,
     tagged,
 )
+from heartlevel.web.written_as_fhir import bundle_response, codes_in_use
 
 fhir_routes = Blueprint("heartlevel-fhir", __name__)
 fhir_routes.before_request(choose_rules)
@@ -38,12 +36,15 @@ def assess_resources() -> Response:
     _count_all(answers)
     if not answers.answered:
         return outcome_response(422, list(answers.issues) if answers.refused else [*answers.issues, NOBODY])
-    return respond({**answers.as_dict(), "outcome": outcome_of(answers.issues)})
+    if request.accept_mimetypes.best_match([FHIR_JSON, JSON]) == JSON:
+        return respond(answers.as_dict())
+    return bundle_response(answers.bundle(codes_in_use()))
 
 
-def codes_in_use() -> Codes:
-    """Return the codes that this application understands."""
-    return cast(Codes, current_app.extensions["heartlevel-fhir-codes"])
+@fhir_routes.get("/v1/fhir/codes")
+def get_codes() -> Response:
+    """List the codes that are understood."""
+    return respond({"codes": codes_in_use().listed()})
 
 
 def outcome_response(status: int, issues: list[Issue]) -> Response:

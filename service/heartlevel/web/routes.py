@@ -10,6 +10,8 @@ from flask import Blueprint, Response, abort, current_app, g, request
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.fhir.call import bundle_for
+from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
 from heartlevel.one_call import answer_decoded, answer_to, device_answer_to
 from heartlevel.resources import shipped
@@ -19,6 +21,7 @@ from heartlevel.web.problems import problem_response
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
+from heartlevel.web.written_as_fhir import bundle_response, codes_in_use
 
 JSON, NDJSON = "application/json", "application/x-ndjson"
 routes = Blueprint("heartlevel", __name__)
@@ -75,6 +78,10 @@ def assess_subjects() -> Response:
         request.max_content_length = maxsize
         lines = _line_by_line(request.stream, rules_in_force(), most_readings())
         return tagged(Response(lines, content_type=NDJSON))
+    if request.accept_mimetypes.best_match([JSON, FHIR_JSON]) == FHIR_JSON:
+        bundle, answer = bundle_for(sent_as_json(JSON, NDJSON), rules_in_force(), codes_in_use(), most_readings())
+        count_whole(answer)
+        return bundle_response(bundle)
     together: Together = current_app.extensions["heartlevel-together"]
     answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
     count_whole(answer)

@@ -1,6 +1,7 @@
 """Devices that readings refer to."""
 
 from heartlevel.fhir.codes import Codes
+from heartlevel.fhir.names import OWN_NAMES
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling, take_own_details
 from heartlevel.fhir.reading.sent import Sent
@@ -11,7 +12,7 @@ LONGEST_NAME = 64
 
 def name_of_device(reference: Element, device: Element | None) -> str | None:
     """Return the name by which a request knows a device: its own id, or what refers to it."""
-    name = device.part("id").text if device else None
+    name = device.name(OWN_NAMES["Device"]).text if device else None
     identifier = reference.part("identifier").part("value").text
     written = name or reference.part("reference").text or identifier or reference.part("display").text
     return written[-LONGEST_NAME:] if written else None

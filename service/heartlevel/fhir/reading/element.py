@@ -65,3 +65,8 @@ class Element:
     def extensions(self, url: str) -> Iterator["Element"]:
         """Yield its extensions of an address."""
         return (extension for extension in self.each("extension") if extension.part("url").text == url)
+
+    def name(self, system: str) -> "Element":
+        """Return what a resource is called: its identifier of a system, or else its id."""
+        identified = (item.part("value") for item in self.each("identifier") if item.part("system").text == system)
+        return next(identified, self.part("id"))

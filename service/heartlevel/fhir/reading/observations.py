@@ -5,7 +5,7 @@ from itertools import zip_longest
 from typing import Any
 
 from heartlevel.fhir.codes import Codes
-from heartlevel.fhir.names import BODY_POSITION, CODED_EXTENSIONS, COMPONENTS, HEART_RATE, LOINC, PANELS
+from heartlevel.fhir.names import BODY_POSITION, CODED_EXTENSIONS, COMPONENTS, HEART_RATE, LOINC, OWN_NAMES, PANELS
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling, take_own_details
 from heartlevel.vocabulary import KPA, MMHG
@@ -37,7 +37,7 @@ def readings_of(observation: Element, codes: Codes, setting: Element | None) -> 
     rounds = zip_longest(*(values.get(name, []) for name in COMPONENTS.values()))
     for number, measured in enumerate(list(rounds) or [(None,) * len(COMPONENTS)]):
         reading = Filling(observation.at)
-        name = observation.part("id")
+        name = observation.name(OWN_NAMES["Observation"])
         if name.value is not None:
             reading.put("id", name.value if number == 0 else f"{name.value}-{number + 1}", name.at)
         _put_time(reading, observation)

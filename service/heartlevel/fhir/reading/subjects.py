@@ -6,6 +6,7 @@ from typing import Any
 
 from heartlevel.fhir.codes import Codes
 from heartlevel.fhir.issues import INFORMATION, WARNING, Issue
+from heartlevel.fhir.names import OWN_NAMES
 from heartlevel.fhir.reading.devices import device_of
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling
@@ -15,6 +16,7 @@ from heartlevel.fhir.reading.sent import Sent, sent_resources
 from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.written import day_written
 
+SUBJECTS = OWN_NAMES["Patient"]
 STATEMENTS = ("Observation", "Condition", "MedicationStatement", "MedicationRequest")
 TAKEN_ELSEWHERE = ("Patient", "Device")  # by what refers to them
 IGNORED = "says that it is withdrawn, and was not used"
@@ -54,7 +56,7 @@ def _people(sent: Sent) -> Iterable[Person]:
     """Gather what was sent by the person it is about; what names nobody is about the only person, if there is one."""
     people: dict[str | None, Person] = {}
     for patient in sent.of_kind("Patient"):
-        people[patient.at] = _person(patient, patient.part("id"))
+        people[patient.at] = _person(patient, patient.name(SUBJECTS))
     nameless = []
     for resource in sent.of_kind(*STATEMENTS):
         if _set_aside(resource, sent):
@@ -87,7 +89,8 @@ def _person_of(resource: Element, sent: Sent) -> tuple[str | None, Person]:
     target = reference.part("reference")
     name = target if target.value is not None else reference.part("identifier").part("value")
     if patient is not None:
-        return patient.at, _person(patient, patient.part("id") if patient.part("id").value is not None else name)
+        own = patient.name(SUBJECTS)
+        return patient.at, _person(patient, own if own.value is not None else name)
     return name.text, _person(reference, name)
 
 
