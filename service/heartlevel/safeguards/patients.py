@@ -50,13 +50,19 @@ def _first_step(answer: Mapping[str, Any]) -> str | None:
 
 
 def worse_off(below: Rules, rules: Rules) -> Iterator[RuleFault]:
-    """Yield a fault for each patient whose answer is less urgent under layers, or begins with another step."""
-    asked = patients()
-    for patient, (level, step) in zip(asked, answered(rules, asked), strict=True):
-        top, at = place_of_layers(rules.ruleset)
-        if URGENCY_LEVELS.index(level) > URGENCY_LEVELS.index(patient.level):
-            detail = f"the patient '{patient.id}' would be '{level}', not '{patient.level}'"
+    """Yield a fault for each patient whose answer is less urgent under layers, or begins with another step.
+
+    A patient to whom the rules below give less already (a directory of one's own may) is to get no less than that.
+    """
+    asked, (top, at) = patients(), place_of_layers(rules.ruleset)
+    for patient, before, after in zip(asked, answered(below, asked), answered(rules, asked), strict=True):
+        level, step = max((patient.level, patient.first_step), before, key=_lateness)
+        if _lateness(after) > _lateness((level, step)):
+            yield top.fault(at, "less-urgent", f"the patient '{patient.id}' would be '{after[0]}', not '{level}'")
+        elif after[1] != step:
+            detail = f"the first step of the patient '{patient.id}' would be '{after[1]}', not '{step}'"
             yield top.fault(at, "less-urgent", detail)
-        elif step != patient.first_step:
-            detail = f"the first step of the patient '{patient.id}' would be '{step}', not '{patient.first_step}'"
-            yield top.fault(at, "less-urgent", detail)
+
+
+def _lateness(answer: tuple[str, str | None]) -> int:
+    return URGENCY_LEVELS.index(answer[0])
