@@ -1,6 +1,6 @@
 """The pipeline: requests in, all that is concluded about their readings out. No Flask, no clock, no files."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -25,7 +25,7 @@ from heartlevel.ruling.effects.reliability import reliability_of
 from heartlevel.ruling.effects.shared_errors import shared_errors
 from heartlevel.ruling.effects.sureness import ClassifiedAverages, Sureness, sureness_of_averages, usual_errors
 from heartlevel.ruling.files.loading import load
-from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.language.faults import RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.examples import wrong_examples
 from heartlevel.ruling.running.verdicts import Program, Verdicts, programs_of
@@ -39,6 +39,11 @@ from heartlevel.statistics.selection import Selection, select
 Facts: TypeAlias = dict[str, Columns[Any]]  # by scope; each scope has a source of its own
 
 
+# What layers are held against beside what their files say: the rules below them and under them to faults. Those that
+# need answers stand further to the right of the chain of imports (`safeguards`), and are added there.
+SAFEGUARDS: "list[Callable[[Rules, Rules], Iterable[RuleFault]]]" = []
+
+
 @dataclass(frozen=True)
 class Rules:
     """A rule set, compiled and ready."""
@@ -50,9 +55,16 @@ class Rules:
     def load(cls, folder: Path | None = None, layers: Sequence[Path] = ()) -> "Rules":
         """Load and compile a directory of rule files, the shipped one by default, and the layers over it.
 
-        Raises RuleFaults if anything in them is at fault, an example that comes out otherwise included.
+        Raises RuleFaults if anything in them is at fault, an example that comes out otherwise or a layer that is not
+        safe included.
         """
-        return cls.compiled(load(folder, layers))
+        rules = cls.compiled(load(folder, layers))
+        if layers:
+            below = cls.compiled(load(folder))
+            faults = [fault for safeguard in SAFEGUARDS for fault in safeguard(below, rules)]
+            if faults:
+                raise RuleFaults(faults)
+        return rules
 
     @classmethod
     def compiled(cls, ruleset: RuleSet) -> "Rules":

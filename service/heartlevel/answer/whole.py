@@ -97,7 +97,7 @@ def _made_with(assessment: Assessment, subject: int) -> dict[str, Any]:
         "rules": {
             "name": rules.name,
             "revision": rules.revision,
-            "layers": [{"name": layer.name, "revision": layer.revision} for layer in rules.layers],
+            "layers": [layer.as_dict() for layer in rules.layers],
             "fingerprint": rules.fingerprint,
         },
         "guideline": request.guideline,
