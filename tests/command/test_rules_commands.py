@@ -22,7 +22,8 @@ changes:
     id: acc-aha-2025
     set:
       limits: {home: {hypertension: {systolic: 125}}}
-      categories: {home: [{id: normal, title: Normal}, {id: raised, title: Hypertension, from: {systolic: 125, diastolic: 80}}]}
+      categories:
+        home: [{id: normal, title: Normal}, {id: raised, title: Hypertension, from: {systolic: 125, diastolic: 80}}]
     reason: Local protocol
 """
 
