@@ -27,8 +27,9 @@ from heartlevel.intake.fields import Block, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
 from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
+from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
-from heartlevel.ruling.files.schema import LayerBlock, RuleBlock, RuleTextsBlock, WordingBlock
+from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES

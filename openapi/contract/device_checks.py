@@ -109,6 +109,16 @@ class StepwiseDifferencesSchema(ClosedSchema):
     )
 
 
+class ErrorRatesSchema(ClosedSchema):
+    """How often the stepwise check errs by chance, as its bands and the usual scatter of readings have it."""
+
+    replace_though_exact = a_number("share of checks of an exact device that end with replace", "1")
+    usable_though_off = a_number("share of checks that end with usable, of a device off by `off_by`", "1")
+    off_by = a_number("systolic bias of that device")
+    sd_of_readings = a_number("standard deviation, by chance, of two systolic readings minutes apart; the protocol's")
+    text = a_text("the same in a sentence")
+
+
 class ProcedureFollowedSchema(ClosedSchema):
     """The stepwise check of one person's device, by the protocol's bands: a screening rule, not the accuracy standard."""
 
@@ -116,6 +126,7 @@ class ProcedureFollowedSchema(ClosedSchema):
         PROCEDURE_VERDICTS,
         "go-on: one more reading decides; order-not-followed: the readings that decide were not taken in turn")  # fmt: skip
     differences = an_object(StepwiseDifferencesSchema, "differences at both steps")
+    error_rates = an_object(ErrorRatesSchema, "how often chance alone leads to a wrong verdict")
 
 
 class DeviceCheckedSchema(ClosedSchema):

@@ -53,6 +53,8 @@ class AverageSchema(ClosedSchema):
     systolic = an_object(SummarySchema, "systolic pressure")
     diastolic = an_object(SummarySchema, "diastolic pressure")
     pulse = an_object(SummarySchema, "pulse rate", required=False)
+    from_ = a_text("first local day that the protocol averages", data_key="from", attribute="from", required=False)
+    to = a_text("last such day", required=False)
     left_out = a_list(fields.Nested(LeftOutSchema), "what the protocol leaves out", required=False)
 
 
@@ -130,9 +132,10 @@ class DifferencesSchema(ClosedSchema):
 
 
 class LimitsComparedSchema(ClosedSchema):
-    """The limits of both places, systolic before diastolic."""
+    """The limits of both sides, systolic before diastolic: of the office, and of home or an ambulatory measurement."""
 
-    home = a_text("limits at home")
+    home = a_text("limits at home", required=False)
+    ambulatory = a_text("limits of the part of an ambulatory measurement that decides", required=False)
     office = a_text("limits in the office")
 
 
@@ -148,7 +151,8 @@ class PatternFoundSchema(ClosedSchema):
 
     office = a_text("category in the office", nullable=True)
     home = a_text("category at home", nullable=True)
-    label = a_choice((*PATTERNS, UNDETERMINED), "the pattern")
+    label = a_choice((*PATTERNS, UNDETERMINED), "the pattern that the averages show, where both sides may speak")
+    settled = a_choice((*PATTERNS, UNDETERMINED), "the same where it is at least probable, else undetermined")
     because = a_list_of_names("ids of the findings that decided it")
     between = a_list(
         a_choice(MEASURED_SIDES, "a side"), "the side in the office and the one outside it; null where one may not speak",
@@ -162,6 +166,9 @@ class PatternFoundSchema(ClosedSchema):
         "how probable each pattern is in the long run, errors taken off as in `classification`; null where that cannot be "
         "told, and where nothing is classified",
         nullable=True,
+    )
+    chances_as_measured = a_list(
+        fields.Nested(PatternChancesSchema), "the same with no error taken off that readings share", required=False
     )
     no_chances = a_text("why there are none", required=False)
 

@@ -157,6 +157,34 @@ class DeviceDifferenceSchema(ClosedSchema):
     diastolic = an_object(PairedMeanSchema, "diastolic pressure")
 
 
+class HabitSchema(ClosedSchema):
+    """Something of the technique, by the rule that would find the fault."""
+
+    rule = a_text("the rule")
+    title = a_text("what the fault is called")
+    patient = a_text("to the person: what to do otherwise; null where no finding of this answer says it", required=False,
+                     nullable=True)  # fmt: skip
+
+
+class ObservedBeforeSchema(ClosedSchema):
+    """The observation before, as of before and after teaching."""
+
+    on = a_text("day")
+    amiss = a_list_of_names("rules of the faults seen then")
+    mended = a_list_of_names("those of them that are right now")
+
+
+class ObservedTechniqueSchema(ClosedSchema):
+    """What staff saw while the person measured as at home, on the last day that they watched."""
+
+    on = a_text("day")
+    right = a_list(fields.Nested(HabitSchema), "faults that were not there")
+    change_first = a_list(fields.Nested(HabitSchema), "faults that were, the largest published effect first")
+    not_seen = a_list_of_names("rules of faults that nobody noted anything of")
+    stands_in_at_home = a_flag("in probabilities of the home average it stands in for what nobody recorded there")
+    before = an_object(ObservedBeforeSchema, "null for a first observation", nullable=True)
+
+
 class PeriodSideSchema(ClosedSchema):
     """One way of measuring in one period, as it would stand in an answer of its own."""
 

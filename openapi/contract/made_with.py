@@ -8,8 +8,10 @@ from contract.declaring import ClosedSchema, a_list, a_number, a_text, an_object
 class LayerUsedSchema(ClosedSchema):
     """A clinic's own directory over the rules."""
 
+    id = a_text("its id")
     name = a_text("its name")
     revision = a_text("its revision")
+    fingerprint = a_text("hash of its own content")
 
 
 class RulesUsedSchema(ClosedSchema):

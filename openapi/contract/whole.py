@@ -30,6 +30,7 @@ from contract.followup import (
     ChangeSinceSchema,
     DeviceAverageSchema,
     DeviceDifferenceSchema,
+    ObservedTechniqueSchema,
     PeriodJudgedSchema,
     RestingPulseSchema,
     TargetReachedSchema,
@@ -271,6 +272,9 @@ class AnswerSchema(ClosedSchema):
     )
     devices = a_list(fields.Nested(DeviceAverageSchema), "what each of several devices measured; empty for one")
     device_differences = a_list(fields.Nested(DeviceDifferenceSchema), "how far each two of them differ")
+    observed_technique = an_object(
+        ObservedTechniqueSchema, "what staff saw of the technique; null for who was not observed", nullable=True
+    )
     pulse = an_object(RestingPulseSchema, "the pulse at rest; null where none was recorded", nullable=True)
     target = an_object(
         TargetReachedSchema,

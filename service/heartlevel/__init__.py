@@ -11,6 +11,7 @@ from heartlevel.assessment import Rules
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.one_call import answer_to
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.safeguards import checks as safeguards
 from heartlevel.version import VERSION as __version__
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     from heartlevel.frames import Result
 
-__all__ = ["RefusedRequest", "RuleFaults", "Rules", "TooManyReadings", "__version__", "answer_to", "assess"]
+__all__ = ["RefusedRequest", "RuleFaults", "Rules", "TooManyReadings", "__version__", "answer_to", "assess", "safeguards"]
 
 
 def assess(frame: "DataFrame", rules: Rules | None = None, **options: Any) -> "Result":

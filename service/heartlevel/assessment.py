@@ -1,6 +1,6 @@
 """The pipeline: requests in, all that is concluded about their readings out. No Flask, no clock, no files."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -8,7 +8,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Floats, Ints
+from heartlevel.columns import Columns, Ints
 from heartlevel.facts.device import Checks, columns_of_devices
 from heartlevel.facts.reading import columns_of_readings
 from heartlevel.facts.series import Series, columns_of_series
@@ -16,29 +16,32 @@ from heartlevel.facts.sides import Compared, columns_of_comparison, limits_of_si
 from heartlevel.facts.sitting import columns_of_sittings
 from heartlevel.intake.batch import Batch, batch_of
 from heartlevel.intake.request import Request
-from heartlevel.profiles import Guideline, Protocol, UsualErrors, UsualSpread
+from heartlevel.profiles import Guideline, Protocol
 from heartlevel.ruling.effects.doubt import doubt_of
 from heartlevel.ruling.effects.fitness import Fitness, fitness_of
+from heartlevel.ruling.effects.habits import StandIn, stand_in_of
 from heartlevel.ruling.effects.known_errors import known_errors
 from heartlevel.ruling.effects.reliability import reliability_of
-from heartlevel.ruling.effects.shared_errors import SharedErrors, shared_errors
+from heartlevel.ruling.effects.shared_errors import shared_errors
+from heartlevel.ruling.effects.sureness import ClassifiedAverages, Sureness, sureness_of_averages, usual_errors
 from heartlevel.ruling.files.loading import load
-from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.language.faults import RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.examples import wrong_examples
 from heartlevel.ruling.running.verdicts import Program, Verdicts, programs_of
 from heartlevel.statistics.alternatives import Alternatives, alternatives, offsets_of
 from heartlevel.statistics.averages import Averages, average
-from heartlevel.statistics.calendar import calendar_of
-from heartlevel.statistics.classification import CLASSIFIED, Classified, Probabilities, classify, probabilities
+from heartlevel.statistics.classification import Classified, classify
 from heartlevel.statistics.followup.periods import Periods, periods_of
-from heartlevel.statistics.long_run import LongRun, first_day_excess, long_run, population_at_home
 from heartlevel.statistics.own_day import by_own_days
-from heartlevel.statistics.selection import AMBULATORY, HOME, KEPT, OFFICE, Selection, select
-from heartlevel.statistics.sureness.certainty import certainty
-from heartlevel.vocabulary import SETTINGS
+from heartlevel.statistics.selection import Selection, select
 
 Facts: TypeAlias = dict[str, Columns[Any]]  # by scope; each scope has a source of its own
+
+
+# What layers are held against beside what their files say: the rules below them and under them to faults. Those that
+# need answers stand further to the right of the chain of imports (`safeguards`), and are added there.
+SAFEGUARDS: "list[Callable[[Rules, Rules], Iterable[RuleFault]]]" = []
 
 
 @dataclass(frozen=True)
@@ -52,9 +55,16 @@ class Rules:
     def load(cls, folder: Path | None = None, layers: Sequence[Path] = ()) -> "Rules":
         """Load and compile a directory of rule files, the shipped one by default, and the layers over it.
 
-        Raises RuleFaults if anything in them is at fault, an example that comes out otherwise included.
+        Raises RuleFaults if anything in them is at fault, an example that comes out otherwise or a layer that is not
+        safe included.
         """
-        return cls.compiled(load(folder, layers))
+        rules = cls.compiled(load(folder, layers))
+        if layers:
+            below = cls.compiled(load(folder))
+            faults = [fault for safeguard in SAFEGUARDS for fault in safeguard(below, rules)]
+            if faults:
+                raise RuleFaults(faults)
+        return rules
 
     @classmethod
     def compiled(cls, ruleset: RuleSet) -> "Rules":
@@ -75,19 +85,6 @@ class Rules:
         return self.programs[scope].judge(facts.__getitem__, profile[facts.subject_of])
 
 
-@dataclass(frozen=True, slots=True)
-class Sureness:
-    """How sure each group's average is as an estimate of the long run, and how probable its categories are."""
-
-    measured: LongRun  # days, weeks and the first day's excess taken into account
-    long_run: LongRun  # errors that all readings share besides; nothing is known where one of no published size is there
-    as_measured: Probabilities
-    probabilities: Probabilities
-    certainty: Floats  # of the category of the average by protocol
-    first_day: Floats  # by how much the first day makes each average too high, a row a pressure
-    errors: SharedErrors
-
-
 @dataclass(frozen=True)
 class Assessment:
     """Everything computed about a batch, as columns."""
@@ -105,6 +102,7 @@ class Assessment:
     facts: Facts
     verdicts: dict[str, Verdicts]  # by scope
     fitness: Fitness  # of the sides
+    stand_in: StandIn | None = None  # what was seen of technique; None where nobody was observed
     periods: Periods | None = None  # None where nobody's readings fall into several
     earlier: "Assessment | None" = None  # of the earlier periods, each a subject of its own
 
@@ -171,45 +169,13 @@ def _assess(batch: Batch, rules: Rules) -> Assessment:
     offsets = offsets_of(batch, height, technique, devices.subject_of, agreement)
     others = alternatives(batch, selection, averages, protocols, ruleset.protocols, offsets)
     classified = classify(averages, others, guidelines)
-    errors = shared_errors(batch, selection, verdicts, facts, offsets, _usual_errors(ruleset))
+    stand_in = stand_in_of(batch, selection, verdicts["reading"], ruleset.follow_up)
+    errors = shared_errors(batch, selection, verdicts, facts, offsets, usual_errors(ruleset), stand_in)
+    compared: Compared = facts["comparison"].source
+    material = ClassifiedAverages(batch, ruleset, selection, averages, classified, guidelines, compared)
 
     return Assessment(
         rules=ruleset, batch=batch, guidelines=guidelines, protocols=protocols, facts=facts, verdicts=verdicts,
         fitness=fitness, reliability=reliability, selection=selection, averages=averages, alternatives=others,
-        classified=classified,
-        sureness=_sureness(batch, ruleset, selection, averages, classified, guidelines, errors),
-    )  # fmt: skip
-
-
-def _usual_errors(ruleset: RuleSet) -> dict[int, UsualErrors]:
-    """Return by setting what readings are usually too high by."""
-    usual = {HOME: ruleset.at_home, OFFICE: ruleset.in_office}
-    return {setting: block.errors for setting, block in usual.items() if block}
-
-
-def _usual_spreads(ruleset: RuleSet) -> dict[int, UsualSpread]:
-    """Return by setting how much days, visits or sessions of one person usually differ."""
-    usual = {HOME: ruleset.at_home, OFFICE: ruleset.in_office, AMBULATORY: ruleset.ambulatory}
-    return {setting: block.spread for setting, block in usual.items() if block and block.spread}
-
-
-def _sureness(
-    batch: Batch, ruleset: RuleSet, selection: Selection, averages: Averages, classified: Classified,
-    guidelines: Sequence[Guideline], errors: SharedErrors,
-) -> Sureness:  # fmt: skip
-    kept = selection.left_out == KEPT
-    calendar = calendar_of(batch, kept | (selection.averages["all"] & (batch.setting == AMBULATORY)))
-    above = ruleset.at_home.first_day if ruleset.at_home else (0.0, 0.0)
-    first_day = first_day_excess(batch, kept & (batch.setting == HOME), calendar, np.array(above))
-    people = population_at_home([request.population for request in batch.requests])
-    measured = long_run(averages, calendar, _usual_spreads(ruleset), first_day, people)
-    sized = measured.only_where(errors.share_unsized < ruleset.sureness.unknown_error_share)
-    settled, category = sized.less(errors.in_all), classified.category[averages.row("protocol")]
-    settings = np.array([SETTINGS.index(name) for name in CLASSIFIED])
-    groups = (np.arange(len(guidelines))[:, None] * len(SETTINGS) + settings).ravel()
-    certain = np.full(batch.groups, np.nan)
-    certain[groups] = certainty(sized, errors.too_high, errors.too_low, groups, category[groups], guidelines)
-    return Sureness(
-        measured=measured, long_run=settled, as_measured=probabilities(measured, guidelines),
-        probabilities=probabilities(settled, guidelines), certainty=certain, first_day=first_day, errors=errors,
+        classified=classified, stand_in=stand_in, sureness=sureness_of_averages(material, errors),
     )  # fmt: skip

@@ -14,7 +14,6 @@ from typing import cast
 
 from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
-from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.running.truth import known_tables, learn
 
@@ -78,8 +77,8 @@ def write_compiled(first: str, *others: str) -> None:
     folder, layers = Path(first) if first else None, list(map(Path, others))
     stamp = stamp_of(folder, layers)
     try:
-        ruleset = load(folder, layers)
-        result: object = Rules.compiled(ruleset) if stamp_of(folder, layers) == stamp else None
+        rules = Rules.load(folder, layers)
+        result: object = rules if stamp_of(folder, layers) == stamp else None
     except RuleFaults as faults:
         result = faults.faults if stamp_of(folder, layers) == stamp else None
     sys.stdout.buffer.write(pickle.dumps(result))

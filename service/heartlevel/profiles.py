@@ -173,4 +173,6 @@ class FollowUp:
     season: tuple[float, float]  # systolic and diastolic, mm[Hg]
     sure_from: float
     observed_within_days: float
+    likely_if_seen: float  # probability at home of a fault that was seen, and of one that was not
+    likely_if_not_seen: float
     written: Mapping[str, Any]

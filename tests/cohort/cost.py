@@ -17,6 +17,7 @@ from heartlevel.assessment import assess_requests
 from heartlevel.conclusions import coverage, next_steps, pattern
 from heartlevel.statistics import classification
 from heartlevel.statistics.alternatives import WITHOUT_DOUBTFUL, Alternatives, Offsets
+from heartlevel.statistics.sureness.more_days import AHEAD, DaysAhead
 from support import rules
 
 PEOPLE, ROUNDS, SINGLE_ROUNDS = 1000, 5, 200
@@ -65,16 +66,25 @@ def without_sureness() -> Iterator[None]:
         for module, name, instead in (
             (assessment, "alternatives", no_alternatives),
             (assessment, "known_errors", lambda *_: np.zeros(0)),
-            (assessment, "offsets_of", lambda *_: Offsets(*[np.zeros(0)] * 3)),
-            (assessment, "usual_errors", lambda *_: None),
+            (assessment, "offsets_of", no_offsets),
             (classification, "_probabilities", lambda *_: iter(())),
             (coverage, "interval95", lambda centre, *_: (np.full_like(centre, np.nan),) * 2),
             (pattern, "interval95", lambda centre, *_: (np.full_like(centre, np.nan),) * 2),
-            (pattern, "pattern_chances", lambda _, guidelines: [[] for _ in guidelines]),
-            (next_steps, "more_days", lambda _, category, *__: np.full(category.shape, np.nan)),
+            (pattern, "pattern_chances", lambda _, guidelines, *__: [[] for _ in guidelines]),
+            (next_steps, "days_ahead", no_days_ahead),
         ):
             stack.enter_context(patch.object(module, name, instead))
         yield
+
+
+def no_offsets(batch, *_) -> Offsets:
+    unknown = np.full((2, batch.size), np.nan)
+    return Offsets(unknown[0], unknown, unknown, unknown)
+
+
+def no_days_ahead(_, category, *__) -> DaysAhead:
+    unknown = np.full(category.shape, np.nan)
+    return DaysAhead(unknown, unknown, np.stack([unknown] * len(AHEAD)))
 
 
 def no_alternatives(batch, *_) -> Alternatives:

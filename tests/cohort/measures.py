@@ -55,10 +55,14 @@ def score(said: np.ndarray, truth: np.ndarray) -> Score:
 
 
 def coverage(judged: Judged, truth: np.ndarray) -> np.ndarray:
-    """Return, for each pressure, how often the 95 % interval holds the truth, where there is an interval."""
-    known = ~np.isnan(judged.low)
-    inside = (judged.low <= truth) & (truth <= judged.high)
-    return (inside & known).sum(axis=1) / known.sum(axis=1)
+    """Return, for each pressure, how often the 95 % interval of these days holds the truth, where there is one."""
+    return held(judged.low, judged.high, truth)
+
+
+def held(low: np.ndarray, high: np.ndarray, truth: np.ndarray) -> np.ndarray:
+    """Return, for each pressure, how often an interval holds the truth, where there is one."""
+    known = ~np.isnan(low)
+    return ((low <= truth) & (truth <= high) & known).sum(axis=1) / known.sum(axis=1)
 
 
 def brier(chance: np.ndarray, truth: np.ndarray) -> float:

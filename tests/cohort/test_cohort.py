@@ -18,7 +18,7 @@ from cohort.simulation import Cohort, Scenario, simulate
 from heartlevel.assessment import assess_requests
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import probability_at_or_above
-from heartlevel.vocabulary import SETTINGS
+from heartlevel.vocabulary import PATTERNS, SETTINGS
 from support import rules
 
 GUIDELINE, SUBJECTS, SEED = "acc-aha-2025", 400, 7
@@ -101,13 +101,14 @@ def test_the_probability_of_being_raised_is_calibrated_on_clean_readings():
     assert abs(between.mean() - truth[middle].mean()) < 3.3 * error
 
 
-def test_the_probability_scores_as_its_own_spread_promises():
+def test_the_probability_scores_no_worse_than_its_own_spread_promises():
     # A calibrated probability has the expected Brier score mean p(1−p); an overconfident one scores worse than it says.
+    # Here no week differs, so that ours, which takes them to, scores better.
     cohort, said = judged(NOISE_ONLY)
     chance = said.probability
     promised = (chance * (1 - chance)).mean()
     error = sqrt((chance * (1 - chance) * (1 - 2 * chance) ** 2).sum()) / SUBJECTS
-    assert abs(measures.brier(chance, truly_raised(cohort)) - promised) < 3.3 * error
+    assert measures.brier(chance, truly_raised(cohort)) < promised + 3.3 * error
 
 
 def test_what_the_service_decides_is_seldom_wrong_on_clean_readings():
@@ -117,18 +118,17 @@ def test_what_the_service_decides_is_seldom_wrong_on_clean_readings():
     everyone = measures.score(measures.raised(measures.plain_mean(cohort), home_limit(GUIDELINE)).astype(int), truth)
     assert found.wrong < 0.05
     assert found.wrong < everyone.wrong
-    assert 0.05 < found.undetermined < 0.35
+    assert 0.05 < found.undetermined < 0.45
 
 
 def test_of_what_holds_in_spite_of_technique_errors_far_less_is_wrong_than_of_all():
-    # 25 % open and 12 % wrong, the plain mean 23 %. Were doubtful readings to hold nothing, 44 % would be open, 16 % wrong;
-    # were their published errors not looked at, 8 % open and 21 % wrong (3,000 people each).
+    # Some 2 % wrong for the plain mean's 23 %, and only of the quarter of people whose category is probable at all.
     cohort, said = judged(ERRORS, "esh-2023")
     truth = reached("esh-2023", cohort.home_truth)
     found = measures.score(np.where(said.given & said.holds, said.category, measures.UNDETERMINED), truth)
     everyone = measures.score(reached("esh-2023", measures.plain_mean(cohort)), truth)
-    assert found.undetermined < 0.34
-    assert found.wrong < 0.75 * everyone.wrong
+    assert found.decided > 60
+    assert found.wrong < 0.4 * everyone.wrong
 
 
 def assert_calibrated(chance: np.ndarray, truth: np.ndarray) -> None:
@@ -147,10 +147,35 @@ def test_the_probability_of_each_category_is_calibrated_on_clean_readings(days):
     assert_calibrated(said.of_categories, one_hot(reached(GUIDELINE, cohort.home_truth), len(said.of_categories)))
 
 
-def test_the_probability_of_each_pattern_is_calibrated_and_needs_three_days_in_the_office():
-    cohort, said = judged(NOISE_ONLY.but(visits=3))
-    assert_calibrated(*of_patterns(GUIDELINE, cohort, said))
-    assert np.isnan(judged(NOISE_ONLY)[1].of_patterns).all()
+def test_a_pattern_named_after_one_visit_is_right_in_nine_of_ten_where_it_is_at_least_probable():
+    # Prototype: of those at 0.8 or above 96 % were right; of all labels of the rules some 72 % are.
+    cohort, said = judged(NOISE_ONLY.but(visits=1))
+    _, true = of_patterns(GUIDELINE, cohort, said)
+    own = np.array([[label == name for name in PATTERNS] for label in said.label]).T
+    right, sure = (true & own).any(axis=0), said.label_sureness != "cannot-be-told"
+    assert sure.mean() > 0.3
+    assert right[sure].mean() > 0.9 - margin(0.9, int(sure.sum()), 2)
+    assert right[sure].mean() > right.mean() + 0.1
+
+
+# Weeks that differ, and days that follow one another, take intervals of these days to 70 to 90 %; those of the long run are
+# to hold 93 to 97 % there, and no less than 95 % where neither is so. Margins are three binomial errors of 400 people.
+@pytest.mark.parametrize(
+    ("scenario", "least", "most"),
+    [
+        (CLEAN.but(days=3, drift=True), 0.93, 0.97),
+        (CLEAN.but(days=14, drift=True), 0.93, 0.99),
+        (CLEAN.but(days=7, day_correlation=0.4), 0.93, 1),
+        (CLEAN.but(days=7, day_correlation=0.3, habituation=True, weekdays=True, heavy_tails=True), 0.93, 1),
+    ],
+    ids=["weeks differ, 3 days", "weeks differ, 14 days", "days correlated", "all that is unlike the model"],
+)
+def test_intervals_of_the_long_run_hold_it_where_days_do_not_tell_all(scenario, least, most):
+    cohort = simulate(SUBJECTS, SEED, scenario)
+    means = assess_requests(requests(cohort, GUIDELINE), rules()).sureness.measured
+    low, high = (ends[:, HOME :: len(SETTINGS)] for ends in means.interval95())
+    for share in ((low <= cohort.home_truth) & (cohort.home_truth <= high)).mean(axis=1):
+        assert least - margin(0.95, SUBJECTS) < share < most + margin(0.95, SUBJECTS)
 
 
 def test_the_truth_is_categorised_as_the_service_categorises():

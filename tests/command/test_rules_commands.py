@@ -22,7 +22,8 @@ changes:
     id: acc-aha-2025
     set:
       limits: {home: {hypertension: {systolic: 125}}}
-      categories: {home: [{id: normal, title: Normal}, {id: raised, title: Raised, from: {systolic: 125, diastolic: 80}}]}
+      categories:
+        home: [{id: normal, title: Normal}, {id: raised, title: Hypertension, from: {systolic: 125, diastolic: 80}}]
     reason: Local protocol
 """
 
@@ -111,7 +112,7 @@ def test_what_a_layer_changes_is_shown_with_its_reason(layer):
     removed = [line.split(":")[0].strip() for line in lines if line.endswith("-> nothing")]
     assert removed == [f"categories.home.{name}" for name in ("elevated", "stage-1", "stage-2")]
     assert lines[5:] == [
-        "    categories.home.raised: nothing -> {id: raised, title: Raised, from: {systolic: 125, diastolic: 80}}",
+        "    categories.home.raised: nothing -> {id: raised, title: Hypertension, from: {systolic: 125, diastolic: 80}}",
         "    reason: Local protocol (Clinic)", "1 difference",
     ]  # fmt: skip
     assert run("diff").exit_code == 2

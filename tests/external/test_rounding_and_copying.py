@@ -10,7 +10,7 @@ from scipy import stats
 
 from cohort.honest import honest_week, usual_pressure
 from heartlevel.assessment import assess_requests
-from heartlevel.facts.copying import largest_share, tail
+from heartlevel.facts.digits import largest_share, tail
 from heartlevel.intake.request import read
 from support import reading, rules
 

@@ -5,10 +5,12 @@ reference, D with the device, E with the reference. B against C: up to 5 usable,
 C against the mean of B and D: up to 10 usable, else replace. Bands published, quoted from memory.
 """
 
+import numpy as np
 import pytest
+from scipy.stats import norm
 
 from heartlevel.one_call import device_answer_to
-from heartlevel.statistics.procedure import PROCEDURE_VERDICTS
+from heartlevel.statistics.procedure import PROCEDURE_VERDICTS, usable_by_chance
 from support import rules
 
 TAKER = {"d": "device", "r": "reference"}
@@ -78,7 +80,7 @@ def test_the_order_is_that_of_the_form_under_every_protocol():
 def test_differences_are_the_devices_from_the_reference_of_both_pressures():
     readings = [taken("d", 150, 95), taken("d", 138, 86), taken("r", 130, 82), taken("d", 134, 85), taken("r", 129, 80)]
     (found,) = checked(readings)["device_checks"]
-    assert found["procedure"] == {
+    assert {key: value for key, value in found["procedure"].items() if key != "error_rates"} == {
         "verdict": "usable",
         "differences": {"first": {"systolic": 8, "diastolic": 4}, "second": {"systolic": 6, "diastolic": 3.5}},
     }
@@ -125,3 +127,29 @@ def test_each_check_of_many_is_judged_as_alone():
     together = device_answer_to({"device_checks": [{"device": "d", "sequence": one} for one in each]}, rules())
     assert [one["procedure"]["verdict"] for one in together["device_checks"]] == list(PROCEDURE_VERDICTS)
     assert together["device_checks"] == [checked(one, None)["device_checks"][0] for one in each]
+
+
+@pytest.mark.parametrize("bias", [0.0, 4.0, 10.0, -10.0])
+def test_error_rates_are_those_of_checks_carried_out_at_random(bias):
+    """200,000 checks: three readings each of normal scatter, judged by the bands of the form as they stand there."""
+    draw = np.random.default_rng(17)
+    before, reference, after = draw.normal([[bias], [0], [bias]], 8 / 2**0.5, (3, 200_000))
+    first, second = np.abs(before - reference), np.abs((before + after) / 2 - reference)
+    usable = (first <= 5) | ((first <= 10) & (second <= 10))
+    within = {"usable_within": 5, "doubtful_within": 10, "mean_within": 10, "sd_of_readings": 8}
+    found = usable_by_chance(np.array([bias]), {name: np.array([float(value)]) for name, value in within.items()})
+    assert found[0] == pytest.approx(usable.mean(), abs=0.004)
+
+
+def test_the_error_rates_stand_beside_the_verdict_whatever_it_is():
+    """About a quarter of exact devices fail, and two fifths of those off by 10 pass, where readings scatter by 8."""
+    for away in (3, 8, 12):
+        rates = checked(sequence("ddr", 0, away, 0))["device_checks"][0]["procedure"]["error_rates"]
+        assert (rates["off_by"], rates["sd_of_readings"]) == (10, 8)
+        assert (rates["replace_though_exact"], rates["usable_though_off"]) == (0.24, 0.42)
+        assert "24%" in rates["text"] and "42%" in rates["text"]
+
+
+def test_a_quarter_of_pairs_differ_by_ten_or_more_at_the_scatter_taken():
+    """J Hypertens 2021, n = 77 520: 25 % of first two readings differ by 10 or more; the first is higher by about 3."""
+    assert norm.sf(10, 3, 8) + norm.cdf(-10, 3, 8) == pytest.approx(0.25, abs=0.02)

@@ -26,7 +26,12 @@ device_check:
   largest_bias: 5
   minimum_pairs: 5
   standard: {largest_mean: 5, largest_sd: 8, tolerance: 10, share: 0.85, people: 85, pairs: 255}
-  procedure: {order: [device, device, reference, device, reference], usable_within: 5, doubtful_within: 10, mean_within: 10}
+  procedure:
+    order: [device, device, reference, device, reference]
+    usable_within: 5
+    doubtful_within: 10
+    mean_within: 10
+    sd_of_readings: 8
 ambulatory:
   day: {from_hour: 9, before_hour: 21}
   night: {from_hour: 1, before_hour: 6}

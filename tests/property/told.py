@@ -44,7 +44,7 @@ def _of_statement(answer: dict[str, Any], code: str, values: dict[str, Any], sen
             yield from _of_side(answer, code, values, prefix, shown)
     if code in RAISED:
         yield from _of_result(answer, code, values, sentence)
-    if code in LABELS or code == "pattern-too-near":
+    if code in LABELS:
         yield from _of_pattern(answer, code, values)
     yield from _of_rest(answer, code, sentence)
     for begins, check in (("too-few", _of_counts), ("target-", _of_target), ("change-", _of_change)):
@@ -61,10 +61,9 @@ def _of_rest(answer: dict[str, Any], code: str, sentence: str) -> Iterator[str]:
 
 def _of_pattern(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
     pattern = answer["pattern"]
-    if code in LABELS and (pattern["label"], pattern["sureness"]) != (LABELS[code], values["sureness"]):
+    word = pattern["sureness"] if pattern["sureness"] in WORDS else "as-measured"
+    if (pattern["label"], word) != (LABELS[code], values["sureness"]):
         yield f"{code}, {values['sureness']}: the pattern is {pattern['label']}, {pattern['sureness']}"
-    if code not in LABELS and pattern["sureness"] != "cannot-be-told":
-        yield f"{code}: the pattern is {pattern['sureness']}"
 
 
 def _of_side(

@@ -10,28 +10,13 @@ from heartlevel.resources import shipped
 from heartlevel.ruling.files.layers import merged
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.tools.difference import differences
+from rules.laid import layer, refused, rules_of
 from support import OWN_RULE, rules, rules_fired, week
-
-
-def layer(folder: Path, *changes: str, own: str = "") -> Path:
-    top = folder / "clinic"
-    (top / "reading").mkdir(parents=True)
-    listed = "".join(f"  - {change}\n" for change in changes)
-    (top / "layer.yaml").write_text('name: Clinic\nrevision: "1"\n' + (f"changes:\n{listed}" if changes else ""))
-    if own:
-        (top / "reading" / "own.yaml").write_text(own)
-    return top
 
 
 def in_steps(change: str) -> str:
     """A change of a protocol's stepwise check of a device."""
     return f"{{of: protocol, id: nice-ng136, set: {{device_check: {{procedure: {change}}}}}, reason: x}}"
-
-
-def refused(folder: Path) -> list[str]:
-    with pytest.raises(RuleFaults) as caught:
-        Rules.load(None, (folder,))
-    return [str(fault) for fault in caught.value.faults]
 
 
 def test_a_rule_can_be_switched_off(tmp_path):
@@ -42,7 +27,7 @@ def test_a_rule_can_be_switched_off(tmp_path):
 
 
 def test_a_limit_can_be_changed_without_touching_the_examples_below(tmp_path):
-    categories = "[{id: normal, title: Normal}, {id: raised, title: Raised, from: {systolic: 135, diastolic: 80}}]"
+    categories = "[{id: normal, title: Normal}, {id: raised, title: Hypertension, from: {systolic: 135, diastolic: 80}}]"
     change = (
         "{of: guideline, id: acc-aha-2025, reason: Local, set: "
         f"{{limits: {{home: {{hypertension: {{systolic: 135}}}}}}, categories: {{home: {categories}}}}}}}"
@@ -65,7 +50,7 @@ def test_wording_severity_and_default_can_be_changed(tmp_path):
     assert (finding["severity"], finding["advice"]) == ("high", "Feet down.")
     assert answer["made_with"]["guideline"] == "esc-2024"
     assert answer["cautions"] == ["Ask the practice."]
-    assert answer["made_with"]["rules"]["layers"] == [{"name": "Clinic", "revision": "1"}]
+    assert answer["made_with"]["rules"]["layers"] == [rules_of(folder).layers[0].as_dict()]
 
 
 def test_a_rule_can_be_added(tmp_path):
@@ -75,7 +60,7 @@ def test_a_rule_can_be_added(tmp_path):
 
 def test_layers_lie_over_each_other_in_their_order(tmp_path):
     one = layer(tmp_path / "a", "{of: rule, id: legs-crossed, set: {severity: high}, reason: A}")
-    two = layer(tmp_path / "b", "{of: rule, id: legs-crossed, set: {severity: low}, reason: B}")
+    two = layer(tmp_path / "b", "{of: rule, id: legs-crossed, set: {severity: low}, reason: B}", name="Ward")
 
     def severity(*folders: Path) -> str:
         return next(rule.severity for rule in load(None, folders).every_rule() if rule.id == "legs-crossed")

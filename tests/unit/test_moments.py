@@ -124,7 +124,8 @@ def test_which_copy_is_left_out_depends_on_names_and_not_on_the_order_sent():
     copies = [reading("2026-03-02T07:10:00+01:00", 142, 88, id=name) for name in ("r-10", "r-9", "r-2")]
     whole = asked(*copies)
     assert named(whole) == ["r-2"]
-    assert told(whole) == [("/readings/0", "exact-duplicate"), ("/readings/1", "exact-duplicate")]
+    assert told(whole) == [("/readings/0", "exact-duplicate")]
+    assert whole["problems"][0]["places"] == ["/readings/0", "/readings/1"]
 
 
 @pytest.mark.parametrize("difference", [{"systolic": 143}, {"diastolic": 88.1}, {"pulse": 70}, {"setting": "office"},

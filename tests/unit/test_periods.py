@@ -107,7 +107,13 @@ def test_earlier_readings_are_still_judged_and_a_severe_one_is_still_named():
     old = [{**one, "technique": {"legs_crossed": True}} for one in OLD]
     old[3] = {**old[3], "systolic": 214, "diastolic": 124}
     given = answer(request(old, NEW, subject=CHANGED))
-    assert {"very-high", "legs-crossed"} <= rules_fired(given) and given["urgent"]
+    assert {"very-high", "legs-crossed"} <= rules_fired(given)
+    # The newest day counts as today, so that it is history; were it the day after, it would be urgent.
+    assert (given["urgency"]["level"], given["urgency"]["episodes"][0]["worst"]["systolic"]) == ("history", 214)
+    fresh = answer({**request(old, subject=CHANGED), "options": {"as_of": "2026-01-13"}})
+    assert fresh["urgent"]
+    lately = {**old[0], "taken_at": "2026-03-01T07:00:00", "systolic": 214, "diastolic": 124}
+    assert answer(request([lately], NEW, subject={"treatment_since": "2026-03-02"}))["urgent"]
     assert [one["reliability"] for one in given["readings"][:28]].count("doubtful") >= 27
     assert average(given)["systolic"]["mean"] == 126.4
 

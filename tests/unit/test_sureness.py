@@ -1,6 +1,7 @@
 """What would change a conclusion, and what to do next to be surer of it."""
 
 import pytest
+from scipy.stats import t
 
 from heartlevel.conclusions.next_steps import GAPS
 from heartlevel.conclusions.sureness import USUAL
@@ -208,7 +209,7 @@ def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     written = rules().ruleset.wording[language].written["sureness"]
     named = {*ALTERNATIVES, "without-most-extreme-day", "mean-of-day-means", "shifted-by-arm-height",
              "shifted-by-device-bias", "shifted-by-technique-error",
-             "side-not-measured", "side-too-few-readings", "side-no-limit-published",
+             "side-not-measured", "side-too-few-readings", "side-no-limit-published", "procedure-error-rates",
              "by-protocol", "holds", "changes", *(f"gap-{one}" for one in GAPS),
              *(f"error-{one}" for one in (*USUAL, CHECKED))}  # fmt: skip
     assert set(written) == named
@@ -327,6 +328,34 @@ def sound(payload: dict) -> dict:
              "arm_level": "heart", "talking": False, "cuff_mark_in_range": True, "full_bladder": False}  # fmt: skip
     readings = [{**one, "technique": right, "device": "d-1"} for one in payload["readings"]]
     return {**payload, "readings": readings, "devices": [{"id": "d-1", "checked_on": "2026-02-01"}]}
+
+
+def around_the_clock(systolic: float, diastolic: float) -> dict:
+    readings = [
+        reading(f"2026-03-1{hour // 24}T{hour % 24:02d}:{minute:02d}:00+01:00", systolic, diastolic, setting="ambulatory",
+                asleep=not 7 <= hour % 24 < 23)
+        for hour in range(10, 34) for minute in (0, 30)
+    ]  # fmt: skip
+    return {"subject": {"id": "s", "age_years": 50}, "readings": readings}
+
+
+def test_an_ambulatory_average_has_a_probability_of_its_own():
+    # Sessions differ by 6.4 systolic: 25 above the limit is beyond that, 3 above is not (Student's t with 20 degrees).
+    far, near = (answer(around_the_clock(systolic, 60))["classification"] for systolic in (150, 128))
+    assert far["side"] == near["side"] == "ambulatory-24h"
+    assert (far["sureness"], near["sureness"]) == ("almost-certain", "cannot-be-told")
+    assert near["probability_at_or_above"]["125/75"] == pytest.approx(t.cdf(3 / 6.4, 20), abs=0.005)
+
+
+def test_a_pattern_between_ambulatory_and_office_has_the_odds_of_those_sides():
+    payload = around_the_clock(150, 92)
+    payload["readings"] += [reading(f"2026-03-0{day}T10:0{place}:00+01:00", 165, 98, setting="office", taken_by="staff")
+                            for day in (2, 4) for place in range(3)]  # fmt: skip
+    pattern = answer(payload)["pattern"]
+    assert (pattern["label"], pattern["sureness"]) == ("sustained", "almost-certain")
+    (chances,) = pattern["chances"]
+    assert chances["limits"] == {"ambulatory": "125/75", "office": "130/80"}
+    assert chances["probability"]["sustained"] > 0.95
 
 
 def test_being_sure_after_more_days_is_a_chance_that_grows_with_them():

@@ -10,6 +10,7 @@ from heartlevel import RefusedRequest, answer_to
 from heartlevel.frames import assess_frame
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.tools.difference import differences
 from heartlevel.vocabulary import URGENCY_LEVELS
 from heartlevel.web.application import create_app
 from support import answer, reading, rules, rules_fired, week
@@ -308,6 +309,11 @@ MORE = ["history: {after_days: 60}", "without_symptoms: same-day", "lower_repeat
 @pytest.mark.parametrize("change", MORE)
 def test_a_layer_can_make_things_more_urgent(tmp_path, change):
     assert layered(tmp_path, change).ladder.written != rules().ruleset.ladder.written
+
+
+def test_what_a_layer_changes_of_the_ladder_is_told_as_a_difference(tmp_path):
+    (change,) = differences(rules().ruleset, layered(tmp_path, MORE[0]))
+    assert (change.kind, change.fields) == ("urgency", (("history.after_days", 30, 60),))
 
 
 def test_a_mistake_in_the_ladder_is_named_at_its_place(tmp_path):

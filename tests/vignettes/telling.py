@@ -16,6 +16,7 @@ EXPECTABLE = {
     "verdicts", "coverage", "level", "episodes", "worst", "followed", "advises", "counts",
     "side", "even_so", "unfit", "between", "fit",
     "sureness", "no_probability", "errors_in_it", "sharpened_by", "pattern_sureness", "more_days",
+    "periods", "target", "target_because", "change", "cautions", "pulse", "observed", "devices",
 }  # fmt: skip
 
 
@@ -85,6 +86,7 @@ def found_in(answer: dict) -> dict:
         "verdicts": [one["verdict"] for one in answer["device_checks"]],
         "coverage": answer["coverage"],
         **urgency_in(answer["urgency"]),
+        **followed_up(answer),
         "counts": dict(Counter(one["rule"] for one in answer["findings"])),
     }  # fmt: skip
 
@@ -98,6 +100,23 @@ def urgency_in(urgency: dict) -> dict:
         "episodes": [[one["kind"], one["level"], one["days_ago"]] for one in episodes],
         "worst": [worst["systolic"], worst["diastolic"], episodes[0]["readings"]] if worst else None,
         "followed": [after[part] for part in ("systolic", "diastolic", "minutes", "credited")] if after else None,
+    }  # fmt: skip
+
+
+def followed_up(answer: dict) -> dict:
+    """What the answer says of periods, targets, changes, pulse, technique seen and devices."""
+    target, change, pulse, seen = (answer[name] for name in ("target", "change", "pulse", "observed_technique"))
+    sides = change["sides"] if change else []
+    first = target["sides"][0] if target and target["sides"] else {}
+    return {
+        "periods": len(answer["periods"]),
+        "target": target and target["state"],
+        "target_because": first.get("because"),
+        "change": {one["side"]: one["state"] for one in sides},
+        "cautions": sorted({caution["code"] for one in sides for caution in one["cautions"]}),
+        "pulse": {one["side"]: one["mean"] for one in pulse["sides"]} if pulse else None,
+        "observed": seen and [one["rule"] for one in seen["change_first"]],
+        "devices": {" - ".join(one["devices"]): one["systolic"]["mean"] for one in answer["device_differences"]},
     }
 
 

@@ -124,7 +124,7 @@ def test_a_refusal_is_as_described(client):
 def test_a_trial_and_its_mistakes_are_as_described(client):
     requests = [payload for payload in demo() if payload["subject"]["id"] in ("s-08", "s-15")]
     raised = {"systolic": 135, "diastolic": 85}
-    categories = [{"id": "normal", "title": "Normal"}, {"id": "raised", "title": "Raised", "from": raised}]
+    categories = [{"id": "normal", "title": "Normal"}, {"id": "raised", "title": "Hypertension", "from": raised}]
     changed = [{"of": "guideline", "id": "acc-aha-2025", "reason": "x",
                 "set": {"limits": {"home": {"hypertension": raised}}, "categories": {"home": categories}}},
                {"of": "rule", "id": "legs-crossed", "set": {"effect": "unusable"}, "reason": "x"}]  # fmt: skip

@@ -85,9 +85,9 @@ def test_a_file_is_not_read_while_it_is_being_written(app, folder):
 def test_files_that_change_while_they_are_read_are_looked_at_again(app, folder, monkeypatch, capfdbinary):
     def changed_meanwhile(*where):
         (folder / "ruleset.yaml").touch()
-        return rules().ruleset
+        return rules()
 
-    monkeypatch.setattr(compiling, "load", changed_meanwhile)
+    monkeypatch.setattr(compiling.Rules, "load", changed_meanwhile)
     compiling.write_compiled(str(folder))
     assert pickle.loads(capfdbinary.readouterr().out) is None
     in_force = app.extensions["heartlevel"]

@@ -12,6 +12,7 @@ from heartlevel.conclusions.sureness import NO_PROBABILITY, ErrorInIt
 from heartlevel.profiles import Category
 from heartlevel.statistics.alternatives import BY_PROTOCOL
 from heartlevel.statistics.classification import CLASSIFIED, NO_CATEGORY, Probabilities
+from heartlevel.statistics.sureness.patterns import Chances
 from heartlevel.vocabulary import MEASURED_SIDES, PRESSURES, SETTINGS, SURENESSES
 
 CHANCE_DECIMALS = 3
@@ -39,6 +40,7 @@ class Classifications:
         return {
             **{setting: self._category_in(setting, subject) for setting in ("office", "home")},
             "label": LABELS[conclusions.pattern[subject]],
+            "settled": LABELS[conclusions.pattern_settled[subject]],
             "because": [finding.name for finding in deciding],
             **sides_of_pattern(conclusions, subject),
             "office_minus_home": {name: both for name, both in between.items() if both["mean"] is not None},
@@ -56,10 +58,11 @@ class Classifications:
         sureness = {"sureness": SURENESSES[probable.sureness[subject]]}
         if unknown:
             return {**sureness, "chances": None, "no_chances": unknown}
-        return {**sureness, "chances": [
-            {"limits": chances.limits, "probability": _rounded_chances(chances.probability)}
-            for chances in probable.chances[subject]
-        ]}  # fmt: skip
+        return {
+            **sureness,
+            "chances": _written_chances(probable.chances[subject]),
+            "chances_as_measured": _written_chances(probable.as_measured[subject]),
+        }
 
     def classification(self, subject: int) -> dict[str, Any]:
         """Return the category of the best average there is, and whether other selections would change it."""
@@ -144,6 +147,10 @@ class Classifications:
 
 def _category_id(levels: Sequence[Category], number: int) -> str | None:
     return None if number == NO_CATEGORY else levels[number].id
+
+
+def _written_chances(chances: Sequence[Chances]) -> list[dict[str, Any]]:
+    return [{"limits": pair.limits, "probability": _rounded_chances(pair.probability)} for pair in chances]
 
 
 def _rounded_chances(chances: Mapping[str, float]) -> dict[str, float | None]:

@@ -10,7 +10,7 @@ from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.numbers import rounded, rounded_interval
 from heartlevel.statistics.accuracy_standard import Standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement
-from heartlevel.statistics.procedure import PROCEDURE_VERDICTS, Procedure
+from heartlevel.statistics.procedure import PROCEDURE_VERDICTS
 from heartlevel.vocabulary import PRESSURES
 
 P_DECIMALS, SLOPE_DECIMALS, SD_DECIMALS = 4, 3, 2
@@ -26,7 +26,7 @@ def checks_written(conclusions: Conclusions, subject: int) -> list[dict[str, Any
             "reference_device": check.get("reference_device"),
             **_agreement(checks.agreement, column),
             "standard": _standard(checks.standard, column) if conclusions.standard_applies[column] else None,
-            "procedure": _procedure(checks.procedure, column),
+            "procedure": _procedure(conclusions, subject, column),
         }
         for check, column in zip(batch.requests[subject].checks, columns, strict=True)
     ]
@@ -86,8 +86,9 @@ def _standard(standard: Standard, column: int) -> dict[str, Any]:
     }
 
 
-def _procedure(procedure: Procedure, column: int) -> dict[str, Any] | None:
-    """Return what the stepwise check says where a sequence was sent."""
+def _procedure(conclusions: Conclusions, subject: int, column: int) -> dict[str, Any] | None:
+    """Return what the stepwise check says where a sequence was sent, and how often chance alone makes it say so."""
+    procedure = conclusions.assessment.checks.procedure
     if np.isnan(procedure.verdict[column]):
         return None
     return {
@@ -96,4 +97,22 @@ def _procedure(procedure: Procedure, column: int) -> dict[str, Any] | None:
             "first": _by_pressure(lambda row: rounded(procedure.first[row, column])),
             "second": _by_pressure(lambda row: rounded(procedure.second[row, column])),
         },
+        "error_rates": _error_rates(conclusions, subject, column),
+    }
+
+
+def _error_rates(conclusions: Conclusions, subject: int, column: int) -> dict[str, Any]:
+    assessment = conclusions.assessment
+    procedure, limits = assessment.checks.procedure, assessment.protocols[subject].limits
+    off_by, sd = (limits[f"protocol.device_check.procedure.{name}"] for name in ("doubtful_within", "sd_of_readings"))
+    exact, off = (
+        rounded(share[column], SD_DECIMALS) for share in (procedure.replace_though_exact, procedure.usable_though_off)
+    )
+    words = assessment.rules.wording[assessment.batch.requests[subject].language].sureness
+    return {
+        "replace_though_exact": exact,
+        "usable_though_off": off,
+        "off_by": off_by,
+        "sd_of_readings": sd,
+        "text": words["procedure-error-rates"].format(exact=f"{exact:.0%}", off=f"{off:.0%}", by=f"{off_by:g}"),
     }

@@ -1,5 +1,6 @@
 """The statistics of one subject as they stand in the answer."""
 
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -53,9 +54,12 @@ class Figures:
             if self.bases[row] == "protocol":
                 for name, ends in zip(PRESSURES, self.long_run[group], strict=True):
                     average[name]["interval95_long_run"] = None if None in ends else ends
-                average["left_out"] = self._left_out(group)
+                average |= {"from": self._day(0, group), "to": self._day(1, group), "left_out": self._left_out(group)}
             whole.append(average)
         return whole
+
+    def _day(self, end: int, group: int) -> str:
+        return date.fromordinal(int(self.conclusions.days_spanned[end][group])).isoformat()
 
     def _left_out(self, group: int) -> list[dict[str, Any]]:
         batch, reasons = self.assessment.batch, self.assessment.selection.left_out

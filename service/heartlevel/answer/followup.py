@@ -1,6 +1,6 @@
 """What follows once more was measured, as it stands in the answer."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from math import isfinite
 from typing import Any
@@ -10,6 +10,7 @@ from heartlevel.answer.sides import sides_written
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.followup.change import SideChanged
 from heartlevel.conclusions.followup.devices import devices_compared
+from heartlevel.conclusions.followup.observed import technique_check
 from heartlevel.conclusions.followup.periods import PeriodSpan
 from heartlevel.conclusions.followup.pulse import resting_pulses
 from heartlevel.conclusions.followup.target import CANNOT_BE_TOLD, SideTarget
@@ -150,6 +151,34 @@ def devices(conclusions: Conclusions, subject: int) -> dict[str, Any]:
                 for row, name in enumerate(PRESSURES)}}
             for own in compared.differences
         ],
+    }  # fmt: skip
+
+
+def observed_technique(
+    conclusions: Conclusions, subject: int, findings: Sequence[Mapping[str, Any]]
+) -> dict[str, Any] | None:  # fmt: skip
+    """Return what staff saw of a subject's technique, in the person's words; null for who was not observed."""
+    assessment = conclusions.assessment
+    check = technique_check(assessment, conclusions.habits_before, subject)
+    if check is None:
+        return None
+    words = assessment.rules.wording[assessment.batch.requests[subject].language].rules
+    patient = {finding["rule"]: finding["patient"] for finding in findings}
+    latest, before = check.latest, check.before
+    right = {rule.id for rule in latest.right}
+    return {
+        "on": date.fromordinal(latest.day).isoformat(),
+        "right": [{"rule": rule.id, "title": words[rule.id].title} for rule in latest.right],
+        "change_first": [
+            {"rule": rule.id, "title": words[rule.id].title, "patient": patient.get(rule.id)} for rule in latest.amiss
+        ],
+        "not_seen": [rule.id for rule in latest.not_seen],
+        "stands_in_at_home": check.stands_in,
+        "before": None if before is None else {
+            "on": date.fromordinal(before.day).isoformat(),
+            "amiss": [rule.id for rule in before.amiss],
+            "mended": [rule.id for rule in before.amiss if rule.id in right],
+        },
     }  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from heartlevel.conclusions.category import NO_CATEGORY_REASONS
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.firings import NO_READING
 from heartlevel.conclusions.pattern import LABELS
-from heartlevel.conclusions.urgency.episodes import LEAST_URGENT
+from heartlevel.conclusions.urgency.episodes import is_urgent_at
 from heartlevel.facts.sides import ATTENDED, HOME, LIMITS_OF, UNATTENDED
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import NO_CATEGORY
@@ -69,7 +69,7 @@ def findings_columns(conclusions: Conclusions) -> Parts:
         "rule": Coded(fired.rule, [rule.id for rule in rules]),
         "scope": Coded(fired.rule, [rule.scope for rule in rules]),
         "severity": Coded(fired.rule, [rule.severity for rule in rules]),
-        "urgent": levels <= LEAST_URGENT,
+        "urgent": is_urgent_at(levels),
         "urgency": Coded(levels, [*URGENCY_LEVELS, None]),
         "effect": Coded(fired.rule, [rule.effect_name for rule in rules]),
         "readings": fired.readings,

@@ -11,7 +11,7 @@ from heartlevel.answer.counts import counts
 from heartlevel.answer.device_checks import checks_written
 from heartlevel.answer.figures import READING_PRESSURES, Figures
 from heartlevel.answer.findings import entry_problems, expected_errors, written_findings, written_notes
-from heartlevel.answer.followup import change, devices, periods, pulse, target
+from heartlevel.answer.followup import change, devices, observed_technique, periods, pulse, target
 from heartlevel.answer.next_steps import next_steps, what_next
 from heartlevel.answer.sides import sides_written
 from heartlevel.answer.urgency import urgency_written
@@ -81,6 +81,7 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
         "target": target(conclusions, subject),
         "pulse": pulse(conclusions, subject),
         **devices(conclusions, subject),
+        "observed_technique": observed_technique(conclusions, subject, findings),
         "device_checks": checks_written(conclusions, subject),
         "next_steps": next_steps(conclusions, subject),
         "what_next": what_next(conclusions, subject),
@@ -96,7 +97,7 @@ def _made_with(assessment: Assessment, subject: int) -> dict[str, Any]:
         "rules": {
             "name": rules.name,
             "revision": rules.revision,
-            "layers": [{"name": layer.name, "revision": layer.revision} for layer in rules.layers],
+            "layers": [layer.as_dict() for layer in rules.layers],
             "fingerprint": rules.fingerprint,
         },
         "guideline": request.guideline,

@@ -67,7 +67,7 @@ def _averages(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[s
         if average["basis"] == "protocol":
             pressures = f"{average['systolic']['mean']:.1f}/{average['diastolic']['mean']:.1f} mmHg"
             amount = f"{words['readings']} {average['readings']}, {words['days']} {average['days']}"
-            yield f"  {words[average['setting']]:<16} {pressures}  {amount}"
+            yield f"  {words[average['setting']]:<16} {pressures}  {amount}, {average['from']} – {average['to']}"
 
 
 def _other(other: Mapping[str, Any]) -> str:

@@ -9,6 +9,7 @@ from heartlevel.conclusions.category import categories_of
 from heartlevel.conclusions.findings import findings_of
 from heartlevel.conclusions.firings import firings_of, found_amiss, rules_by_subject
 from heartlevel.conclusions.followup.change import changes_by_subject
+from heartlevel.conclusions.followup.observed import habits_before
 from heartlevel.conclusions.followup.periods import periods_by_subject
 from heartlevel.conclusions.followup.target import targets_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
@@ -16,6 +17,7 @@ from heartlevel.conclusions.pattern import (
     labels_of,
     office_minus_home,
     patterns_probable,
+    settled_labels,
 )
 from heartlevel.conclusions.sides import objections_of, sides_there, unfit_sides
 from heartlevel.conclusions.slips import slips_of
@@ -50,6 +52,7 @@ class Conclusions:
     category = cached_property(lambda self: categories_of(self.assessment))
     pattern = cached_property(lambda self: labels_of(self.firings, len(self.assessment.batch.requests)))
     patterns_probable = cached_property(lambda self: patterns_probable(self.assessment, self.category, self.pattern))
+    pattern_settled = cached_property(lambda self: settled_labels(self.pattern, self.patterns_probable))
     errors_in_it = cached_property(lambda self: errors_of(self.assessment, self.category))
     sureness = cached_property(lambda self: sureness_of(self.assessment, self.category))
     office_minus_home = cached_property(lambda self: office_minus_home(self.assessment))
@@ -65,6 +68,7 @@ class Conclusions:
         )
     )  # fmt: skip
     # How much was measured and recorded, how sure averages are and how readings vary.
+    days_spanned = cached_property(lambda self: coverage.days_spanned(self.assessment))
     home_by_hour = cached_property(lambda self: coverage.home_by_hour(self.assessment))
     undocumented = cached_property(lambda self: coverage.undocumented(self.assessment))
     long_run_intervals = cached_property(lambda self: self.assessment.sureness.measured.interval95())
@@ -75,6 +79,7 @@ class Conclusions:
     earlier = cached_property(lambda self: conclude(self.assessment.earlier) if self.assessment.earlier else None)
     periods = cached_property(lambda self: periods_by_subject(self.assessment))
     changes = cached_property(lambda self: changes_by_subject(self.assessment, self.periods))
+    habits_before = cached_property(lambda self: habits_before(self.assessment))
     targets = cached_property(lambda self: targets_by_subject(self.assessment, self.category))
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.columns import Bools, Floats, Ints, extreme_by
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME
@@ -31,6 +31,14 @@ def home_by_hour(assessment: Assessment) -> Ints:
     cells = batch.subject_of[home] * HOURS + batch.wall_clock[home].astype(np.int64)
     size = len(batch.requests)
     return np.bincount(cells, minlength=size * HOURS).reshape(size, HOURS)
+
+
+def days_spanned(assessment: Assessment) -> tuple[Floats, Floats]:
+    """Return the first and last local day (proleptic ordinals) that the protocol averages of each group; NaN of nothing."""
+    batch, kept = assessment.batch, assessment.selection.averages["protocol"]
+    days, groups = batch.day[kept].astype(np.float64), batch.group_of[kept]
+    first, last = (extreme_by(groups, batch.groups, days, largest=largest) for largest in (False, True))
+    return first, last
 
 
 def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:

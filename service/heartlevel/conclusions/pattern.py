@@ -9,12 +9,13 @@ from heartlevel.assessment import Assessment
 from heartlevel.columns import Floats, Ints
 from heartlevel.conclusions.category import CLASSIFIABLE, NO_CATEGORY_REASONS, SubjectCategories
 from heartlevel.conclusions.firings import Firing
-from heartlevel.conclusions.sureness import NO_PROBABILITY, unknown_because, words_of
+from heartlevel.conclusions.sureness import NO_PROBABILITY, PROBABLE, unknown_because, words_of
+from heartlevel.facts.sides import LIMITS_OF, NO_SIDE
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME, OFFICE
-from heartlevel.statistics.sureness.patterns import Chances, pattern_chances
+from heartlevel.statistics.sureness.patterns import Chances, SidePair, pattern_chances
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
-from heartlevel.vocabulary import PATTERNS, PRESSURES, SETTINGS, UNDETERMINED
+from heartlevel.vocabulary import MEASURED_SIDES, PATTERNS, PRESSURES, SETTINGS, UNDETERMINED
 
 LABELS = (*PATTERNS, UNDETERMINED)
 
@@ -37,7 +38,9 @@ class PatternsProbable:
 
     chances: Sequence[Sequence[Chances]]
     unknown: Sequence[str | None]
-    sureness: Ints  # of the label, its number in SURENESSES
+    sureness: Ints  # of what the rules decide, its number in SURENESSES
+    own: Floats  # how probable that is, at the limits of hypertension; NaN where it cannot be told
+    as_measured: Sequence[Sequence[Chances]]  # with no error taken off that readings share
 
 
 def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
@@ -52,6 +55,11 @@ def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
             rules[firing.subjects] += 1
             label[firing.subjects] = LABELS.index(firing.rule.pattern)
     return np.where(rules == 1, label, undetermined)
+
+
+def settled_labels(decided: Ints, probable: PatternsProbable) -> Ints:
+    """Return the patterns that are at least probable; what the averages show and is less than that is undetermined."""
+    return np.where(probable.sureness >= PROBABLE, decided, LABELS.index(UNDETERMINED))
 
 
 def office_minus_home(assessment: Assessment) -> OfficeMinusHome:
@@ -87,20 +95,34 @@ def patterns_probable(assessment: Assessment, categories: SubjectCategories, lab
     Nothing is told of who is not classified. `labels` are the patterns' numbers in LABELS.
     """
     office = assessment.rules.in_office
-    chances = pattern_chances(assessment.sureness.long_run, assessment.guidelines, office.above_home if office else None)
+    pairs, between = _pairs(assessment), office.above_home if office else None
+    chances = pattern_chances(assessment.sureness.long_run, assessment.guidelines, pairs, between)
     unknown = [
         NO_CATEGORY_REASONS[person] if person != CLASSIFIABLE else None if of_pairs else why
-        for person, of_pairs, why in zip(categories.person.tolist(), chances, _why_unknown(assessment), strict=True)
+        for person, of_pairs, why in zip(categories.person.tolist(), chances, _why_unknown(assessment, pairs), strict=True)
     ]
     own = [
         of_pairs[0].probability.get(LABELS[label], np.nan) if of_pairs and not why else np.nan
         for of_pairs, why, label in zip(chances, unknown, labels.tolist(), strict=True)
     ]
-    limits = assessment.rules.sureness
-    return PatternsProbable(chances, unknown, words_of(np.array(own, dtype=np.float64), limits))
+    decided = np.array(own, dtype=np.float64)
+    as_measured = pattern_chances(assessment.sureness.measured, assessment.guidelines, pairs, between)
+    return PatternsProbable(chances, unknown, words_of(decided, assessment.rules.sureness), decided, as_measured)
 
 
-def _why_unknown(assessment: Assessment) -> list[str | None]:
-    """Say why no pattern is probable: what is wanting at home or in the office, the weightier reason of both."""
-    reasons = unknown_because(assessment).reshape(-1, len(SETTINGS))[:, [HOME, OFFICE]].max(axis=1)
-    return [NO_PROBABILITY[reason] for reason in reasons.tolist()]
+def _pairs(assessment: Assessment) -> list[SidePair]:
+    """Return the sides of each subject that are held against each other, home and the office where none may speak."""
+    sides, usual = assessment.sides, ("home", "office-attended")
+    names = [
+        [MEASURED_SIDES[side] if side != NO_SIDE else instead for side in chosen.tolist()]
+        for chosen, instead in zip((sides.outside, sides.office), usual, strict=True)
+    ]
+    return [SidePair(LIMITS_OF[outside], LIMITS_OF[office]) for outside, office in zip(*names, strict=True)]
+
+
+def _why_unknown(assessment: Assessment, pairs: Sequence[SidePair]) -> list[str | None]:
+    """Say why no pattern is probable: what is wanting of each side, the weightier reason of both."""
+    reasons = unknown_because(assessment).reshape(-1, len(SETTINGS))
+    settings = np.array([pair.settings for pair in pairs], dtype=np.int64).reshape(-1, 2)
+    weightier = np.take_along_axis(reasons, settings, axis=1).max(axis=1)
+    return [NO_PROBABILITY[reason] for reason in weightier.tolist()]

@@ -4,7 +4,6 @@
 from heartlevel.facts import (
     ambulatory,
     comparison,
-    copying,
     device,
     digits,
     fitness,
@@ -19,6 +18,6 @@ from heartlevel.facts import (
 from heartlevel.facts.urgent import lost, symptoms
 
 __all__ = [
-    "ambulatory", "comparison", "copying", "device", "digits", "fitness", "followup", "groups", "lost",
+    "ambulatory", "comparison", "device", "digits", "fitness", "followup", "groups", "lost",
     "reading", "series", "sides", "sitting", "standing", "symptoms",
 ]  # fmt: skip

@@ -5,7 +5,7 @@ from functools import partial
 import numpy as np
 from scipy.special import stdtrit
 
-from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by, mean_by, rank_within, run_starts
+from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by, mean_by, rank_within, run_starts, sum_by
 from heartlevel.facts.catalogue import derived, derived_both, fact
 from heartlevel.facts.device import Checks
 from heartlevel.facts.series import Subjects
@@ -27,11 +27,23 @@ def _right_minus_left(facts: Subjects) -> Floats:
     batch, readings = facts.source.batch, facts.source.batch.readings
     if not all((readings["site"] == arm).any() for arm in ARMS):  # most requests have one side only
         return np.full(batch.sittings, np.nan)
-    # A fall on standing is not to be taken for a difference of the arms.
-    usable = ~np.isin(readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
-    arms = (usable & (readings["site"] == arm) for arm in ARMS)
+    arms = _of_each_arm(facts)
     left, right = (mean_by(batch.sitting_of[rows], batch.sittings, readings["systolic"][rows]) for rows in arms)
     return right - left
+
+
+def _of_each_arm(facts: Subjects) -> list[Bools]:
+    """Mark the readings that arms are compared by: a fall on standing is not to be taken for a difference of the arms."""
+    readings = facts.source.batch.readings
+    usable = ~np.isin(readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
+    return [usable & (readings["site"] == arm) for arm in ARMS]
+
+
+def _arm_pairs(facts: Subjects) -> Floats:
+    """Count the readings of the arm that has fewer, sitting by sitting."""
+    batch = facts.source.batch
+    pairs = np.minimum(*(count_by(batch.sitting_of, batch.sittings, rows) for rows in _of_each_arm(facts)))
+    return sum_by(batch.subject_of_sitting, len(batch.requests), pairs)
 
 
 def _count_known(facts: Subjects, values: Floats) -> Floats:
@@ -47,6 +59,8 @@ def _mean_of_sittings(facts: Subjects, values: Floats) -> Floats:
 _enter("arm_sittings", "sittings with usable readings, not standing or lying, of both upper arms",
        "Sittings in which both arms were measured",
        lambda facts: _count_known(facts, facts.once(_right_minus_left)), unit="1")  # fmt: skip
+_enter("arm_pairs", "sum over arm_sittings of the readings of the arm that has fewer",
+       "How often both arms were measured", _arm_pairs, unit="1")  # fmt: skip
 _enter("right_minus_left_systolic", "mean over arm_sittings of (mean systolic of the right arm − of the left)",
        "Systolic difference of the arms; negative where the left is higher",
        lambda facts: _mean_of_sittings(facts, facts.once(_right_minus_left)), unit=MMHG)  # fmt: skip

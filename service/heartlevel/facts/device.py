@@ -15,7 +15,7 @@ from heartlevel.statistics.accuracy_standard import LIMITS as STANDARD_LIMITS
 from heartlevel.statistics.accuracy_standard import Standard, standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement, agreement
 from heartlevel.statistics.comparisons import comparisons_of
-from heartlevel.statistics.procedure import BANDS, PROCEDURE_VERDICTS, Procedure, procedure
+from heartlevel.statistics.procedure import LIMITS, PROCEDURE_VERDICTS, Procedure, procedure
 from heartlevel.vocabulary import MMHG, PRESSURES
 
 
@@ -43,7 +43,7 @@ def _no_checks() -> Checks:
     no_subject = np.zeros(0, dtype=np.int64)
     compared, no_limit = comparisons_of([]), np.zeros(0)
     judged = standard(compared, dict.fromkeys(STANDARD_LIMITS, no_limit))
-    stepwise = procedure([], [], dict.fromkeys(BANDS, no_limit))
+    stepwise = procedure([], [], dict.fromkeys(LIMITS, no_limit))
     return Checks(no_subject, agreement(compared, no_limit, no_limit), judged, stepwise)
 
 
@@ -58,7 +58,7 @@ def _checks(batch: Batch, protocols: Sequence[Protocol]) -> Checks:
     agreed = agreement(compared, limit("largest_bias"), limit("minimum_pairs"))
     judged = standard(compared, {name: limit(f"standard.{name}") for name in STANDARD_LIMITS})
     orders = [protocol.check_order for protocol in own]
-    stepwise = procedure(batch.checks, orders, {name: limit(f"procedure.{name}") for name in BANDS})
+    stepwise = procedure(batch.checks, orders, {name: limit(f"procedure.{name}") for name in LIMITS})
     return Checks(np.array(subjects, dtype=np.int64), agreed, judged, stepwise)
 
 
@@ -84,6 +84,12 @@ _enter("check_verdict", "equivalence of the bias within the protocol's largest b
 _enter("check_procedure", "systolic differences of a sequence by the protocol's bands; unknown where pairs were sent",
        "What the stepwise check says of the device", lambda facts: facts.source.procedure.verdict,
        names=PROCEDURE_VERDICTS, asked=False)  # fmt: skip
+_enter("check_replace_though_exact", "share of stepwise checks of a device without bias that end with replace; readings "
+       "scatter by the protocol's sd_of_readings", "How often chance makes the stepwise check fail an exact device",
+       lambda facts: facts.source.procedure.replace_though_exact, unit="1", share=True, asked=False)  # fmt: skip
+_enter("check_usable_though_off", "share of stepwise checks that end with usable, of a device off by the first step's "
+       "larger band", "How often chance makes the stepwise check pass a device that is off",
+       lambda facts: facts.source.procedure.usable_though_off, unit="1", share=True, asked=False)  # fmt: skip
 for _step, _compared in (("first", "device before the first reference"),
                          ("second", "mean of the device before and after the first reference")):  # fmt: skip
     _enter_both(f"check_{_step}_{{}}_difference", f"{_compared} − that reference, {{}}",

@@ -1,8 +1,11 @@
-"""Facts of a reading taken standing, compared with the last seated or lying one before it in the sitting."""
+"""Facts of a reading taken standing, compared with the last seated or lying one before it in the sitting.
+
+And of all such comparisons of the person from the same position before, each sitting being one look.
+"""
 
 import numpy as np
 
-from heartlevel.columns import Floats, Ints
+from heartlevel.columns import Floats, Ints, count_by, mean_by
 from heartlevel.facts.catalogue import derived, derived_both, fact
 from heartlevel.facts.reading import Readings
 from heartlevel.vocabulary import BODY_POSITIONS, MMHG
@@ -51,3 +54,33 @@ derived("reading", "minutes_since_before_standing",
 derived_both("reading", "{}_fall_on_standing", "{} of the one before (see position_before_standing) − {}",
              "How far the {} value fell on standing up; negative where it rose",
              lambda facts, pressure: _since(facts, facts[pressure]), unit=MMHG, asked=False)  # fmt: skip
+
+
+def _looks(facts: Readings) -> tuple[Ints, Ints, Ints]:
+    """Return the standing readings compared, the look (person, position before, sitting) of each, and each look's group."""
+    batch = facts.source
+    rows = np.flatnonzero(facts.once(_before) != NONE)
+    group = batch.subject_of[rows] * len(BODY_POSITIONS) + facts["position_before_standing"][rows].astype(np.int64)
+    keys, look = np.unique(group * (batch.sittings + 1) + batch.sitting_of[rows], return_inverse=True)
+    return rows, look, keys // (batch.sittings + 1)
+
+
+def _of_person(facts: Readings, values: Floats | None) -> Floats:
+    """Return, of the person's looks from the same position, the mean of the values, or without values their number."""
+    known = np.full(facts.source.size, np.nan)
+    rows, look, group = facts.once(_looks)
+    if not len(rows):  # most requests have none
+        return known
+    size = int(group.max()) + 1
+    of_group = count_by(group, size) if values is None else mean_by(group, size, mean_by(look, len(group), values[rows]))
+    known[rows] = of_group[group[look]]
+    return known
+
+
+derived("reading", "standing_looks", "sittings of the person with a comparison from the same position before",
+        "How often standing up from that position was looked at", lambda facts: _of_person(facts, None), unit="1",
+        asked=False)  # fmt: skip
+derived_both("reading", "mean_{}_fall_on_standing", "mean over standing_looks of the mean {}_fall_on_standing in each",
+             "How far the {} value fell on standing up, on average over the looks",
+             lambda facts, pressure: _of_person(facts, facts[f"{pressure}_fall_on_standing"]), unit=MMHG,
+             asked=False)  # fmt: skip

@@ -48,6 +48,7 @@ DETAILS_IN_FILES = {
     "not-whole": "found {found}; expected a whole number",
     "too-few": "found fewer items than needed; expected {expected}",
 }
+OWN_HINT = ("id-repeated",)  # the hint says what each is called
 WORDS = DETAILS | DETAILS_IN_FILES
 LONGEST_NAME = 80
 
@@ -71,9 +72,10 @@ def problems_written(problems: Iterable[Problem]) -> list[dict[str, Any]]:
 
     `pointer` and `detail` are of the first; how many more there are is said where what was found differs.
     """
-    together: dict[tuple[str, str], list[Problem]] = {}
+    together: dict[tuple[str, str, str | None], list[Problem]] = {}
     for fault in problems:
-        together.setdefault((fault.code, sub(r"/\d+(?=/|$)", "/*", fault.pointer)), []).append(fault)
+        field, own = sub(r"/\d+(?=/|$)", "/*", fault.pointer), fault.hint if fault.code in OWN_HINT else None
+        together.setdefault((fault.code, field, own), []).append(fault)
     return [_written_together(alike) for alike in together.values()]
 
 

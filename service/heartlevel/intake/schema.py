@@ -163,6 +163,10 @@ class Reading(Block):
     unit = choice(UNITS, "UCUM unit of the pressures; mm[Hg] where absent")
     setting = choice(TAKEN_IN, "where it was taken", fact="setting", required=True)
     taken_by = choice(TAKEN_BY, "who took it", fact="taken_by")
+    hours_since_medicine = number("since medicine that lowers blood pressure was last taken; only recorded", "h", 0, 720,
+                                  fact="hours_since_medicine")  # fmt: skip
+    hours_since_dialysis = number("since the last dialysis; only recorded", "h", 0, 720, fact="hours_since_dialysis")
+    observed = flag("staff watched the person measure as at home, and `technique` says what they saw", fact="observed")
     period = text("name of the period it belongs to, whatever its date; readings of one name are averaged together")
     device = text("id of one of the request's devices")
     site = choice(SITES, "limb and place of the cuff", fact="site")

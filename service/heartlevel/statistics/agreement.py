@@ -12,6 +12,7 @@ from heartlevel.vocabulary import PRESSURES
 
 VERDICTS = ("agrees", "undecided", "disagrees")
 AGREES, UNDECIDED, DISAGREES = range(3)
+ALONE = 1e-9  # an occasion whose leverage is 1 but for this decides a slope by itself
 WIDTH = 1.96  # standard deviations from the bias to a limit of agreement (Bland and Altman 1999)
 
 
@@ -20,6 +21,12 @@ class Slope:
     """Proportional bias: slope of device − reference on their mean, least squares over occasions' means.
 
     mm[Hg] per mm[Hg]; NaN for fewer than three occasions, or where all have the same mean pressure.
+
+    Which of the two scatters more is not known, and a slope on the mean is then found without any (Bland and Altman, Lancet
+    1995, for one on the reference alone; from memory). So the interval spans those of the slopes on the mean, on the
+    reference and on the device, and p is the largest: there is proportional bias only if there is whichever of the two
+    scatters. All allow for differences that scatter more at some pressures (errors HC3, MacKinnon and White 1985, from
+    memory); NaN where one occasion alone decides a slope.
     """
 
     slope: Floats
@@ -126,16 +133,28 @@ def _changing_pressure(compared: Comparisons, means: Floats) -> tuple[Floats, Fl
 
 
 def _slope(compared: Comparisons, means: Floats) -> Slope:
-    count = compared.occasions
+    device, reference = (compared.mean_by_occasion(values) for values in (compared.device, compared.reference))
+    lines = [_line(compared, means, level) for level in ((device + reference) / 2, reference, device)]
+    low, high = (np.stack([line.interval95[end] for line in lines]) for end in (0, 1))
+    return Slope(lines[0].slope, np.stack([low.min(axis=0), high.max(axis=0)]), np.max([line.p for line in lines], axis=0))
+
+
+def _line(compared: Comparisons, means: Floats, level: Floats) -> Slope:
+    """Fit occasions' mean differences to a line in `level`.
+
+    Variance of the slope (HC3): Σ (x · rest / (1 − leverage))² / (Σ x²)², x being level less its mean.
+    """
+    count, of_check = compared.occasions, compared.check_of_occasion
     with np.errstate(invalid="ignore", divide="ignore"):
-        level = compared.mean_by_occasion((compared.device + compared.reference) / 2)
-        x = level - (compared.sum_occasions(level) / count)[:, compared.check_of_occasion]
-        y = means - (compared.sum_occasions(means) / count)[:, compared.check_of_occasion]
+        x = level - (compared.sum_occasions(level) / count)[:, of_check]
+        y = means - (compared.sum_occasions(means) / count)[:, of_check]
         across, along = compared.sum_occasions(x * x), compared.sum_occasions(x * y)
         known = (count >= 3) & (across > 1e-9)
         slope = np.where(known, along / across, np.nan)
-        rest = compared.sum_occasions((y - np.nan_to_num(slope)[:, compared.check_of_occasion] * x) ** 2)
+        leverage = 1 / count[of_check] + x * x / across[:, of_check]
+        weighed = x * (y - np.nan_to_num(slope)[:, of_check] * x) / (1 - leverage)
+        alone = compared.sum_occasions((leverage > 1 - ALONE).astype(np.float64)) > 0
+        error = np.where(known & ~alone, np.sqrt(compared.sum_occasions(weighed**2)) / across, np.nan)
         degrees = np.where(count >= 3, count - 2, np.nan)
-        error = np.sqrt(rest / degrees / across)
         p = 2 * stdtr(degrees, -np.abs(slope) / error)
     return Slope(slope, _around(slope, stdtrit(degrees, 0.975) * error), p)

@@ -45,14 +45,29 @@ def classify(averages: Averages, others: Alternatives, guidelines: Sequence[Guid
     return Classified(category, of_alternatives)
 
 
-def probabilities(means: LongRun, guidelines: Sequence[Guideline], settings: Sequence[str] = CLASSIFIED) -> Probabilities:
-    """Return how probable it is that each group's long-run mean reaches each limit, and lies in each category."""
+def probabilities(means: LongRun, guidelines: Sequence[Guideline], ambulatory: Sequence[str | None] = ()) -> Probabilities:
+    """Return how probable it is that each group's long-run mean reaches each limit, and lies in each category.
+
+    `ambulatory` is what each subject's ambulatory mean is of: the whole day, the day or the night; None for none.
+    """
     of_limit: list[dict[str, float]] = [{} for _ in means.correlation]
     of_category: list[dict[str, float]] = [{} for _ in means.correlation]
-    for columns, levels in _alike(guidelines, settings):
+    for columns, levels in (*_alike(guidelines, CLASSIFIED), *_around_the_clock(guidelines, ambulatory)):
         for group, chances, shares in _probabilities(means, columns, levels):
             of_limit[group], of_category[group] = chances, shares
     return Probabilities(of_limit, of_category)
+
+
+def _around_the_clock(
+    guidelines: Sequence[Guideline], ambulatory: Sequence[str | None]
+) -> Iterator[tuple[Ints, Sequence[Category]]]:
+    """Yield the ambulatory groups that share a guideline and a part of the day, with the categories they share."""
+    setting, subjects_of = SETTINGS.index("ambulatory"), dict[tuple[str, str], list[int]]()
+    for subject, name in enumerate(ambulatory):
+        if name and name in guidelines[subject].categories:
+            subjects_of.setdefault((guidelines[subject].id, name), []).append(subject)
+    for (_, name), subjects in subjects_of.items():
+        yield np.array(subjects) * len(SETTINGS) + setting, guidelines[subjects[0]].categories[name]
 
 
 def _alike(guidelines: Sequence[Guideline], settings: Sequence[str]) -> Iterator[tuple[Ints, Sequence[Category]]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtr
 
 from heartlevel.columns import TOLERANCE, Bools, Floats
 from heartlevel.statistics.comparisons import REFERENCE
@@ -16,6 +17,8 @@ from heartlevel.vocabulary import PRESSURES
 PROCEDURE_VERDICTS = ("usable", "go-on", "replace", "order-not-followed")
 USABLE, GO_ON, REPLACE, NOT_FOLLOWED = range(4)
 BANDS = ("usable_within", "doubtful_within", "mean_within")
+LIMITS = (*BANDS, "sd_of_readings")
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(40)
 STEPS = 3  # the device before the first reference, that reference, the device after it
 SYSTOLIC = 0
 
@@ -31,12 +34,14 @@ class Procedure:
     first: Floats
     second: Floats
     verdict: Floats  # index into PROCEDURE_VERDICTS
+    replace_though_exact: Floats  # how often the check ends so for a device without bias, by chance alone
+    usable_though_off: Floats  # and so for one that is off by the band beyond which it is to be replaced
 
 
 def procedure(
     checks: Sequence[Mapping[str, Any]], orders: Sequence[Sequence[str]], within: Mapping[str, Floats]
 ) -> Procedure:
-    """Judge each check's `sequence` by its protocol's order and by `within`, the protocol's BANDS (mm[Hg], one a check).
+    """Judge each check's `sequence` by its protocol's order and by `within`, the protocol's LIMITS (mm[Hg], one a check).
 
     Systolic differences decide, each band's end included. Only the readings up to the one that decides have to be in
     order, so that a device found unusable at the first step is not cleared by what followed.
@@ -55,7 +60,30 @@ def procedure(
         (strayed, NOT_FOLLOWED),
     ]
     verdict = np.select([when for when, _ in decided], [then for _, then in decided], GO_ON).astype(np.float64)
-    return Procedure(first, second, verdict)
+    exact, off = (usable_by_chance(bias, within) for bias in (np.zeros_like(verdict), within["doubtful_within"]))
+    return Procedure(first, second, verdict, 1 - exact, off)
+
+
+def usable_by_chance(bias: Floats, within: Mapping[str, Floats]) -> Floats:
+    """Return the probability that the whole check ends with `usable` for a device of this bias (mm[Hg], one a check).
+
+    Readings scatter normally and independently with variance v, half of sd_of_readings squared. The first difference,
+    before − reference, has variance 2v; the second, (before + after) / 2 − reference, has 3v/2, and both have covariance
+    3v/2. Given the first, the second so has the mean bias + 3/4 (first − bias) and the variance 3v/8. It is integrated over
+    the doubtful bands on both sides (Gauss-Legendre).
+    """
+    spread = within["sd_of_readings"]  # √(2v)
+    usable, doubtful, second = (within[name] for name in BANDS)
+    probable = ndtr((usable - bias) / spread) - ndtr((-usable - bias) / spread)
+    half = (doubtful - usable) / 2
+    for middle in ((usable + doubtful) / 2, -(usable + doubtful) / 2):
+        first = middle + half * NODES[:, None]
+        expected, rest = bias + 0.75 * (first - bias), spread * np.sqrt(3 / 16)
+        passes = ndtr((second - expected) / rest) - ndtr((-second - expected) / rest)
+        density = np.exp(-(((first - bias) / spread) ** 2) / 2) / (spread * np.sqrt(2 * np.pi))
+        probable = probable + half * (WEIGHTS[:, None] * density * passes).sum(axis=0)
+    total: Floats = probable
+    return total
 
 
 def _inside(difference: Floats, within: Floats) -> Bools:

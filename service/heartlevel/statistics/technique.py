@@ -14,7 +14,7 @@ class Fault:
 
     low: Floats  # mm[Hg], one a pressure
     high: Floats
-    usual: float  # how often it is present where it is not recorded
+    usual: float | Floats  # how often it is present where it is not recorded
     present: Floats  # share of a mean's readings that have it
     unrecorded: Floats  # share for which it is unknown
 

@@ -40,6 +40,8 @@ def _end(response: Response) -> Response:
     route = request.url_rule.rule if request.url_rule else "unmatched"
     took = perf_counter() - g.began
     REQUESTS.labels(route, response.status_code).inc()
+    if level := g.pop("urgency_level", None):
+        count_urgency(level)
     SECONDS.labels(route).observe(took)
     LOG.info("%s %s %s %d %.1f ms", g.request_id, request.method, route, response.status_code, 1000 * took)
     response.headers[HEADER] = g.request_id

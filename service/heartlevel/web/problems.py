@@ -13,7 +13,6 @@ from heartlevel.answer.urgency import is_urgent
 from heartlevel.intake.faults import problems_written
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.ruling.language.faults import RuleFaults
-from heartlevel.web.observability import count_urgency
 
 MEDIA_TYPE = "application/problem+json"
 MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024
@@ -30,7 +29,7 @@ def problem_response(status: int, detail: str, **more: Any) -> Response:
 def refused(error: RefusedRequest) -> Response:
     """The request was understood as JSON, but cannot be assessed."""
     if error.urgency is not None:
-        count_urgency(error.urgency["level"])
+        g.urgency_level = error.urgency["level"]  # counted when the answer goes out
     more = {} if error.urgency is None else {"urgent": is_urgent(error.urgency), "urgency": error.urgency}
     return problem_response(422, str(error), problems=problems_written(error.problems), **more)
 

@@ -174,6 +174,6 @@ def get_health() -> Response:
 def get_readiness() -> Response:
     """Say with which rules requests are answered, and why changed rule files were refused if they were."""
     ruleset = rules_in_force().ruleset
-    layers = [{"name": layer.name, "revision": layer.revision} for layer in ruleset.layers]
+    layers = [layer.as_dict() for layer in ruleset.layers]
     named = {"revision": ruleset.revision, "layers": layers, "fingerprint": ruleset.fingerprint}
     return respond({"status": "ready", "rules": named, "refused": list(in_force().refused)})

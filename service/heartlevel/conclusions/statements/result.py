@@ -3,7 +3,7 @@
 from heartlevel.conclusions.category import TOO_YOUNG, UNCLEAR, UNFIT, UNPUBLISHED
 from heartlevel.conclusions.pattern import LABELS
 from heartlevel.conclusions.sides import category_at
-from heartlevel.conclusions.statements.averages import Values, side_shown, sureness_of_side
+from heartlevel.conclusions.statements.averages import AS_MEASURED, Values, side_shown, sureness_of_side
 from heartlevel.conclusions.statements.statement import Material, Statement
 from heartlevel.conclusions.sureness import ALMOST_CERTAIN, PROBABLE
 from heartlevel.facts.sides import HOME, NO_SIDE, OFFICE_SIDES
@@ -11,7 +11,7 @@ from heartlevel.vocabulary import SURENESSES, UNDETERMINED
 
 OF_PATTERN = {"sustained": "both-raised", "office-only-elevation": "office-only", "home-only-elevation": "outside-only",
               "normal-in-both": "neither-raised"}  # fmt: skip
-CANNOT_BE_TOLD = frozenset({"too-near-the-limit", "pattern-too-near"})
+CANNOT_BE_TOLD = frozenset({"too-near-the-limit"})
 
 
 def result_of(material: Material, subject: int) -> Statement:
@@ -58,10 +58,11 @@ def _both_sides(material: Material, subject: int) -> Statement:
     outside, office = int(sides.outside[subject]), int(sides.office[subject])
     values = side_shown(material.assessment, subject, outside) | side_shown(material.assessment, subject, office, "other_")
     values |= _judged(material, subject, outside)
-    word = int(material.patterns_probable.sureness[subject])
-    if word not in (PROBABLE, ALMOST_CERTAIN):
-        return Statement("pattern-too-near", values)
-    return Statement(OF_PATTERN[LABELS[material.pattern[subject]]], values | {"sureness": SURENESSES[word]})
+    code, probable = OF_PATTERN[LABELS[material.pattern[subject]]], material.patterns_probable
+    word = int(probable.sureness[subject])
+    if word in (PROBABLE, ALMOST_CERTAIN):
+        return Statement(code, values | {"sureness": SURENESSES[word]})
+    return Statement(code, values | {"sureness": AS_MEASURED})
 
 
 def _no_category(material: Material, subject: int) -> Statement:

@@ -62,8 +62,7 @@ class Urgency:
     @property
     def urgent(self) -> Bools:
         """Mark for whom something is urgent."""
-        urgent: Bools = self.levels <= LEAST_URGENT
-        return urgent
+        return is_urgent_at(self.levels)
 
 
 def _order(episode: Episode) -> tuple[float, float, int]:
@@ -87,6 +86,12 @@ def _without_repetition(episodes: Sequence[Episode]) -> Iterator[Episode]:
 def _told_elsewhere(symptoms: Episode, episodes: Sequence[Episode]) -> bool:
     others = (episode for episode in episodes if episode.kind != SYMPTOMS and episode.day == symptoms.day)
     return any(episode.level <= symptoms.level for episode in others)
+
+
+def is_urgent_at(levels: Ints) -> Bools:
+    """Mark the levels, by their numbers in URGENCY_LEVELS, that are urgent."""
+    urgent: Bools = levels <= LEAST_URGENT
+    return urgent
 
 
 def urgency_of(assessment: Assessment, firings: Sequence[Firing]) -> Urgency:

@@ -11,6 +11,8 @@ from heartlevel.conclusions.urgency.levels import HISTORY, NONE
 from heartlevel.intake.batch import AMBULATORY
 from heartlevel.statistics.selection import UNUSABLE
 
+SECONDS_OF_A_DAY = 24 * 60 * 60
+
 
 @dataclass(frozen=True, slots=True)
 class Repeat:
@@ -84,8 +86,9 @@ def _is_lone(assessment: Assessment, episode: Episode) -> bool:
     rows, own = batch.rows_of(episode.subject), list(episode.rows)
     if (batch.setting[own] != AMBULATORY).any() or len(own) > ladder.lone_readings:
         return False
-    same_day = (batch.setting[rows] == AMBULATORY) & (batch.day[rows] == episode.day)
-    return bool(np.count_nonzero(same_day) >= ladder.lone_among)
+    apart = np.abs(batch.instant[rows] - batch.instant[own[0]])  # a measurement around the clock begins on one day
+    beside = (batch.setting[rows] == AMBULATORY) & (apart <= SECONDS_OF_A_DAY)
+    return bool(np.count_nonzero(beside) >= ladder.lone_among)
 
 
 def aged(assessment: Assessment, episode: Episode) -> Episode:

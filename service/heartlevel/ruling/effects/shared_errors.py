@@ -10,6 +10,7 @@ import numpy as np
 from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import UsualErrors
+from heartlevel.ruling.effects.habits import StandIn
 from heartlevel.ruling.effects.known_errors import DOUBTFUL
 from heartlevel.ruling.language.conditions import Term
 from heartlevel.ruling.language.rules import Rule
@@ -62,9 +63,12 @@ class _Averaged:
 
 def shared_errors(
     batch: Batch, selection: Selection, verdicts: Mapping[str, Verdicts], facts: Mapping[str, Columns[Any]],
-    offsets: Offsets, usual: Mapping[int, UsualErrors],
+    offsets: Offsets, usual: Mapping[int, UsualErrors], stand_in: StandIn | None,
 ) -> SharedErrors:  # fmt: skip
-    """Return the errors of each group's average by protocol. `usual` says what is usual, by setting."""
+    """Return the errors of each group's average by protocol. `usual` says what is usual, by setting.
+
+    Where a person was observed, their own habits stand in for what nobody recorded, instead of other people's.
+    """
     rows = np.flatnonzero(selection.left_out == KEPT)
     group, size = batch.group_of[rows], batch.groups
     averaged = _Averaged(rows, group, size, np.maximum(count_by(group, size), 1))
@@ -72,7 +76,8 @@ def shared_errors(
     rules, faults = _faults(averaged, batch, verdicts, trained)
     together, width = (_by_group(usual, name, size) for name in ("technique", "share_width"))
     together = share_together(faults, together)
-    known, unrecorded = known_excess(faults, together), usual_excess(faults, together)
+    known = known_excess(faults, together)
+    unrecorded = usual_excess(stand_in.of_faults(rules, faults) if stand_in else faults, together)
     amounts = dict(_amounts(averaged, batch, verdicts, facts))
     devices = _devices(averaged, batch, offsets, trained, _by_group(usual, "device", size))
     fixed = [*amounts.values(), *devices.values()]  # with a direction of their own in each average, or either

@@ -1,7 +1,9 @@
 """The files of a directory, read with their places; what they hold is checked against its declaration."""
 
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from hashlib import sha256
 from pathlib import Path
 from re import compile as pattern
 from typing import Any
@@ -39,6 +41,13 @@ class Content:
     top: Entry | None
     ladder: Entry | None = None
     items: dict[str, list[Entry]] = field(default_factory=lambda: {name: [] for name in SECTIONS})
+
+    def fingerprint(self) -> str:
+        """Return a hash of all that stands there, mistakes included; layout, and how items lie in files, play no part."""
+        tops = [None if entry is None else entry.item for entry in (self.top, self.ladder)]
+        sections = {name: sorted(json.dumps(entry.item) for entry in entries) for name, entries in self.items.items()}
+        written = json.dumps([tops, sections], sort_keys=True)
+        return f"sha256:{sha256(written.encode()).hexdigest()}"
 
 
 def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = False) -> Content:

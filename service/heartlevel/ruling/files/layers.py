@@ -3,14 +3,23 @@
 A layer's `layer.yaml` lists changes; its folders, named as in the rules, add whole rules and profiles.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
 from heartlevel.intake.faults import near
 from heartlevel.ruling.files.content import Content, content_of, is_valid, key_of
-from heartlevel.ruling.files.schema import LayerBlock
+from heartlevel.ruling.files.layering.changes import (
+    REPLACED,
+    WHOLE,
+    contradicting,
+    layer_id,
+    misplaced,
+    mistakes,
+    replaced_paths,
+)
+from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.sense import unmoved_categories
 from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.files.urgency.guard import loosened, lowered, muted
@@ -20,60 +29,66 @@ from heartlevel.vocabulary import SCOPES
 
 TOP = "layer.yaml"
 SECTIONS_OF = {"rule": SCOPES, "guideline": ("guidelines",), "protocol": ("protocols",), "wording": ("wording",)}
-WHOLE = ("ruleset", "urgency")  # there is one of each
-REPLACED = ("when",)  # a condition is replaced whole, though it is written as a mapping
-NEVER_SET = ("id", "scope", "language")
 
 
-def lay(content: Content, folder: Path, faults: list[RuleFault]) -> Layer | None:
-    """Lay a clinic's directory over the content, in place; None if the layer's own file has mistakes."""
+def lay(content: Content, folder: Path, faults: list[RuleFault], below: Sequence[Layer] = ()) -> Layer | None:
+    """Lay a clinic's directory over the content, in place; None if the layer's own file has mistakes.
+
+    `below` are the layers laid before.
+    """
     above = content_of(folder, TOP, faults, layered=True)
     if above.top is None or not is_valid(LayerBlock(), above.top, faults):
         return None
     head = above.top.item
+    name, fingerprint = layer_id(head), above.fingerprint()
+    faults += misplaced(above.top, below)
     guidelines_below = list(content.items["guidelines"])
     changes = [above.top.part("changes", index) for index in range(len(head.get("changes") or ()))]
-    for change in changes:
-        _apply(content, change, faults)
+    faults += contradicting(changes)
+    applied = [_change(change, name, _apply(content, change, faults)) for change in changes]
     for section, entries in above.items.items():
         content.items[section] += entries
     for judge in (loosened, unmoved_categories):
         faults += judge(guidelines_below, content.items["guidelines"])
-    return Layer(head["name"], head["revision"], tuple(_change(change.item) for change in changes))
+    return Layer(name, head["name"], head["revision"], fingerprint, tuple(applied), above.top)
 
 
-def _change(change: Mapping[str, Any]) -> Change:
-    return Change(change["of"], change.get("id") or "", bool(change.get("off")), change["reason"])
+def _change(change: Entry, layer: str, replaced: Mapping[str, Any]) -> Change:
+    item, position = change.item, change.origin.position(change.path)
+    off = bool(item.get("off"))
+    return Change(item["of"], item.get("id") or "", off, item["reason"], layer, position.file, position.line, replaced)
 
 
-def _apply(content: Content, change: Entry, faults: list[RuleFault]) -> None:
-    faults += _mistakes(change)
+def _apply(content: Content, change: Entry, faults: list[RuleFault]) -> Mapping[str, Any]:
+    """Make a change, and return what stood there before."""
+    faults += mistakes(change)
     if change.item["of"] not in WHOLE:
-        _change_item(content, change, faults)
-    elif change.item["of"] == "ruleset" and content.top is not None:
-        content.top = _with_set(content.top, change)
-    elif change.item["of"] == "urgency" and content.ladder is not None:
-        changed = _with_set(content.ladder, change)
+        return _change_item(content, change, faults)
+    if change.item["of"] == "ruleset" and content.top is not None:
+        before, content.top = content.top, _with_set(content.top, change)
+        return _before(before, change)
+    if change.item["of"] == "urgency" and content.ladder is not None:
+        before, changed = content.ladder, _with_set(content.ladder, change)
         faults += lowered(changed, content.ladder.item)
         content.ladder = changed
+        return _before(before, change)
+    return {}
 
 
-def _mistakes(change: Entry) -> Iterator[RuleFault]:
-    kind, off, setting = change.item["of"], change.item.get("off"), change.item.get("set")
-    if bool(off) == bool(setting):
-        yield change.fault((), "wrong-change", "a change either switches off or sets something")
-    if off and kind != "rule":
-        yield change.fault(("off",), "wrong-change", "only a rule can be switched off")
-    if (kind in WHOLE) == bool(change.item.get("id")):
-        yield change.fault((), "wrong-change", "every change but one of the ruleset or of urgency names an id")
-    if setting is not None and not isinstance(setting, dict):
-        yield change.fault(("set",), "not-an-object", "expected the fields to change, by name")
-    for name in NEVER_SET:
-        if isinstance(setting, dict) and name in setting:
-            yield change.fault(("set", name), "wrong-change", f"{name} cannot be changed; add a rule of your own")
+def _before(below: Entry, change: Entry) -> Mapping[str, Any]:
+    """Return what stood in the fields that a change sets, by dotted name; null where nothing did."""
+    fields = change.item.get("set")
+    paths = replaced_paths(fields) if isinstance(fields, dict) else ()
+    return {".".join(map(str, path)): _at(below.item, path) for path in paths}
 
 
-def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> None:
+def _at(item: Any, path: KeyPath) -> Any:
+    for key in path:
+        item = mapping(item).get(str(key))
+    return item
+
+
+def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> Mapping[str, Any]:
     kind, name = change.item["of"], change.item.get("id")
     named = {
         own_name: (section, index)
@@ -84,15 +99,18 @@ def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> No
     if name not in named:
         detail = f"there is no {kind} '{name}' to change"
         faults.append(change.fault(("id",), "unknown-name", detail, near(name, list(named))))
-        return
+        return {}
     section, index = named[name]
     entries = content.items[section]
+    below = entries[index]
     if change.item.get("off"):
-        faults += _not_to_be_missed(change, entries[index], entries)
+        faults += _not_to_be_missed(change, below, entries)
         del entries[index]
-    elif isinstance(change.item.get("set"), dict):
-        faults += muted(change.part("set"), entries[index].item)
-        entries[index] = _with_set(entries[index], change)
+        return mapping(below.item)
+    if isinstance(change.item.get("set"), dict):
+        faults += muted(change.part("set"), below.item)
+        entries[index] = _with_set(below, change)
+    return _before(below, change)
 
 
 def _not_to_be_missed(change: Entry, rule: Entry, rules: list[Entry]) -> Iterator[RuleFault]:
@@ -119,7 +137,7 @@ def _mentions(condition: Any) -> Iterator[str]:
 def _with_set(below: Entry, change: Entry) -> Entry:
     """Return an item as a change sets it; each part of it is then at fault where it is written."""
     fields = change.item.get("set") or {}
-    replaced = {(*below.path, *path) for path in _replaced(fields)}
+    replaced = {(*below.path, *path) for path in replaced_paths(fields)}
     kept = {
         path: position
         for path, position in below.origin.positions.items()
@@ -132,15 +150,6 @@ def _with_set(below: Entry, change: Entry) -> Entry:
         if path[: len(setting)] == setting != path
     }
     return Entry(Origin(below.origin.name, kept | laid), below.path, merged(below.item, fields))
-
-
-def _replaced(fields: Mapping[str, Any]) -> Iterator[KeyPath]:
-    """Yield the path of each field that is set whole."""
-    for name, value in fields.items():
-        if isinstance(value, Mapping) and name not in REPLACED:
-            yield from ((name, *path) for path in _replaced(value))
-        else:
-            yield (name,)
 
 
 def merged(item: Any, fields: Any) -> Any:

@@ -31,7 +31,7 @@ from heartlevel.ruling.files.sense import senseless_limits, senseless_schedule
 from heartlevel.ruling.files.source import mapping, repeated_names
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.files.wording import Languages, showing
-from heartlevel.ruling.language.faults import RuleFault, RuleFaults
+from heartlevel.ruling.language.faults import Entry, RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import Layer, RuleSet
 from heartlevel.vocabulary import SCOPES
 
@@ -49,7 +49,8 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     faults: list[RuleFault] = []
     content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
     titles = _titles(content)  # those that a layer changes too: texts may stand for them
-    laid = [lay(content, layer, faults) for layer in layers]
+    base_fingerprint = content.fingerprint()
+    laid = _laid(content, layers, faults)
     checked = _Checked(content, faults)
     guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in checked.items["guidelines"]}
     protocols = {entry.item["id"]: protocol_of(entry.item) for entry in checked.items["protocols"]}
@@ -79,8 +80,18 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         ambulatory=usual_ambulatory(checked.head),
         sureness=sureness_limits(checked.head),
         follow_up=follow_up_of(checked.head),
-        layers=tuple(layer for layer in laid if layer is not None),
+        layers=tuple(laid),
+        base_fingerprint=base_fingerprint,
+        entries=checked.entries(),
     )
+
+
+def _laid(content: Content, layers: Iterable[Path], faults: list[RuleFault]) -> list[Layer]:
+    """Lay the layers over the content, in place, lowest first; return those whose own file has no mistakes."""
+    laid: list[Layer] = []
+    for folder in layers:
+        laid += filter(None, [lay(content, folder, faults, laid)])
+    return laid
 
 
 def _in_all(mappings: Iterable[Mapping[str, Any]]) -> frozenset[str]:
@@ -89,10 +100,10 @@ def _in_all(mappings: Iterable[Mapping[str, Any]]) -> frozenset[str]:
     return frozenset.intersection(*names) if names else frozenset()
 
 
-def _ever_named(content: Content, laid: Iterable[Layer | None]) -> frozenset[str]:
+def _ever_named(content: Content, laid: Iterable[Layer]) -> frozenset[str]:
     """Return the ids of all rules, of those at fault and of those a layer switched off too: texts may stand for them."""
     named = frozenset().union(*(_ids(content, scope) for scope in SCOPES))
-    off = {change.id for layer in laid if layer for change in layer.changes if change.off and change.kind == "rule"}
+    off = {change.id for layer in laid for change in layer.changes if change.off and change.kind == "rule"}
     return named | off
 
 
@@ -121,8 +132,18 @@ class _Checked:
         self.top = content.top
         valid = self.top is not None and is_valid(HeadBlock(), self.top, faults)
         self.head: Mapping[str, Any] = self.top.item if valid and self.top else {}
+        self.content_ladder = content.ladder
         sound = content.ladder is not None and is_valid(UrgencyBlock(), content.ladder, faults)
         self.ladder: Mapping[str, Any] = content.ladder.item if sound and content.ladder else {}
+
+    def entries(self) -> dict[tuple[str, str], Entry]:
+        """Return where everything but rules is written, by kind and name."""
+        kinds = {"guideline": "guidelines", "protocol": "protocols", "wording": "wording"}
+        named = {
+            (kind, entry.item[key_of(section)]): entry for kind, section in kinds.items() for entry in self.items[section]
+        }
+        tops = {"ruleset": self.top, "urgency": self.content_ladder}
+        return named | {(kind, ""): entry for kind, entry in tops.items() if entry is not None}
 
     def faults_between_items(self) -> Iterator[RuleFault]:
         """Yield each name given twice, each figure that cannot be meant, each guideline and protocol that does not exist.

@@ -146,6 +146,8 @@ class StepwiseCheck(Block):
     usable_within = number("first systolic difference at which the device is usable", MMHG, 0, 50, **NEEDED)
     doubtful_within = number("first systolic difference at which one goes on to the second", MMHG, 0, 50, **NEEDED)
     mean_within = number("second systolic difference at which the device is usable", MMHG, 0, 50, **NEEDED)
+    sd_of_readings = number("how far two readings minutes apart differ by chance, systolic, standard deviation", MMHG, 0.1,
+                            50, **NEEDED)  # fmt: skip
 
 
 class DeviceSchedule(Block):

@@ -126,7 +126,7 @@ class WordingBlock(Block):
     language = text("language tag", 8, **NEEDED)
     next_steps = Anything(**about("key to text, most important first", **NEEDED))
     next_steps_for_patient = Anything(**about("the same key to what the person is told"))
-    cautions = Items(Text(SENTENCES), 20, **about("said with every answer", **NEEDED))
+    cautions = Items(Text(SENTENCES), 20, least=1, **about("said with every answer", **NEEDED))
     conclusion = Anything(**about("sentences of a conclusion: for `clinician` and `patient` by statement; and `words`"))
     summary = Anything(**about("words of the summary that the command writes, by key"))
     names = Anything(**about("words for values that sentences show: yes, no, not recorded, names of choices"))
@@ -228,23 +228,3 @@ class RuleSetBlock(Block):
     size_of_faults = part(FaultSizesBlock, "what faults of no published size count for in the order of next steps")
     usual_ambulatory = part(SessionsBlock, "how ambulatory sessions usually differ")
     sureness = part(SurenessBlock, "from which probability on something is called probable or almost certain")
-
-
-class ChangeBlock(Block):
-    """One change a clinic makes to the rules below its layer."""
-
-    kind = choice(
-        ("rule", "guideline", "protocol", "wording", "ruleset", "urgency"), "what is changed", data_key="of", **NEEDED
-    )
-    id = text("which one; the language for a wording", 60)
-    off = flag("switch the rule off")
-    set = Anything(**about("fields and their new values; mappings are merged, everything else is replaced"))
-    reason = text("why this clinic differs", SENTENCES, **NEEDED)
-
-
-class LayerBlock(Block):
-    """What a clinic's own directory calls itself, and what it changes."""
-
-    name = text("name of the clinic or of the layer", **NEEDED)
-    revision = text("raised with every change of content", **NEEDED)
-    changes = Items(Part(ChangeBlock), 500, **about("changes to what lies below"))

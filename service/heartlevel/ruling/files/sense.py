@@ -66,6 +66,8 @@ def senseless_schedule(protocol: Entry) -> Iterator[RuleFault]:
     for at, part in hours.items():
         if part["from_hour"] >= part["before_hour"]:
             yield fault(at, f"the {at[-1]} ends before it begins")
+    if _overlap(item["morning"], item["evening"]):
+        yield fault(("evening", "from_hour"), "morning and evening overlap")
     if home["minimum_days"] > home["days"]:
         yield fault(("home", "minimum_days"), "more days needed than are to be measured")
     if home["discard_first_days"] >= home["minimum_days"]:
@@ -73,14 +75,27 @@ def senseless_schedule(protocol: Entry) -> Iterator[RuleFault]:
     for name, most in _at_most(home).items():
         if home[name] > most:
             yield fault(("home", name), f"{home[name]:g} readings needed, but the schedule gives at most {most:g}")
+    yield from _senseless_steps(protocol)
+
+
+def _overlap(first: Mapping[str, float], second: Mapping[str, float]) -> bool:
+    return max(first["from_hour"], second["from_hour"]) < min(first["before_hour"], second["before_hour"])
+
+
+def _senseless_steps(protocol: Entry) -> Iterator[RuleFault]:
+    """Yield what cannot be meant in how a device is checked in steps."""
+    item = protocol.item
     steps, at_steps = item["device_check"]["procedure"], ("device_check", "procedure")
     order, usable, doubtful = steps["order"], steps["usable_within"], steps["doubtful_within"]
     first = order.index("reference") if "reference" in order else len(order)
     if first == 0 or order[first + 1 : first + 2] != ["device"]:
         detail = "the first reading of the reference does not stand between two of the device"
-        yield fault((*at_steps, "order"), detail)
+        yield protocol.fault((*at_steps, "order"), "limits-order", detail)
     if usable > doubtful:
-        yield fault((*at_steps, "usable_within"), f"usable within {usable:g}, but doubtful only within {doubtful:g}")
+        detail = f"usable within {usable:g}, but doubtful only within {doubtful:g}"
+        yield protocol.fault(
+            (*at_steps, "usable_within"), "limits-order", f"usable within {usable:g}, but doubtful only within {doubtful:g}"
+        )
 
 
 def _at_most(home: Mapping[str, Any]) -> dict[str, float]:

@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Iterator
 from functools import partial
 from pathlib import Path
+from re import IGNORECASE
+from re import compile as pattern
 from typing import Any
 
 import yaml
@@ -13,6 +15,9 @@ from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, Position, 
 
 PLAIN_NUMBER = "a plain number: no unit, no quotes, a point for decimals"
 DECIMAL_POINT = "a comma within a number? decimals take a point: 5.5"
+# Numbers as everybody reads them: 0135 is octal and 7:30 sexagesimal in YAML 1.1. Fields tell of infinity and NaN.
+DECIMAL = pattern(r"[-+]?(0|[1-9]\d*|\d*\.\d+|[1-9]\d*\.|0\.)([eE][-+]?\d+)?|[-+]?\.(inf|nan)", IGNORECASE)
+UNSEEN = pattern(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]")
 LONGEST_FILE = 512 * 1024
 DEEPEST = 40
 LARGEST = 10**15
@@ -29,7 +34,9 @@ def _composed(text: str) -> Node | None:
     for event in yaml.parse(text, Loader=LOADER) if "&" in text or "*" in text else ():
         if getattr(event, "anchor", None) is not None:
             mark: Any = event.start_mark
-            raise yaml.MarkedYAMLError(problem="anchors and aliases (& and *) are not used", problem_mark=mark)
+            raise yaml.MarkedYAMLError(
+                problem="anchors and aliases (& and *) are not used; in quotes, & and * are text", problem_mark=mark
+            )
     return yaml.compose(text, Loader=LOADER)
 
 
@@ -60,6 +67,9 @@ class SourceFile:
                 self._positions[()] = self._at(mark.line + 1, mark.column + 1)
             return self._note((), "not-yaml", str(error.problem))
         except yaml.YAMLError as error:
+            if b"\0" in raw:
+                self._positions[()] = self._at(raw[: raw.index(b"\0")].count(b"\n") + 1, 1)
+                return self._note((), "not-yaml", f"byte {raw.index(0)} is NUL: this is no text, or was saved as UTF-16")
             return self._note((), "not-yaml", " ".join(str(error).split()))
         return None if node is None else self._value(node, ())
 
@@ -95,7 +105,10 @@ class SourceFile:
 
     def _scalar(self, node: ScalarNode, path: KeyPath) -> Any:
         if node.tag.endswith((":str", ":timestamp")):
-            return node.value  # dates stay text; their fields say what they take
+            return self._text(node.value, path)  # dates stay text; their fields say what they take
+        if node.tag.endswith((":int", ":float")) and not DECIMAL.fullmatch(node.value):
+            detail = f"'{node.value}' is a number of another kind in YAML (octal, sexagesimal, hexadecimal or with _)"
+            return self._note(path, "not-a-number", detail)
         try:
             value = CONSTRUCTOR.yaml_constructors[node.tag](CONSTRUCTOR, node)
         except (ValueError, yaml.YAMLError):
@@ -104,6 +117,15 @@ class SourceFile:
         if isinstance(value, (int, float)) and not -LARGEST <= value <= LARGEST:
             return self._note(path, "not-a-number", f"found {abridged(value)}")
         return value
+
+    def _text(self, text: str, path: KeyPath) -> str:
+        """Return a text; one that nobody can read is at fault, and stays what it is, to be no second fault."""
+        control = UNSEEN.search(text)
+        if control:
+            self._note(path, "not-a-text", f"there is a control character in it, U+{ord(control[0]):04X}")
+        elif text and not text.strip():
+            self._note(path, "text-length", "the text is blank")
+        return text
 
 
 def mapping(value: object, *keys: str) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """A loaded rule set: rules in the order they can be decided, guidelines, protocols, wording, the layers laid over them."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import chain
 from operator import itemgetter
@@ -20,6 +20,7 @@ from heartlevel.profiles import (
     UsualAtHome,
     UsualInOffice,
 )
+from heartlevel.ruling.language.faults import Entry
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.statements import ConclusionTexts
 from heartlevel.ruling.language.template import Template
@@ -31,21 +32,37 @@ DEFAULT_LANGUAGE = "en"  # also what a request gets that asks for none
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One change a layer makes, and why."""
+    """One change a layer makes, why, where it is written, and what stood there before."""
 
     kind: str
     id: str
     off: bool
     reason: str
+    layer: str  # its id
+    file: str
+    line: int
+    replaced: Mapping[str, Any]  # by dotted field; of what is switched off all fields
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as it stands in an answer on rules."""
+        names = ("layer", "file", "line", "reason", "off", "replaced")
+        return {name: getattr(self, name) for name in names}
 
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """A layer as it was applied."""
+    """A layer as it was applied. `fingerprint` is of its own content, comments and layout left out."""
 
+    id: str
     name: str
     revision: str
+    fingerprint: str
     changes: tuple[Change, ...]
+    entry: Entry  # its own file
+
+    def as_dict(self) -> dict[str, str]:
+        """Return what names it in an answer."""
+        return {name: getattr(self, name) for name in ("id", "name", "revision", "fingerprint")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +117,10 @@ class RuleSet:
     sureness: SurenessLimits = SurenessLimits()
     follow_up: FollowUp | None = None  # None where the rule set does not say when readings are judged apart
     layers: tuple[Layer, ...] = ()  # lowest first
+    base_fingerprint: str = ""  # of the content without layers
+    entries: Mapping[tuple[str, str], Entry] = field(
+        default_factory=dict
+    )  # by kind and id, of all but rules: where it is written
 
     @cached_property
     def choices(self) -> Choices:
@@ -128,6 +149,10 @@ class RuleSet:
     def limits(self, guideline: str, protocol: str) -> Mapping[str, float]:
         """Return all named limits of a guideline and a protocol together."""
         return {**self.guidelines[guideline].limits, **self.protocols[protocol].limits}
+
+    def with_rules(self, scope: str, rules: Sequence[Rule]) -> "RuleSet":
+        """Return a copy that has only these rules, of one scope."""
+        return replace(self, rules={scope: tuple(rules)})
 
     def every_rule(self) -> Sequence[Rule]:
         """Return all rules, scope by scope."""

@@ -32,7 +32,7 @@ _CHANGE = _slots(side=None, before=None, now=None, since=None)
 STATEMENTS: Mapping[str, Mapping[str, Fact]] = {
     **{f"urgency-{level}": _LEVEL for level in ("now", "same-day", "within-days", "cannot-be-told", "history")},
     **dict.fromkeys(("good-week", "not-raised", "between", "raised", "too-near-the-limit"), _SIDE | _JUDGED),
-    **dict.fromkeys(("both-raised", "office-only", "outside-only", "neither-raised", "pattern-too-near"),
+    **dict.fromkeys(("both-raised", "office-only", "outside-only", "neither-raised"),
                     _SIDE | _OTHER | _JUDGED),
     "not-relied-on": _SIDE | _REASON,
     "too-few": _COUNTS,

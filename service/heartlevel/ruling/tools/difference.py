@@ -13,7 +13,7 @@ ABSENT = object()
 class ItemDifference:
     """An item that is in one rule set only, or not the same in both."""
 
-    kind: str  # rule, guideline, protocol, wording or ruleset
+    kind: str  # rule, guideline, protocol, wording, ruleset or urgency
     id: str
     what: str  # added, removed or changed
     fields: tuple[tuple[str, Any, Any], ...]  # dotted name, before, after; None where absent
@@ -50,7 +50,7 @@ def _items(ruleset: RuleSet) -> dict[tuple[str, str], Mapping[str, Any]]:
     head |= {"usual_ambulatory": ruleset.ambulatory.written} if ruleset.ambulatory else {}
     head |= {"sureness": ruleset.sureness.written} if ruleset.sureness.written else {}
     head |= {"follow_up": ruleset.follow_up.written} if ruleset.follow_up else {}
-    items: dict[tuple[str, str], Mapping[str, Any]] = {("ruleset", ""): head}
+    items: dict[tuple[str, str], Mapping[str, Any]] = {("ruleset", ""): head, ("urgency", ""): ruleset.ladder.written}
     items |= {("rule", rule.id): rule.written for rule in ruleset.every_rule()}
     items |= {("guideline", name): guideline.written for name, guideline in ruleset.guidelines.items()}
     items |= {("protocol", name): protocol.written for name, protocol in ruleset.protocols.items()}

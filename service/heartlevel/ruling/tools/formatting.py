@@ -15,9 +15,10 @@ from yaml.nodes import MappingNode, ScalarNode, SequenceNode
 from heartlevel.intake.fields import Block, Items, Part
 from heartlevel.ruling.files.content import LADDER, SECTIONS
 from heartlevel.ruling.files.followup.declared import HeadBlock
+from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.layers import TOP
 from heartlevel.ruling.files.profile_schema import CategoryBlock
-from heartlevel.ruling.files.schema import ExampleBlock, LayerBlock, SourceBlock
+from heartlevel.ruling.files.schema import ExampleBlock, SourceBlock
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.language.conditions import OPERATORS
 from heartlevel.ruling.tools.commented import BLOCK_TEXT, CommentedFile, Item, NotFormatted

@@ -12,23 +12,22 @@ be reached here can therefore never happen; what can be reached may still be imp
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import pairwise
 
 import numpy as np
 import orjson
 
-from heartlevel.columns import TOLERANCE, Bools, Floats, Ints
+from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.facts.catalogue import Fact
 from heartlevel.ruling.language.conditions import Leaf, Mention, Term, shape_of
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import Profile, RuleSet
 from heartlevel.ruling.running.truth import truth_tables
 from heartlevel.ruling.running.verdicts import Program
+from heartlevel.ruling.tools.cells import ANY_VALUE, Ranges, cell_values, digits
 
 MOST_COMBINATIONS = 200_000
 TOGETHER = 16_384  # combinations judged in one go: their columns stay in the processor's cache
 UNKNOWN_CELL = 0
-ANYWHERE = 100.0  # a value between this and its negative stands for all where nothing is compared
 RECORDED = 1_000.0  # cost of a recorded fact: far above what the digits of all values can add up to
 
 
@@ -76,15 +75,17 @@ def probes(rule: Rule, leaves: Sequence[Leaf]) -> tuple[Rule, ...]:
     )
 
 
-def reached(ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int = MOST_COMBINATIONS) -> list[Reached]:
-    """Return everything the rules asked about reach together. Raises TooManyCombinations."""
-    return _Search(ruleset, asked, profile, most).run()
+def reached(
+    ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int = MOST_COMBINATIONS, within: Ranges = ANY_VALUE
+) -> list[Reached]:
+    """Return everything the rules asked about reach together, with facts that lie `within`. Raises TooManyCombinations."""
+    return _Search(ruleset, asked, profile, most, within).run()
 
 
 class _Search:
     """The combinations of facts that rules can tell apart under one profile, the cheapest of each kind."""
 
-    def __init__(self, ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int) -> None:
+    def __init__(self, ruleset: RuleSet, asked: Sequence[Rule], profile: Profile, most: int, within: Ranges) -> None:
         self.members, self.most = members_of(ruleset, asked), most
         terms, limits = distinct_terms(self.members), ruleset.limits(*profile)
         rules = {asked[0].scope: (*self.members, *probes(asked[0], terms))}
@@ -98,7 +99,7 @@ class _Search:
         self.row_of = {leaf: row for row, leaf in enumerate(leaves)}
         self.facts = {term.fact.name: term.fact for term in terms}
         self.cells = {
-            name: np.array([np.nan, *cell_values(fact, [term for term in terms if term.fact == fact], limits)])
+            name: np.array([np.nan, *cell_values(fact, [term for term in terms if term.fact == fact], limits, within)])
             for name, fact in self.facts.items()
         }
         self.chosen: dict[str, Ints] = {}  # by fact, the index of its cell in each combination
@@ -181,68 +182,8 @@ def _remainders(shape: bytes, done: tuple[int, ...]) -> Ints:
     return np.unique(rows, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
 
 
-def cell_values(fact: Fact, terms: Sequence[Term], limits: Mapping[str, float]) -> list[float]:
-    """Return one value for each cell into which comparisons cut a fact's values, unknown left out."""
-    if fact.kind == "flag":
-        return [0.0, 1.0]
-    figures = [figure for term in terms if term.operator != "known" for figure in term.figures(limits)]
-    compared = {figure for figure in figures if not np.isnan(figure)}  # a limit that is not published cuts nothing
-    if fact.kind == "choice":
-        others = [float(code) for code in range(len(fact.names)) if code not in compared]
-        return sorted([*compared, *others[:1]])  # all names compared with nothing are alike
-    return sorted(value for value in set(_numbers(sorted(compared), fact)) if fact.low <= value <= fact.high)
-
-
-def _numbers(limits: Sequence[float], fact: Fact) -> Iterator[float]:
-    """Yield the limits, a value on either side of all of them, and one between neighbours."""
-    if not limits:
-        yield from _between(-ANYWHERE, ANYWHERE, fact, 0.0)
-        return
-    yield from limits
-    yield from _between(limits[0] - 1.5 * _scale(limits[0]), limits[0], fact, limits[0])
-    yield from _between(limits[-1], limits[-1] + 1.5 * _scale(limits[-1]), fact, limits[-1])
-    for below, above in pairwise(limits):
-        if above - below > 4 * TOLERANCE:
-            yield from _between(below, above, fact, (below + above) / 2)
-        else:  # hardly apart: their tolerances overlap, so every edge counts
-            edges = [value + sign * TOLERANCE for value in (below, above) for sign in (-1, 1)]
-            yield from (float(np.nextafter(edge, edge + side)) for edge in edges for side in (-1, 0, 1))
-
-
-def _between(below: float, above: float, fact: Fact, near: float) -> Iterator[float]:
-    """Yield the simplest value strictly between two that a request can record, if there is one."""
-    low, high = max(below, fact.low), min(above, fact.high)
-    values = [bound for bound in (fact.low, fact.high) if below + 2 * TOLERANCE < bound < above - 2 * TOLERANCE]
-    if high - low > 4 * TOLERANCE:
-        values.append(simplest(low, high, near))
-    yield from sorted(values, key=lambda value: (_digits(value), abs(value - near)))[:1]
-
-
-def _scale(limit: float) -> float:
-    """Return the power of ten of a number: 100 for 130, 0.1 for 0.37."""
-    return float(10.0 ** np.floor(np.log10(abs(limit)))) if limit else 1.0
-
-
-def simplest(low: float, high: float, near: float) -> float:
-    """Return the roundest number strictly between two; of equally round ones the nearest to `near`."""
-    step = _scale(high - low)
-    while step > TOLERANCE:
-        first, last = np.floor(low / step) + 1, np.ceil(high / step) - 1
-        steps = min(max(np.rint(near / step), first), last)
-        value = float(f"{steps * step:.12g}")
-        if first <= last and low + 2 * TOLERANCE < value < high - 2 * TOLERANCE:
-            return value
-        step /= 10
-    return (low + high) / 2
-
-
-def _digits(value: float) -> int:
-    """Count the signs a number is written with, zeros at its ends left out."""
-    return max(len(f"{abs(value):.12g}".strip("0")), 1) + (value < 0)
-
-
 def _cost(fact: Fact, value: float) -> float:
     """Return what recording a value costs: anything at all most, then every digit."""
     if np.isnan(value):
         return 0.0
-    return RECORDED + (_digits(value) if fact.kind == "number" else 0)
+    return RECORDED + (digits(value) if fact.kind == "number" else 0)

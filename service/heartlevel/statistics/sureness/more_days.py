@@ -49,7 +49,9 @@ def days_ahead(
     if not len(asked):
         return DaysAhead(sure, ahead, chances)
     groups = asked * len(SETTINGS) + HOME
-    home, bounds = means.at(groups), bounds_of(guidelines, groups, category[asked])
+    home = means.at(groups)
+    levels = [guidelines[subject].categories[SETTINGS[HOME]] for subject in asked.tolist()]
+    bounds = bounds_of(levels, category[asked])
     above = np.clip(ndtri(chance_at_or_above(home, bounds)), -FAR, FAR)
     days = np.arange(1, 1 + max(int(most[asked].max()), *AHEAD))
     later = being_sure(above, _left(home, days, usual))  # a row a day, from 1

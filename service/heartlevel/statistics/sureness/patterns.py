@@ -1,6 +1,6 @@
 """How probable each pattern of home and office is, at each pair of limits that a guideline gives for both."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
@@ -22,66 +22,91 @@ AboveHome: TypeAlias = tuple[tuple[float, float], tuple[float, float]]  # mean a
 class Chances:
     """The probability of each pattern at one pair of limits."""
 
-    limits: dict[str, str]  # at home and in the office, such as 130/80
+    limits: dict[str, str]  # by side: home or ambulatory, and office; such as 130/80
     probability: dict[str, float]
 
 
-def pattern_chances(means: LongRun, guidelines: Sequence[Guideline], above_home: AboveHome | None) -> list[list[Chances]]:
+@dataclass(frozen=True, slots=True)
+class SidePair:
+    """The two sides of a subject that are held against each other."""
+
+    outside: str  # what its limits are called: home, or a part of an ambulatory measurement
+    office: str
+
+    @property
+    def settings(self) -> tuple[int, int]:
+        """The numbers of the settings of both."""
+        first = "ambulatory" if self.outside.startswith("ambulatory") else self.outside
+        return SETTINGS.index(first), SETTINGS.index(self.office)
+
+
+def pattern_chances(
+    means: LongRun, guidelines: Sequence[Guideline], pairs: Sequence[SidePair], above_home: AboveHome | None
+) -> list[list[Chances]]:
     """Return, for each subject, the probabilities of the patterns at each pair of limits; none where an error is unknown.
 
-    `above_home` says how office pressures lie above those at home among people. With it each place tells of the other.
+    `pairs` are the subjects' sides. `above_home` says how pressures in the office, taken by staff, lie above those outside
+    it among people. With it what was measured outside tells of the office; never the reverse.
     """
     chances: list[list[Chances]] = [[] for _ in guidelines]
-    known = ~np.isnan(means.degrees).any(axis=0).reshape(-1, len(SETTINGS))
-    subjects_of: dict[str, list[int]] = {}
-    for subject in np.flatnonzero(np.logical_and(*(known[:, SETTINGS.index(name)] for name in BOTH))).tolist():
-        subjects_of.setdefault(guidelines[subject].id, []).append(subject)
-    for subjects in subjects_of.values():
-        pairs = limits_of_both(guidelines[subjects[0]])
-        sides = [means.at(np.array(subjects) * len(SETTINGS) + SETTINGS.index(name)) for name in BOTH]
-        joined, correlation = joint(sides[0], sides[1], above_home)
-        home, office = (
-            chance_at_or_above(mean, np.array([pair[side] for pair in pairs]).T[:, :, None])
-            for side, mean in enumerate(joined)
-        )
-        named = [dict(zip(BOTH, map(_written, pair), strict=True)) for pair in pairs]
-        probable = pattern_probabilities(home, office, correlation).transpose(2, 1, 0).tolist()
-        for subject, by_pair in zip(subjects, probable, strict=True):
-            chances[subject] = [
-                Chances(limits, dict(zip(PATTERNS, shares, strict=True)))
-                for limits, shares in zip(named, by_pair, strict=True)
-            ]
+    alike = dict[tuple[str, SidePair], list[int]]()
+    known = np.logical_not(np.isnan(means.degrees).any(axis=0)).tolist()
+    for subject, pair in enumerate(pairs):
+        if all(known[subject * len(SETTINGS) + setting] for setting in pair.settings):
+            alike.setdefault((guidelines[subject].id, pair), []).append(subject)
+    for (_, pair), subjects in alike.items():
+        between = above_home if pair.office == BOTH[1] else None
+        for subject, own in zip(
+            subjects, _chances_of(means, guidelines[subjects[0]], pair, subjects, between), strict=True
+        ):
+            chances[subject] = own
     return chances
+
+
+def _chances_of(
+    means: LongRun, guideline: Guideline, pair: SidePair, subjects: Sequence[int], above_home: AboveHome | None
+) -> Iterator[list[Chances]]:
+    """Yield the chances of each of the subjects, who share a guideline and a pair of sides."""
+    limits = limits_of_pair(guideline, pair)
+    outside, office = (means.at(np.array(subjects) * len(SETTINGS) + setting) for setting in pair.settings)
+    joined, correlation = joint(outside, office, above_home)
+    reached = [
+        chance_at_or_above(mean, np.array([both[side] for both in limits]).T[:, :, None])
+        for side, mean in enumerate(joined)
+    ]
+    named = [dict(zip(_names(pair), map(_written, both), strict=True)) for both in limits]
+    for by_limits in pattern_probabilities(reached[0], reached[1], correlation).transpose(2, 1, 0).tolist():
+        yield [Chances(own, dict(zip(PATTERNS, shares, strict=True))) for own, shares in zip(named, by_limits, strict=True)]
+
+
+def _names(pair: SidePair) -> tuple[str, str]:
+    return "ambulatory" if pair.outside.startswith("ambulatory") else "home", "office"
 
 
 def joint(home: LongRun, office: LongRun, above_home: AboveHome | None) -> tuple[tuple[LongRun, LongRun], Floats]:
     """Return both long-run means given what was measured in both places, and how they then go together.
 
-    The office pressure of a person is normal about the one at home plus d, with standard deviation s. So the office is
-    one of a population N(home + d, e² + s²), e the error at home, and home one of N(office − d, f² + s²), f the error in
-    the office: the two margins of their joint distribution. Its precision matrix is
-    [1/e² + 1/s², −1/s²; −1/s², 1/f² + 1/s²], the correlation hence 1/s² over the root of the product of the diagonal
-    (for each pressure; the mean of both is returned).
+    What was measured at home says alone what is said of home: the few readings of an office visit never change the one
+    probability there. The office pressure of a person is normal about the one at home plus d, with standard deviation s.
+    With home N(h, e²) and a mean x in the office with error f, the office is N(((h + d) f² + x s²) / (s² + f²),
+    s² f² / (s² + f²) + w² e²) with w = f² / (s² + f²), the part of it that rests on home; the covariance of both is w e².
     """
     if above_home is None:
         return (home, office), np.zeros(home.mean.shape[1:])
     (difference, spread), known = (np.array(figures)[:, None] for figures in above_home), towards_population(home)
-    settled = replace(home, mean=known[0], error=known[1], correlation=known[2], population=None)
-    joined = (
-        replace(settled, population=_people(office, -difference, spread)),
-        replace(office, population=_people(settled, difference, spread)),
-    )
-    others, own, there = 1 / spread**2, 1 / settled.error**2, 1 / office.error**2
-    return joined, (others / np.sqrt((own + others) * (there + others))).mean(axis=0)
+    people = _people(known[0] + difference, spread, known[2])
+    mean, error, correlation = towards_population(replace(office, population=people))
+    weight = office.error**2 / (spread**2 + office.error**2)
+    resting = weight * known[1]  # the error at home, as far as the office rests on it
+    whole = np.sqrt(error**2 + resting**2)
+    joint_error = correlation * error[0] * error[1] + known[2] * resting[0] * resting[1]
+    settled = replace(office, mean=mean, error=whole, correlation=joint_error / (whole[0] * whole[1]), population=None)
+    return (home, settled), (resting / whole).mean(axis=0)
 
 
-def _people(elsewhere: LongRun, difference: Floats, spread: Floats) -> Population:
-    """Return what the mean elsewhere makes of a person's pressures here: both pressures' differences as correlated."""
-    variance = elsewhere.error**2 + spread**2
-    joint_error = elsewhere.correlation * elsewhere.error[0] * elsewhere.error[1]
-    joint_spread = elsewhere.correlation * spread[0] * spread[1]
-    correlation = (joint_error + joint_spread) / np.sqrt(variance[0] * variance[1])
-    return Population(elsewhere.mean + difference, np.sqrt(variance), correlation)
+def _people(mean: Floats, spread: Floats, correlation: Floats) -> Population:
+    """Return what is usual of a person with such a mean elsewhere."""
+    return Population(mean, np.broadcast_to(spread, mean.shape), correlation)
 
 
 def pattern_probabilities(home: Floats, office: Floats, correlation: Floats | float = 0.0) -> Floats:
@@ -100,11 +125,13 @@ def pattern_probabilities(home: Floats, office: Floats, correlation: Floats | fl
     return np.stack([probability[name] for name in PATTERNS])
 
 
-def limits_of_both(guideline: Guideline) -> list[tuple[tuple[float, float], ...]]:
-    """Return the pairs of home and office limits: of hypertension, then of each category that both settings have."""
-    limit = guideline.limits
-    raised = tuple((limit[f"{name}.hypertension.systolic"], limit[f"{name}.hypertension.diastolic"]) for name in BOTH)
-    reached = [_reached(guideline.categories[name]) for name in BOTH]
+def limits_of_pair(guideline: Guideline, pair: SidePair) -> list[tuple[tuple[float, float], ...]]:
+    """Return the pairs of limits: of hypertension, then of each category that both sides have; as far as published."""
+    limit, names = guideline.limits, (pair.outside, pair.office)
+    raised = tuple((limit[f"{name}.hypertension.systolic"], limit[f"{name}.hypertension.diastolic"]) for name in names)
+    if names != BOTH:
+        return [raised]
+    reached = [_reached(guideline.categories[name]) for name in names]
     shared = [tuple(limits[name] for limits in reached) for name in reached[0] if name in reached[1]]
     return list(dict.fromkeys([raised, *shared]))
 

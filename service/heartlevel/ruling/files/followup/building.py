@@ -20,6 +20,8 @@ def follow_up_of(head: Mapping[str, Any]) -> FollowUp | None:
         season=_both(written["season"]),
         sure_from=written["sure_from"],
         observed_within_days=written["observed_within_days"],
+        likely_if_seen=written["observed_share"]["seen"],
+        likely_if_not_seen=written["observed_share"]["not_seen"],
         written=written,
     )
 

@@ -38,6 +38,13 @@ class ChangesBlock(Block):
     ambulatory_day = part(SideChangeBlock, "ambulatory averages of the day", data_key="ambulatory-day", **NEEDED)
 
 
+class ObservedShareBlock(Block):
+    """How probable a technique fault is at home where nobody recorded it, and staff had watched."""
+
+    seen = number("where they saw it", "1", 0, 1, **NEEDED)
+    not_seen = number("where they saw that it was not there", "1", 0, 1, **NEEDED)
+
+
 class FollowUpBlock(Block):
     """What is held against what, and when, where a person is followed up."""
 
@@ -48,6 +55,7 @@ class FollowUpBlock(Block):
     season = part(SpreadBlock, "difference of averages of opposite seasons", **NEEDED)
     sure_from = number("probability from which a target is said to be attained, or not", "1", 0.5, 1, **NEEDED)
     observed_within_days = count("days before or after an observation for which it stands in", "d", 0, 366, **NEEDED)
+    observed_share = part(ObservedShareBlock, "how probable a fault is at home", **NEEDED)
     sources = SOURCES
 
 

@@ -13,7 +13,7 @@ from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
 from heartlevel.vocabulary import PRESSURES, URGENCY_LEVELS
 
 Item: TypeAlias = Mapping[str, Any]
-WORDING = {"title", "explanation", "advice", "next_step", "sources"}  # what may be changed of an urgent rule
+WORDING = {"title", "explanation", "advice", "sources"}  # what may be changed of an urgent rule
 
 # Of how urgent things are: figures that a layer may raise, figures that it may lower, and levels that it may raise.
 NEVER_LOWER: tuple[KeyPath, ...] = (

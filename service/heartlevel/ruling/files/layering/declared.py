@@ -1,0 +1,43 @@
+"""What the own file of a layer may hold, declared once."""
+
+from heartlevel.intake.fields import Anything, Block, Items, Part, about, text
+from heartlevel.ruling.files.fields import choice, flag, name
+from heartlevel.ruling.files.schema import NEEDED, SENTENCES
+
+OF = ("rule", "guideline", "protocol", "wording", "ruleset", "urgency")
+
+
+class ChangeBlock(Block):
+    """One change a clinic makes to the rules below its layer."""
+
+    kind = choice(OF, "what is changed", data_key="of", **NEEDED)
+    id = text("which one; the language for a wording", 60)
+    off = flag("switch the rule off")
+    set = Anything(**about("fields and their new values; mappings are merged, everything else is replaced"))
+    reason = text("why this clinic differs", SENTENCES, **NEEDED)
+
+
+class NeedBlock(Block):
+    """A layer that must lie below, and of which content."""
+
+    id = name("the layer's id", **NEEDED)
+    fingerprint = text("its own fingerprint, as `rules check` prints it", 80)
+
+
+class UnusualBlock(Block):
+    """Why something unusual is meant."""
+
+    kind = choice(OF, "what is unusual", data_key="of", **NEEDED)
+    id = text("which one", 60)
+    reason = text("why it is meant", SENTENCES, **NEEDED)
+
+
+class LayerBlock(Block):
+    """What a clinic's own directory calls itself, and what it changes."""
+
+    id = name("what it is replaced by and needed under; its name in small letters where absent")
+    name = text("name of the clinic or of the layer", **NEEDED)
+    needs = Items(Part(NeedBlock), 20, **about("layers that must lie below"))
+    unusual = Items(Part(UnusualBlock), 100, **about("why what the checks call unusual is meant"))
+    revision = text("raised with every change of content", **NEEDED)
+    changes = Items(Part(ChangeBlock), 500, **about("changes to what lies below"))
