@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from heartlevel.assessment import Rules
-from heartlevel.ruling.files.layers import TOP
+from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.language.faults import RuleFaults
 
 FAILED, URGENT, UNREADABLE = 1, 10, 20
@@ -40,13 +40,12 @@ def candidate(directory: Path | None, folder: Path | None, layers: tuple[Path, .
 
 
 def placed(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> tuple[Path | None, tuple[Path, ...]]:
-    """Return where rules and layers lie once a directory takes its place; a layer already in force is not laid twice."""
+    """Return where rules and layers lie once a directory takes its place: a layer that of the layer of its id."""
     if directory is None:
         return folder, layers
     if not (directory / TOP).is_file():
         return directory, layers
-    others = tuple(layer for layer in layers if layer.resolve() != directory.resolve())
-    return folder, (*others, directory)
+    return folder, replacing(layers, directory)
 
 
 @contextmanager

@@ -34,6 +34,8 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
     examples = sum(len(rule.examples) for rule in rules)
     click.echo(f"{len(rules)} rules, {examples} examples, {len(ruleset.guidelines)} guidelines, "
                f"{len(ruleset.protocols)} protocols: no mistakes\n{ruleset.fingerprint}")  # fmt: skip
+    for layer in ruleset.layers:
+        click.echo(f"layer {layer.id}, revision {layer.revision}: {layer.fingerprint}")
     for text in unworded(ruleset):
         click.echo(f"note: {text}", err=True)
 
