@@ -92,7 +92,8 @@ def without_lost(whole: dict) -> dict:
               "rules": [rule for rule in step["rules"] if rule not in OF_LOST]}
              for step in whole["next_steps"]]  # fmt: skip
     return whole | {
-        "counts": None, "urgent": any(one["urgent"] for one in kept),
+        "counts": None, "urgent": any(one["urgent"] for one in kept), "urgency": None, "conclusion": None,
+        "other_guidelines": [{**one, "urgent": None, "disagrees_in": None} for one in whole["other_guidelines"]],
         "findings": [{**one, "id": name_of[one["id"]]} for one in kept],
         "readings": [{**one, "findings": [name_of[name] for name in one["findings"]]} for one in whole["readings"]],
         "next_steps": [step for step in steps if step["rules"]],
