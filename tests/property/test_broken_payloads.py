@@ -129,7 +129,8 @@ def test_damage_is_named_at_its_place_and_nothing_else_in_the_answer_changes(cas
         assert unnamed(done, [one.pointer for one in refusal.value.problems], refused=True) == []
         return
     given_back = answer(broken)
-    assert unnamed(done, [one["pointer"] for one in given_back["problems"]], refused=False) == []
+    named = [place for one in given_back["problems"] for place in one["places"]]
+    assert unnamed(done, named, refused=False) == []
     expected = answer(healed(payload, done))
     if any(map(leaves_limits_unclear, done)):
         assert figures(given_back) == figures(expected)
