@@ -4,7 +4,7 @@ Changed files are loaded in a child process and taken over whole; with any mista
 """
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Event, Thread
@@ -12,9 +12,30 @@ from threading import Event, Thread
 from heartlevel.assessment import Rules
 from heartlevel.compiling import CompilerFailed, Stamp, StillChanging, compiled_apart, stamp_of
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.web.noticeboard import Noticeboard
 
 LOG = logging.getLogger("heartlevel")
+
+
+def log_rules(event: str, rules: Rules) -> None:
+    """Log which rules and layers are in force, each with its revision and fingerprint."""
+    ruleset = rules.ruleset
+    LOG.info("%s: revision %s, %s", event, ruleset.revision, ruleset.fingerprint)
+    for number, layer in enumerate(ruleset.layers, start=1):
+        LOG.info("%s: layer %d %s, revision %s, %s", event, number, layer.id, layer.revision, layer.fingerprint)
+
+
+def changed_unrevised(before: RuleSet, after: RuleSet) -> Iterator[str]:
+    """Yield what changed in content and kept its revision: answers could not be told apart by what they name."""
+    revise = "raise `revision` with every change of content"
+    if before.revision == after.revision and before.base_fingerprint != after.base_fingerprint:
+        yield f"the rules have other content under the same revision {after.revision}; {revise}"
+    known = {layer.id: layer for layer in before.layers}
+    for layer in after.layers:
+        old = known.get(layer.id)
+        if old is not None and old.revision == layer.revision and old.fingerprint != layer.fingerprint:
+            yield f"the layer {layer.id} has other content under the same revision {layer.revision}; {revise}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +56,7 @@ class RulesInForce:
         self._seen = stamp_of(self.folder, self.layers)
         self._state = State(self._seen, rules or Rules.load(folder, layers))
         self._board = Noticeboard()
+        log_rules("rules loaded", self._state.rules)
         self.on_reload: Callable[[str], None] = lambda outcome: None  # called with "taken" or "refused"
 
     @property
@@ -83,7 +105,9 @@ class RulesInForce:
     def _judged(self, stamp: Stamp, before: State) -> State:
         """Return the state that changed files lead to; the one before if the next look has to judge them."""
         try:
-            return State(stamp, compiled_apart(self.folder, self.layers))
+            rules = compiled_apart(self.folder, self.layers)
+            unrevised = tuple(changed_unrevised(before.rules.ruleset, rules.ruleset))
+            return replace(before, stamp=stamp, refused=unrevised) if unrevised else State(stamp, rules)
         except RuleFaults as faults:
             return replace(before, stamp=stamp, refused=tuple(f"{fault}. {fault.cure}" for fault in faults.faults))
         except CompilerFailed as failure:
@@ -97,6 +121,5 @@ class RulesInForce:
             for reason in state.refused:
                 LOG.error("changed rules refused, the old ones stay: %s", reason)
         else:
-            ruleset = state.rules.ruleset
-            LOG.info("rules taken over: revision %s, %s", ruleset.revision, ruleset.fingerprint)
+            log_rules("rules taken over", state.rules)
         self.on_reload("refused" if state.refused else "taken")
