@@ -5,11 +5,13 @@ Changed files are loaded in a child process and taken over whole; with any mista
 
 import logging
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Event, Thread
 
 from heartlevel.assessment import Rules
+from heartlevel.bundles import BundleRefused, laid_out, load_rules
 from heartlevel.compiling import CompilerFailed, Stamp, StillChanging, compiled_apart, stamp_of
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet
@@ -51,10 +53,10 @@ class RulesInForce:
     """The rules of one process. `current` is read once a request; it changes as a whole or not at all."""
 
     def __init__(self, folder: Path | None = None, layers: Sequence[Path] = (), rules: Rules | None = None) -> None:
-        """Load the rules. Raises RuleFaults: a service does not start without."""
+        """Load the rules. Raises RuleFaults, BundleRefused: a service does not start without."""
         self.folder, self.layers = folder, tuple(layers)
         self._seen = stamp_of(self.folder, self.layers)
-        self._state = State(self._seen, rules or Rules.load(folder, layers))
+        self._state = State(self._seen, rules or load_rules(folder, layers))
         self._board = Noticeboard()
         log_rules("rules loaded", self._state.rules)
         self.on_reload: Callable[[str], None] = lambda outcome: None  # called with "taken" or "refused"
@@ -68,6 +70,10 @@ class RulesInForce:
     def refused(self) -> tuple[str, ...]:
         """Why changed files were not taken over."""
         return self._state.refused
+
+    def laid_out(self) -> AbstractContextManager[tuple[Path | None, tuple[Path, ...]]]:
+        """Return, to be entered, the directories of the rules and layers in force, those in a bundle unpacked."""
+        return laid_out(self.folder, self.layers)
 
     def watch(self, seconds: float) -> Event:
         """Catch up with other processes, then look for changes every so many seconds until the returned event is set."""
@@ -105,11 +111,14 @@ class RulesInForce:
     def _judged(self, stamp: Stamp, before: State) -> State:
         """Return the state that changed files lead to; the one before if the next look has to judge them."""
         try:
-            rules = compiled_apart(self.folder, self.layers)
+            with laid_out(self.folder, self.layers) as places:
+                rules = compiled_apart(*places)
             unrevised = tuple(changed_unrevised(before.rules.ruleset, rules.ruleset))
             return replace(before, stamp=stamp, refused=unrevised) if unrevised else State(stamp, rules)
         except RuleFaults as faults:
             return replace(before, stamp=stamp, refused=tuple(f"{fault}. {fault.cure}" for fault in faults.faults))
+        except BundleRefused as refusal:
+            return replace(before, stamp=stamp, refused=(f"the rules are refused: {refusal}",))
         except CompilerFailed as failure:
             return replace(before, stamp=stamp, refused=(f"the rules could not be compiled: {failure}",))
         except StillChanging:
