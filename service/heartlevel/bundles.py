@@ -21,9 +21,8 @@ from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.ruleset import RuleSet
 
-TRUSTED = (
-    "HEARTLEVEL_TRUSTED_KEYS"  # files of public keys, parted as in PATH; where it is set, only what they signed is taken
-)
+# Files of public keys, parted as in PATH; where it is set, only what one of them has signed is taken.
+TRUSTED = "HEARTLEVEL_TRUSTED_KEYS"
 FILE_NAME = pattern(r"(base|layers/\d+/[^/]+)(/[^/\0]+)+\.yaml")
 LARGEST = 64 * 1024 * 1024
 BASE = "base"
