@@ -201,7 +201,7 @@ def same_problems(found: pd.DataFrame, answer: dict, places: list[int]) -> None:
     """Problems of reading; slips of entry, which are findings too, are among the findings of a table."""
     slips = {one["rule"] for one in answer["findings"]}
     expected = set()
-    for one, pointer in ((one, pointer) for one in answer["problems"] for pointer in one["places"]):
+    for one, pointer in ((told, place) for told in answer["problems"] for place in told["places"]):
         _, of, *way = pointer.split("/")
         column = ".".join(part for part in way if not part.isdigit())
         if of == "subject":  # said alike in all rows: the first is named

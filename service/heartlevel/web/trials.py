@@ -94,12 +94,12 @@ def _directories(files: Mapping[str, str | None], in_force: RulesInForce) -> Ite
 
     A layer takes the place of the one of its id, or lies on top of all.
     """
-    with TemporaryDirectory(prefix="heartlevel-trial-") as scratch:
+    with TemporaryDirectory(prefix="heartlevel-trial-") as scratch, in_force.laid_out() as (base, layers):
         folder = Path(scratch) / "candidate"
         if TOP in files:
             folder.mkdir()
         else:
-            shutil.copytree(in_force.folder or shipped("rules"), folder)
+            shutil.copytree(base or shipped("rules"), folder)
         for name, text in files.items():
             path = folder / name
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -108,6 +108,6 @@ def _directories(files: Mapping[str, str | None], in_force: RulesInForce) -> Ite
             else:
                 path.write_text(text, encoding="utf-8")
         if TOP in files:
-            yield in_force.folder, replacing(in_force.layers, folder)
+            yield base, replacing(layers, folder)
         else:
-            yield folder, in_force.layers
+            yield folder, layers

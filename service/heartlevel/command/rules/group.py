@@ -6,6 +6,7 @@ import click
 
 from heartlevel.command.options import DIRECTORY, candidate, rules_options
 from heartlevel.command.rules.analyse import analyse_rules
+from heartlevel.command.rules.bundle import bundle
 from heartlevel.command.rules.diff import diff
 from heartlevel.command.rules.explain import explain
 from heartlevel.command.rules.format import format_rules
@@ -53,5 +54,5 @@ def list_rules(directory: Path | None, fact: str | None, folder: Path | None, la
             click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.title}{urgent}")
 
 
-for command in (analyse_rules, diff, explain, format_rules, test_rules, try_):
+for command in (analyse_rules, bundle, diff, explain, format_rules, test_rules, try_):
     rules_group.add_command(command)

@@ -50,7 +50,16 @@ def lay(content: Content, folder: Path, faults: list[RuleFault], below: Sequence
         content.items[section] += entries
     for judge in (loosened, unmoved_categories):
         faults += judge(guidelines_below, content.items["guidelines"])
-    return Layer(name, head["name"], head["revision"], fingerprint, tuple(applied), above.top)
+    return Layer(name, head["name"], head["revision"], fingerprint, tuple(applied), above.top, _added(above))
+
+
+def _added(above: Content) -> frozenset[tuple[str, str]]:
+    return frozenset(
+        (kind, str(mapping(entry.item).get(key_of(section))))
+        for kind, sections in SECTIONS_OF.items()
+        for section in sections
+        for entry in above.items[section]
+    )
 
 
 def replacing(layers: Sequence[Path], candidate: Path) -> tuple[Path, ...]:
