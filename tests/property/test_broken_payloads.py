@@ -97,7 +97,17 @@ def without_lost(whole: dict) -> dict:
         "findings": [{**one, "id": name_of[one["id"]]} for one in kept],
         "readings": [{**one, "findings": [name_of[name] for name in one["findings"]]} for one in whole["readings"]],
         "next_steps": [step for step in steps if step["rules"]],
+        **{part: renamed(whole[part], name_of) for part in ("pattern", "sides", "classification", "periods")},
     }  # fmt: skip
+
+
+def renamed(told: object, name_of: dict) -> object:
+    """The same with the new names of findings."""
+    if isinstance(told, list):
+        return [renamed(one, name_of) for one in told]
+    if isinstance(told, dict):
+        return {key: renamed(value, name_of) for key, value in told.items()}
+    return name_of.get(told, told) if isinstance(told, str) else told
 
 
 def counted_readings(whole: dict, sent: dict) -> None:
