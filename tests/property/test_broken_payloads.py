@@ -15,7 +15,14 @@ from support import answer, examples
 MANY = settings(max_examples=examples(300), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 ESSENTIAL = {"devices": {"id"}, "readings": {"taken_at", "systolic", "diastolic", "setting", "unit"},
              "device_checks": {"device", "pairs", "sequence"}}  # fmt: skip
-OF_LOST = {"readings-not-used", "lost-reading-severe", "lost-unit-may-hide-severe", "lost-reading-very-low"}
+OF_LOST = {
+    "readings-not-used",
+    "lost-reading-severe",
+    "lost-unit-may-hide-severe",
+    "lost-reading-very-low",
+    "symptoms-recorded",
+    "symptoms-in-pregnancy",
+}  # symptoms told with a lost reading count
 OF_PREGNANCY = {"severe-in-pregnancy", "severe-after-birth"}  # beside `very-high`
 
 

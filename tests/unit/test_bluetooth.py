@@ -193,6 +193,12 @@ def test_the_status_and_the_feature_make_the_device_status():
     assert [problem["places"] for problem in wrong["problems"]] == [["/readings/0/payload_feature"]]
 
 
+def test_a_slip_is_placed_at_the_bytes_that_hold_the_number():
+    swapped = struct.pack("<BHHH", 0, 82, 128, 97)
+    told = answer(person(sent(WHOLE), sent(swapped, taken_at="2026-03-03T07:10:00")))
+    assert [one["places"] for one in told["problems"]] == [["/readings/1/payload"]]
+
+
 def test_a_time_that_was_sent_counts_before_the_devices_and_an_unknown_one_is_missing():
     (told,) = expanded([sent(WHOLE, taken_at="2026-03-02T06:10:00Z")]).readings
     assert told["taken_at"] == "2026-03-02T06:10:00Z"

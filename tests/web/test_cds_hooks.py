@@ -208,7 +208,7 @@ UNTRUSTED = {
 @pytest.mark.parametrize("kind", UNTRUSTED)
 def test_any_other_is_refused_and_nothing_of_the_token_is_said(trusting, kind):
     response = called(trusting, prefetched(*week()), UNTRUSTED[kind])
-    assert response.status_code == 401
+    assert (response.status_code, response.headers["WWW-Authenticate"]) == (401, "Bearer")
     assert UNTRUSTED[kind].get("Authorization", "Bearer")[7:40] not in response.text.replace("token", "") or kind in (
         "nothing", "no token")  # fmt: skip
     assert trusting.post(f"{SERVICE}/feedback", json={"feedback": []}).status_code == 401

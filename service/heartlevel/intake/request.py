@@ -76,6 +76,7 @@ class Request:
     checks: list[dict[str, Any]] = field(default_factory=list)
     periods: list[dict[str, Any]] = field(default_factory=list)  # as named, in order of their first days
     problems: list[Problem] = field(default_factory=list)
+    in_bytes: Mapping[str, str] = field(default_factory=dict)  # pointers to parts of readings: to the bytes that hold them
 
 
 def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) -> Request:
@@ -104,6 +105,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     _fill(request, lists, zone)
     assessed = {reading.index for reading in request.readings}
     request.problems = sorted_problems(sent.placed(request.problems))
+    request.in_bytes = sent.parts
     request.lost = unassessed_readings(values["readings"] or (), assessed, request.problems)
     return request
 
