@@ -45,7 +45,7 @@ def answer_to(
     except RefusedRequest as error:
         (error.urgency,) = legible_urgencies([payload], rules)
         raise
-    return _unless_refused(request, answer_one(request, rules))
+    return unless_refused(request, answer_one(request, rules))
 
 
 def answer_requests(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, Any]]:
@@ -71,7 +71,7 @@ def device_answer_to(payload: object, rules: Rules) -> dict[str, Any]:
     """
     request = read_checks(payload, rules.ruleset.choices)
     (answer,) = device_answers(assess_requests([request], rules))
-    return _unless_refused(request, answer)
+    return unless_refused(request, answer)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,12 +148,12 @@ def refusal(line: int, error: RefusedRequest) -> Outcome:
 
 def _outcome(line: int, request: Request, answer: dict[str, Any]) -> Outcome:
     try:
-        return Outcome(line, _unless_refused(request, answer))
+        return Outcome(line, unless_refused(request, answer))
     except RefusedRequest as error:
         return refusal(line, error)
 
 
-def _unless_refused(request: Request, answer: dict[str, Any]) -> dict[str, Any]:
+def unless_refused(request: Request, answer: dict[str, Any]) -> dict[str, Any]:
     """Return the answer. Raises RefusedRequest if the request is strict and anything in it is at fault."""
     if request.strict and answer["problems"]:
         raise RefusedRequest(list(problems_read(answer["problems"])), answer.get("urgency"))

@@ -4,7 +4,9 @@ import json
 from pathlib import Path
 
 import pytest
+from fhir.resources.R4B.bundle import Bundle
 
+from exchange.resources import bundle, patient, pressure
 from heartlevel.bulk.inputs.input import RequestFormat
 from heartlevel.bulk.inputs.registry import ENDINGS, INPUT_FORMATS, format_by_content, format_of
 from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, output_format
@@ -89,3 +91,38 @@ def test_a_format_more_is_an_entry_more_and_its_faults_stand_in_what_was_sent(tm
     assert [(problem["line"], problem["pointer"], problem["code"]) for problem in problems] == [
         (3, "/readings/1/taken_at", "no-offset"), (5, None, "not-bars")]  # fmt: skip
     assert {problem["input"] for problem in problems} == {str(tmp_path / "sent.bars")}
+
+
+def test_a_bundle_a_line_is_told_from_other_json_and_each_person_in_it_is_assessed(tmp_path):
+    bundles = [
+        bundle(patient("a"), patient("b"), pressure("1", subject={"reference": "Patient/a"}),
+               pressure("2", 225, 130, subject={"reference": "Patient/b"})),
+        {"resourceType": "Observation"},
+        bundle(patient("c"), pressure("3", 128, 78, subject={"reference": "Patient/c"}, extension=[])),
+    ]  # fmt: skip
+    sent, out = tmp_path / "people.fhir", tmp_path / "out.ndjson"
+    sent.write_text("".join(json.dumps(one) + "\n" for one in bundles), encoding="utf-8")
+    assess_in_process(str(sent), "--output", str(out))
+    answers = [json.loads(line) for line in out.read_text(encoding="utf-8").splitlines()]
+    assert [(one["subject"]["id"], one["urgent"]) for one in answers] == [("a", False), ("b", True), ("c", False)]
+    assert format_by_content(sent.read_bytes(), mapped=False).name == "fhir"
+
+
+def test_answers_are_written_as_a_bundle_a_line_for_requests_and_tables_alike(tmp_path):
+    rows = "subject,taken_at,systolic,diastolic,setting,technique.legs_crossed\n"
+    rows += "".join(
+        f"s-{person},2026-03-0{day}T07:00:00+01:00,12{day},78,home,true\n" for person in (1, 2) for day in (1, 2)
+    )
+    lines = [{"subject": {"id": f"s-{person}"}, "readings": [
+        {"taken_at": f"2026-03-0{day}T07:00:00+01:00", "systolic": 120 + day, "diastolic": 78, "setting": "home",
+         "technique": {"legs_crossed": True}} for day in (1, 2)]} for person in (1, 2)]  # fmt: skip
+    (tmp_path / "rows.csv").write_text(rows, encoding="utf-8")
+    (tmp_path / "lines.ndjson").write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
+    written = []
+    for name in ("rows.csv", "lines.ndjson"):
+        assess_in_process(str(tmp_path / name), "--to", "fhir", "--output", str(tmp_path / "out"))
+        written.append((tmp_path / "out").read_text(encoding="utf-8"))
+        (tmp_path / "out").unlink()
+    assert sorted(written[0].splitlines()) == sorted(written[1].splitlines())  # tables have an order of their own
+    for line in written[0].splitlines():
+        Bundle.model_validate_json(line)

@@ -71,7 +71,7 @@ def test_unequal_readings_of_a_constant_truth():
     assert pairs.within(pairs.device)[0, 0] == pytest.approx(0.1072, abs=6e-5)
     assert pairs.within(pairs.reference)[0, 0] == pytest.approx(0.1379, abs=6e-5)
     assert found.bias[0, 0] == pytest.approx(0.7092, abs=6e-5)
-    assert found.sd[0, 0] == pytest.approx(1.0517, abs=2e-4)  # theirs is from components rounded to four places
+    assert found.sd[0, 0] == pytest.approx(1.0517, abs=2e-4)  # printed from components that may have been rounded before
     assert (found.low[0, 0], found.high[0, 0]) == pytest.approx((-1.3521, 2.7705), abs=4e-4)
 
 

@@ -321,3 +321,10 @@ def test_a_mistake_in_the_ladder_is_named_at_its_place(tmp_path):
         layered(tmp_path, "without_symptoms: tomorrow")
     (fault,) = refused.value.faults
     assert (fault.line, fault.code) == (6, "not-one-of")
+
+
+def test_the_time_of_a_severe_reading_is_by_the_clock_for_who_has_a_day_of_their_own():
+    payload = week(1, ((225, 130),))
+    payload["subject"]["usual_waking"] = "16:00"
+    worst = answer(payload)["urgency"]["episodes"][0]["worst"]
+    assert worst["taken_at"] in {reading["taken_at"] for reading in payload["readings"]}

@@ -59,13 +59,14 @@ def _worst(conclusions: Conclusions, episode: Episode) -> dict[str, Any] | None:
     return {
         **pressures,
         "reading": batch.names[row] if assessed else None,
-        "taken_at": _taken_at(batch, row) if assessed else None,
+        "taken_at": local_time(batch, row) if assessed else None,
     }
 
 
-def _taken_at(batch: Batch, row: int) -> str:
-    """Return when a reading was taken, by the clock that its day and hour are counted by."""
-    wall = datetime.combine(date.fromordinal(int(batch.day[row])), time(), UTC) + timedelta(hours=float(batch.hour[row]))
+def local_time(batch: Batch, row: int) -> str:
+    """Return when a reading was taken, by the local clock."""
+    day, hour = int(batch.calendar_day[row]), float(batch.wall_clock[row])
+    wall = datetime.combine(date.fromordinal(day), time(), UTC) + timedelta(hours=hour)
     offset = timedelta(minutes=round((wall.timestamp() - float(batch.instant[row])) / 60))
     instant = datetime.fromtimestamp(round(float(batch.instant[row])), UTC)
     return instant.astimezone(timezone(offset)).isoformat()

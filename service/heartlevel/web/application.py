@@ -8,8 +8,10 @@ from typing import Any
 from flask import Flask
 
 from heartlevel.assessment import Rules
+from heartlevel.fhir.codes import codes_of
 from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
+from heartlevel.web.fhir import fhir_routes
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
 from heartlevel.web.together import Together
@@ -24,11 +26,17 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     (HEARTLEVEL_MOST_READINGS) its readings. RULES (HEARTLEVEL_RULES) names another directory of rule files,
     LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH; RELOAD_SECONDS
     (HEARTLEVEL_RELOAD_SECONDS) is how often a worker looks for changed rule files, 0 for never.
-    Raises RuleFaults if the rule files have mistakes: a service without rules does not start.
+    FHIR_CODES (HEARTLEVEL_FHIR_CODES) names a file of a clinic's own codes in FHIR resources.
+    Raises RuleFaults if the rule files have mistakes, WrongCodes if that file has: a service without them does not start.
     """
     app = Flask("heartlevel", static_folder=None)
     app.config.from_mapping(
-        MAX_CONTENT_LENGTH=8 * MEBIBYTE, MOST_READINGS=MOST_READINGS, RULES=None, LAYERS="", RELOAD_SECONDS=2
+        MAX_CONTENT_LENGTH=8 * MEBIBYTE,
+        MOST_READINGS=MOST_READINGS,
+        RULES=None,
+        LAYERS="",
+        RELOAD_SECONDS=2,
+        FHIR_CODES=None,
     )
     app.config.from_prefixed_env("HEARTLEVEL")
     app.config.from_mapping(config or {})
@@ -37,7 +45,10 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     in_force.on_reload = observability.count_reload
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
+    own_codes = app.config["FHIR_CODES"]
+    app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
     observability.follow_requests(app)
     problems.handle_errors(app)
     app.register_blueprint(routes)
+    app.register_blueprint(fhir_routes)
     return app

@@ -10,6 +10,8 @@ from flask import Blueprint, Response, abort, current_app, g, request
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.fhir.call import bundle_for
+from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
 from heartlevel.one_call import answer_decoded, answer_to, device_answer_to
 from heartlevel.resources import shipped
@@ -21,6 +23,7 @@ from heartlevel.web.problems import problem_response
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
+from heartlevel.web.written_as_fhir import bundle_response, codes_in_use
 
 JSON, NDJSON = "application/json", "application/x-ndjson"
 routes = Blueprint("heartlevel", __name__)
@@ -61,7 +64,7 @@ def tagged(response: Response) -> Response:
 
 def sent_as_json(*allowed: str) -> Any:
     """Parse the JSON sent; NaN and Infinity are values of no field. Raises 415, or 400 without quoting the data."""
-    if request.mimetype != JSON:
+    if request.mimetype not in (allowed or (JSON,)):
         abort(415, f"send {' or '.join(allowed or [JSON])}")
     try:
         return parsed_json(request.get_data())
@@ -75,11 +78,15 @@ def assess_subjects() -> Response:
     if request.mimetype == NDJSON:
         # A stream may be long: its lines are limited instead of its whole.
         request.max_content_length = maxsize
-        lines = _line_by_line(request.stream, rules_in_force(), _most_readings())
+        lines = _line_by_line(request.stream, rules_in_force(), most_readings())
         return tagged(Response(lines, content_type=NDJSON))
+    if request.accept_mimetypes.best_match([JSON, FHIR_JSON]) == FHIR_JSON:
+        bundle, answer = bundle_for(sent_as_json(JSON, NDJSON), rules_in_force(), codes_in_use(), most_readings())
+        count_whole(answer)
+        return bundle_response(bundle)
     together: Together = current_app.extensions["heartlevel-together"]
-    answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), _most_readings(), together.answer)
-    _count(answer)
+    answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
+    count_whole(answer)
     return respond(answer)
 
 
@@ -91,11 +98,13 @@ def check_devices() -> Response:
     return respond(answer)
 
 
-def _most_readings() -> int:
+def most_readings() -> int:
+    """Return how many readings one request may hold."""
     return int(current_app.config["MOST_READINGS"])
 
 
-def _count(answer: dict[str, Any]) -> None:
+def count_whole(answer: dict[str, Any]) -> None:
+    """Count what an answer holds."""
     counts = answer["counts"]
     count_answer(counts["received"], counts["assessed"], [finding["rule"] for finding in answer["findings"]])
     count_urgency(answer["urgency"]["level"])
@@ -105,7 +114,7 @@ def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterato
     """Read, assess and answer a few lines at a time, so that no more than those are ever held."""
     for outcome in answer_decoded(requests_in_stream(stream), rules, most_readings):
         if outcome.answer is not None:
-            _count(outcome.answer)
+            count_whole(outcome.answer)
         elif outcome.urgency is not None:
             count_urgency(outcome.urgency["level"])
         yield as_json(outcome.as_dict()) + b"\n"

@@ -8,14 +8,20 @@ from heartlevel.bulk.inputs.csv_chunks import chunks_of_csv, header_of_csv
 from heartlevel.bulk.inputs.input import InputFormat, RequestFormat, TableFormat
 from heartlevel.bulk.inputs.opening import COMPRESSED, beginning, decompressed
 from heartlevel.bulk.inputs.parquet_chunks import chunks_of_parquet, header_of_parquet
+from heartlevel.fhir.reading.lines import decode_bundles
 from heartlevel.intake.ndjson import decode_json
 from heartlevel.tables.fields import ALIASES, FIELDS
 
+BUNDLE = pattern(rb'[\s\[]*\{\s*"resourceType"\s*:\s*"(Bundle|Parameters)"')
 BETWEEN_NAMES = pattern(r'[,;|\s"\ufeff]+')
 
 
 def _begins_as_json(first: bytes, mapped: bool) -> bool:
     return first.lstrip()[:1] in (b"{", b"[")
+
+
+def _begins_as_fhir(first: bytes, mapped: bool) -> bool:
+    return BUNDLE.match(first) is not None
 
 
 def _begins_as_csv(first: bytes, mapped: bool) -> bool:
@@ -30,11 +36,13 @@ def _begins_as_parquet(first: bytes, mapped: bool) -> bool:
 
 JSON = RequestFormat("json", "JSON (one request, or an array) or NDJSON (a request a line)", (".json", ".ndjson", ".jsonl"),
                      _begins_as_json, split_json, decode_json)  # fmt: skip
+FHIR = RequestFormat("fhir", "FHIR R4 (one Bundle or Parameters, an array, or one a line)", (".fhir",), _begins_as_fhir,
+                     split_json, decode_bundles)  # fmt: skip
 PARQUET = TableFormat("parquet", "Parquet (a reading a row)", (".parquet",), _begins_as_parquet, header_of_parquet,
                       chunks_of_parquet)  # fmt: skip
 CSV = TableFormat("csv", "CSV (a reading a row)", (".csv", ".tsv"), _begins_as_csv, header_of_csv, chunks_of_csv)
 # Contents are tried in this order; what is of none is taken for the first.
-INPUT_FORMATS: dict[str, InputFormat] = {entry.name: entry for entry in (JSON, PARQUET, CSV)}
+INPUT_FORMATS: dict[str, InputFormat] = {entry.name: entry for entry in (FHIR, JSON, PARQUET, CSV)}
 ENDINGS = {ending: entry for entry in INPUT_FORMATS.values() for ending in entry.endings}
 
 

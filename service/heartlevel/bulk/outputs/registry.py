@@ -8,6 +8,7 @@ from typing import TypeAlias
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.answers import answer_line, write_answer_rows, write_answers
+from heartlevel.bulk.outputs.bundles import write_bundles
 from heartlevel.bulk.outputs.findings import CSV_HEADER, write_finding_rows, write_findings_csv
 from heartlevel.bulk.outputs.pieces import pieces_to_parquet
 from heartlevel.bulk.outputs.result_rows import RESULT_TABLES, write_tables
@@ -43,12 +44,13 @@ class OutputFormat:
 _few_rows = partial(pieces_to_parquet, rows_together=10_000, bytes_together=16 * 1024 * 1024)
 _many_rows = partial(pieces_to_parquet, rows_together=131_072, bytes_together=None)
 NDJSON = OutputFormat("ndjson", "ndjson", partial(write_answers, answer_line))
+BUNDLES = OutputFormat("fhir", "fhir", write_bundles)
 ANSWERS_PARQUET = OutputFormat("parquet", "parquet", write_answer_rows, convert=_few_rows)
 FINDINGS_CSV = OutputFormat("findings-csv", "findings", write_findings_csv, begins=CSV_HEADER, hides_problems=True)
 FINDINGS_PARQUET = OutputFormat("findings-parquet", "findings", write_finding_rows, ending=".parquet", convert=_few_rows,
                                 hides_problems=True)  # fmt: skip
 TABLES = OutputFormat("tables", "tables", write_tables, tables=RESULT_TABLES, convert=_many_rows)
-OUTPUT_FORMATS = (NDJSON, ANSWERS_PARQUET, FINDINGS_CSV, FINDINGS_PARQUET, TABLES)
+OUTPUT_FORMATS = (NDJSON, ANSWERS_PARQUET, FINDINGS_CSV, FINDINGS_PARQUET, TABLES, BUNDLES)
 
 
 def output_format(to: str, output: Path | None, formats: Iterable[OutputFormat] = OUTPUT_FORMATS) -> OutputFormat:

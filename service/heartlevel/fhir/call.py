@@ -1,0 +1,115 @@
+"""From a Bundle to what is answered: assessed subjects, those that cannot be, and what is to be said of what was sent."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from heartlevel.assessment import Rules, assess_requests
+from heartlevel.conclusions.conclude import Conclusions, conclude
+from heartlevel.fhir.codes import Codes
+from heartlevel.fhir.issues import ERROR, WARNING, Issue, issue_of, outcome_of
+from heartlevel.fhir.reading.subjects import decoded_subjects
+from heartlevel.fhir.writing.bundle import bundle_of
+from heartlevel.intake.decoding import Decoded
+from heartlevel.intake.faults import Problem, problems_read
+from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, read
+from heartlevel.legible import legible_urgencies
+from heartlevel.one_call import answer_to, answers_with_others, refusal, unless_refused
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A subject of an assessment, with the answer; `origins` lead from the request to what was sent."""
+
+    conclusions: Conclusions
+    subject: int
+    answer: dict[str, Any]
+    origins: Decoded[str]
+
+
+@dataclass(frozen=True, slots=True)
+class FhirAnswers:
+    """What came of a Bundle."""
+
+    answered: Sequence[Answered]
+    refused: Sequence[Mapping[str, Any]]  # what stands in the place of an answer, with the urgency of what is legible
+    issues: Sequence[Issue]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the answers as JSON has them; problems are placed by FHIRPath."""
+        answers = [_placed(subject.answer, subject.origins) for subject in self.answered]
+        return {"answers": answers, "refused": list(self.refused), "outcome": outcome_of(self.issues)}
+
+    def bundle(self, codes: Codes) -> dict[str, Any]:
+        """Return the answers as one Bundle."""
+        subjects = [(item.conclusions, item.subject, item.answer) for item in self.answered]
+        return bundle_of(subjects, self.issues, codes)
+
+
+def bundle_for(
+    payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS
+) -> tuple[Any, dict[str, Any]]:
+    """Return the answer to one request object as a Bundle, and the answer. Raises what `one_call.answer_to` raises."""
+    concluded = list[Conclusions]()
+
+    def answer_one(request: Request, rules: Rules) -> dict[str, Any]:
+        concluded.append(conclude(assess_requests([request], rules)))
+        (answer,) = answers_with_others(concluded[0], rules)
+        return answer
+
+    answer = answer_to(payload, rules, most_readings, answer_one)
+    return bundle_of([(concluded[0], 0, answer)], None, codes), answer
+
+
+def fhir_answers(payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS) -> FhirAnswers:
+    """Answer each person of a Bundle or Parameters. Raises TooManyReadings."""
+    content = decoded_subjects(payload, codes)
+    readable, refused, issues = list[tuple[Decoded[str], Request]](), list[Mapping[str, Any]](), list(content.issues)
+    for decoded in content.subjects:
+        try:
+            readable.append((decoded, read(decoded.request, rules.ruleset.choices, most_readings)))
+        except RefusedRequest as error:
+            (error.urgency,) = legible_urgencies([decoded.request], rules)
+            refused.append(_refused(error, decoded, issues))
+    answered = list[Answered]()
+    for subject, (request, item) in enumerate(_assessed(readable, rules)):
+        try:
+            unless_refused(request, item.answer)
+        except RefusedRequest as error:
+            refused.append(_refused(error, item.origins, issues))
+            continue
+        issues += (_issue(fault, item.origins) for fault in problems_read(item.answer["problems"]))
+        answered.append(replace(item, subject=subject))
+    return FhirAnswers(answered, refused, issues)
+
+
+def _assessed(readable: Sequence[tuple[Decoded[str], Request]], rules: Rules) -> Iterator[tuple[Request, Answered]]:
+    if not readable:
+        return
+    conclusions = conclude(assess_requests([request for _, request in readable], rules))
+    for number, answer in enumerate(answers_with_others(conclusions, rules)):
+        decoded, request = readable[number]
+        yield request, Answered(conclusions, number, answer, decoded)
+
+
+def _refused(error: RefusedRequest, decoded: Decoded[str], issues: list[Issue]) -> dict[str, Any]:
+    issues += (_issue(fault, decoded, ERROR) for fault in error.problems)
+    if error.urgency is not None and error.urgency["level"] != "none":
+        issues.append(Issue(WARNING, "informational", error.urgency["text"], decoded.origin_of("")))
+    written = refusal(0, error).as_dict()
+    del written["line"]
+    return _placed(written, decoded)
+
+
+def _issue(fault: Problem, decoded: Decoded[str], severity: str = WARNING) -> Issue:
+    return issue_of(fault, decoded.origin_of(fault.pointer), severity)
+
+
+def _placed(answer: dict[str, Any], decoded: Decoded[str]) -> dict[str, Any]:
+    """Return an answer whose problems are placed by FHIRPath."""
+    problems = [
+        {**fault, "pointer": decoded.origin_of(fault["pointer"]),
+         "places": [decoded.origin_of(pointer) for pointer in fault["places"]]}
+        for fault in answer["problems"]
+    ]  # fmt: skip
+    return {**answer, "problems": problems}

@@ -1,0 +1,1 @@
+"""From a Bundle or Parameters to requests, with the place of each part in what was sent."""

@@ -1,0 +1,90 @@
+"""What was sent: the resources of a Bundle or Parameters, found by the references to them, and the options."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from heartlevel.fhir.issues import WARNING, Issue
+from heartlevel.fhir.reading.element import Element
+from heartlevel.intake.fields import Items
+from heartlevel.intake.schema import Options
+
+BUNDLE, PARAMETERS = "Bundle", "Parameters"
+SETTING = "setting"  # a parameter: where readings were taken whose Observation does not say it
+OPTIONS = Options().fields
+DEEPEST = 4  # Bundles within Parameters within Bundles
+
+
+@dataclass(slots=True)
+class Sent:
+    """Resources in the order in which they were sent, options, and what is to be said of them."""
+
+    resources: list[Element] = field(default_factory=list)
+    by_reference: dict[str, Element] = field(default_factory=dict)
+    options: dict[str, Any] = field(default_factory=dict)
+    option_places: dict[str, str] = field(default_factory=dict)
+    setting: Element | None = None
+    issues: list[Issue] = field(default_factory=list)
+
+    def of_kind(self, *kinds: str) -> Iterator[Element]:
+        """Yield the resources of some types."""
+        return (resource for resource in self.resources if resource.kind in kinds)
+
+    def referred(self, reference: Element, within: Element) -> Element | None:
+        """Return the resource that a Reference means, if it was sent; `within` is the resource that holds the reference."""
+        target = reference.part("reference").text
+        if target and target.startswith("#"):
+            return next((part for part in within.each("contained") if part.part("id").text == target[1:]), None)
+        return self.by_reference.get(target) or self.by_reference.get(_relative(target)) if target else None
+
+
+def is_fhir(payload: object) -> bool:
+    """Tell whether what was sent is a Bundle or Parameters."""
+    return isinstance(payload, Mapping) and payload.get("resourceType") in (BUNDLE, PARAMETERS)
+
+
+def sent_resources(payload: object) -> Sent:
+    """Take what was sent apart. Nothing is checked that is not needed to find the resources."""
+    sent = Sent()
+    root = Element(payload, str(payload.get("resourceType")) if isinstance(payload, Mapping) else "")
+    _take(sent, root, None, 0)
+    return sent
+
+
+def _take(sent: Sent, resource: Element, full_url: str | None, depth: int) -> None:
+    if depth < DEEPEST and resource.kind == BUNDLE:
+        for entry in resource.each("entry"):
+            _take(sent, entry.part("resource"), entry.part("fullUrl").text, depth + 1)
+    elif depth < DEEPEST and resource.kind == PARAMETERS:
+        for parameter in resource.each("parameter"):
+            if parameter.part("resource").content:
+                _take(sent, parameter.part("resource"), None, depth + 1)
+            else:
+                _take_option(sent, parameter)
+    elif resource.kind is None:
+        sent.issues.append(Issue(WARNING, "structure", "there is no resource here", resource.at))
+    else:
+        sent.resources.append(resource)
+        name = resource.part("id").text
+        for reference in (full_url, f"{resource.kind}/{name}" if name else None):
+            if reference:
+                sent.by_reference.setdefault(reference, resource)
+
+
+def _take_option(sent: Sent, parameter: Element) -> None:
+    name, value = parameter.part("name").text, parameter.choice("value")
+    if name == SETTING:
+        sent.setting = value
+    elif name in OPTIONS and isinstance(OPTIONS[name], Items):
+        sent.options.setdefault(name, []).append(value.value)
+        sent.option_places.setdefault(name, value.at)
+    elif name in OPTIONS:
+        sent.options[name], sent.option_places[name] = value.value, value.at
+    else:
+        sent.issues.append(Issue(WARNING, "not-supported", "no parameter of that name is defined here", parameter.at))
+
+
+def _relative(reference: str) -> str:
+    """Return type and id of an absolute reference, without a version."""
+    parts = reference.partition("/_history/")[0].split("/")
+    return "/".join(parts[-2:])

@@ -1,0 +1,1 @@
+"""From an assessed subject to a Bundle."""

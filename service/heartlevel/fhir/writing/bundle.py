@@ -1,0 +1,85 @@
+"""An assessed subject as a Bundle: what was measured, what is concluded, and what stands behind it."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+
+from heartlevel.answer.whole import as_json
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.fhir.codes import Codes
+from heartlevel.fhir.issues import INFORMATION, WARNING, Issue, issue_of, outcome_of
+from heartlevel.fhir.writing.concluded import (
+    SIDES,
+    finding_written,
+    mean_written,
+    messages_written,
+    period_of,
+    provenance_written,
+    report_written,
+)  # fmt: skip
+from heartlevel.fhir.writing.entries import Entries
+from heartlevel.fhir.writing.measured import reading_written, with_reliability, write_devices, write_person
+from heartlevel.intake.faults import problems_read
+
+LEFT_OUT = Issue(
+    INFORMATION, "incomplete",
+    "Not written as resources: averages of other settings and of parts of the day, variability, probabilities, pattern, "
+    "periods, change, target, pulse, comparisons of devices, other guidelines. The answer as application/json has them.",
+)  # fmt: skip
+
+
+def bundle_of(
+    subjects: Iterable[tuple[Conclusions, int, dict[str, Any]]], issues: Sequence[Issue] | None, codes: Codes
+) -> dict[str, Any]:
+    """Return a Bundle of some assessed subjects with their answers.
+
+    `issues` are what is to be said of what was sent; without them, that is told from the problems in the answers.
+    """
+    written = list(subjects)
+    entries = Entries(b"\n".join(as_json(answer) for _, _, answer in written))
+    if issues is None:
+        issues = [_issue_in(answer_fault) for _, _, answer in written for answer_fault in problems_read(answer["problems"])]
+    service = entries.add(_service(written[0][2])) if written else None
+    for conclusions, subject, answer in written:
+        assert service is not None
+        _write_subject(entries, conclusions, subject, answer, service, codes)
+    entries.add(outcome_of([*issues, LEFT_OUT]))
+    return entries.bundle()
+
+
+def _issue_in(fault: Any) -> Issue:
+    """Return what stands for a problem of a request that was not sent as FHIR: its text names the place."""
+    issue = issue_of(fault, None)
+    return Issue(WARNING, issue.type, f"{fault.pointer}: {issue.text}", None, issue.code)
+
+
+def _write_subject(
+    entries: Entries, conclusions: Conclusions, subject: int, answer: dict[str, Any], service: dict[str, str], codes: Codes
+) -> None:
+    assessment = conclusions.assessment
+    batch, request = assessment.batch, assessment.batch.requests[subject]
+    patient, devices = write_person(entries, batch, subject, codes), write_devices(entries, request)
+    rows = np.arange(batch.size)[batch.rows_of(subject)]
+    readings = {}
+    for row, judged in zip(rows.tolist(), answer["readings"], strict=True):
+        written = reading_written(batch, row, patient, devices, codes)
+        readings[row] = entries.add(with_reliability(written, judged["reliability"]))
+    by_name = {batch.names[row]: reference for row, reference in readings.items()}
+
+    means = [
+        entries.add(mean_written(assessment, subject, side, patient, readings, codes))
+        for side in answer["sides"] if side["side"] in SIDES and side["systolic"] is not None
+    ]  # fmt: skip
+    findings = [entries.add(finding_written(finding, patient, by_name)) for finding in answer["findings"]]
+    period = period_of(assessment, rows) if len(rows) else None
+    report = entries.add(report_written(answer, patient, means, period))
+    messages = [entries.add(message) for message in messages_written(answer, patient, report)]
+    entries.add(provenance_written(answer, service, [*means, *findings, report, *messages]))
+
+
+def _service(answer: dict[str, Any]) -> dict[str, Any]:
+    """Return this service as a Device."""
+    made_with = answer["made_with"]
+    name = {"name": made_with["rules"]["name"], "type": "user-friendly-name"}
+    return {"resourceType": "Device", "deviceName": [name], "version": [{"value": made_with["service"]}]}

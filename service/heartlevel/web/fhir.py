@@ -1,0 +1,60 @@
+"""The routes that speak FHIR R4."""
+
+from flask import Blueprint, Response, request
+
+from heartlevel.answer.whole import as_json
+from heartlevel.fhir.call import FhirAnswers, fhir_answers
+from heartlevel.fhir.issues import ERROR, Issue, outcome_of
+from heartlevel.fhir.names import FHIR_JSON
+from heartlevel.fhir.reading.sent import is_fhir
+from heartlevel.web.observability import count_urgency
+from heartlevel.web.routes import (
+    JSON,
+    choose_rules,
+    count_whole,
+    most_readings,
+    respond,
+    rules_in_force,
+    sent_as_json,
+    tagged,
+)
+from heartlevel.web.written_as_fhir import bundle_response, codes_in_use
+
+fhir_routes = Blueprint("heartlevel-fhir", __name__)
+fhir_routes.before_request(choose_rules)
+NO_BUNDLE = Issue(ERROR, "structure", "send a Bundle or Parameters")
+NOBODY = Issue(ERROR, "required", "nothing in it says of whom it is: there is no Patient and no subject")
+
+
+@fhir_routes.post("/v1/fhir/assessments")
+def assess_resources() -> Response:
+    """Assess each person of a Bundle, or of Parameters."""
+    payload = sent_as_json(FHIR_JSON, JSON)
+    if not is_fhir(payload):
+        return outcome_response(422, [NO_BUNDLE])
+    answers = fhir_answers(payload, rules_in_force(), codes_in_use(), most_readings())
+    _count_all(answers)
+    if not answers.answered:
+        return outcome_response(422, list(answers.issues) if answers.refused else [*answers.issues, NOBODY])
+    if request.accept_mimetypes.best_match([FHIR_JSON, JSON]) == JSON:
+        return respond(answers.as_dict())
+    return bundle_response(answers.bundle(codes_in_use()))
+
+
+@fhir_routes.get("/v1/fhir/codes")
+def get_codes() -> Response:
+    """List the codes that are understood."""
+    return respond({"codes": codes_in_use().listed()})
+
+
+def outcome_response(status: int, issues: list[Issue]) -> Response:
+    """Return an OperationOutcome."""
+    return tagged(Response(as_json(outcome_of(issues)), status, content_type=FHIR_JSON))
+
+
+def _count_all(answers: FhirAnswers) -> None:
+    for subject in answers.answered:
+        count_whole(subject.answer)
+    for refused in answers.refused:
+        if refused.get("urgency"):
+            count_urgency(refused["urgency"]["level"])
