@@ -26,6 +26,7 @@ TRUSTED = "HEARTLEVEL_TRUSTED_KEYS"
 FILE_NAME = pattern(r"(base|layers/\d+/[^/]+)(/[^/\0]+)+\.yaml")
 LARGEST = 64 * 1024 * 1024
 BASE = "base"
+WITHOUT = "cryptography is not installed: pip install 'heartlevel[signed]'"
 
 
 class BundleRefused(Exception):
@@ -45,7 +46,7 @@ def packed(
 ) -> bytes:
     """Return the bundle of a directory and its layers, signed where a private key is given.
 
-    Raises ModuleNotFoundError without what signs, `signing.WrongKey` for a key that cannot.
+    Raises BundleRefused without what signs, and for a key that cannot.
     """
     places = {BASE: folder or shipped("rules")}
     places |= {f"layers/{number}/{layer.name}": layer for number, layer in enumerate(layers, start=1)}
@@ -57,12 +58,19 @@ def packed(
         "date": approval.day,
         "files": {name: text for place, root in places.items() for name, text in _texts(place, root)},
     }
-    signed = None
-    if private_pem is not None:
-        from heartlevel.signing import signature  # only who signs needs the extra
-
-        signed = b64encode(signature(_canonical(bundle), private_pem)).decode()
+    signed = None if private_pem is None else b64encode(_signature(bundle, private_pem)).decode()
     return orjson.dumps({"bundle": bundle, "signature": signed}, option=orjson.OPT_INDENT_2 | orjson.OPT_SORT_KEYS)
+
+
+def _signature(bundle: Mapping[str, Any], private_pem: bytes) -> bytes:
+    try:
+        from heartlevel.signing import WrongKey, signature  # only who signs needs the extra
+    except ModuleNotFoundError as missing:
+        raise BundleRefused(WITHOUT) from missing
+    try:
+        return signature(_canonical(bundle), private_pem)
+    except WrongKey as wrong:
+        raise BundleRefused(str(wrong)) from wrong
 
 
 def _texts(place: str, root: Path) -> Iterator[tuple[str, str]]:
@@ -115,13 +123,21 @@ def _opened(raw: bytes, trusted: Sequence[bytes]) -> dict[str, Any]:
         raise BundleRefused("it is no bundle of rules") from error
     if not sound or any(".." in name.split("/") for name in files):
         raise BundleRefused("it holds other files than rule files")
-    if trusted:
-        from heartlevel.signing import is_signed  # only who trusts keys needs the extra
-
-        if not is_signed(_canonical(bundle), signature, trusted):
-            raise BundleRefused("none of the trusted keys has signed it, or it was changed since")
+    if trusted and not _is_signed(bundle, signature, trusted):
+        raise BundleRefused("none of the trusted keys has signed it, or it was changed since")
     opened: dict[str, Any] = bundle
     return opened
+
+
+def _is_signed(bundle: Mapping[str, Any], signature: bytes, trusted: Sequence[bytes]) -> bool:
+    try:
+        from heartlevel.signing import WrongKey, is_signed  # only who trusts keys needs the extra
+    except ModuleNotFoundError as missing:
+        raise BundleRefused(WITHOUT) from missing
+    try:
+        return is_signed(_canonical(bundle), signature, trusted)
+    except WrongKey as wrong:
+        raise BundleRefused(str(wrong)) from wrong
 
 
 def _unpacked(files: Mapping[str, str], target: Path) -> tuple[Path, ...]:

@@ -118,6 +118,16 @@ def test_files_that_make_other_rules_than_the_bundle_names_are_refused(tmp_path,
         load_rules(file)
 
 
+def test_what_is_no_key_is_said(tmp_path, clinic, keys, monkeypatch):
+    refused = run("bundle", tmp_path / "x.json", "--approver", "A. Lead", "--layer", clinic, "--key", keys[1])
+    assert (refused.exit_code, (tmp_path / "x.json").exists()) == (1, False)
+    assert "rules refused: the key is no private key in PEM form" in refused.stderr
+    file = bundled(tmp_path / "rules.json", clinic, "--key", keys[0])
+    monkeypatch.setenv(TRUSTED, str(keys[0]))
+    with pytest.raises(BundleRefused, match="a trusted key is no public key in PEM form"):
+        load_rules(file)
+
+
 def test_a_service_takes_over_a_newer_bundle_and_refuses_one_that_nobody_signed(tmp_path, keys, monkeypatch):
     file = tmp_path / "rules.json"
     first = bundled(tmp_path / "1.json", layer(tmp_path / "a", OFF), "--key", keys[0])

@@ -1,6 +1,5 @@
 """`heartlevel rules bundle`: the rules in force in one file, approved and signed."""
 
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO
@@ -8,7 +7,7 @@ from typing import IO
 import click
 
 from heartlevel.bundles import Approval, laid_out, packed
-from heartlevel.command.options import FAILED, loaded, rules_options
+from heartlevel.command.options import ended_by_faults, loaded, rules_options
 
 
 @click.command()
@@ -27,14 +26,8 @@ def bundle(
     """
     ruleset = loaded(folder, layers).ruleset
     approval = Approval(approver, (day or datetime.now(UTC)).date().isoformat())
-    try:
-        with laid_out(folder, layers) as places:
-            content = packed(*places, ruleset, approval, key.read() if key else None)
-    except ModuleNotFoundError as missing:
-        if missing.name is None or not missing.name.startswith("cryptography"):
-            raise
-        click.echo("cryptography is not installed: pip install 'heartlevel[signed]'", err=True)
-        sys.exit(FAILED)
+    with ended_by_faults(), laid_out(folder, layers) as places:
+        content = packed(*places, ruleset, approval, key.read() if key else None)
     path = target / f"{ruleset.fingerprint.replace(':', '-')}.json" if target.is_dir() else target
     path.write_bytes(content)
     click.echo(f"{path}: {ruleset.fingerprint}, {'signed' if key else 'not signed'}, approved by {approver}")
