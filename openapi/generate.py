@@ -7,6 +7,7 @@ writes the lists in rules/README.md, and rules/COVERAGE.md.
 
 import json
 import sys
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
+from contract.made_with import ProvenanceSchema
 from contract.whole import AnswerSchema, DeviceChecksAnswerSchema
 from coverage_page import coverage_page
 from heartlevel import Rules, answer_to
@@ -78,6 +80,7 @@ def document() -> dict[str, Any]:
         RuleBlock,
         GuidelineBlock,
         ProtocolBlock,
+        ProvenanceSchema,
     ):
         if title_of(schema) not in spec.components.schemas:
             spec.components.schema(title_of(schema), schema=schema)
@@ -86,11 +89,20 @@ def document() -> dict[str, Any]:
     for path, kind in (("/v1/assessments", REQUEST), ("/v1/device-checks", CHECKS)):
         body = whole["paths"][path]["post"]["requestBody"]["content"]["application/json"]
         body["examples"] = {name: {"value": request} for name, request in examples(kind).items()}
+    _rule_in_force(whole["components"]["schemas"])
     described(whole["components"]["schemas"])
     _or_bytes(whole["components"]["schemas"]["Reading"])
     for kind, members in written["components"].items():
         whole["components"].setdefault(kind, {}).update(members)
     return whole
+
+
+def _rule_in_force(schemas: dict[str, Any]) -> None:
+    """Add a rule as it is served: as it stands in its file, and where it comes from."""
+    served = deepcopy(schemas["Rule"])
+    served["properties"]["provenance"] = {"$ref": "#/components/schemas/Provenance"}
+    served["required"] = sorted([*served["required"], "provenance"])
+    schemas["RuleInForce"] = {**served, "description": "A rule in force, and where it comes from."}
 
 
 def _info(written: dict[str, Any]) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from marshmallow import fields
 
-from contract.declaring import ClosedSchema, a_list, a_number, a_text, an_object
+from contract.declaring import ClosedSchema, a_count, a_field, a_flag, a_list, a_number, a_text, an_object
 
 
 class LayerUsedSchema(ClosedSchema):
@@ -12,6 +12,26 @@ class LayerUsedSchema(ClosedSchema):
     name = a_text("its name")
     revision = a_text("its revision")
     fingerprint = a_text("hash of its own content")
+
+
+class ChangeMadeSchema(ClosedSchema):
+    """What a layer changed of a rule, where that is written, why, and what stood there before."""
+
+    layer = a_text("id of the layer")
+    file = a_text("file of the change")
+    line = a_count("its line")
+    reason = a_text("why")
+    off = a_flag("the rule was switched off")
+    replaced = a_field(fields.Dict, "what stood there before, by dotted field")
+
+
+class ProvenanceSchema(ClosedSchema):
+    """Where a rule comes from."""
+
+    layer = a_text("id of the layer that adds it; null for one of the rules below all layers", nullable=True)
+    file = a_text("its file")
+    line = a_count("its line")
+    changes = a_list(fields.Nested(ChangeMadeSchema), "what layers changed of it, lowest first")
 
 
 class RulesUsedSchema(ClosedSchema):

@@ -28,7 +28,7 @@ def stamp_of(folder: Path | None, layers: Sequence[Path]) -> Stamp:
     return tuple(
         (str(path), status.st_mtime_ns, status.st_size)
         for directory in (folder or shipped("rules"), *layers)
-        for path in sorted(directory.rglob("*.yaml"))
+        for path in ([directory] if directory.is_file() else sorted(directory.rglob("*.yaml")))
         if (status := _status(path)) is not None
     )
 

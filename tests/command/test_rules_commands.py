@@ -79,7 +79,7 @@ def run(*arguments, given: str | None = None):
 def test_good_rules_are_counted_and_fingerprinted(copied):
     result = run("check", copied)
     assert result.exit_code == 0
-    assert "148 rules, " in result.stdout and "sha256:" in result.stdout
+    assert "177 rules, " in result.stdout and "sha256:" in result.stdout
 
 
 def test_every_mistake_is_printed_with_its_place_and_cure(copied):
@@ -192,3 +192,55 @@ def test_a_rule_can_be_explained_by_its_title_and_a_silenced_one_says_who_silenc
     assert run("explain", "Legs crossed").stdout == run("explain", "legs-crossed").stdout
     (layer / "layer.yaml").write_text(CHANGES + "  - {of: rule, id: legs-crossed, off: true, reason: Our chairs}\n")
     assert "switched off by Clinic: Our chairs" in run("explain", "legs-crossed", "--layer", layer).stderr
+
+
+def revised(folder: Path, *changes: str, more: str = "") -> Path:
+    """Another working copy of a layer."""
+    folder.mkdir(parents=True)
+    listed = "".join(f"  - {change}\n" for change in changes)
+    (folder / "layer.yaml").write_text(f'name: Clinic\nid: clinic\nrevision: "2"\n{more}changes:\n{listed}')
+    return folder
+
+
+STRICTER = "{of: rule, id: legs-crossed, set: {severity: high}, reason: Seen often}"
+CROSSED = week(technique={"legs_crossed": True})
+
+
+def test_a_second_edit_and_a_roll_back_take_the_place_of_the_layer_in_force(tmp_path):
+    in_force = revised(tmp_path / "live" / "clinic", "{of: rule, id: legs-crossed, off: true, reason: Our chairs}")
+    other = revised(tmp_path / "edit" / "other-name", STRICTER)
+    on = tmp_path / "requests.json"
+    on.write_text(json.dumps(CROSSED))
+    told = run("try", other, "--on", on, "--layer", in_force).stdout
+    assert "1 of 1 subjects would change" in told and "gained legs-crossed" in told
+    assert "legs-crossed" in run("diff", other, "--layer", in_force).stdout
+    assert "added rule legs-crossed" in run("diff", other, "--layer", in_force).stdout
+    back = run("try", in_force, "--on", on, "--layer", other).stdout
+    assert "1 of 1 subjects would change" in back and "lost legs-crossed" in back
+
+
+def test_a_layer_keeps_its_place_among_those_above_it(tmp_path):
+    low = revised(tmp_path / "a" / "clinic", STRICTER)
+    ward = revised(tmp_path / "b" / "ward", "{of: rule, id: legs-crossed, set: {severity: low}, reason: x}")
+    (ward / "layer.yaml").write_text((ward / "layer.yaml").read_text().replace("Clinic\nid: clinic", "Ward\nid: ward"))
+    edit = revised(tmp_path / "c" / "clinic", STRICTER.replace("high", "moderate"))
+    told = run("diff", edit, "--layer", low, "--layer", ward).stdout
+    assert "severity" not in told and "no difference" in told  # the ward's severity still lies over it
+
+
+def test_a_check_prints_the_fingerprint_that_a_layer_above_may_need(tmp_path):
+    low = revised(tmp_path / "a" / "clinic", STRICTER)
+    line = run("check", low).stdout.splitlines()[-1]
+    assert line.startswith("layer clinic, revision 2: sha256:")
+    fingerprint = line.rpartition(" ")[2]
+
+    def ward(number: int, wanted: str) -> Path:
+        need = f"needs: [{{id: clinic, fingerprint: '{wanted}'}}]\n"
+        top = revised(tmp_path / str(number) / "ward", STRICTER, more=need)
+        (top / "layer.yaml").write_text((top / "layer.yaml").read_text().replace("Clinic\nid: clinic", "Ward\nid: ward"))
+        return top
+
+    assert run("check", ward(1, fingerprint), "--layer", low).exit_code == 0
+    alone, other = run("check", ward(2, fingerprint)), run("check", ward(3, "sha256:0"), "--layer", low)
+    assert "ward/layer.yaml:4:" in alone.stderr and "unmet-need: the layer 'clinic' does not lie below" in alone.stderr
+    assert f"unmet-need: 'clinic' (revision 2) has the fingerprint {fingerprint}" in other.stderr

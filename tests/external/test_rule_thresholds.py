@@ -102,8 +102,8 @@ def judged(rule, facts, firing, guideline):
     coded = {name: CATALOGUE[name].encoded(value) for name, value in facts.items()}
     program = rules().programs[rule.scope]
     profile = program.profiles[guideline.id, guideline.protocol]
-    outcomes = program.judge_given([coded], np.array([profile]), [firing])
-    return {TRUE: True, FALSE: False}.get(outcomes[program.row_of[rule.id], 0])
+    (outcome,) = program.judge_each([rule.id], [coded], np.array([profile]), [firing])
+    return {TRUE: True, FALSE: False}.get(outcome)
 
 
 def profiles_of(rule):

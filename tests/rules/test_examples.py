@@ -10,8 +10,12 @@ import pytest
 from heartlevel import RuleFaults
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.loading import load
-from heartlevel.ruling.running.examples import OUTCOMES, judged_examples
+from heartlevel.ruling.language.conditions import Term
+from heartlevel.ruling.running.examples import OUTCOMES, judged_examples, wrong_examples
+from heartlevel.ruling.running.verdicts import Program
 from support import rules
+
+COMPARED = Program._compared_each
 
 EXAMPLES = list(judged_examples(rules().ruleset, rules().programs))
 
@@ -214,3 +218,19 @@ def test_how_rules_lie_in_files_does_not_change_the_fingerprint(folder, change: 
 def test_any_change_of_content_changes_the_fingerprint(folder, file, before, after):
     edit(folder, file, before, after)
     assert load(folder).fingerprint != rules().ruleset.fingerprint
+
+
+def test_the_work_of_judging_examples_grows_with_them_and_not_with_the_rules_beside(monkeypatch):
+    made = []
+
+    def counted(self, facts, row, term, profile):
+        made.append(len(row))
+        return COMPARED(self, facts, row, term, profile)
+
+    monkeypatch.setattr(Program, "_compared_each", counted)
+    ruleset = rules().ruleset
+    assert list(wrong_examples(ruleset, rules().programs)) == []
+    own = sum(
+        len(rule.examples) * sum(isinstance(leaf, Term) for leaf in rule.leaves) for rule in ruleset.every_rule()
+    )  # a rule's own comparisons for each of its examples, and no others
+    assert sum(made) == own

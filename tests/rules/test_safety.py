@@ -144,6 +144,12 @@ SABOTAGE = {
     "a reassuring urgent rule": (rule("very-high", "advice: Do nothing."), "unusual: the texts of the urgent rule"),
     "a reassuring step": (wording("en", "next_steps: {repeat-at-once: Do nothing.}"), "unusual: the next step 'repeat-at"),
     "a reassuring level": (wording("en", "urgency: {now: Do nothing.}"), "unusual: how urgent it is"),
+    "a reassuring conclusion": (
+        wording("en", "conclusion: {clinician: {urgency-now: All is well.}}"), "unusual: the sentences of the conclusion",
+    ),
+    "a reassuring step for the person": (
+        wording("en", "next_steps_for_patient: {repeat-at-once: All is well.}"), "unusual: the next step 'repeat-at-once'",
+    ),
     "slips are averaged": (rule("diastolic-digit-missing", "effect: none"), "unusual: readings that 'diastolic-digit"),
     "a grave rule is silent": ("{of: rule, id: dated-after-assessment, off: true, reason: x}", "unusual: 'dated-after"),
 }  # fmt: skip
@@ -189,6 +195,36 @@ def leaving_out(when: str, fires: str, silent: str) -> str:
 def test_a_reading_cannot_be_left_out_for_its_value(tmp_path, when, fires, silent):
     (fault,) = refused(layer(tmp_path, own=leaving_out(when, fires, silent)))
     assert fault.startswith("clinic/reading/own.yaml:4:") and "value-unusable: leaves out" in fault
+
+
+def test_a_reading_cannot_be_doubted_for_its_pressure(tmp_path):
+    own = leaving_out("{systolic: {above: 135}}", "{systolic: 136}", "{systolic: 135}").replace("unusable", "doubtful")
+    (fault,) = refused(layer(tmp_path, own=own))
+    assert "value-unusable: leaves out" in fault
+    fast = leaving_out("{pulse: {above: 100}}", "{pulse: 101}", "{pulse: 100}").replace("unusable", "doubtful")
+    assert Rules.load(None, (layer(tmp_path / "pulse", own=fast),))
+
+
+def test_a_side_cannot_be_kept_from_speaking_for_its_average(tmp_path):
+    own = leaving_out("{home_systolic: {above: 134}}", "{home_systolic: 135}", "{home_systolic: 134}")
+    own = own.replace("effect: unusable", "effect: none").replace("scope: reading", "scope: series")
+    own = own.replace("  severity", "  consequence: [{does: excludes, sides: [home], reads: high}]\n  severity")
+    top = layer(tmp_path)
+    (top / "series").mkdir()
+    (top / "series" / "own.yaml").write_text(own)
+    (fault,) = refused(top)
+    assert fault.startswith("clinic/series/own.yaml:6:") and "value-unusable: keeps a side from speaking" in fault
+    counted = own.replace(
+        "{home_systolic: {above: 134}}", "{all: [{home_systolic: {above: 134}}, {home_days: {above: 0}}]}"
+    )
+    counted = counted.replace("home_systolic: 135", "home_systolic: 135, home_days: 3")
+    (top / "series" / "own.yaml").write_text(counted)
+    assert any("value-unusable" in fault for fault in refused(top))
+    faulty = own.replace("when: {home_systolic: {above: 134}}", "when: {home_doubtful_share: {above: 0.4}}")
+    for systolic, share in ((135, 0.5), (134, 0.3)):
+        faulty = faulty.replace(f"home_systolic: {systolic}", f"home_doubtful_share: {share}")
+    (top / "series" / "own.yaml").write_text(faulty)
+    assert Rules.load(None, (top,))
 
 
 def test_a_reading_can_be_left_out_for_a_fault_of_measuring(tmp_path):

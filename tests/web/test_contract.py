@@ -141,7 +141,7 @@ def test_a_trial_and_its_mistakes_are_as_described(client):
 
 @pytest.mark.parametrize(
     ("path", "name"),
-    [("rules", "Rule"), ("guidelines", "Guideline"), ("protocols", "Protocol"), ("facts", "Fact")],
+    [("rules", "RuleInForce"), ("guidelines", "Guideline"), ("protocols", "Protocol"), ("facts", "Fact")],
 )
 def test_what_the_service_judges_by_is_as_described(client, path, name):
     listed = client.get(f"/v1/{path}").get_json()[path]

@@ -9,7 +9,8 @@ from typing import Any, TypeVar
 import click
 
 from heartlevel.assessment import Rules
-from heartlevel.ruling.files.layers import TOP
+from heartlevel.bundles import BundleRefused, load_rules
+from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.language.faults import RuleFaults
 
 FAILED, URGENT, UNREADABLE = 1, 10, 20
@@ -17,8 +18,8 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 DIRECTORY = click.Path(exists=True, file_okay=False, path_type=Path)
 
 json_option = click.option("--json", "as_lines", is_flag=True, help="JSON, one object a line, instead of text.")
-_rules = click.option("--rules", "folder", type=DIRECTORY, envvar="HEARTLEVEL_RULES",
-                      help="Directory of rule files; by default the shipped ones.")  # fmt: skip
+_rules = click.option("--rules", "folder", type=click.Path(exists=True, path_type=Path), envvar="HEARTLEVEL_RULES",
+                      help="Directory of rule files, or a bundle; by default the shipped ones.")  # fmt: skip
 _layers = click.option("--layer", "layers", type=DIRECTORY, multiple=True, envvar="HEARTLEVEL_LAYERS",
                        help="A clinic's own directory over the rules; give it again for more, lowest first.")  # fmt: skip
 
@@ -31,7 +32,7 @@ def rules_options(command: Command) -> Command:
 def loaded(folder: Path | None, layers: tuple[Path, ...] = ()) -> Rules:
     """Load the rules, or end the command with every mistake in them."""
     with ended_by_faults():
-        return Rules.load(folder, layers)
+        return load_rules(folder, layers)
 
 
 def candidate(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> Rules:
@@ -40,13 +41,12 @@ def candidate(directory: Path | None, folder: Path | None, layers: tuple[Path, .
 
 
 def placed(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> tuple[Path | None, tuple[Path, ...]]:
-    """Return where rules and layers lie once a directory takes its place; a layer already in force is not laid twice."""
+    """Return where rules and layers lie once a directory takes its place: a layer that of the layer of its id."""
     if directory is None:
         return folder, layers
     if not (directory / TOP).is_file():
         return directory, layers
-    others = tuple(layer for layer in layers if layer.resolve() != directory.resolve())
-    return folder, (*others, directory)
+    return folder, replacing(layers, directory)
 
 
 @contextmanager
@@ -54,6 +54,9 @@ def ended_by_faults() -> Iterator[None]:
     """End the command, with every mistake in the rule files, where these cannot be loaded."""
     try:
         yield
+    except BundleRefused as refusal:
+        click.echo(f"rules refused: {refusal}", err=True)
+        sys.exit(FAILED)
     except RuleFaults as faults:
         show_faults(faults)
         sys.exit(FAILED)

@@ -5,6 +5,7 @@ from itertools import chain
 
 from heartlevel.assessment import SAFEGUARDS, Rules
 from heartlevel.ruling.language.faults import RuleFault
+from heartlevel.ruling.safety.excluded import excluded_for_values
 from heartlevel.ruling.safety.figures import senseless_figures
 from heartlevel.ruling.safety.proof import less_urgent
 from heartlevel.ruling.safety.remarks import Unusual, unanswered
@@ -24,6 +25,7 @@ def meant(below: Rules, rules: Rules) -> Iterator[RuleFault]:
     base, laid = below.ruleset, rules.ruleset
     remarks = list(chain(senseless_figures(base, laid), understated(base, laid), unusual_changes(base, laid)))
     yield from (remark for remark in remarks if isinstance(remark, RuleFault))
+    yield from excluded_for_values(base, laid)
     yield from unanswered(laid, [remark for remark in remarks if isinstance(remark, Unusual)])
 
 

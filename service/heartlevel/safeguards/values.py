@@ -24,7 +24,7 @@ SYSTOLIC, DIASTOLIC, PULSE = range(70, 261), range(40, 151), range(35, 161)
 
 
 def left_out_for_values(below: Rules, rules: Rules) -> Iterator[RuleFault]:
-    """Yield each rule that layers add or change and that leaves out a reading for a plausible value."""
+    """Yield each rule that layers add or change and that leaves out or doubts a reading for a plausible value."""
     suspects = list(_suspects(below, rules))
     if not suspects:
         return
@@ -32,6 +32,8 @@ def left_out_for_values(below: Rules, rules: Rules) -> Iterator[RuleFault]:
     sound = before.reliability != RELIABILITIES.index("unusable")
     for rule in suspects:
         newly = _fired(after, rule) & ~_fired(before, rule) & sound
+        if rule.effect == EFFECTS.index("doubtful"):  # a fast pulse may well make a reading doubtful
+            newly &= np.isnan(after.batch.readings["pulse"])
         if newly.any():
             yield _fault(rule, after, int(np.flatnonzero(newly)[0]))
 
@@ -39,7 +41,7 @@ def left_out_for_values(below: Rules, rules: Rules) -> Iterator[RuleFault]:
 def _suspects(below: Rules, rules: Rules) -> Iterator[Rule]:
     known = {rule.id: rule.written for rule in below.ruleset.every_rule()}
     for rule in rules.ruleset.every_rule():
-        leaves_out = rule.effect == EFFECTS.index("unusable") or any(told.does == "excludes" for told in rule.consequences)
+        leaves_out = rule.effect > EFFECTS.index("none") or any(told.does == "excludes" for told in rule.consequences)
         if rule.scope in SCOPES and leaves_out and known.get(rule.id) != rule.written:
             yield rule
 

@@ -4,17 +4,40 @@ Changed files are loaded in a child process and taken over whole; with any mista
 """
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Event, Thread
 
 from heartlevel.assessment import Rules
+from heartlevel.bundles import BundleRefused, laid_out, load_rules
 from heartlevel.compiling import CompilerFailed, Stamp, StillChanging, compiled_apart, stamp_of
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.web.noticeboard import Noticeboard
 
 LOG = logging.getLogger("heartlevel")
+
+
+def log_rules(event: str, rules: Rules) -> None:
+    """Log which rules and layers are in force, each with its revision and fingerprint."""
+    ruleset = rules.ruleset
+    LOG.info("%s: revision %s, %s", event, ruleset.revision, ruleset.fingerprint)
+    for number, layer in enumerate(ruleset.layers, start=1):
+        LOG.info("%s: layer %d %s, revision %s, %s", event, number, layer.id, layer.revision, layer.fingerprint)
+
+
+def changed_unrevised(before: RuleSet, after: RuleSet) -> Iterator[str]:
+    """Yield what changed in content and kept its revision: answers could not be told apart by what they name."""
+    revise = "raise `revision` with every change of content"
+    if before.revision == after.revision and before.base_fingerprint != after.base_fingerprint:
+        yield f"the rules have other content under the same revision {after.revision}; {revise}"
+    known = {layer.id: layer for layer in before.layers}
+    for layer in after.layers:
+        old = known.get(layer.id)
+        if old is not None and old.revision == layer.revision and old.fingerprint != layer.fingerprint:
+            yield f"the layer {layer.id} has other content under the same revision {layer.revision}; {revise}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +53,12 @@ class RulesInForce:
     """The rules of one process. `current` is read once a request; it changes as a whole or not at all."""
 
     def __init__(self, folder: Path | None = None, layers: Sequence[Path] = (), rules: Rules | None = None) -> None:
-        """Load the rules. Raises RuleFaults: a service does not start without."""
+        """Load the rules. Raises RuleFaults, BundleRefused: a service does not start without."""
         self.folder, self.layers = folder, tuple(layers)
         self._seen = stamp_of(self.folder, self.layers)
-        self._state = State(self._seen, rules or Rules.load(folder, layers))
+        self._state = State(self._seen, rules or load_rules(folder, layers))
         self._board = Noticeboard()
+        log_rules("rules loaded", self._state.rules)
         self.on_reload: Callable[[str], None] = lambda outcome: None  # called with "taken" or "refused"
 
     @property
@@ -46,6 +70,10 @@ class RulesInForce:
     def refused(self) -> tuple[str, ...]:
         """Why changed files were not taken over."""
         return self._state.refused
+
+    def laid_out(self) -> AbstractContextManager[tuple[Path | None, tuple[Path, ...]]]:
+        """Return, to be entered, the directories of the rules and layers in force, those in a bundle unpacked."""
+        return laid_out(self.folder, self.layers)
 
     def watch(self, seconds: float) -> Event:
         """Catch up with other processes, then look for changes every so many seconds until the returned event is set."""
@@ -83,9 +111,14 @@ class RulesInForce:
     def _judged(self, stamp: Stamp, before: State) -> State:
         """Return the state that changed files lead to; the one before if the next look has to judge them."""
         try:
-            return State(stamp, compiled_apart(self.folder, self.layers))
+            with laid_out(self.folder, self.layers) as places:
+                rules = compiled_apart(*places)
+            unrevised = tuple(changed_unrevised(before.rules.ruleset, rules.ruleset))
+            return replace(before, stamp=stamp, refused=unrevised) if unrevised else State(stamp, rules)
         except RuleFaults as faults:
             return replace(before, stamp=stamp, refused=tuple(f"{fault}. {fault.cure}" for fault in faults.faults))
+        except BundleRefused as refusal:
+            return replace(before, stamp=stamp, refused=(f"the rules are refused: {refusal}",))
         except CompilerFailed as failure:
             return replace(before, stamp=stamp, refused=(f"the rules could not be compiled: {failure}",))
         except StillChanging:
@@ -97,6 +130,5 @@ class RulesInForce:
             for reason in state.refused:
                 LOG.error("changed rules refused, the old ones stay: %s", reason)
         else:
-            ruleset = state.rules.ruleset
-            LOG.info("rules taken over: revision %s, %s", ruleset.revision, ruleset.fingerprint)
+            log_rules("rules taken over", state.rules)
         self.on_reload("refused" if state.refused else "taken")

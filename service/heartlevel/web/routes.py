@@ -15,6 +15,8 @@ from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
 from heartlevel.one_call import answer_decoded, answer_to, device_answer_to
 from heartlevel.resources import shipped
+from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, count_urgency, metrics
 from heartlevel.web.problems import problem_response
@@ -130,14 +132,28 @@ def get_rules() -> Response:
     """List the rules in force."""
     ruleset = rules_in_force().ruleset
     head = {"name": ruleset.name, "revision": ruleset.revision, "fingerprint": ruleset.fingerprint}
-    return respond({**head, "rules": [rule.written for rule in ruleset.every_rule()]})
+    silenced = [{"id": name, **change.as_dict()} for name, change in ruleset.silenced().items()]
+    layers = [layer.as_dict() for layer in ruleset.layers]
+    rules = [_in_force(ruleset, rule) for rule in ruleset.every_rule()]
+    return respond({**head, "layers": layers, "rules": rules, "silenced": silenced})
+
+
+def _in_force(ruleset: RuleSet, rule: Rule) -> dict[str, Any]:
+    return {**rule.written, "provenance": ruleset.provenance("rule", rule.id, rule.entry)}
 
 
 @routes.get("/v1/rules/<name>")
 def get_rule(name: str) -> Response:
-    """Return one rule as it stands in its file."""
-    written = {rule.id: rule.written for rule in rules_in_force().ruleset.every_rule()}
-    return respond(written[name]) if name in written else abort(404, "no rule of that id is in force")
+    """Return one rule as it is in force, with where it comes from; of one that a layer switched off, who did so and why."""
+    ruleset = rules_in_force().ruleset
+    rules = {rule.id: rule for rule in ruleset.every_rule()}
+    if name in rules:
+        return respond(_in_force(ruleset, rules[name]))
+    change = ruleset.silenced().get(name)
+    if change is None:
+        abort(404, "no rule of that id is in force")
+    detail = f"the layer {change.layer} switched it off: {change.reason}"
+    return tagged(problem_response(410, detail, silenced={"id": name, **change.as_dict()}))
 
 
 @routes.get("/v1/guidelines")

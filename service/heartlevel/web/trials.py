@@ -18,7 +18,7 @@ from heartlevel.intake.faults import Problem, escaped, problem
 from heartlevel.intake.fields import Anything, Block, Items, about
 from heartlevel.intake.request import RefusedRequest, checked
 from heartlevel.resources import shipped
-from heartlevel.ruling.files.layers import TOP
+from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.files.source import LONGEST_FILE
 from heartlevel.trial import Totals, changes
 from heartlevel.web.reloading import RulesInForce
@@ -90,15 +90,16 @@ def _at_fault(name: str, text: object) -> Iterator[Problem]:
 
 @contextmanager
 def _directories(files: Mapping[str, str | None], in_force: RulesInForce) -> Iterator[tuple[Path | None, Sequence[Path]]]:
-    """Yield the base and the layers with the candidate: as a layer over the rules in force, or its files in theirs."""
-    with TemporaryDirectory(prefix="heartlevel-trial-") as scratch:
+    """Yield the base and the layers with the candidate: its files in those of the base, or a layer.
+
+    A layer takes the place of the one of its id, or lies on top of all.
+    """
+    with TemporaryDirectory(prefix="heartlevel-trial-") as scratch, in_force.laid_out() as (base, layers):
         folder = Path(scratch) / "candidate"
         if TOP in files:
             folder.mkdir()
-            base, layers = in_force.folder, (*in_force.layers, folder)
         else:
-            shutil.copytree(in_force.folder or shipped("rules"), folder)
-            base, layers = folder, in_force.layers
+            shutil.copytree(base or shipped("rules"), folder)
         for name, text in files.items():
             path = folder / name
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -106,4 +107,7 @@ def _directories(files: Mapping[str, str | None], in_force: RulesInForce) -> Ite
                 path.unlink(missing_ok=True)
             else:
                 path.write_text(text, encoding="utf-8")
-        yield base, layers
+        if TOP in files:
+            yield base, replacing(layers, folder)
+        else:
+            yield folder, layers

@@ -15,10 +15,14 @@ from heartlevel.ruling.tools.difference import ItemDifference, differences
 @click.argument("directory", required=False, type=DIRECTORY)
 @rules_options
 def diff(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
-    """Show what DIRECTORY, of rules or of a clinic's layer, changes against the rules (--rules, or the shipped ones)."""
+    """Show what DIRECTORY, of rules or of a clinic's layer, changes against the rules and layers in force.
+
+    A layer takes the place of the one of its id. Without DIRECTORY, shows what the layers in force change.
+    """
     if directory is None and not layers:
         raise click.UsageError("name a directory of rules or of a layer")
-    differing = differences(loaded(folder).ruleset, candidate(directory, folder, layers).ruleset)
+    before = loaded(folder, layers if directory else ())
+    differing = differences(before.ruleset, candidate(directory, folder, layers).ruleset)
     for item in differing:
         click.echo("\n".join(_lines(item)))
     click.echo(f"{len(differing) or 'no'} difference{'s' if len(differing) > 1 else ''}")

@@ -6,6 +6,7 @@ import click
 
 from heartlevel.command.options import DIRECTORY, candidate, rules_options
 from heartlevel.command.rules.analyse import analyse_rules
+from heartlevel.command.rules.bundle import bundle
 from heartlevel.command.rules.diff import diff
 from heartlevel.command.rules.explain import explain
 from heartlevel.command.rules.format import format_rules
@@ -34,6 +35,8 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
     examples = sum(len(rule.examples) for rule in rules)
     click.echo(f"{len(rules)} rules, {examples} examples, {len(ruleset.guidelines)} guidelines, "
                f"{len(ruleset.protocols)} protocols: no mistakes\n{ruleset.fingerprint}")  # fmt: skip
+    for layer in ruleset.layers:
+        click.echo(f"layer {layer.id}, revision {layer.revision}: {layer.fingerprint}")
     for text in unworded(ruleset):
         click.echo(f"note: {text}", err=True)
 
@@ -51,5 +54,5 @@ def list_rules(directory: Path | None, fact: str | None, folder: Path | None, la
             click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.title}{urgent}")
 
 
-for command in (analyse_rules, diff, explain, format_rules, test_rules, try_):
+for command in (analyse_rules, bundle, diff, explain, format_rules, test_rules, try_):
     rules_group.add_command(command)

@@ -33,7 +33,8 @@ def try_(
 ) -> None:
     """Answer requests under the rules in force and under CANDIDATE, and count and list what would change.
 
-    CANDIDATE is a directory of rules, or a clinic's layer to be laid over the rules and layers in force.
+    CANDIDATE is a directory of rules, or a clinic's layer: it takes the place of the layer in force that has its id, and
+    lies over all others if there is none.
     """
     before, after = loaded(folder, layers), candidate(directory, folder, layers)
     totals = Totals()

@@ -8,7 +8,7 @@ from typing import Any
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.faults import near
 from heartlevel.intake.schema import Reading
-from heartlevel.ruling.files.parsing import ConditionParser
+from heartlevel.ruling.files.parsing import ConditionParser, near_limit
 from heartlevel.ruling.files.source import repeated_names
 from heartlevel.ruling.language.conditions import MOST_LEAVES, Condition, Mention, Term, leaves_of
 from heartlevel.ruling.language.faults import Entry, RuleFault
@@ -38,7 +38,8 @@ def sentence(
     except Unpaired as fault:
         faults.append(entry.fault((), "unknown-placeholder", str(fault)))
     except TemplateFault as fault:
-        hint = near(str(fault).removeprefix("limit:"), limits if "limit:" in str(fault) else facts)
+        name = str(fault).removeprefix("limit:")
+        hint = near_limit(name, limits) if "limit:" in str(fault) else near(name, facts)
         detail = f"'{{{fault}}}' is no fact of this scope and no limit"
         faults.append(entry.fault((), "unknown-placeholder", detail, hint))
     return None

@@ -21,7 +21,7 @@ from heartlevel.ruling.files.layering.changes import (
 )
 from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.sense import unmoved_categories
-from heartlevel.ruling.files.source import mapping
+from heartlevel.ruling.files.source import SourceFile, mapping
 from heartlevel.ruling.files.urgency.guard import loosened, lowered, muted
 from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, RuleFault
 from heartlevel.ruling.language.ruleset import Change, Layer
@@ -50,7 +50,36 @@ def lay(content: Content, folder: Path, faults: list[RuleFault], below: Sequence
         content.items[section] += entries
     for judge in (loosened, unmoved_categories):
         faults += judge(guidelines_below, content.items["guidelines"])
-    return Layer(name, head["name"], head["revision"], fingerprint, tuple(applied), above.top)
+    return Layer(name, head["name"], head["revision"], fingerprint, tuple(applied), above.top, _added(above))
+
+
+def _added(above: Content) -> frozenset[tuple[str, str]]:
+    return frozenset(
+        (kind, str(mapping(entry.item).get(key_of(section))))
+        for kind, sections in SECTIONS_OF.items()
+        for section in sections
+        for entry in above.items[section]
+    )
+
+
+def replacing(layers: Sequence[Path], candidate: Path) -> tuple[Path, ...]:
+    """Return the layers with a candidate in the place of the one of its id, or on top of all.
+
+    The same folder is one of the same id, whatever is written in it.
+    """
+    name, same = id_in(candidate), candidate.resolve()
+    numbers = [index for index, folder in enumerate(layers) if folder.resolve() == same or id_in(folder) == name]
+    if not numbers:
+        return (*layers, candidate)
+    return tuple(
+        candidate if index == numbers[0] else folder for index, folder in enumerate(layers) if index not in numbers[1:]
+    )
+
+
+def id_in(folder: Path) -> str:
+    """Return the id of the layer in a folder; of one whose own file cannot be read, its folder's name."""
+    head = SourceFile(folder / TOP, TOP).data
+    return layer_id(head) if isinstance(head, dict) else folder.name
 
 
 def _change(change: Entry, layer: str, replaced: Mapping[str, Any]) -> Change:

@@ -1,11 +1,12 @@
 """Conditions as they stand in rule files, read into the language; every mistake in one is named."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.faults import abridged, near
+from heartlevel.ruling.files.profile_schema import UNITS_OF_LIMITS
 from heartlevel.ruling.files.source import DECIMAL_POINT, PLAIN_NUMBER
 from heartlevel.ruling.language.conditions import GROUPS, OPERATORS, ORDERED, Condition, Group, Limit, Mention, Term
 from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
@@ -138,10 +139,23 @@ class ConditionParser:
             self._fault(path, "wrong-value", f"{fact.name} is a {fact.kind}; a limit is a number")
         elif name not in self.limits:
             detail = f"'{name}' is not a limit of every guideline or of every protocol"
-            self._fault(path, "unknown-limit", detail, near(name, sorted(self.limits)))
+            self._fault(path, "unknown-limit", detail, near_limit(name, self.limits))
+        elif UNITS_OF_LIMITS.get(name, fact.unit) != fact.unit:
+            detail = f"{fact.name} is in {fact.unit}, the limit {name} in {UNITS_OF_LIMITS[name]}"
+            self._fault(path, "wrong-value", detail, "compare what has the same unit")
         else:
             return Limit(name)
         return None
+
+
+def near_limit(name: str, limits: Collection[str]) -> str | None:
+    """Suggest limits that have all parts of a dotted name, else those of the same place, else what is spelt alike."""
+    wanted = name.split(".")
+    same = [limit for limit in sorted(limits) if set(wanted) <= set(limit.split("."))]
+    beside = [limit for limit in sorted(limits) if wanted[:1] == limit.split(".")[:1]]
+    if len(same) == 1:
+        return f"did you mean '{same[0]}'?"
+    return near(name, same or beside or sorted(limits))
 
 
 def _seen(data: Any) -> str:

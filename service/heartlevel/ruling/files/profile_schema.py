@@ -1,6 +1,11 @@
 """What guideline and protocol files may hold, declared once."""
 
-from heartlevel.intake.fields import Anything, Block, Choice, Items, Part, about, part, text
+from collections.abc import Iterator
+from itertools import chain
+
+from marshmallow import Schema
+
+from heartlevel.intake.fields import Anything, Block, Choice, Items, Number, Part, about, part, text
 from heartlevel.ruling.files.fields import choice, count, name, number
 from heartlevel.ruling.files.followup.targets import TargetBlock
 from heartlevel.ruling.files.schema import NEEDED, SOURCES
@@ -169,3 +174,20 @@ class ProtocolBlock(ProfileBlock):
     office = part(OfficeSchedule, "in the office", **NEEDED)
     ambulatory = part(AmbulatorySchedule, "ambulatory measurement", **NEEDED)
     device_check = part(DeviceSchedule, "device against reference", **NEEDED)
+
+
+def _units(block: Schema, prefix: str) -> Iterator[tuple[str, str]]:
+    for attribute, field in block.fields.items():
+        key = f"{prefix}{field.data_key or attribute}"
+        if isinstance(field, Part):
+            yield from _units(field.schema, f"{key}.")
+        elif isinstance(field, Number):
+            yield key, field.metadata["unit"]
+
+
+# By the name that conditions have for a limit, its unit.
+UNITS_OF_LIMITS = dict(chain(
+    _units(LevelSet(), ""),
+    (pair for pair in _units(GuidelineBlock(), "") if "." not in pair[0]),
+    _units(ProtocolBlock(), "protocol."),
+))  # fmt: skip

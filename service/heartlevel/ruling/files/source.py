@@ -108,7 +108,7 @@ class SourceFile:
             return self._text(node.value, path)  # dates stay text; their fields say what they take
         if node.tag.endswith((":int", ":float")) and not DECIMAL.fullmatch(node.value):
             detail = f"'{node.value}' is a number of another kind in YAML (octal, sexagesimal, hexadecimal or with _)"
-            return self._note(path, "not-a-number", detail)
+            self._note(path, "not-a-number", detail)  # its value is read all the same, to be no second fault
         try:
             value = CONSTRUCTOR.yaml_constructors[node.tag](CONSTRUCTOR, node)
         except (ValueError, yaml.YAMLError):

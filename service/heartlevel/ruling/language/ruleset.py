@@ -59,6 +59,7 @@ class Layer:
     fingerprint: str
     changes: tuple[Change, ...]
     entry: Entry  # its own file
+    added: frozenset[tuple[str, str]]  # kind and id of what it adds whole
 
     def as_dict(self) -> dict[str, str]:
         """Return what names it in an answer."""
@@ -149,6 +150,26 @@ class RuleSet:
     def limits(self, guideline: str, protocol: str) -> Mapping[str, float]:
         """Return all named limits of a guideline and a protocol together."""
         return {**self.guidelines[guideline].limits, **self.protocols[protocol].limits}
+
+    def provenance(self, kind: str, name: str, entry: Entry) -> dict[str, Any]:
+        """Return where an item is written and by which layer, what layers changed of it, why, and what stood there.
+
+        `layer` is null for what the rules below all layers bring.
+        """
+        changes = [change.as_dict() for change in self.changes_of(kind, name)]
+        adding = next((layer.id for layer in self.layers if (kind, name) in layer.added), None)
+        where = entry.origin.position(entry.path)
+        return {"layer": adding, "file": where.file, "line": where.line, "changes": changes}
+
+    def changes_of(self, kind: str, name: str) -> Iterator[Change]:
+        """Yield what layers change of an item, in their order."""
+        for layer in self.layers:
+            yield from (change for change in layer.changes if (change.kind, change.id) == (kind, name))
+
+    def silenced(self) -> dict[str, Change]:
+        """Return the rules that layers switched off, by id."""
+        off = {change.id: change for layer in self.layers for change in layer.changes if change.off}
+        return {name: change for name, change in off.items() if name not in {rule.id for rule in self.every_rule()}}
 
     def with_rules(self, scope: str, rules: Sequence[Rule]) -> "RuleSet":
         """Return a copy that has only these rules, of one scope."""

@@ -9,10 +9,9 @@ from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.language.faults import RuleFault
 from heartlevel.ruling.language.rules import Example, Rule
 from heartlevel.ruling.language.ruleset import Profile, RuleSet
-from heartlevel.ruling.running.verdicts import Outcomes, Program
+from heartlevel.ruling.running.verdicts import Program
 
 OUTCOMES = ("silent", "fires", "unknown")  # by outcome: false, true, unknown
-TOGETHER = 1024  # examples judged in one go, so that memory does not grow with their number
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +48,20 @@ def judged_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterat
     """
     for scope, rules in ruleset.rules.items():
         judged = [rule for rule in rules if not ruleset.layers or rule.entry.sets("when") or rule.entry.sets("examples")]
-        examples = [(rule, index, example) for rule in judged for index, example in enumerate(rule.examples)]
-        for start in range(0, len(examples), TOGETHER):
-            yield from _judged(ruleset, programs[scope], examples[start : start + TOGETHER])
+        yield from _judged(
+            ruleset,
+            programs[scope],
+            [(rule, index, example) for rule in judged for index, example in enumerate(rule.examples)],
+        )
 
 
 def _judged(ruleset: RuleSet, program: Program, examples: Sequence[tuple[Rule, int, Example]]) -> Iterator[JudgedExample]:
     profile = np.array([program.profiles[profile_of(ruleset, example)] for _, _, example in examples])
     firing = [example.findings for _, _, example in examples]
-    outcomes: Outcomes = program.judge_given([encoded(example) for _, _, example in examples], profile, firing)
-    for column, (rule, index, example) in enumerate(examples):
-        yield JudgedExample(rule, index, example, OUTCOMES[outcomes[program.row_of[rule.id], column]])
+    rules, facts = [rule.id for rule, _, _ in examples], [encoded(example) for _, _, example in examples]
+    outcomes = program.judge_each(rules, facts, profile, firing)
+    for (rule, index, example), outcome in zip(examples, outcomes, strict=True):
+        yield JudgedExample(rule, index, example, OUTCOMES[outcome])
 
 
 def wrong_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterator[RuleFault]:

@@ -12,16 +12,15 @@ from itertools import chain, product
 import numpy as np
 import numpy.typing as npt
 
-from heartlevel.columns import TOLERANCE, Bools, Floats, Ints
+from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.facts.catalogue import VISIBLE
 from heartlevel.ruling.language.conditions import Leaf, Mention, Term, shape_of
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
-from heartlevel.ruling.running.truth import FALSE, TRUE, UNKNOWN, truth_tables
+from heartlevel.ruling.running.intervals import interval, when_unknown
+from heartlevel.ruling.running.truth import TRUE, UNKNOWN, truth_tables
 
 Outcomes = npt.NDArray[np.int8]
-EVERYTHING = (-np.inf, np.inf)
-NOTHING = (np.inf, -np.inf)
 
 
 # Above so many rows it is quicker to go rule by rule than to gather all rules' leaves at once.
@@ -73,12 +72,12 @@ class Program:
         self._fact_of = np.array([self._row_of_fact[term.fact.name] for term in self.terms], dtype=np.int64)
         self._first_term_of = np.searchsorted(self._fact_of, np.arange(len(self.facts)))
         limits = [ruleset.limits(*pair) for pair in self.profiles]
-        bounds = np.array([[_interval(term, named) for term in self.terms] for named in limits], dtype=np.float64)
+        bounds = np.array([[interval(term, named) for term in self.terms] for named in limits], dtype=np.float64)
         bounds = bounds.reshape(len(limits), len(self.terms), 2)
         self._low, self._high = bounds[..., 0].T.copy(), bounds[..., 1].T.copy()
         self._unlimited = np.isnan(self._low) | np.isnan(self._high)
         self._any_unlimited = bool(self._unlimited.any())
-        unknown = [_when_unknown(term) for term in self.terms]
+        unknown = [when_unknown(term) for term in self.terms]
         self._when_unknown = np.array(unknown, dtype=np.int8).reshape(-1, 1)
         self.row_of = {rule.id: row for row, rule in enumerate(self.rules)}
         self._row_of_leaf: dict[Leaf, int] = {term: row for row, term in enumerate(self.terms)}
@@ -95,6 +94,7 @@ class Program:
         leaves = [[self._row_of_leaf[leaf] for leaf in rule.leaves] for rule in self.rules]
         self._strata = [_stratum(members, leaves, offsets) for members in self._levels()]
         self._by_rule = [(row, leaves[row], tables[row]) for stratum in self._strata for row in stratum.rules.tolist()]
+        self._by_id = {rule.id: (leaves[row], tables[row]) for row, rule in enumerate(self.rules)}
         uses = sorted((leaf, rule) for rule, used in enumerate(leaves) for leaf in used if leaf < len(self.terms))
         of_term, self._users = np.array(uses, dtype=np.int64).reshape(-1, 2).T
         self._first_user_of = np.searchsorted(of_term, np.arange(len(self.terms)))
@@ -116,20 +116,37 @@ class Program:
         facts = np.array([column(name) for name in self.facts], dtype=np.float64).reshape(-1, len(profile))
         return self._decided(self._compared(facts, profile), profile)
 
-    def judge_given(
-        self, facts: Sequence[Mapping[str, float]], profile: Ints, firing: Sequence[Collection[str]]
-    ) -> Outcomes:
-        """Judge rows of given facts where the outcomes of rules are given too, and return them, a row a rule.
+    def judge_each(
+        self, rules: Sequence[str], facts: Sequence[Mapping[str, float]], profile: Ints, firing: Sequence[Collection[str]]
+    ) -> list[int]:
+        """Judge one rule for each row of given facts, all in one go, and return the outcomes.
 
-        `firing` has, for each row, the ids of the rules that fire where another rule mentions them; all others are silent.
+        `firing` has, for each row, the ids of the rules that fire where the rule mentions them; all others are silent.
+        Only the rule's own comparisons are made, so that examples of ten times as many rules take ten times as long.
         """
-        given = np.full((len(self.facts), len(facts)), np.nan)
-        forced = np.full((len(self.rules), len(facts)), FALSE, dtype=np.int8)
-        for column, (values, names) in enumerate(zip(facts, firing, strict=True)):
-            for name in values.keys() & self._row_of_fact.keys():
-                given[self._row_of_fact[name], column] = values[name]
-            forced[[self.row_of[name] for name in names], column] = TRUE
-        return self._decided(self._compared(given, profile), profile, forced).outcomes
+        if not rules:
+            return []
+        used = [self._by_id[name][0] for name in rules]
+        sizes = list(map(len, used))
+        row, leaf = np.repeat(np.arange(len(rules)), sizes), np.array([*chain.from_iterable(used)], dtype=np.int64)
+        mentioned = [{len(self.terms) + self.row_of[name] for name in names} for names in firing]
+        outcome = np.array(
+            [at in mentioned[number] for number, at in zip(row.tolist(), leaf.tolist(), strict=True)], dtype=np.int64
+        )
+        compared = leaf < len(self.terms)
+        outcome[compared] = self._compared_each(facts, row[compared], leaf[compared], profile)
+        digits = np.concatenate([np.arange(size, dtype=np.int64) for size in sizes])
+        patterns = np.bincount(row, outcome * 3**digits, minlength=len(rules)).astype(np.int64)
+        return [int(self._by_id[name][1][pattern]) for name, pattern in zip(rules, patterns.tolist(), strict=True)]
+
+    def _compared_each(self, facts: Sequence[Mapping[str, float]], row: Ints, term: Ints, profile: Ints) -> Ints:
+        """Return the outcomes of single comparisons, each of a row of given facts."""
+        pairs = zip(row.tolist(), term.tolist(), strict=True)
+        values = np.array([facts[at].get(self.terms[number].fact.name, np.nan) for at, number in pairs])
+        under = profile[row]
+        holds = (values >= self._low[term, under]) & (values <= self._high[term, under])
+        undecided = np.isnan(values) | self._unlimited[term, under]
+        return np.where(undecided, self._when_unknown[term, 0], holds).astype(np.int64)
 
     def _compared(self, facts: Floats, profile: Ints) -> Outcomes:
         values = facts[self._fact_of]
@@ -139,20 +156,17 @@ class Program:
             undecided |= self._unlimited[:, profile]
         return np.where(undecided, self._when_unknown, holds.astype(np.int8))
 
-    def _decided(self, compared: Outcomes, profile: Ints, forced: Outcomes | None = None) -> Verdicts:
-        """Look every rule up. Rules that mention others see these as decided here, or as `forced`."""
+    def _decided(self, compared: Outcomes, profile: Ints) -> Verdicts:
+        """Look every rule up. Rules that mention others see these as decided here."""
         rows = compared.shape[1]
         leaves = np.zeros((len(self.terms) + len(self.rules), rows), dtype=np.int64)
         leaves[: len(self.terms)] = compared
-        if forced is not None:
-            leaves[len(self.terms) :] = forced
         outcomes = np.zeros((len(self.rules), rows), dtype=np.int8)
         for stratum in self._strata:
             pattern = np.add.reduceat(leaves[stratum.leaves] * stratum.weights, stratum.first, axis=0)
             decided = self._table[stratum.offsets + pattern]
             outcomes[stratum.rules] = decided
-            if forced is None:
-                leaves[len(self.terms) + stratum.rules] = decided
+            leaves[len(self.terms) + stratum.rules] = decided
         return Verdicts(self.rules, outcomes, partial(self._wanting, compared, outcomes, profile))
 
     def _compared_by_term(self, column: Callable[[str], Floats], profile: Ints) -> Outcomes:
@@ -213,31 +227,6 @@ def _stratum(rules: Ints, leaves: Sequence[Sequence[int]], offsets: Ints) -> _St
         first=np.cumsum([0, *map(len, of_rules)])[:-1],
         offsets=offsets[rules][:, None],
     )
-
-
-def _interval(term: Term, limits: Mapping[str, float]) -> tuple[float, float]:
-    """Return the closed interval of values for which a comparison is true."""
-    if term.operator == "known":
-        return EVERYTHING if term.values[0] else NOTHING
-    figures = term.figures(limits)
-    first, last = figures[0], figures[-1]
-    match term.operator:
-        case "below":
-            return -np.inf, float(np.nextafter(first - TOLERANCE, -np.inf))
-        case "at_least":
-            return first - TOLERANCE, np.inf
-        case "above":
-            return float(np.nextafter(first + TOLERANCE, np.inf)), np.inf
-        case "at_most":
-            return -np.inf, first + TOLERANCE
-        case _:  # equals and between
-            return first - TOLERANCE, last + TOLERANCE
-
-
-def _when_unknown(term: Term) -> int:
-    if term.operator != "known":
-        return UNKNOWN
-    return FALSE if term.values[0] else TRUE
 
 
 def programs_of(ruleset: RuleSet) -> dict[str, Program]:

@@ -60,8 +60,12 @@ def _of_texts(base: RuleSet, laid: RuleSet, change: Change) -> Iterator[str]:
     for name in sorted(steps):
         if before.next_steps[name] != after.next_steps.get(name):
             yield f"the next step '{name}' of urgent rules would be said otherwise"
+        if before.next_steps_for_patient.get(name) != after.next_steps_for_patient.get(name):
+            yield f"the next step '{name}' of urgent rules would be said otherwise to the person measured"
     if before.urgency != after.urgency:
         yield "how urgent it is would be said otherwise"
+    if any(field.split(".")[0] == "conclusion" for field in change.replaced):
+        yield "the sentences of the conclusion would be others"
     urgent = {rule.id for rule in base.every_rule() if rule.urgent}
     for name in sorted(urgent & mapping(after.written, "rules").keys()):
         if mapping(before.written, "rules", name) != mapping(after.written, "rules", name):
