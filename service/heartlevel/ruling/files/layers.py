@@ -68,11 +68,11 @@ def replacing(layers: Sequence[Path], candidate: Path) -> tuple[Path, ...]:
     The same folder is one of the same id, whatever is written in it.
     """
     name, same = id_in(candidate), candidate.resolve()
-    places = [index for index, folder in enumerate(layers) if folder.resolve() == same or id_in(folder) == name]
-    if not places:
+    indexes = [index for index, folder in enumerate(layers) if folder.resolve() == same or id_in(folder) == name]
+    if not indexes:
         return (*layers, candidate)
     return tuple(
-        candidate if index == places[0] else folder for index, folder in enumerate(layers) if index not in places[1:]
+        candidate if index == indexes[0] else folder for index, folder in enumerate(layers) if index not in indexes[1:]
     )
 
 
