@@ -21,6 +21,7 @@ from contract.made_with import ProvenanceSchema
 from contract.whole import AnswerSchema, DeviceChecksAnswerSchema
 from coverage_page import coverage_page
 from heartlevel import Rules, answer_to
+from heartlevel.intake.bluetooth.expanding import IN_BYTES, PAYLOAD
 from heartlevel.intake.device_checks import DeviceChecks
 from heartlevel.intake.fields import Anything
 from heartlevel.intake.schema import LISTS, Envelope
@@ -90,6 +91,7 @@ def document() -> dict[str, Any]:
         body["examples"] = {name: {"value": request} for name, request in examples(kind).items()}
     _rule_in_force(whole["components"]["schemas"])
     described(whole["components"]["schemas"])
+    _or_bytes(whole["components"]["schemas"]["Reading"])
     for kind, members in written["components"].items():
         whole["components"].setdefault(kind, {}).update(members)
     return whole
@@ -105,6 +107,13 @@ def _rule_in_force(schemas: dict[str, Any]) -> None:
 
 def _info(written: dict[str, Any]) -> dict[str, Any]:
     return {"title": written["info"]["title"], "info": {"description": written["info"]["description"]}}
+
+
+def _or_bytes(reading: dict[str, Any]) -> None:
+    """Bytes stand in the place of what they hold."""
+    of_bytes = [name for name in reading["required"] if name in IN_BYTES]
+    reading["required"] = [name for name in reading["required"] if name not in IN_BYTES]
+    reading["anyOf"] = [{"required": of_bytes}, {"required": [PAYLOAD]}]
 
 
 def described(schemas: dict[str, Any]) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 from heartlevel.answer.urgency import urgency_written
 from heartlevel.assessment import Rules, assess_requests
 from heartlevel.conclusions.conclude import conclude
+from heartlevel.intake.bluetooth.expanding import expanded
 from heartlevel.intake.envelope import PREGNANCY_BY
 from heartlevel.intake.lost import unassessed_readings
 from heartlevel.intake.request import MOST_READINGS, Request, empty_request
@@ -27,7 +28,7 @@ def legible_urgencies(payloads: Sequence[object], rules: Rules) -> list[dict[str
 def _all_lost(payload: object, rules: Rules) -> Request:
     request = empty_request(dict(NOBODY), {}, rules.ruleset.choices, None)
     request.unclear = frozenset(PREGNANCY_BY)
-    readings = payload.get("readings") if isinstance(payload, dict) else None
+    readings = expanded(payload.get("readings")).readings if isinstance(payload, dict) else None
     if isinstance(readings, list):
         request.lost = unassessed_readings(readings[:MOST_READINGS], (), ())
     return request

@@ -231,3 +231,34 @@ def test_every_place_of_a_fault_is_there_in_what_was_sent():
     assert len(issues) > 10
     for issue in issues:
         assert at_path(payload, issue.expression) is not None
+
+
+def test_people_of_two_servers_with_one_id_are_two_people():
+    entries = [
+        {"fullUrl": f"http://{server}.example/fhir/{kind}/1", "resource": resource}
+        for server in ("a", "b")
+        for kind, resource in (
+            ("Patient", patient("1")), ("Observation", pressure(server, subject={"reference": "Patient/1"})),
+        )
+    ]  # fmt: skip
+    stranger = {"resource": pressure("c", subject={"reference": "http://c.example/fhir/Patient/1"})}
+    content = decoded_subjects({"resourceType": "Bundle", "entry": [*entries, stranger]}, codes_of())
+    assert [[reading["id"] for reading in one.request["readings"]] for one in content.subjects] == [["a"], ["b"], ["c"]]
+
+
+def test_of_two_statements_on_a_pregnancy_the_later_one_counts_and_other_observations_say_nothing_of_it():
+    def status(code, day, kind="82810-3"):
+        return {"resourceType": "Observation", "status": "final", "code": concept(kind, LOINC), "effectiveDateTime": day,
+                "subject": {"reference": "Patient/p-1"}, "valueCodeableConcept": concept(code)}  # fmt: skip
+
+    pregnant, other = status("77386006", "2026-02-01"), status("60001007", "2025-02-01")
+    for statements in ((pregnant, other), (other, pregnant)):
+        assert decoded(patient(), pressure("o-1"), *statements)["subject"]["pregnant"] is True
+    assert "pregnant" not in decoded(patient(), pressure("o-1"), status("77386006", "2026-02-01", "8302-2"))["subject"]
+
+
+def test_one_unit_in_two_spellings_is_one_unit_and_one_value_with_two_codes_one_value():
+    both = {"coding": [{"system": LOINC, "code": "8480-6"}, {"system": LOINC, "code": "8480-6", "display": "systolic"}]}
+    parts = [{"code": both, "valueQuantity": quantity(128)}, component("8462-4", 78, code="mmHg")]
+    (reading,) = decoded(patient(), pressure("o-1", component=parts))["readings"]
+    assert (reading["systolic"], reading["diastolic"], reading["unit"]) == (128, 78, "mm[Hg]")

@@ -28,11 +28,12 @@ from support import answer, demo, examples, reading, rules, week
 # R4B (4.3.0) has the resources that are written here as R4 (4.0.1) has them.
 PEOPLE = [pytest.param(payload, id=payload["subject"]["id"]) for payload in demo()]
 # What FHIR has no place for in a Bundle.
+RECORDED = "2026-03-09T07:00:00+00:00"
 NOT_CARRIED = ("device_checks", "periods")
 
 
 def bundle_of(payload: dict) -> dict:
-    return bundle_for(payload, rules(), codes_of())[0]
+    return bundle_for(payload, rules(), codes_of(), recorded=RECORDED)[0]
 
 
 def of_kind(bundle: dict, kind: str) -> list[dict]:

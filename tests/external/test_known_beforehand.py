@@ -133,9 +133,9 @@ def test_more_days_fill_the_week_that_was_begun_before_they_tell_of_another(begu
     assert again.weeks[0] == pytest.approx(calendar(begun + more + 5).weeks[0])
 
 
-# source: scipy's four-dimensional normal distribution: both pressures in both places, by Bayes' theorem for linear models
+# source: NumPy's draws: home as measured there, then the office given home, by Bayes' theorem for two normal distributions
 @pytest.mark.parametrize(("at_home", "in_office"), [((126, 76), (138, 84)), ((131, 70), (128, 72)), ((118, 70), (142, 78))])
-def test_patterns_are_those_of_the_joint_distribution_of_home_and_office(at_home, in_office):
+def test_patterns_are_those_of_home_as_measured_and_of_the_office_given_home(at_home, in_office):
     errors, above, spread = ((5.0, 3.2), (9.0, 6.0)), (5.0, 2.0), (11.0, 6.0)
     home, office = (
         LongRun(np.array(mean, dtype=float)[:, None], np.array(error)[:, None], np.zeros(1), np.full((2, 1), 1e9),
@@ -145,26 +145,17 @@ def test_patterns_are_those_of_the_joint_distribution_of_home_and_office(at_home
     (home_then, office_then), together = joint(home, office, (above, spread))
     limits = np.array([130.0, 80.0])[:, None, None]
     ours = pattern_probabilities(*(chance_at_or_above(one, limits)[0] for one in (home_then, office_then)), together)[:, 0]
-    draws = posterior(at_home, in_office, errors, above, spread).rvs(200_000, random_state=5)
-    raised = (draws >= np.tile([130.0, 80.0], 2)).reshape(-1, 2, 2).any(axis=2)  # home, then office
-    shares = {"sustained": raised.all(axis=1), "office-only-elevation": ~raised[:, 0] & raised[:, 1],
-              "home-only-elevation": raised[:, 0] & ~raised[:, 1], "normal-in-both": ~raised.any(axis=1)}  # fmt: skip
-    assert ours == pytest.approx([shares[name].mean() for name in PATTERNS], abs=0.015)
-
-
-def posterior(at_home, in_office, errors, above, spread):
-    """Return home systolic, home diastolic, office systolic, office diastolic, given both measurements; pressures apart."""
-    precision = np.diag(1 / np.ravel(errors) ** 2)
-    link = np.zeros((4, 4))
-    toward = np.zeros(4)
-    for row, (by, sd) in enumerate(zip(above, spread, strict=True)):
-        step = np.zeros(4)
-        step[row], step[row + 2] = -1, 1
-        link += np.outer(step, step) / sd**2
-        toward += step * by / sd**2
-    whole = precision + link
-    centre = np.linalg.solve(whole, precision @ np.concatenate([at_home, in_office]) + toward)
-    return stats.multivariate_normal(centre, np.linalg.inv(whole))
+    draw = np.random.default_rng(5)
+    drawn_home = draw.normal(at_home, errors[0], (200_000, 2))
+    prior, error = np.square(spread), np.square(errors[1])
+    centre = ((drawn_home + above) * error + np.multiply(in_office, prior)) / (prior + error)
+    drawn_office = draw.normal(centre, np.sqrt(prior * error / (prior + error)))
+    raised = [(drawn >= [130.0, 80.0]).any(axis=1) for drawn in (drawn_home, drawn_office)]
+    shares = {"sustained": raised[0] & raised[1], "office-only-elevation": ~raised[0] & raised[1],
+              "home-only-elevation": raised[0] & ~raised[1], "normal-in-both": ~(raised[0] | raised[1])}  # fmt: skip
+    assert ours == pytest.approx([shares[name].mean() for name in PATTERNS], abs=0.02)
+    alone = chance_at_or_above(home, limits)[0, 0]
+    assert ours[:1] + ours[2:3] == pytest.approx([alone], abs=1e-6)  # the office never changes what is said of home
 
 
 ENDS = np.array([[[2, 10], [1, 5]], [[0, 1], [6, 7]], [[4, 19], [5, 14]]], dtype=float)  # fault, pressure, low and high

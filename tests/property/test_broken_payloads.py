@@ -15,7 +15,14 @@ from support import answer, examples
 MANY = settings(max_examples=examples(300), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 ESSENTIAL = {"devices": {"id"}, "readings": {"taken_at", "systolic", "diastolic", "setting", "unit"},
              "device_checks": {"device", "pairs", "sequence"}}  # fmt: skip
-OF_LOST = {"readings-not-used", "lost-reading-severe", "lost-unit-may-hide-severe", "lost-reading-very-low"}
+OF_LOST = {
+    "readings-not-used",
+    "lost-reading-severe",
+    "lost-unit-may-hide-severe",
+    "lost-reading-very-low",
+    "symptoms-recorded",
+    "symptoms-in-pregnancy",
+}  # symptoms told with a lost reading count
 OF_PREGNANCY = {"severe-in-pregnancy", "severe-after-birth"}  # beside `very-high`
 
 
@@ -92,11 +99,22 @@ def without_lost(whole: dict) -> dict:
               "rules": [rule for rule in step["rules"] if rule not in OF_LOST]}
              for step in whole["next_steps"]]  # fmt: skip
     return whole | {
-        "counts": None, "urgent": any(one["urgent"] for one in kept),
+        "counts": None, "urgent": any(one["urgent"] for one in kept), "urgency": None, "conclusion": None,
+        "other_guidelines": [{**one, "urgent": None, "disagrees_in": None} for one in whole["other_guidelines"]],
         "findings": [{**one, "id": name_of[one["id"]]} for one in kept],
         "readings": [{**one, "findings": [name_of[name] for name in one["findings"]]} for one in whole["readings"]],
         "next_steps": [step for step in steps if step["rules"]],
+        **{part: renamed(whole[part], name_of) for part in ("pattern", "sides", "classification", "periods")},
     }  # fmt: skip
+
+
+def renamed(told: object, name_of: dict) -> object:
+    """The same with the new names of findings."""
+    if isinstance(told, list):
+        return [renamed(one, name_of) for one in told]
+    if isinstance(told, dict):
+        return {key: renamed(value, name_of) for key, value in told.items()}
+    return name_of.get(told, told) if isinstance(told, str) else told
 
 
 def counted_readings(whole: dict, sent: dict) -> None:
@@ -128,7 +146,8 @@ def test_damage_is_named_at_its_place_and_nothing_else_in_the_answer_changes(cas
         assert unnamed(done, [one.pointer for one in refusal.value.problems], refused=True) == []
         return
     given_back = answer(broken)
-    assert unnamed(done, [one["pointer"] for one in given_back["problems"]], refused=False) == []
+    named = [place for one in given_back["problems"] for place in one["places"]]
+    assert unnamed(done, named, refused=False) == []
     expected = answer(healed(payload, done))
     if any(map(leaves_limits_unclear, done)):
         assert figures(given_back) == figures(expected)

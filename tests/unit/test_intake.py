@@ -92,6 +92,13 @@ WIDER: list[tuple[str, dict, list[tuple[str, str]]]] = [
      [("/device_checks/0/device", "unknown-device")]),
     ("not-both", {**good(), "device_checks": [{"device": "d-1", "pairs": [], "sequence": []}]},
      [("/device_checks/0/sequence", "not-both")]),
+    *[(code, changed((SECOND, {"payload": text, "setting": "home", "taken_at": "2026-03-02T07:10:00Z"})),
+       [("/readings/1/payload", code)]) for code, text in [
+          ("payload-not-bytes", "zz"), ("payload-too-short", "02800052006100"), ("payload-too-long", "00800052006100ff"),
+          ("no-measured-value", "0080000008ff07")]],
+    ("another-user", {**good(), "readings": [
+        {"payload": f"08800052006100{user}", "setting": "home", "taken_at": f"2026-03-0{day}T07:10:00Z"}
+        for day, user in ((1, "01"), (2, "01"), (3, "02"))]}, [("/readings/2/payload", "another-user")]),
     ("missing", {**good(), "device_checks": [{"sequence": None}]},
      [("/device_checks/0/device", "missing"), ("/device_checks/0/pairs", "missing")]),
     ("missing", {**good(), "device_checks": [{"device": "d-1", "pairs": None, "sequence": None}]},

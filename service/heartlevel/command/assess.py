@@ -6,6 +6,7 @@ Exit status: 0 nothing to look at at once, 10 something urgent, 20 something unr
 
 import os
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from errno import EPIPE
 from functools import partial
@@ -14,11 +15,13 @@ from typing import Any
 
 import click
 
+from heartlevel.assessment import Rules
 from heartlevel.bulk.columns.mapping import mapped_by
 from heartlevel.bulk.columns.understanding import describe_columns
 from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.naming import inputs_of
 from heartlevel.bulk.inputs.registry import INPUT_FORMATS
+from heartlevel.bulk.outputs.answers import write_answers
 from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, OutputFormat, default_format, output_format
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.carrying_out import Job, Judge, bulk_inputs, carried_out, meter_for
@@ -27,7 +30,8 @@ from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, rules_options
 from heartlevel.command.progress import Progress
-from heartlevel.command.summary import write_summaries
+from heartlevel.command.summary import summary
+from heartlevel.located import AssessedSubjects
 from heartlevel.tables.meanings import Mapped
 
 WRONG_CALL = 2
@@ -43,6 +47,13 @@ Answers come in the order of the requests; after them those from tables. A subje
 tables: they are brought together by way of temporary files, in the order of a hash of the subject's name. With
 --grouped, rows of a subject must follow one another; they are then answered as they come, without such files.
 """
+
+
+def write_summaries(
+    groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str], everything: bool = False
+) -> list[bytes]:
+    """Write each answer's summary."""
+    return write_answers(lambda answer: f"{summary(answer, rules, everything)}\n".encode(), groups, rules, names)
 
 
 SUMMARY = OutputFormat("summary", "summary", write_summaries)

@@ -5,8 +5,6 @@ from textwrap import fill
 from typing import Any
 
 from heartlevel.assessment import Rules
-from heartlevel.bulk.outputs.answers import write_answers
-from heartlevel.located import AssessedSubjects
 from heartlevel.vocabulary import RELIABILITIES
 
 WIDTH = 100
@@ -18,13 +16,6 @@ def summary(answer: Mapping[str, Any], rules: Rules, everything: bool = False) -
     """Return a few readable lines a subject: the conclusion, averages, findings, next steps; or all there is of them."""
     words = rules.ruleset.wording[answer["made_with"]["language"]].summary
     return "\n".join(_lines(answer, words, everything)) + "\n"
-
-
-def write_summaries(
-    groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str], everything: bool = False
-) -> list[bytes]:
-    """Write each answer's summary."""
-    return write_answers(lambda answer: f"{summary(answer, rules, everything)}\n".encode(), groups, rules, names)
 
 
 def _lines(answer: Mapping[str, Any], words: Mapping[str, str], everything: bool) -> Iterator[str]:

@@ -12,7 +12,9 @@ def slip_pointers(batch: Batch, rule: Rule, readings: Iterable[int]) -> Iterator
     """Yield, for the rows of readings a rule fires for, JSON Pointers to the field at fault; none for other rules."""
     field = rule.field
     if field:
-        yield from (f"/readings/{batch.indices[row]}/{field}" for row in readings)
+        for row in readings:
+            pointer, request = f"/readings/{batch.indices[row]}/{field}", batch.requests[int(batch.subject_of[row])]
+            yield request.in_bytes.get(pointer, pointer)
 
 
 def slips_of(batch: Batch, firings: Sequence[Firing]) -> dict[int, list[Problem]]:

@@ -40,15 +40,15 @@ class FhirAnswers:
         answers = [_placed(subject.answer, subject.origins) for subject in self.answered]
         return {"answers": answers, "refused": list(self.refused), "outcome": outcome_of(self.issues)}
 
-    def bundle(self, codes: Codes) -> dict[str, Any]:
-        """Return the answers as one Bundle."""
+    def bundle(self, codes: Codes, recorded: str | None = None) -> dict[str, Any]:
+        """Return the answers as one Bundle; `recorded` as in `bundle_of`."""
         subjects = [(item.conclusions, item.subject, item.answer) for item in self.answered]
-        return bundle_of(subjects, self.issues, codes)
+        return bundle_of(subjects, self.issues, codes, recorded)
 
 
 def bundle_for(
-    payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS
-) -> tuple[Any, dict[str, Any]]:
+    payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS, recorded: str | None = None
+) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return the answer to one request object as a Bundle, and the answer. Raises what `one_call.answer_to` raises."""
     concluded = list[Conclusions]()
 
@@ -58,7 +58,7 @@ def bundle_for(
         return answer
 
     answer = answer_to(payload, rules, most_readings, answer_one)
-    return bundle_of([(concluded[0], 0, answer)], None, codes), answer
+    return bundle_of([(concluded[0], 0, answer)], None, codes, recorded), answer
 
 
 def fhir_answers(payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS) -> FhirAnswers:

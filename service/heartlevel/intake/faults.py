@@ -35,6 +35,11 @@ DETAILS = {
     "ends-before-it-begins": "found {found}, which is before {expected}, where it begins",
     "not-both": "given beside {expected}; only one of the two may be",
     "exact-duplicate": "the same reading is there twice; this copy was left out",
+    "payload-not-bytes": "found {found}; expected bytes, as hexadecimal or base64 text",
+    "payload-too-short": "found {found} bytes, cut off: the first of them announces {expected}",
+    "payload-too-long": "found {found} bytes: the first of them announces {expected}",
+    "no-measured-value": "the device sent {found} in the place of a number for {expected}",
+    "another-user": "the device's user {found} took it; most readings are those of its user {expected}",
     "unit-mistaken": "found {found}, which is {expected}; no blood pressure is that high",
 }
 # Kinds of field that only rule files have.

@@ -3,14 +3,15 @@
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from functools import cache
 from types import NoneType
 from typing import Any, cast
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 from marshmallow import ValidationError
 
 from heartlevel.intake.blocks.periods import named_periods
+from heartlevel.intake.blocks.zones import known_zones, near_zone
+from heartlevel.intake.bluetooth.expanding import expanded
 from heartlevel.intake.envelope import read_envelope, unclear_details, without_partly_read_lists
 from heartlevel.intake.faults import Problem, exactly_one_given, from_messages, near, problem, sorted_problems
 from heartlevel.intake.fields import Block, messages
@@ -75,6 +76,7 @@ class Request:
     checks: list[dict[str, Any]] = field(default_factory=list)
     periods: list[dict[str, Any]] = field(default_factory=list)  # as named, in order of their first days
     problems: list[Problem] = field(default_factory=list)
+    in_bytes: Mapping[str, str] = field(default_factory=dict)  # pointers to parts of readings: to the bytes that hold them
 
 
 def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) -> Request:
@@ -85,14 +87,16 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     """
     envelope = read_envelope(payload)
     values, problems = envelope.values, envelope.refusing
+    sent = expanded(values.get("readings"))
+    values["readings"] = sent.readings
     options = values.get("options") or {}
     faults, zone, as_of = options_of(options, choices)
     problems += faults
     problems += not_lists(values, BLOCKS)
     lists, skipped = _lists(values, most_readings)
-    skipped += envelope.details
+    skipped += envelope.details + sent.faults
     if problems:
-        raise RefusedRequest(problems + skipped)
+        raise RefusedRequest(sent.placed(problems + skipped))
     request = empty_request(values["subject"], options, choices, as_of)
     request.also_under = tuple(options.get("also_under") or ())
     request.unclear = unclear_details(envelope.details)
@@ -100,7 +104,9 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     request.problems = skipped
     _fill(request, lists, zone)
     assessed = {reading.index for reading in request.readings}
-    request.lost = unassessed_readings(values.get("readings") or (), assessed, request.problems)
+    request.problems = sorted_problems(sent.placed(request.problems))
+    request.in_bytes = sent.parts
+    request.lost = unassessed_readings(values["readings"] or (), assessed, request.problems)
     return request
 
 
@@ -157,25 +163,14 @@ def options_of(options: dict[str, Any], choices: Choices) -> tuple[list[Problem]
         if value not in choices.guidelines:
             faults.append(_unknown(f"/options/also_under/{index}", value, choices.guidelines))
     zone, as_of = options.get("time_zone"), options.get("as_of")
-    if zone is not None and zone not in _zones():
-        faults.append(problem("/options/time_zone", "unknown-time-zone", zone, "", _near_zone(zone)))
+    if zone is not None and zone not in known_zones():
+        faults.append(problem("/options/time_zone", "unknown-time-zone", zone, "", near_zone(zone)))
         zone = None
     return faults, ZoneInfo(zone) if zone else None, date.fromisoformat(as_of) if as_of else None
 
 
 def _unknown(pointer: str, value: str, names: Collection[str]) -> Problem:
     return problem(pointer, "not-one-of", value, f"one of {', '.join(sorted(names))}", near(value, sorted(names)))
-
-
-@cache
-def _zones() -> frozenset[str]:
-    return frozenset(available_timezones())
-
-
-def _near_zone(name: str) -> str | None:
-    by_city = {zone.rpartition("/")[2].lower(): zone for zone in sorted(_zones())}
-    zone = by_city.get(name.rpartition("/")[2].lower().replace(" ", "_"))
-    return f"did you mean '{zone}'?" if zone else near(name, sorted(_zones()))
 
 
 def not_lists(envelope: Mapping[str, Any], names: Iterable[str]) -> list[Problem]:

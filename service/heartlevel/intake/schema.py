@@ -152,7 +152,7 @@ class DeviceStatus(Block):
 
 
 class Reading(Block):
-    """One blood-pressure reading. Required: `taken_at`, `systolic`, `diastolic`, `setting`."""
+    """One blood-pressure reading. Required: `setting`, and `taken_at`, `systolic`, `diastolic` or a `payload`."""
 
     id = text("the caller's name for the reading; made from `taken_at` where absent")
     taken_at = text("time with offset, ISO 8601; without offset only where options.time_zone is given", 40,
@@ -177,6 +177,12 @@ class Reading(Block):
     asleep = flag("the person was asleep; for ambulatory readings", fact="asleep")
     technique = part(Technique, "how it was taken")
     device_status = part(DeviceStatus, "what the device reported")
+    payload = text(
+        "bytes of a Bluetooth Blood Pressure Measurement (0x2A35), hexadecimal or base64, in the place of pressures, "
+        "pulse, unit, status and time; a `taken_at` beside it counts before the device's", 200)  # fmt: skip
+    payload_feature = text(
+        "bytes of the device's Blood Pressure Feature (0x2A49), without which it is unknown whether a bit of the status "
+        "that is not set means no", 200)  # fmt: skip
 
 
 class MeanAndSpread(Block):
@@ -227,7 +233,7 @@ LISTS: dict[str, type[Block]] = {"devices": Device, "readings": Reading, "device
 # Without these an item says nothing; a fault anywhere else in it only makes that detail unknown.
 ESSENTIAL = {
     "devices": ("id",),
-    "readings": ("taken_at", "systolic", "diastolic", "setting", "unit"),
+    "readings": ("taken_at", "systolic", "diastolic", "setting", "unit", "payload"),
     "device_checks": ("device", "pairs", "sequence"),
     "periods": ("name", "from", "to"),
 }

@@ -55,6 +55,8 @@ def clean_batches(
     All that are doubtful are marked before. `choices` are those of the rule set; `gaps` tells the minutes between
     sittings for each request; `unclear` is what could not be understood of anybody, as `Request.unclear`.
     """
+    if examined.doubtful.all():
+        return
     by_subject: dict[int, _Options] = {}
     zones: dict[ZoneInfo | None, list[Ints]] = {}
     for options in _options(examined, choices):

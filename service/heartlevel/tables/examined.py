@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.intake.bluetooth.expanding import PAYLOAD
 from heartlevel.intake.request import MOST_READINGS
 from heartlevel.tables.cells import Cells, rows_of
 from heartlevel.tables.devices import describe_devices
@@ -116,6 +117,8 @@ def mark_doubtful(examined: Examined) -> None:
         if FIELDS[name].part in (SUBJECT, OPTIONS):
             values = column.comparable()
             rows |= ~np.isnan(values) & (values != examined.first(values)[examined.subject_of])
+    if PAYLOAD in examined.columns:  # bytes are read in requests only
+        rows[:] = True
     rows |= describe_devices(examined.columns, examined.subject_of)
     examined.doubt(rows)
     examined.doubtful |= np.diff(examined.starts) > MOST_READINGS

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from re import compile as pattern
 from typing import Any
 
+from heartlevel.intake.bluetooth.expanding import IN_BYTES, PAYLOAD
 from heartlevel.intake.faults import near
 from heartlevel.tables.fields import FIELDS, REQUIRED, SUBJECT, field_name
 
@@ -66,7 +67,9 @@ def layout_of(names: Sequence[str], mapped: Mapped) -> Layout:
 def missing_columns(names: Sequence[str], mapped: Mapped) -> list[str]:
     """Return the fields that every row needs and no column holds."""
     there = _fields_in(names, mapped)
-    return [name for name in REQUIRED if name not in there and (name == SUBJECT or name not in mapped.fixed)]
+    held = IN_BYTES if PAYLOAD in there else ()
+    needed = [name for name in REQUIRED if name not in there and name not in held]
+    return [name for name in needed if name == SUBJECT or name not in mapped.fixed]
 
 
 def repeated_columns(names: Sequence[str], mapped: Mapped) -> list[str]:

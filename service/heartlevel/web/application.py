@@ -11,10 +11,12 @@ from heartlevel.assessment import Rules
 from heartlevel.fhir.codes import codes_of
 from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
+from heartlevel.web.cds_hooks import cds_hooks
 from heartlevel.web.fhir import fhir_routes
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
 from heartlevel.web.together import Together
+from heartlevel.web.tokens import TrustedClients
 
 MEBIBYTE = 1024 * 1024
 
@@ -26,7 +28,9 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     (HEARTLEVEL_MOST_READINGS) its readings. RULES (HEARTLEVEL_RULES) names another directory of rule files,
     LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH; RELOAD_SECONDS
     (HEARTLEVEL_RELOAD_SECONDS) is how often a worker looks for changed rule files, 0 for never.
-    FHIR_CODES (HEARTLEVEL_FHIR_CODES) names a file of a clinic's own codes in FHIR resources.
+    FHIR_CODES (HEARTLEVEL_FHIR_CODES) names a file of a clinic's own codes in FHIR resources. Of CDS Hooks, CDS_ORIGINS are
+    the origins of pages that may call, parted by commas, CDS_TRUST a file of the clients that are trusted, without which
+    all are, and CDS_SETTING where readings were taken that do not say it.
     Raises RuleFaults if the rule files have mistakes, WrongCodes if that file has: a service without them does not start.
     """
     app = Flask("heartlevel", static_folder=None)
@@ -37,6 +41,9 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
         LAYERS="",
         RELOAD_SECONDS=2,
         FHIR_CODES=None,
+        CDS_ORIGINS="",
+        CDS_TRUST=None,
+        CDS_SETTING=None,
     )
     app.config.from_prefixed_env("HEARTLEVEL")
     app.config.from_mapping(config or {})
@@ -47,8 +54,11 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.extensions["heartlevel-together"] = Together()
     own_codes = app.config["FHIR_CODES"]
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
+    trust = app.config["CDS_TRUST"]
+    app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
     observability.follow_requests(app)
     problems.handle_errors(app)
     app.register_blueprint(routes)
     app.register_blueprint(fhir_routes)
+    app.register_blueprint(cds_hooks)
     return app

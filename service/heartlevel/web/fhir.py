@@ -18,7 +18,7 @@ from heartlevel.web.routes import (
     sent_as_json,
     tagged,
 )
-from heartlevel.web.written_as_fhir import bundle_response, codes_in_use
+from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
 
 fhir_routes = Blueprint("heartlevel-fhir", __name__)
 fhir_routes.before_request(choose_rules)
@@ -38,7 +38,7 @@ def assess_resources() -> Response:
         return outcome_response(422, list(answers.issues) if answers.refused else [*answers.issues, NOBODY])
     if request.accept_mimetypes.best_match([FHIR_JSON, JSON]) == JSON:
         return respond(answers.as_dict())
-    return bundle_response(answers.bundle(codes_in_use()))
+    return bundle_response(answers.bundle(codes_in_use(), now()))
 
 
 @fhir_routes.get("/v1/fhir/codes")

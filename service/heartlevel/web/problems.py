@@ -51,6 +51,8 @@ def http_error(error: HTTPException) -> Response:
         _read_away()
     response = problem_response(error.code or 500, error.description or "")
     allowed = getattr(error, "valid_methods", None)
+    if error.code == 401:
+        response.headers["WWW-Authenticate"] = "Bearer"
     if allowed:
         response.headers["Allow"] = ", ".join(sorted(allowed))
     return response

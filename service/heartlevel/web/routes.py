@@ -23,7 +23,7 @@ from heartlevel.web.problems import problem_response
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
-from heartlevel.web.written_as_fhir import bundle_response, codes_in_use
+from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
 
 JSON, NDJSON = "application/json", "application/x-ndjson"
 routes = Blueprint("heartlevel", __name__)
@@ -81,7 +81,8 @@ def assess_subjects() -> Response:
         lines = _line_by_line(request.stream, rules_in_force(), most_readings())
         return tagged(Response(lines, content_type=NDJSON))
     if request.accept_mimetypes.best_match([JSON, FHIR_JSON]) == FHIR_JSON:
-        bundle, answer = bundle_for(sent_as_json(JSON, NDJSON), rules_in_force(), codes_in_use(), most_readings())
+        sent = sent_as_json(JSON, NDJSON)
+        bundle, answer = bundle_for(sent, rules_in_force(), codes_in_use(), most_readings(), now())
         count_whole(answer)
         return bundle_response(bundle)
     together: Together = current_app.extensions["heartlevel-together"]

@@ -1,5 +1,6 @@
 """Answers as FHIR resources, for whichever route is asked for them."""
 
+from datetime import UTC, datetime
 from typing import Any, cast
 
 from flask import Response, current_app, g
@@ -12,6 +13,11 @@ from heartlevel.fhir.names import FHIR_JSON
 def codes_in_use() -> Codes:
     """Return the codes that this application understands."""
     return cast(Codes, current_app.extensions["heartlevel-fhir-codes"])
+
+
+def now() -> str:
+    """Return the instant, which a Provenance is to tell."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
 
 
 def bundle_response(bundle: dict[str, Any]) -> Response:

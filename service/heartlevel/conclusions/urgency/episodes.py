@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Bools, Floats, Ints, run_starts
+from heartlevel.columns import TOLERANCE, Bools, Floats, Ints, run_starts
 from heartlevel.conclusions.firings import Firing
 from heartlevel.conclusions.urgency.events import (
     HIGH,
@@ -22,7 +22,7 @@ from heartlevel.conclusions.urgency.events import (
 )
 from heartlevel.conclusions.urgency.following import Episode, aged, followed
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE, SAME_DAY, event_levels, symptom_levels
-from heartlevel.vocabulary import URGENCY_LEVELS
+from heartlevel.vocabulary import PRESSURES, URGENCY_LEVELS
 
 LEAST_URGENT = HISTORY - 1  # levels up to this one are urgent
 
@@ -154,7 +154,7 @@ def _episode(assessment: Assessment, events: Events, rows: slice, outset: tuple[
 def _reaching(assessment: Assessment, events: Events, rows: slice) -> Bools:
     """Mark the severe ones among some events of one kind and subject."""
     limits, pressures = assessment.guidelines[int(events.subject[rows.start])].limits, events.pressures[:, rows]
-    severe = (pressures[0] >= limits["severe.systolic"]) | (pressures[1] >= limits["severe.diastolic"])
+    severe = np.logical_or(*(pressures[row] >= limits[f"severe.{name}"] - TOLERANCE for row, name in enumerate(PRESSURES)))
     reaching: Bools = severe & (events.kind[rows] == HIGH)
     return reaching
 

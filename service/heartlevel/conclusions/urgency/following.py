@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Bools, Ints
+from heartlevel.columns import TOLERANCE, Bools, Ints
 from heartlevel.conclusions.urgency.events import HIGH, LOW
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE
 from heartlevel.intake.batch import AMBULATORY
@@ -75,9 +75,11 @@ def _out_of_danger(assessment: Assessment, episode: Episode, rows: Ints) -> Bool
     limits, readings = assessment.guidelines[episode.subject].limits, assessment.batch.readings
     systolic, diastolic = readings["systolic"][rows], readings["diastolic"][rows]
     if episode.kind == LOW:
-        higher: Bools = (systolic >= limits["low.systolic"]) & (diastolic >= limits["low.diastolic"])
+        higher: Bools = (systolic >= limits["low.systolic"] - TOLERANCE) & (
+            diastolic >= limits["low.diastolic"] - TOLERANCE
+        )
         return higher
-    lower: Bools = (systolic < limits["severe.systolic"]) & (diastolic < limits["severe.diastolic"])
+    lower: Bools = (systolic < limits["severe.systolic"] - TOLERANCE) & (diastolic < limits["severe.diastolic"] - TOLERANCE)
     return lower
 
 

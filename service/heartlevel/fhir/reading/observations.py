@@ -8,8 +8,10 @@ from heartlevel.fhir.codes import Codes
 from heartlevel.fhir.names import BODY_POSITION, CODED_EXTENSIONS, COMPONENTS, HEART_RATE, LOINC, OWN_NAMES, PANELS
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling, take_own_details
-from heartlevel.vocabulary import KPA, MMHG
+from heartlevel.intake.fields import Choice
+from heartlevel.vocabulary import MMHG, UNITS
 
+UNIT = Choice(UNITS)
 PRESSURES = ("systolic", "diastolic")
 OF_READINGS = ("setting", "site", "asleep", "taken_by", "technique.body_position")
 WITHIN_READINGS = {*PANELS, "8480-6", "8462-4"}
@@ -71,9 +73,9 @@ def _values(observation: Element) -> dict[str, list[Element]]:
     """Return the components by the field that they are; an Observation may be one itself."""
     values: dict[str, list[Element]] = {}
     for part in (observation, *observation.each("component")):
-        for system, code in part.part("code").codings():
-            if system == LOINC and code in COMPONENTS:
-                values.setdefault(COMPONENTS[code], []).append(part)
+        codes = {code for system, code in part.part("code").codings() if system == LOINC}
+        for name in {name: None for code, name in COMPONENTS.items() if code in codes}:
+            values.setdefault(name, []).append(part)
     return values
 
 
@@ -97,11 +99,11 @@ def _put_unit(reading: Filling, quantity: Element) -> None:
     """Put the unit of the pressures; two that differ are none."""
     code = quantity.part("code") if quantity.part("code").value is not None else quantity.part("unit")
     before = reading.values.get("unit")
-    unit = MMHG if code.value is None and before is not None else code.value
+    unit = MMHG if code.value is None and before is not None else UNIT.read(code.value)
     if unit is None:
         return
     reading.put("unit", unit, code.at)
-    if before is not None and before != unit and {before, unit} & {MMHG, KPA}:
+    if before is not None and before != unit:
         reading.values["unit"] = f"{before} and {unit}"
 
 

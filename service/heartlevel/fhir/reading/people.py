@@ -5,11 +5,13 @@ from typing import Any
 
 from heartlevel.fhir.codes import SYMPTOM, Codes
 from heartlevel.fhir.issues import INFORMATION, Issue
+from heartlevel.fhir.names import LOINC, PREGNANCY_STATUS
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling, take_own_details
 from heartlevel.intake.written import day_written
 
-OF_SUBJECTS = ("pregnant", "frail", "irregular_pulse_known")
+PREGNANT = "pregnant"
+OF_SUBJECTS = (PREGNANT, "frail", "irregular_pulse_known")
 ON_TREATMENT = "on_treatment"
 MEDICINES = ("MedicationStatement", "MedicationRequest")
 TAKEN = ("active", None)
@@ -48,10 +50,24 @@ def take_statement(subject: Filling, resource: Element, codes: Codes) -> bool:
         for name, value in codes.meanings(*coding):
             if name == SYMPTOM:
                 _add_symptom(subject, resource, concept, value)
-            elif name in OF_SUBJECTS:
+            elif _says(resource, name):
                 subject.put(name, value, concept.at)
-            understood |= name == SYMPTOM or name in OF_SUBJECTS
+            understood |= name == SYMPTOM or _says(resource, name)
     return understood
+
+
+def since(resource: Element) -> str:
+    """Return when a Condition began, an Observation was made or a medicine was begun; empty where that is not told."""
+    begun = resource.choice("onset") if resource.kind == "Condition" else resource.choice("effective")
+    told = (begun, begun.part("start"), resource.part("recordedDate"))
+    return next((part.text for part in told if part.text), "")
+
+
+def _says(resource: Element, name: str) -> bool:
+    """Tell whether a resource can say a detail of the person: pregnancy is one Observation's, others only a Condition's."""
+    if resource.kind == "Observation":
+        return name == PREGNANT and resource.part("code").has_code(LOINC, PREGNANCY_STATUS)
+    return name in OF_SUBJECTS
 
 
 def withdrawn(resource: Element) -> bool:
@@ -90,7 +106,5 @@ def _keep_latest(subject: Filling, begun: Element) -> None:
 
 
 def _add_symptom(subject: Filling, resource: Element, concept: Element, name: str) -> None:
-    begun = resource.choice("onset") if resource.kind == "Condition" else resource.choice("effective")
-    begun = begun if begun.text else resource.part("recordedDate")
-    day = day_written(begun.text) if begun.text else None
+    day = day_written(since(resource))
     subject.add("symptoms", {"symptom": name} | ({"on": day.isoformat()} if day else {}), concept.at)

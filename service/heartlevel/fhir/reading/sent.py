@@ -21,6 +21,7 @@ class Sent:
 
     resources: list[Element] = field(default_factory=list)
     by_reference: dict[str, Element] = field(default_factory=dict)
+    addresses: dict[str, str] = field(default_factory=dict)  # of resources by their places, where they were sent with one
     options: dict[str, Any] = field(default_factory=dict)
     option_places: dict[str, str] = field(default_factory=dict)
     setting: Element | None = None
@@ -35,7 +36,18 @@ class Sent:
         target = reference.part("reference").text
         if target and target.startswith("#"):
             return next((part for part in within.each("contained") if part.part("id").text == target[1:]), None)
-        return self.by_reference.get(target) or self.by_reference.get(_relative(target)) if target else None
+        if not target:
+            return None
+        target = target.partition("/_history/")[0]
+        base = self.addresses.get(within.at, "").removesuffix(_relative(self.addresses.get(within.at, "")))
+        whole = target if ":" in target else base + target
+        return self.by_reference.get(whole) or self._by_type_and_id(target)
+
+    def _by_type_and_id(self, target: str) -> Element | None:
+        """Return the resource of a type and id; an absolute reference means none that has another address."""
+        resource = self.by_reference.get(_relative(target))
+        elsewhere = ":" in target and resource is not None and self.addresses.get(resource.at, target) != target
+        return None if elsewhere else resource
 
 
 def is_fhir(payload: object) -> bool:
@@ -66,6 +78,8 @@ def _take(sent: Sent, resource: Element, full_url: str | None, depth: int) -> No
     else:
         sent.resources.append(resource)
         name = resource.part("id").text
+        if full_url and "/" in full_url:
+            sent.addresses[resource.at] = full_url
         for reference in (full_url, f"{resource.kind}/{name}" if name else None):
             if reference:
                 sent.by_reference.setdefault(reference, resource)
@@ -85,6 +99,5 @@ def _take_option(sent: Sent, parameter: Element) -> None:
 
 
 def _relative(reference: str) -> str:
-    """Return type and id of an absolute reference, without a version."""
-    parts = reference.partition("/_history/")[0].split("/")
-    return "/".join(parts[-2:])
+    """Return type and id of a reference."""
+    return "/".join(reference.split("/")[-2:])

@@ -11,7 +11,7 @@ from heartlevel.fhir.reading.devices import device_of
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling
 from heartlevel.fhir.reading.observations import is_heart_rate, is_pressure, quantity_of, readings_of, time_of
-from heartlevel.fhir.reading.people import over, take_patient, take_statement, withdrawn
+from heartlevel.fhir.reading.people import over, since, take_patient, take_statement, withdrawn
 from heartlevel.fhir.reading.sent import Sent, sent_resources
 from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.written import day_written
@@ -20,7 +20,7 @@ SUBJECTS = OWN_NAMES["Patient"]
 STATEMENTS = ("Observation", "Condition", "MedicationStatement", "MedicationRequest")
 TAKEN_ELSEWHERE = ("Patient", "Device")  # by what refers to them
 IGNORED = "says that it is withdrawn, and was not used"
-PAST = "says that it is of the past, and was not used"
+PAST = "does not hold at present, and was not used"
 NOT_USED = "nothing in it is understood here, and it was not used"
 
 
@@ -125,7 +125,7 @@ def _decoded(person: Person, sent: Sent, codes: Codes, root: str) -> Decoded[str
     days = [day for reading in readings if (day := _day_of(reading))]
     if person.patient.kind == "Patient":
         sent.issues += take_patient(person.subject, person.patient, max(days, default=None))
-    for statement in person.statements:
+    for statement in sorted(person.statements, key=since, reverse=True):  # of two that differ the later one counts
         if not take_statement(person.subject, statement, codes):
             sent.issues.append(Issue(INFORMATION, "not-supported", NOT_USED, statement.at))
     return _request(person.subject, list(devices.values()), readings, sent, root)

@@ -30,11 +30,13 @@ LEFT_OUT = Issue(
 
 
 def bundle_of(
-    subjects: Iterable[tuple[Conclusions, int, dict[str, Any]]], issues: Sequence[Issue] | None, codes: Codes
-) -> dict[str, Any]:
+    subjects: Iterable[tuple[Conclusions, int, dict[str, Any]]], issues: Sequence[Issue] | None, codes: Codes,
+    recorded: str | None = None,
+) -> dict[str, Any]:  # fmt: skip
     """Return a Bundle of some assessed subjects with their answers.
 
     `issues` are what is to be said of what was sent; without them, that is told from the problems in the answers.
+    `recorded` is the instant of the assessment, for who tells it: no clock is read here.
     """
     written = list(subjects)
     entries = Entries(b"\n".join(as_json(answer) for _, _, answer in written))
@@ -43,7 +45,8 @@ def bundle_of(
     service = entries.add(_service(written[0][2])) if written else None
     for conclusions, subject, answer in written:
         assert service is not None
-        _write_subject(entries, conclusions, subject, answer, service, codes)
+        concluded = _write_subject(entries, conclusions, subject, answer, codes)
+        entries.add(provenance_written(answer, service, concluded, recorded))
     entries.add(outcome_of([*issues, LEFT_OUT]))
     return entries.bundle()
 
@@ -55,8 +58,9 @@ def _issue_in(fault: Any) -> Issue:
 
 
 def _write_subject(
-    entries: Entries, conclusions: Conclusions, subject: int, answer: dict[str, Any], service: dict[str, str], codes: Codes
-) -> None:
+    entries: Entries, conclusions: Conclusions, subject: int, answer: dict[str, Any], codes: Codes
+) -> list[dict[str, str]]:
+    """Add what is written of a subject; return References to what was concluded."""
     assessment = conclusions.assessment
     batch, request = assessment.batch, assessment.batch.requests[subject]
     patient, devices = write_person(entries, batch, subject, codes), write_devices(entries, request)
@@ -75,7 +79,7 @@ def _write_subject(
     period = period_of(assessment, rows) if len(rows) else None
     report = entries.add(report_written(answer, patient, means, period))
     messages = [entries.add(message) for message in messages_written(answer, patient, report)]
-    entries.add(provenance_written(answer, service, [*means, *findings, report, *messages]))
+    return [*means, *findings, report, *messages]
 
 
 def _service(answer: dict[str, Any]) -> dict[str, Any]:

@@ -31,6 +31,7 @@ SIDES = {"home": "protocol", "office-attended": "protocol", "office-unattended":
 WHOLE_DAY = "ambulatory-24h"
 # How soon a message is to be read (http://hl7.org/fhir/request-priority), by the level of urgency.
 PRIORITIES = {"now": "stat", "same-day": "asap", "cannot-be-told": "asap", "within-days": "urgent"}
+NOT_RECORDED = {"extension": [{"url": ABSENT_REASON, "valueCode": "unknown"}]}
 REPORT = "Assessment of blood-pressure readings"
 
 
@@ -142,8 +143,10 @@ def _message(
     }
 
 
-def provenance_written(answer: Mapping[str, Any], service: Reference, targets: Sequence[Reference]) -> dict[str, Any]:
-    """Return which rules all of it was made with. No clock is read, so when is not said."""
+def provenance_written(
+    answer: Mapping[str, Any], service: Reference, targets: Sequence[Reference], recorded: str | None
+) -> dict[str, Any]:
+    """Return which rules all of it was made with, and when, if that is told."""
     rules = answer["made_with"]["rules"]
     assembler = coded("http://terminology.hl7.org/CodeSystem/provenance-participant-type", "assembler", "Assembler")
     what = {
@@ -153,7 +156,7 @@ def provenance_written(answer: Mapping[str, Any], service: Reference, targets: S
     return {
         "resourceType": "Provenance",
         "target": list(targets),
-        "_recorded": {"extension": [{"url": ABSENT_REASON, "valueCode": "unknown"}]},
+        **({"recorded": recorded} if recorded else {"_recorded": NOT_RECORDED}),
         "agent": [{"type": assembler, "who": service}],
         "entity": [{"role": "source", "what": what}],
     }  # fmt: skip

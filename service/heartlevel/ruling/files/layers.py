@@ -68,11 +68,11 @@ def replacing(layers: Sequence[Path], candidate: Path) -> tuple[Path, ...]:
     The same folder is one of the same id, whatever is written in it.
     """
     name, same = id_in(candidate), candidate.resolve()
-    indexes = [index for index, folder in enumerate(layers) if folder.resolve() == same or id_in(folder) == name]
-    if not indexes:
+    numbers = [index for index, folder in enumerate(layers) if folder.resolve() == same or id_in(folder) == name]
+    if not numbers:
         return (*layers, candidate)
     return tuple(
-        candidate if index == indexes[0] else folder for index, folder in enumerate(layers) if index not in indexes[1:]
+        candidate if index == numbers[0] else folder for index, folder in enumerate(layers) if index not in numbers[1:]
     )
 
 

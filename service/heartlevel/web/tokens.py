@@ -1,0 +1,55 @@
+"""The tokens that clients of CDS Hooks sign their requests with, verified by the keys of those that are trusted.
+
+CDS Hooks 2.0, "Trusting CDS Clients": a JSON Web Token in the Authorization header, ES384 or RS384, with `iss`, `aud`,
+`exp`, `iat` and `jti`. Keys are those of a file; none are fetched. What was used before is not kept, so a token may be used
+again until it expires.
+"""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+ALGORITHMS = ("ES384", "RS384")
+CLAIMS = ("iss", "aud", "exp", "iat", "jti")
+BEARER = "Bearer "
+
+
+class Untrusted(Exception):
+    """The request is not from a client that is trusted; the text says why and holds nothing of the token."""
+
+
+class TrustedClients:
+    """The clients that are trusted. Needs the extra `cds`."""
+
+    def __init__(self, path: Path) -> None:
+        """Read `audience`, the address of this service, and `issuers`, a JSON Web Key Set for each client.
+
+        Raises OSError, ValueError or KeyError where the file is not as it should be: a service does not start with it.
+        """
+        import jwt
+
+        self._jwt = jwt
+        content = json.loads(path.read_text(encoding="utf-8"))
+        self._audience: str = content["audience"]
+        self._keys: Mapping[str, Any] = {
+            issuer: jwt.PyJWKSet.from_dict(keys) for issuer, keys in content["issuers"].items()
+        }
+
+    def check(self, authorization: str | None, path: str) -> None:
+        """Check the header of a request to a path of this service. Raises Untrusted."""
+        if not authorization or not authorization.startswith(BEARER):
+            raise Untrusted("send a signed token")
+        token = authorization.removeprefix(BEARER)
+        try:
+            issuer = self._jwt.decode(token, options={"verify_signature": False}).get("iss")
+            keys = self._keys[issuer] if isinstance(issuer, str) and issuer in self._keys else None
+            if keys is None:
+                raise Untrusted("the token is of no client that is trusted")
+            key = keys[self._jwt.get_unverified_header(token).get("kid", "")]
+            audience = [self._audience, self._audience.rstrip("/") + path]
+            self._jwt.decode(
+                token, key, algorithms=list(ALGORITHMS), audience=audience, issuer=issuer, options={"require": list(CLAIMS)}
+            )
+        except (self._jwt.InvalidTokenError, KeyError) as error:
+            raise Untrusted(f"the token is not valid: {type(error).__name__}") from None
