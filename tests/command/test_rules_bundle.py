@@ -12,7 +12,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption,
 from heartlevel import answer_to
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
-from heartlevel.bundles import TRUSTED, BundleRefused, load_rules
+from heartlevel.bundles.bundling import TRUSTED, BundleRefused, load_rules
 from heartlevel.command.main import main
 from heartlevel.web.application import create_app
 from heartlevel.web.reloading import RulesInForce

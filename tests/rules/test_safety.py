@@ -6,7 +6,7 @@ from heartlevel import RuleFaults, Rules
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.files.urgency.guard import LEVELS, NEVER_HIGHER, NEVER_LOWER
-from heartlevel.safeguards.patients import answered, patients
+from heartlevel.safeguards.people import answered, patients
 from rules.laid import layer, refused
 from support import rules
 

@@ -20,6 +20,7 @@ MOST_LINES, MOST_LINES_OF_A_FILE, MOST_MODULES = 40, 250, 14
 LATE = {
     ("__init__.py", "heartlevel.frames"): "pandas is loaded only for who passes a table",
     ("command/assess.py", "heartlevel.distributed"): "needs the extra `distributed`",
+    ("bundles/bundling.py", "heartlevel.bundles.signing"): "needs the extra `signed`",
     ("web/tokens.py", "jwt"): "needs the extra `cds`",
     ("web/server.py", "heartlevel.web.application"): "counters are shared or not when they are imported",
     ("web/server.py", "prometheus_client"): "counters are shared or not when it is imported",

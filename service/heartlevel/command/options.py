@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from heartlevel.assessment import Rules
-from heartlevel.bundles import BundleRefused, load_rules
+from heartlevel.bundles.bundling import BundleRefused, load_rules
 from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.language.faults import RuleFaults
 

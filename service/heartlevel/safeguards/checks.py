@@ -11,7 +11,7 @@ from heartlevel.ruling.safety.proof import less_urgent
 from heartlevel.ruling.safety.remarks import Unusual, unanswered
 from heartlevel.ruling.safety.titles import understated
 from heartlevel.ruling.safety.unusual import unusual_changes
-from heartlevel.safeguards.patients import worse_off
+from heartlevel.safeguards.people import worse_off
 from heartlevel.safeguards.values import left_out_for_values
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from threading import Event, Thread
 
 from heartlevel.assessment import Rules
-from heartlevel.bundles import BundleRefused, laid_out, load_rules
+from heartlevel.bundles.bundling import BundleRefused, laid_out, load_rules
 from heartlevel.compiling import CompilerFailed, Stamp, StillChanging, compiled_apart, stamp_of
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet
@@ -111,8 +111,8 @@ class RulesInForce:
     def _judged(self, stamp: Stamp, before: State) -> State:
         """Return the state that changed files lead to; the one before if the next look has to judge them."""
         try:
-            with laid_out(self.folder, self.layers) as places:
-                rules = compiled_apart(*places)
+            with laid_out(self.folder, self.layers) as directories:
+                rules = compiled_apart(*directories)
             unrevised = tuple(changed_unrevised(before.rules.ruleset, rules.ruleset))
             return replace(before, stamp=stamp, refused=unrevised) if unrevised else State(stamp, rules)
         except RuleFaults as faults:

@@ -6,7 +6,7 @@ from typing import IO
 
 import click
 
-from heartlevel.bundles import Approval, laid_out, packed
+from heartlevel.bundles.bundling import Approval, laid_out, packed
 from heartlevel.command.options import ended_by_faults, loaded, rules_options
 
 
@@ -26,8 +26,8 @@ def bundle(
     """
     ruleset = loaded(folder, layers).ruleset
     approval = Approval(approver, (day or datetime.now(UTC)).date().isoformat())
-    with ended_by_faults(), laid_out(folder, layers) as places:
-        content = packed(*places, ruleset, approval, key.read() if key else None)
+    with ended_by_faults(), laid_out(folder, layers) as directories:
+        content = packed(*directories, ruleset, approval, key.read() if key else None)
     path = target / f"{ruleset.fingerprint.replace(':', '-')}.json" if target.is_dir() else target
     path.write_bytes(content)
     click.echo(f"{path}: {ruleset.fingerprint}, {'signed' if key else 'not signed'}, approved by {approver}")

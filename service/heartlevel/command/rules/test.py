@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from heartlevel.bundles import laid_out
+from heartlevel.bundles.bundling import laid_out
 from heartlevel.command.options import DIRECTORY, FAILED, ended_by_faults, placed, rules_options
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.conditions import Mention
@@ -29,8 +29,8 @@ def test_rules(directory: Path | None, folder: Path | None, layers: tuple[Path, 
     status 1 if there is one, or if there was nothing to run. Under layers only the rules they add or change are
     run: the examples of the others were written for the limits below.
     """
-    with ended_by_faults(), laid_out(*placed(directory, folder, layers)) as places:
-        ruleset = load(*places)
+    with ended_by_faults(), laid_out(*placed(directory, folder, layers)) as directories:
+        ruleset = load(*directories)
     cases = list(judged_examples(ruleset, programs_of(ruleset)))
     failures = [case for case in cases if case.is_wrong]
     for case in failures:

@@ -48,15 +48,15 @@ def packed(
 
     Raises BundleRefused without what signs, and for a key that cannot.
     """
-    places = {BASE: folder or shipped("rules")}
-    places |= {f"layers/{number}/{layer.name}": layer for number, layer in enumerate(layers, start=1)}
+    directories = {BASE: folder or shipped("rules")}
+    directories |= {f"layers/{number}/{layer.name}": layer for number, layer in enumerate(layers, start=1)}
     bundle = {
         "fingerprint": ruleset.fingerprint,
         "revision": ruleset.revision,
         "layers": [layer.as_dict() for layer in ruleset.layers],
         "approver": approval.approver,
         "date": approval.day,
-        "files": {name: text for place, root in places.items() for name, text in _texts(place, root)},
+        "files": {name: text for prefix, root in directories.items() for name, text in _texts(prefix, root)},
     }
     signed = None if private_pem is None else b64encode(_signature(bundle, private_pem)).decode()
     return orjson.dumps({"bundle": bundle, "signature": signed}, option=orjson.OPT_INDENT_2 | orjson.OPT_SORT_KEYS)
@@ -64,7 +64,7 @@ def packed(
 
 def _signature(bundle: Mapping[str, Any], private_pem: bytes) -> bytes:
     try:
-        from heartlevel.signing import WrongKey, signature  # only who signs needs the extra
+        from heartlevel.bundles.signing import WrongKey, signature  # only who signs needs the extra
     except ModuleNotFoundError as missing:
         raise BundleRefused(WITHOUT) from missing
     try:
@@ -73,9 +73,9 @@ def _signature(bundle: Mapping[str, Any], private_pem: bytes) -> bytes:
         raise BundleRefused(str(wrong)) from wrong
 
 
-def _texts(place: str, root: Path) -> Iterator[tuple[str, str]]:
+def _texts(prefix: str, root: Path) -> Iterator[tuple[str, str]]:
     for path in sorted(root.rglob("*.yaml")):
-        yield f"{place}/{path.relative_to(root).as_posix()}", path.read_text(encoding="utf-8")
+        yield f"{prefix}/{path.relative_to(root).as_posix()}", path.read_text(encoding="utf-8")
 
 
 def _canonical(bundle: Mapping[str, Any]) -> bytes:
@@ -84,8 +84,8 @@ def _canonical(bundle: Mapping[str, Any]) -> bytes:
 
 def load_rules(folder: Path | None = None, layers: Sequence[Path] = ()) -> Rules:
     """Load rules as `Rules.load` does, from directories or from a bundle. Raises RuleFaults, BundleRefused."""
-    with laid_out(folder, layers) as places:
-        return Rules.load(*places)
+    with laid_out(folder, layers) as directories:
+        return Rules.load(*directories)
 
 
 @contextmanager
@@ -131,7 +131,7 @@ def _opened(raw: bytes, trusted: Sequence[bytes]) -> dict[str, Any]:
 
 def _is_signed(bundle: Mapping[str, Any], signature: bytes, trusted: Sequence[bytes]) -> bool:
     try:
-        from heartlevel.signing import WrongKey, is_signed  # only who trusts keys needs the extra
+        from heartlevel.bundles.signing import WrongKey, is_signed  # only who trusts keys needs the extra
     except ModuleNotFoundError as missing:
         raise BundleRefused(WITHOUT) from missing
     try:

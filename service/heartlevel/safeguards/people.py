@@ -14,7 +14,7 @@ from heartlevel.ruling.language.faults import RuleFault
 from heartlevel.ruling.safety.places import place_of_layers
 from heartlevel.vocabulary import URGENCY_LEVELS
 
-FILE = "safety/patients.ndjson"  # among the shipped rules
+FILE = "safety/people.ndjson"  # among the shipped rules
 
 
 @dataclass(frozen=True, slots=True)

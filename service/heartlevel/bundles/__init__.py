@@ -1,0 +1,1 @@
+"""Rules and layers in one signed file."""
