@@ -89,7 +89,10 @@ def _too_few(entry: Entry, protocol: Protocol, base: RuleSet) -> Iterator[RuleFa
     for path in COUNTS:
         field = ".".join(map(str, path))
         name = f"protocol.{field}"
-        count, fewest = protocol.limits[name], min(other.limits[name] for other in base.protocols.values())
+        # What is recorded and what is kept of it ask for readings alike: the stricter of both counts.
+        kept = protocol.limits["protocol.home.minimum_kept"] if path == ("home", "minimum_recorded") else 0
+        count = max(protocol.limits[name], kept)
+        fewest = min(other.limits[name] for other in base.protocols.values())
         if count < min(fewest, 2):
             yield entry.fault(path, "too-few-readings", f"{field} {count:g}: one reading makes no category")
         elif count < fewest:
