@@ -27,12 +27,12 @@ def _right_minus_left(facts: Subjects) -> Floats:
     batch, readings = facts.source.batch, facts.source.batch.readings
     if not all((readings["site"] == arm).any() for arm in ARMS):  # most requests have one side only
         return np.full(batch.sittings, np.nan)
-    arms = _of_each_arm(facts)
+    arms = of_each_arm(facts)
     left, right = (mean_by(batch.sitting_of[rows], batch.sittings, readings["systolic"][rows]) for rows in arms)
     return right - left
 
 
-def _of_each_arm(facts: Subjects) -> list[Bools]:
+def of_each_arm(facts: Subjects) -> list[Bools]:
     """Mark the readings that arms are compared by: a fall on standing is not to be taken for a difference of the arms."""
     readings = facts.source.batch.readings
     usable = ~np.isin(readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
@@ -42,7 +42,7 @@ def _of_each_arm(facts: Subjects) -> list[Bools]:
 def _arm_pairs(facts: Subjects) -> Floats:
     """Count the readings of the arm that has fewer, sitting by sitting."""
     batch = facts.source.batch
-    pairs = np.minimum(*(count_by(batch.sitting_of, batch.sittings, rows) for rows in _of_each_arm(facts)))
+    pairs = np.minimum(*(count_by(batch.sitting_of, batch.sittings, rows) for rows in of_each_arm(facts)))
     return sum_by(batch.subject_of_sitting, len(batch.requests), pairs)
 
 

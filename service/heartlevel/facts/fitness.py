@@ -6,7 +6,7 @@ import numpy as np
 
 from heartlevel.columns import Bools, Floats, count_by, mean_by
 from heartlevel.facts.catalogue import derived, derived_both
-from heartlevel.facts.comparison import ARMS, NOT_SEATED, bias_by_device
+from heartlevel.facts.comparison import bias_by_device, of_each_arm
 from heartlevel.facts.series import Subjects
 from heartlevel.statistics.selection import AMBULATORY, HOME, IN_OFFICE, UNATTENDED, UNUSABLE
 from heartlevel.vocabulary import DIRECTIONS, MMHG, PRESSURES
@@ -112,8 +112,7 @@ def _arms_apart(facts: Subjects) -> Floats:
     Only days count on which no sitting has both, and readings neither standing nor lying. NaN for all others.
     """
     batch, readings = facts.source.batch, facts.source.batch.readings
-    usable = ~np.isin(readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
-    left, right = (usable & (readings["site"] == arm) for arm in ARMS)
+    left, right = of_each_arm(facts)
     if not (left.any() and right.any()):
         return np.full(batch.days, np.nan)
     together = np.logical_and(*(count_by(batch.sitting_of, batch.sittings, arm) > 0 for arm in (left, right)))
