@@ -61,7 +61,7 @@ class Classifications:
         return {
             **sureness,
             "chances": _written_chances(probable.chances[subject]),
-            "chances_as_measured": _written_chances(probable.as_measured[subject]),
+            "chances_as_measured": _written_chances(self.conclusions.patterns_as_measured[subject]),
         }
 
     def classification(self, subject: int) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
     labels_of,
     office_minus_home,
+    patterns_as_measured,
     patterns_probable,
     settled_labels,
 )
@@ -52,6 +53,7 @@ class Conclusions:
     category = cached_property(lambda self: categories_of(self.assessment))
     pattern = cached_property(lambda self: labels_of(self.firings, len(self.assessment.batch.requests)))
     patterns_probable = cached_property(lambda self: patterns_probable(self.assessment, self.category, self.pattern))
+    patterns_as_measured = cached_property(lambda self: patterns_as_measured(self.assessment))
     pattern_settled = cached_property(lambda self: settled_labels(self.pattern, self.patterns_probable))
     errors_in_it = cached_property(lambda self: errors_of(self.assessment, self.category))
     sureness = cached_property(lambda self: sureness_of(self.assessment, self.category))

@@ -12,6 +12,7 @@ from heartlevel.conclusions.firings import Firing
 from heartlevel.conclusions.sureness import NO_PROBABILITY, PROBABLE, unknown_because, words_of
 from heartlevel.facts.sides import LIMITS_OF, NO_SIDE
 from heartlevel.statistics.averages import Averages
+from heartlevel.statistics.long_run import LongRun
 from heartlevel.statistics.selection import HOME, OFFICE
 from heartlevel.statistics.sureness.patterns import Chances, SidePair, pattern_chances
 from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95
@@ -39,8 +40,6 @@ class PatternsProbable:
     chances: Sequence[Sequence[Chances]]
     unknown: Sequence[str | None]
     sureness: Ints  # of what the rules decide, its number in SURENESSES
-    own: Floats  # how probable that is, at the limits of hypertension; NaN where it cannot be told
-    as_measured: Sequence[Sequence[Chances]]  # with no error taken off that readings share
 
 
 def labels_of(firings: Sequence[Firing], subjects: int) -> Ints:
@@ -94,9 +93,8 @@ def patterns_probable(assessment: Assessment, categories: SubjectCategories, lab
 
     Nothing is told of who is not classified. `labels` are the patterns' numbers in LABELS.
     """
-    office = assessment.rules.in_office
-    pairs, between = _pairs(assessment), office.above_home if office else None
-    chances = pattern_chances(assessment.sureness.long_run, assessment.guidelines, pairs, between)
+    pairs = _pairs(assessment)
+    chances = _chances(assessment, assessment.sureness.long_run, pairs)
     unknown = [
         NO_CATEGORY_REASONS[person] if person != CLASSIFIABLE else None if of_pairs else why
         for person, of_pairs, why in zip(categories.person.tolist(), chances, _why_unknown(assessment, pairs), strict=True)
@@ -106,8 +104,17 @@ def patterns_probable(assessment: Assessment, categories: SubjectCategories, lab
         for of_pairs, why, label in zip(chances, unknown, labels.tolist(), strict=True)
     ]
     decided = np.array(own, dtype=np.float64)
-    as_measured = pattern_chances(assessment.sureness.measured, assessment.guidelines, pairs, between)
-    return PatternsProbable(chances, unknown, words_of(decided, assessment.rules.sureness), decided, as_measured)
+    return PatternsProbable(chances, unknown, words_of(decided, assessment.rules.sureness))
+
+
+def patterns_as_measured(assessment: Assessment) -> list[list[Chances]]:
+    """Return how probable each pattern is with no error taken off that readings share."""
+    return _chances(assessment, assessment.sureness.measured, _pairs(assessment))
+
+
+def _chances(assessment: Assessment, means: LongRun, pairs: Sequence[SidePair]) -> list[list[Chances]]:
+    office = assessment.rules.in_office
+    return pattern_chances(means, assessment.guidelines, pairs, office.above_home if office else None)
 
 
 def _pairs(assessment: Assessment) -> list[SidePair]:

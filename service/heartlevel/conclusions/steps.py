@@ -38,17 +38,17 @@ def steps_of(
     for subject, (request, own_findings, own_notes) in enumerate(by_request):
         rows = assessment.batch.rows_of(subject)
         steps: dict[str, Step] = {}
-        for finding in own_findings:
-            code = step_of(finding)
-            if code:
-                step = steps.setdefault(code, Step(code))
-                step.because.append(finding.name)
-                step.urgent |= finding.urgent
-                step.weight = max(step.weight, _weight(finding, rows.stop - rows.start, sizes))
         for asking in (*own_findings, *own_notes):
             code = step_of(asking)
-            if code and asking.rule.id not in steps.setdefault(code, Step(code)).rules:
-                steps[code].rules.append(asking.rule.id)
+            if code is None:
+                continue
+            step = steps.setdefault(code, Step(code))
+            if asking.rule.id not in step.rules:
+                step.rules.append(asking.rule.id)
+            if asking.rule.told_in is None:  # a finding, and no note
+                step.because.append(asking.name)
+                step.urgent |= asking.urgent
+                step.weight = max(step.weight, _weight(asking, rows.stop - rows.start, sizes))
         order = list(assessment.rules.wording[request.language].next_steps)
         by_subject.append(_ordered(steps, order))
     return by_subject

@@ -62,6 +62,11 @@ def words_of(probability: Floats, limits: SurenessLimits) -> Ints:
     return words
 
 
+def word_told(word: int) -> str | None:
+    """Return the name of a word; None where it says that nothing can be told."""
+    return None if word == CANNOT_BE_TOLD else SURENESSES[word]
+
+
 def unknown_because(assessment: Assessment) -> Ints:
     """Return for each group why nothing is probable of it: its number in NO_PROBABILITY."""
     sureness = assessment.sureness

@@ -6,11 +6,11 @@ import numpy as np
 
 from heartlevel.assessment import Assessment
 from heartlevel.columns import TOLERANCE
-from heartlevel.conclusions.sureness import ALMOST_CERTAIN, PROBABLE, words_of
+from heartlevel.conclusions.sureness import word_told, words_of
 from heartlevel.facts.sides import LIMITS_OF, SETTING_NUMBER
 from heartlevel.profiles import Category, Guideline
 from heartlevel.statistics.classification import limit_name
-from heartlevel.vocabulary import MEASURED_SIDES, PRESSURES, SETTINGS, SURENESSES
+from heartlevel.vocabulary import MEASURED_SIDES, PRESSURES, SETTINGS
 
 AS_MEASURED = "as-measured"  # in the place of a sureness where nothing is probable
 Values: TypeAlias = dict[str, object]
@@ -53,5 +53,4 @@ def sureness_of_side(assessment: Assessment, subject: int, side: int, raised: bo
     probable = assessment.sureness.probabilities.of_limit[group].get(limit_name(limit))
     if probable is None:
         return AS_MEASURED
-    word = int(words_of(np.array(probable if raised else 1 - probable), assessment.rules.sureness))
-    return SURENESSES[word] if word in (PROBABLE, ALMOST_CERTAIN) else None
+    return word_told(int(words_of(np.array(probable if raised else 1 - probable), assessment.rules.sureness)))

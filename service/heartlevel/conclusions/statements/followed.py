@@ -9,10 +9,9 @@ import numpy as np
 from heartlevel.conclusions.followup.target import ATTAINED, BELOW, CANNOT_BE_TOLD, NOT_ATTAINED, SideTarget
 from heartlevel.conclusions.statements.averages import Values
 from heartlevel.conclusions.statements.statement import Material, Statement
-from heartlevel.conclusions.sureness import ALMOST_CERTAIN, PROBABLE, words_of
+from heartlevel.conclusions.sureness import word_told, words_of
 from heartlevel.profiles import TargetLimits
 from heartlevel.statistics.followup.change import HIGHER, LOWER
-from heartlevel.vocabulary import SURENESSES
 
 OWN_TARGET = "own-target"  # in the place of the guideline, where the request has a target
 EARLIER_RAISED, FROM_HIGH = "earlier-raised", "change-lower-from-high"
@@ -40,7 +39,7 @@ def _word(material: Material, side: SideTarget) -> str | None:
     if chance is None:
         return None
     (word,) = words_of(np.array([1 - chance if side.state == NOT_ATTAINED else chance]), material.assessment.rules.sureness)
-    return SURENESSES[word] if word in (PROBABLE, ALMOST_CERTAIN) else None
+    return word_told(int(word))
 
 
 def _written(limits: TargetLimits) -> str:

@@ -5,9 +5,9 @@ from heartlevel.conclusions.pattern import LABELS
 from heartlevel.conclusions.sides import category_at
 from heartlevel.conclusions.statements.averages import AS_MEASURED, Values, side_shown, sureness_of_side
 from heartlevel.conclusions.statements.statement import Material, Statement
-from heartlevel.conclusions.sureness import ALMOST_CERTAIN, PROBABLE
+from heartlevel.conclusions.sureness import word_told
 from heartlevel.facts.sides import HOME, NO_SIDE, OFFICE_SIDES
-from heartlevel.vocabulary import SURENESSES, UNDETERMINED
+from heartlevel.vocabulary import UNDETERMINED
 
 OF_PATTERN = {"sustained": "both-raised", "office-only-elevation": "office-only", "home-only-elevation": "outside-only",
               "normal-in-both": "neither-raised"}  # fmt: skip
@@ -59,10 +59,7 @@ def _both_sides(material: Material, subject: int) -> Statement:
     values = side_shown(material.assessment, subject, outside) | side_shown(material.assessment, subject, office, "other_")
     values |= _judged(material, subject, outside)
     code, probable = OF_PATTERN[LABELS[material.pattern[subject]]], material.patterns_probable
-    word = int(probable.sureness[subject])
-    if word in (PROBABLE, ALMOST_CERTAIN):
-        return Statement(code, values | {"sureness": SURENESSES[word]})
-    return Statement(code, values | {"sureness": AS_MEASURED})
+    return Statement(code, values | {"sureness": word_told(int(probable.sureness[subject])) or AS_MEASURED})
 
 
 def _no_category(material: Material, subject: int) -> Statement:

@@ -25,7 +25,7 @@ def conclusion_texts(entry: Entry, base: ConclusionTexts | None, voice: Voice, f
     voiced = Voice(voice.language, {**(base.words if base else {}), **_words(conclusion, faults)})
     texts = {reader: _sentences(conclusion, reader, voiced, faults) for reader in READERS}
     if base is None:
-        faults += _missing(conclusion, texts)
+        faults += _missing(conclusion)
         absent = [name for name in SUMMARY_WORDS if name not in mapping(entry.item.get("summary"))]
         faults += [entry.fault((), "missing-text", f"the summary's '{name}' is not there") for name in absent]
         return ConclusionTexts(voiced.names, texts)
@@ -54,7 +54,7 @@ def _strangers(conclusion: Entry, path: tuple[str, ...], known: Any) -> Iterator
         yield conclusion.fault((*path, name), "unknown-name", f"a conclusion has no '{name}'", near(name, sorted(known)))
 
 
-def _missing(conclusion: Entry, texts: Mapping[str, Mapping[str, Template]]) -> Iterator[RuleFault]:
+def _missing(conclusion: Entry) -> Iterator[RuleFault]:
     for reader in READERS:
         for code in STATEMENTS:
             if code not in mapping(conclusion.item.get(reader)):
