@@ -14,13 +14,14 @@ from contract.declaring import (
     an_interval,
     an_object,
 )
+from contract.sides import SideSchema
 from heartlevel.conclusions.followup.change import CAUTIONS, COMPARED_SIDES
 from heartlevel.conclusions.followup.devices import PAIRED_BY
 from heartlevel.conclusions.followup.pulse import RESTING
 from heartlevel.conclusions.followup.target import AGE_UNKNOWN, ORIGINS, TARGET_STATES, TARGETED_SIDES, UNTOLD
 from heartlevel.statistics.followup.change import STATES
 from heartlevel.statistics.followup.periods import BEGINS
-from heartlevel.vocabulary import MEASURED_SIDES, STANDINGS, TARGET_COMPARATORS, TARGET_EXCEPTIONS
+from heartlevel.vocabulary import STANDINGS, TARGET_COMPARATORS, TARGET_EXCEPTIONS
 
 
 class ChangedSchema(ClosedSchema):
@@ -185,26 +186,15 @@ class ObservedTechniqueSchema(ClosedSchema):
     before = an_object(ObservedBeforeSchema, "null for a first observation", nullable=True)
 
 
-class PeriodSideSchema(ClosedSchema):
+class PeriodSideSchema(SideSchema):
     """One way of measuring in one period, as it would stand in an answer of its own."""
 
-    side = a_choice(MEASURED_SIDES, "how it was measured")
-    fit = a_flag("it may speak by itself")
     reasons = a_list_of_names("codes of what takes away what it says")
-    readings = a_count("usable readings")
-    days = a_count("days that have one")
-    systolic = a_number("systolic average", nullable=True)
-    diastolic = a_number("diastolic average", nullable=True)
-    category = a_text("id of the category it reaches", nullable=True)
-    title = a_text("the guideline's own term, in the language of the answer where the wording has it", nullable=True)
 
 
-class PeriodJudgedSchema(ClosedSchema):
+class PeriodJudgedSchema(SpanSchema):
     """A stretch of a person's readings that is averaged by itself."""
 
-    name = a_text("the caller's name for it", nullable=True)
     begins = a_choice(BEGINS, "why it begins where it does")
-    from_ = a_text("day of its first reading", data_key="from", attribute="from")
-    to = a_text("day of its last reading")
     readings = a_count("readings in it, usable or not")
     sides = a_list(fields.Nested(PeriodSideSchema), "each way of measuring, on its own")
