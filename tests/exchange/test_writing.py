@@ -27,6 +27,8 @@ from support import answer, demo, examples, reading, rules, week
 
 # R4B (4.3.0) has the resources that are written here as R4 (4.0.1) has them.
 PEOPLE = [pytest.param(payload, id=payload["subject"]["id"]) for payload in demo()]
+# Of whom something cannot be read: what could not be read is not written.
+READ_IN_PART = {"s-05", "s-11", "s-26", "s-28", "s-29", "s-43"}
 # What FHIR has no place for in a Bundle.
 RECORDED = "2026-03-09T07:00:00+00:00"
 NOT_CARRIED = ("device_checks", "periods")
@@ -145,14 +147,16 @@ def sent_again(payload: dict) -> dict:
     return one.answer
 
 
-@pytest.mark.parametrize("payload", PEOPLE)
+@pytest.mark.parametrize("payload", [one for one in PEOPLE if one.id not in READ_IN_PART])
 def test_what_is_written_is_read_again_as_what_it_was(payload):
     options = {name: value for name, value in payload.get("options", {}).items() if isinstance(value, str)}
     payload = {name: value for name, value in payload.items() if name not in NOT_CARRIED} | {"options": options}
     told = answer_to(payload, rules())
-    if told["problems"]:
-        pytest.skip("what could not be read is not written")
-    assert sent_again(payload) == told
+    assert told["problems"] == [] and sent_again(payload) == told
+
+
+def test_only_people_of_whom_something_could_not_be_read_are_left_out_there():
+    assert {one.id for one in PEOPLE if answer(one.values[0])["problems"]} >= READ_IN_PART
 
 
 FLAG = st.none() | st.booleans()
