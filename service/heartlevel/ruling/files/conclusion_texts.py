@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from heartlevel.intake.faults import near
-from heartlevel.ruling.files.building import sentence
+from heartlevel.ruling.files.sentences import sentence
 from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.statements import READERS, STATEMENTS, SUMMARY_WORDS, WORDS, ConclusionTexts

@@ -134,7 +134,7 @@ def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> Ma
     below = entries[index]
     if change.item.get("off"):
         faults += _not_to_be_missed(change, below, entries)
-        del entries[index]
+        content.silenced.append(entries.pop(index))
         return mapping(below.item)
     if isinstance(change.item.get("set"), dict):
         faults += muted(change.part("set"), below.item)
