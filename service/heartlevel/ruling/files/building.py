@@ -3,14 +3,14 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 from itertools import chain
-from typing import Any, NamedTuple
+from typing import Any
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.faults import near
 from heartlevel.intake.schema import Reading
 from heartlevel.ruling.files.parameters.reading import compared_parameters, parameters_of
 from heartlevel.ruling.files.parsing import ConditionParser
-from heartlevel.ruling.files.sentences import sentence
+from heartlevel.ruling.files.sentences import NO_LIMITS, RuleSentences, sentence
 from heartlevel.ruling.files.source import repeated_names
 from heartlevel.ruling.language.conditions import MOST_LEAVES, Condition, Mention, Parameter, Term, leaves_of
 from heartlevel.ruling.language.faults import Entry, RuleFault
@@ -39,7 +39,8 @@ def build_rules(
 ) -> dict[str, tuple[Rule, ...]]:
     """Build the rules of every scope, each after those it mentions; mistakes are added to `faults`.
 
-    `elsewhere` are the parameters of other rules by `rule.name`. `ids` are those of each scope's rules, of those at fault too: to mention one of these is no second mistake.
+    `elsewhere` are the parameters of other rules by `rule.name`. `ids` are those of each scope's rules, of those at
+    fault too: to mention one of these is no second mistake.
     """
     faults += [*repeated_names(chain.from_iterable(by_scope.values()), "id"), *_wrong_scopes(by_scope)]
     return {
@@ -90,11 +91,13 @@ class _Builder:
     def _rule(self, entry: Entry) -> Rule | None:
         before = len(self.faults)
         parameters = parameters_of(entry, self.faults)
+        if len(self.faults) > before:  # what compares with one at fault, or shows it, is no second mistake
+            return None
         condition = self._condition(entry, parameters)
         if condition is not None:  # else what it compares with is not known
             parameters = compared_parameters(entry, parameters, condition, self.faults)
         shown = {**self.elsewhere, **parameters}
-        title = sentence(entry.part("title"), {}, frozenset(), self.faults, parameters=shown)
+        title = sentence(entry.part("title"), {}, NO_LIMITS, self.faults, parameters=shown)
         explanation, advice = (self._sentence(entry, key, shown) for key in ("explanation", "advice"))
         self.faults += chain(self._wrong_effects(entry), self._wrong_errors(entry))
         self.faults += chain(self._wrong_consequences(entry), self._wrong_examples(entry))
@@ -197,14 +200,6 @@ def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
         other = first.setdefault(rule.condition, rule.id)
         if other != rule.id:
             yield rule.entry.fault(("when",), "same-condition", f"'{rule.id}' has the condition of '{other}'")
-
-
-class RuleSentences(NamedTuple):
-    """A rule's own texts."""
-
-    title: str
-    explanation: Template
-    advice: Template
 
 
 def _rule(entry: Entry, parameters: Mapping[str, float], condition: Condition, texts: RuleSentences) -> Rule:

@@ -1,6 +1,7 @@
 """Sentences of rule files, taken apart; a slot that cannot be filled is a mistake with its place and the near match."""
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 from heartlevel.facts.catalogue import Fact
 from heartlevel.intake.faults import near
@@ -17,6 +18,16 @@ from heartlevel.ruling.language.template import (
     Voice,
     WrongForms,
 )
+
+NO_LIMITS: frozenset[str] = frozenset()
+
+
+class RuleSentences(NamedTuple):
+    """A rule's own texts."""
+
+    title: str
+    explanation: Template
+    advice: Template
 
 
 def sentence(
@@ -49,5 +60,5 @@ def _unknown_placeholder(
         return entry.fault((), "unknown-placeholder", detail, hint)
     if kind == FIXED:
         return entry.fault((), "unknown-placeholder", f"'{{{written}}}' is no number", "write a plain number: `{fixed:20}`")
-    hint = near_limit(name, limits) if kind == "limit" else near(written, facts)
-    return entry.fault((), "unknown-placeholder", f"'{{{written}}}' is no fact of this scope and no limit", hint)
+    meant = near_limit(name, limits) if kind == "limit" else near(written, facts)
+    return entry.fault((), "unknown-placeholder", f"'{{{written}}}' is no fact of this scope and no limit", meant)

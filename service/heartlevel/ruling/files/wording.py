@@ -13,7 +13,7 @@ from heartlevel.ruling.files.building import facts_of
 from heartlevel.ruling.files.conclusion_texts import conclusion_texts
 from heartlevel.ruling.files.content import is_valid
 from heartlevel.ruling.files.schema import SENTENCES, RuleTextsBlock
-from heartlevel.ruling.files.sentences import sentence
+from heartlevel.ruling.files.sentences import NO_LIMITS, sentence
 from heartlevel.ruling.files.source import mapping, repeated_names
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Rule
@@ -24,6 +24,7 @@ from heartlevel.vocabulary import SYMPTOMS
 RULE_TEXTS = RuleTextsBlock()
 URGENCY_SLOTS = frozenset({"count", "worst", "when", "date", "days", "minutes", "symptoms"})
 TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "urgency", "sureness", "summary", "follow_up")
+STEPS = ("next_steps", "next_steps_for_patient")
 VALUES = frozenset(chain([YES, NO, NOT_RECORDED], SYMPTOMS, *(fact.names for fact in CATALOGUE.values())))
 
 
@@ -67,6 +68,7 @@ class Languages:
         base = {name: RuleTexts(rule.title, rule.explanation, rule.advice, rule.advice) for name, rule in built.items()}
         default = self._entries[DEFAULT_LANGUAGE].item if DEFAULT_LANGUAGE in self._entries else {}
         wordings: dict[str, Wording] = {}
+        steps: dict[str, dict[str, str]] = {field: {} for field in STEPS}
         conclusion = None
         for language, entry in self._entries.items():
             self._faults += _strangers(entry, "rules", ids, "rule")
@@ -79,16 +81,25 @@ class Languages:
             }
             fallen_back = {
                 key: {**mapping(default.get(key)), **mapping(entry.item.get(key))}
-                for key in ("next_steps_for_patient", "categories", "urgency", "sureness", "summary", "follow_up")
+                for key in ("categories", "urgency", "sureness", "summary", "follow_up")
             }
+            own_steps = {field: steps[field] | self._filled(entry, field, elsewhere, voice) for field in STEPS}
             conclusion = conclusion_texts(entry, conclusion, voice, self._faults)
             wordings[language] = Wording(
-                next_steps=self.next_steps[language], cautions=entry.item["cautions"], rules={**base, **worded},
-                conclusion=conclusion, names=voice.names, **fallen_back, written=entry.item,
+                cautions=entry.item["cautions"], rules={**base, **worded}, conclusion=conclusion, names=voice.names,
+                **own_steps, **fallen_back, written=entry.item,
             )  # fmt: skip
             if language == DEFAULT_LANGUAGE:
-                base = {**base, **worded}
+                base, steps = {**base, **worded}, own_steps
         return wordings
+
+    def _filled(self, entry: Entry, field: str, parameters: Mapping[str, float], voice: Voice) -> dict[str, str]:
+        """Return a language's next steps by key; they can show the parameters of rules."""
+        texts = {
+            key: sentence(entry.part(field, key), {}, NO_LIMITS, self._faults, voice, parameters)
+            for key in mapping(entry.item.get(field))
+        }
+        return {key: text.filled({}, {}) for key, text in texts.items() if text is not None}
 
     def _texts(
         self,
@@ -107,7 +118,7 @@ class Languages:
                 own |= {} if template is None else {key: template}
         # Advice in a person's own language is nearer to them than plain words in another.
         own = {"patient": own["advice"], **own} if "advice" in own else own
-        title = entry.item.get("title") and sentence(entry.part("title"), {}, frozenset(), self._faults, voice, parameters)
+        title = entry.item.get("title") and sentence(entry.part("title"), {}, NO_LIMITS, self._faults, voice, parameters)
         return replace(base, title=title.filled({}, {}) if title else base.title, **own)
 
 

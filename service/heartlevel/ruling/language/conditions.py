@@ -35,9 +35,9 @@ class Parameter(float):
         named.name = name
         return named
 
-    def __getnewargs__(self) -> tuple[float, str]:
+    def __reduce__(self) -> tuple[type["Parameter"], tuple[float, str]]:
         """Return what it is made of, to be made again in another process."""
-        return float(self), self.name
+        return Parameter, (float(self), self.name)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """Sentences with slots for facts, limits and parameters, filled as their language writes numbers and words.
 
-`{cuff_width_to_arm:percent}` shows a share, `{limit:severe.systolic}` a limit, `{param:minutes}` a parameter of the rule,
-in the styles that facts have, `{fixed:20}` a number that stays as it is whatever the rule compares with, and `{home_days} {home_days:plural one=day other=days}` a number with the word that goes
+`{cuff_width_to_arm:percent}` shows a share, `{limit:severe.systolic}` a limit, `{param:minutes}` a parameter of the rule
+in the styles that facts have, `{param:other-rule.minutes}` that of another, `{fixed:20}` a number that stays as it is
+whatever the rule compares with, and `{home_days} {home_days:plural one=day other=days}` a number with the word that goes
 with it. The forms of a word are called as Unicode's plural rules call them (one, two, few, many ...), or by the very
 number (`=2`), which goes first; `other` stands for every form not given, and `*` in a form for the number.
 """
@@ -153,16 +154,18 @@ def _whole(name: str | None, converted: str | None) -> str | None:
 
 
 def _parameter(written: str, parameters: Mapping[str, float], voice: Voice) -> str:
-    """Return the text of a parameter in a style, or the form of a word that goes with it."""
+    """Return the text of a parameter, of several the largest, in a style; or the form of a word that goes with it."""
     name, _, style = written.partition(":")
     style, forms = _with_forms(style)
-    if name not in parameters or style not in STYLES:
+    names = name.split(",")
+    if not parameters.keys() >= set(names) or style not in STYLES:
         raise TemplateFault(f"{PARAMETER}:{written}")
-    shown = voice.exactly(parameters[name], style)
+    value = max(parameters[name] for name in names)
+    shown = voice.exactly(value, style)
     if forms is None:
         return shown
     _check_forms(forms, voice)
-    return voice.word(parameters[name], shown, forms, decimals=9)
+    return voice.word(value, shown, forms, decimals=9)
 
 
 def _fixed(written: str, _: Mapping[str, float], voice: Voice) -> str:

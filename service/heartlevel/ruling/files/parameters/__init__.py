@@ -1,1 +1,1 @@
-"""A rule's thresholds under names of their own: read, held against the facts they are compared with, and against its texts."""
+"""Thresholds of rules under names of their own: read, and held against what they are compared with and against texts."""

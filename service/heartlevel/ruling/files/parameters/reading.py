@@ -16,16 +16,16 @@ def parameters_of(rule: Entry, faults: list[RuleFault]) -> dict[str, Parameter]:
     written = rule.item.get(FIELD)
     if written is not None and not isinstance(written, dict):
         faults.append(rule.fault((FIELD,), "not-an-object", f"found {abridged(written)}; expected numbers by name"))
-    found = written if isinstance(written, dict) else {}
-    mistaken = {name: fault for name, value in found.items() if (fault := _mistake(rule, name, value)) is not None}
+    numbers = written if isinstance(written, dict) else {}
+    mistaken = {name: fault for name, value in numbers.items() if (fault := _mistake(rule, name, value)) is not None}
     faults += mistaken.values()
-    return {name: Parameter(value, name) for name, value in found.items() if name not in mistaken}
+    return {name: Parameter(value, name) for name, value in numbers.items() if name not in mistaken}
 
 
 def _mistake(rule: Entry, name: str, value: object) -> RuleFault | None:
     at = (FIELD, name)
     if not KEBAB_CASE.fullmatch(name):
-        return rule.fault(at, "not-a-name", f"'{name}' is no name of a parameter")
+        return rule.fault(at, "not-a-name", f"'{name}' is no name of a parameter", "as in `least-share`, with hyphens")
     if value is None:
         return rule.fault(at, "null", f"{name} has no value; what lies below cannot be left out, only changed")
     if isinstance(value, bool) or not isinstance(value, (int, float)):
