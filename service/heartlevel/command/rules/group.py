@@ -13,6 +13,7 @@ from heartlevel.command.rules.format import format_rules
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
 from heartlevel.ruling.language.conditions import Term
+from heartlevel.ruling.tools.numbers.told import told_otherwise
 from heartlevel.ruling.tools.unworded import unworded
 
 
@@ -27,8 +28,9 @@ def rules_group() -> None:
 def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
     """Check the rule files of DIRECTORY, of rules or of a layer (by default those in force), examples included.
 
-    Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any. What a language
-    leaves to English is no mistake; it is named after the count.
+    Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any. No mistakes, and
+    named after the count, are a number in a text that repeats a threshold or tells another (a warning, with its place and
+    cure), and what a language leaves to English.
     """
     ruleset = candidate(directory, folder, layers).ruleset
     rules = ruleset.every_rule()
@@ -37,6 +39,8 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
                f"{len(ruleset.protocols)} protocols: no mistakes\n{ruleset.fingerprint}")  # fmt: skip
     for layer in ruleset.layers:
         click.echo(f"layer {layer.id}, revision {layer.revision}: {layer.fingerprint}")
+    for warning in sorted(set(told_otherwise(ruleset))):
+        click.echo(f"warning: {warning}\n    {warning.cure}", err=True)
     for text in unworded(ruleset):
         click.echo(f"note: {text}", err=True)
 
