@@ -8,7 +8,7 @@ from typing import Any
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.faults import near
 from heartlevel.intake.schema import Reading
-from heartlevel.ruling.files.parameters.reading import compared_parameters, parameters_of
+from heartlevel.ruling.files.parameters.reading import misused, parameters_of
 from heartlevel.ruling.files.parsing import ConditionParser
 from heartlevel.ruling.files.sentences import NO_LIMITS, RuleSentences, sentence
 from heartlevel.ruling.files.source import repeated_names
@@ -95,7 +95,7 @@ class _Builder:
             return None
         condition = self._condition(entry, parameters)
         if condition is not None:  # else what it compares with is not known
-            parameters = compared_parameters(entry, parameters, condition, self.faults)
+            self.faults += misused(entry, parameters, condition)
         shown = {**self.elsewhere, **parameters}
         title = sentence(entry.part("title"), {}, NO_LIMITS, self.faults, parameters=shown)
         explanation, advice = (self._sentence(entry, key, shown) for key in ("explanation", "advice"))

@@ -20,6 +20,7 @@ from heartlevel.ruling.files.layering.changes import (
     replaced_paths,
 )
 from heartlevel.ruling.files.layering.declared import LayerBlock
+from heartlevel.ruling.files.layering.parts import with_parts
 from heartlevel.ruling.files.sense import unmoved_categories
 from heartlevel.ruling.files.source import SourceFile, mapping
 from heartlevel.ruling.files.urgency.guard import loosened, lowered, muted
@@ -139,7 +140,10 @@ def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> Ma
     if isinstance(change.item.get("set"), dict):
         faults += muted(change.part("set"), below.item)
         entries[index] = _with_set(below, change)
-    return _before(below, change)
+    if not change.item.get("parts") or not isinstance(below.item, dict):
+        return _before(below, change)
+    entries[index] = with_parts(entries[index], change, faults)
+    return {**_before(below, change), "when": below.item.get("when")}
 
 
 def _not_to_be_missed(change: Entry, rule: Entry, rules: list[Entry]) -> Iterator[RuleFault]:

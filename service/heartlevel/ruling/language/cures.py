@@ -1,6 +1,7 @@
 """What to do about each kind of mistake in a rule file, in one line."""
 
 CURES = {
+    "ambiguous-part": "Write the part as it stands in the rule, so that it is found once.",
     "categories-order": "List categories from the lowest up; only the first has no `from`, and limits rise.",
     "contradicting": "Keep one of the two changes.",
     "cycle": "Let a rule mention only rules that do not, in the end, mention it.",
@@ -47,13 +48,14 @@ CURES = {
     "unknown-name": "Name something that exists.",
     "unknown-operator": "Take one of below, at_most, above, at_least, between, equals, one_of, known.",
     "unknown-parameter": "Name a parameter that stands under `parameters` of the rule.",
+    "unknown-part": "Name a fact that the rule's `when` compares, a rule that it mentions, or write the part as it stands.",
     "unknown-placeholder": "In braces, name a fact of the rule's scope, `limit:` and a limit, or `param:` and a parameter.",
     "unmet-need": "Put the layer that is needed below this one, or write the fingerprint that `rules check` prints of it.",
     "unreadable": "Make it a file that may be read, or give it another ending than .yaml.",
     "unused-parameter": "Compare with it in `when`, as `{param: name}`, or take it out.",
     "unusual": "Undo it or, if it is meant, say why under `unusual` in layer.yaml.",
     "value-unusable": "Let the rule ask for a fault of measuring; a value alone is no reason to leave a reading out.",
-    "urgent-rule": "Leave it as strict as it is; of an urgent rule only texts, next step and sources may be changed.",
+    "urgent-rule": "Leave it as strict as it is; of an urgent rule texts, parameters and parts of `when` may be changed.",
     "wrong-change": "See step 1 of the page on rules for what a change may say.",
     "wrong-effect": "Write `effect: none`.",
     "wrong-example": "If the rule is right, correct the example; if the example is right, correct the rule.",

@@ -85,6 +85,10 @@ class Rule:
     shown_facts: tuple[str, ...]  # facts a finding states: the condition's and the sentences'
     entry: Entry
 
+    def is_changed(self, below: "Rule | None") -> bool:
+        """Say whether it is written otherwise than below, or asks otherwise by the parameter of another rule."""
+        return below is None or self.written != below.written or self.condition != below.condition
+
     @property
     def urgent(self) -> bool:
         """Whether it names values that may need help now."""

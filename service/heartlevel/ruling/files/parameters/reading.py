@@ -16,7 +16,11 @@ def parameters_of(rule: Entry, faults: list[RuleFault]) -> dict[str, Parameter]:
     written = rule.item.get(FIELD)
     if written is not None and not isinstance(written, dict):
         faults.append(rule.fault((FIELD,), "not-an-object", f"found {abridged(written)}; expected numbers by name"))
-    numbers = written if isinstance(written, dict) else {}
+    numbers = {
+        name: value
+        for name, value in (written if isinstance(written, dict) else {}).items()
+        if value is not None or not rule.sets(FIELD, name)  # a layer leaves one out by setting it to null
+    }
     mistaken = {name: fault for name, value in numbers.items() if (fault := _mistake(rule, name, value)) is not None}
     faults += mistaken.values()
     return {name: Parameter(value, name) for name, value in numbers.items() if name not in mistaken}
@@ -27,7 +31,7 @@ def _mistake(rule: Entry, name: str, value: object) -> RuleFault | None:
     if not KEBAB_CASE.fullmatch(name):
         return rule.fault(at, "not-a-name", f"'{name}' is no name of a parameter", "as in `least-share`, with hyphens")
     if value is None:
-        return rule.fault(at, "null", f"{name} has no value; what lies below cannot be left out, only changed")
+        return rule.fault(at, "null", f"{name} has no value")
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return rule.fault(at, "not-a-number", f"{name}: found {abridged(value)}; a parameter is a number", PLAIN_NUMBER)
     return None
@@ -46,21 +50,18 @@ def parameters_elsewhere(rules: Iterable[Entry]) -> dict[str, Parameter]:
     }
 
 
-def compared_parameters(
-    rule: Entry, parameters: Mapping[str, Parameter], condition: Condition, faults: list[RuleFault]
-) -> dict[str, Parameter]:
-    """Return the parameters that the condition compares with: those that texts can show.
+def misused(rule: Entry, parameters: Mapping[str, Parameter], condition: Condition) -> Iterator[RuleFault]:
+    """Yield each parameter that is compared with facts of two units, and each that the condition does not compare with.
 
-    Adds to `faults` each that is compared with facts of two units, and each that plays no part, unless a layer took that
-    part away.
+    Where a layer changed the condition, that is the place of the latter: it either keeps the parameter or sets it to null.
     """
+    yield from _of_two_units(rule, condition)
     used = parameters_in(condition)
-    faults += _of_two_units(rule, condition)
     for name in parameters.keys() - used:
-        if rule.sets(FIELD, name) or not rule.sets("when"):
-            detail = f"'{name}' plays no part in the rule's `when`"
-            faults.append(rule.fault((FIELD, name), "unused-parameter", detail, near(name, sorted(used))))
-    return {name: value for name, value in parameters.items() if name in used}
+        taken_away = rule.sets("when") and not rule.sets(FIELD, name)
+        detail = f"'{name}' plays no part in the rule's `when`" + (" any more" if taken_away else "")
+        hint = f"where it is not wanted: `parameters: {{{name}: null}}`" if taken_away else near(name, sorted(used))
+        yield rule.fault(("when",) if taken_away else (FIELD, name), "unused-parameter", detail, hint)
 
 
 def _of_two_units(rule: Entry, condition: Condition) -> Iterator[RuleFault]:
