@@ -1,12 +1,14 @@
-"""Parameters of rules: named in `when` and in texts, read with their mistakes, changed alone by layers, shown everywhere."""
+"""Parameters of rules: named in `when` and in texts, read with their mistakes, changed alone by layers."""
 
 import json
 import pickle
 
 import pytest
 
+from heartlevel import Rules
 from heartlevel.ruling.language.conditions import Parameter
 from heartlevel.ruling.language.explaining import outline
+from heartlevel.ruling.tools.difference import differences
 from rules.laid import layer, refused, rules_of
 from support import rules
 
@@ -98,7 +100,6 @@ MISTAKES = {
     "misspelt in a text": ("is above {param:fastest}", "is above {param:fastes}", "unknown-placeholder", "fastest"),
     "no name": ("    fastest: 100", "    Fastest one: 100", "not-a-name", "hyphens"),
     "no number": ("    fastest: 100", "    fastest: '100'", "not-a-number", "plain number"),
-    "nothing": ("    fastest: 100", "    fastest:", "null", None),
     "beyond what is recorded": ("    fastest: 100", "    fastest: 1000", "out-of-range", "10 to 400"),
     "of no use": ("    fastest: 100", "    fastest: 100\n    slowest: 4", "unused-parameter", "slowest"),
     "of another kind": ("pulse: {above: {param: fastest}}", "setting: {equals: {param: fastest}}", "wrong-value", "choice"),
@@ -145,3 +146,79 @@ def test_a_parameter_is_a_number_like_any_other_and_keeps_its_name_between_proce
     assert hash(parameter) == hash(30.0)
     copy = pickle.loads(pickle.dumps(parameter))
     assert (copy, copy.name) == (30.0, "minutes")
+
+
+def test_a_parameter_without_a_value_is_told(tmp_path):
+    told = refused(layer(tmp_path, own=OWN.replace("fastest: 100", "fastest:")))
+    assert any("own.yaml:7:" in text and "unknown-parameter: the rule has no parameter 'fastest'" in text for text in told)
+
+
+def test_a_parameter_that_is_not_wanted_any_more_is_set_to_null(tmp_path):
+    part = {"replace": "home_longest_pause_days", "with": {"home_longest_pause_days": {"above": 21}}}
+    examples = [{"given": {"home_longest_pause_days": 22}, "expect": "fires"},
+                {"given": {"home_longest_pause_days": 21}, "expect": "silent"}]  # fmt: skip
+    laid = rules_of(layer(tmp_path, parts("long-pause-at-home", part, parameters={"days": None}, examples=examples)))
+    assert [rule.parameters for rule in laid.every_rule() if rule.id == "long-pause-at-home"] == [{}]
+
+
+def test_a_layer_that_changes_the_condition_leaves_no_parameter_behind(tmp_path):
+    change = {"of": "rule", "id": "recent-exercise", "reason": "ours", "set": {"when": {"pulse": {"above": 300}}}}
+    (mistake,) = refused(layer(tmp_path, json.dumps(change)))
+    assert mistake.startswith("clinic/layer.yaml:4:")
+    assert "unused-parameter: 'minutes' plays no part in the rule's `when` any more" in mistake
+
+
+def test_a_parameter_that_leaves_somebody_less_urgent_is_refused_with_the_patient(tmp_path):
+    told = [text for text in refused(layer(tmp_path, set_parameters("very-low", systolic=75))) if ":4:" in text]
+    assert [text.split(": ")[1] for text in told] == ["less-urgent"] * 2
+    assert "'very-low' names this patient below the layer, and no longer under" in "".join(told)
+    assert "systolic 75" in "".join(told)
+
+
+def test_a_parameter_that_makes_more_people_urgent_is_allowed(tmp_path):
+    laid = Rules.load(None, (layer(tmp_path, set_parameters("very-low", systolic=85)),))
+    assert [rule.parameters for rule in laid.ruleset.every_rule() if rule.id == "very-low"] == [{"systolic": 85}]
+
+
+def parts(rule: str, *changed: dict, **fields: object) -> str:
+    return json.dumps({"of": "rule", "id": rule, "parts": list(changed), "set": fields, "reason": "ours"})
+
+
+def test_a_part_that_leaves_somebody_less_urgent_is_refused_with_the_patient(tmp_path):
+    examples = [{"given": {"systolic": 79, "pulse": 60, "pulse_pressure": 40}, "expect": "fires"},
+                {"given": {"systolic": 79}, "expect": "silent"}]  # fmt: skip
+    told = refused(layer(tmp_path, parts("very-low", {"add": {"pulse": {"known": True}}}, examples=examples)))
+    assert any("less-urgent: 'very-low' names this patient" in text and text.startswith("clinic/layer.yaml:4:")
+               for text in told)  # fmt: skip
+
+
+def test_a_value_is_no_reason_to_leave_a_reading_out_whatever_the_parameter(tmp_path):
+    told = refused(layer(tmp_path, set_parameters("impossible-value", highest=200)))
+    assert any("value-unusable" in text and text.startswith("clinic/layer.yaml:4:") for text in told), told
+
+
+def test_a_parameter_with_which_a_rule_could_never_fire_is_refused(tmp_path):
+    (mistake,) = refused(layer(tmp_path, set_parameters("recent-exercise", minutes=0)))
+    assert mistake.startswith("clinic/layer.yaml:4:")
+    assert "never-fires: 'recent-exercise' can never fire any more" in mistake
+
+
+def test_an_auditor_sees_who_set_a_parameter_what_it_was_and_why(tmp_path):
+    laid = rules_of(layer(tmp_path, set_parameters("recent-exercise", reason="Local protocol 7", minutes=45)))
+    rule = next(rule for rule in laid.every_rule() if rule.id == "recent-exercise")
+    assert laid.parameter_origins(rule) == [{
+        "name": "minutes", "value": 45, "unit": "min", "file": "clinic/layer.yaml", "line": 4, "layer": "clinic", "was": 30,
+        "reason": "Local protocol 7",
+    }]  # fmt: skip
+    (origin,) = rules().ruleset.parameter_origins(next(one for one in rules().ruleset.every_rule() if one.id == rule.id))
+    assert (origin["value"], origin["layer"], origin["was"], origin["reason"]) == (30, None, None, None)
+
+
+def test_a_changed_parameter_has_another_fingerprint_and_is_a_difference(tmp_path):
+    laid = rules_of(layer(tmp_path, set_parameters("recent-exercise", minutes=45)))
+    assert laid.fingerprint != rules().ruleset.fingerprint
+    told = {(each.kind, each.id): each for each in differences(rules().ruleset, laid)}
+    assert told.keys() == {("rule", "recent-exercise"), ("wording", "en"), ("wording", "es")}  # next steps tell it too
+    difference = told["rule", "recent-exercise"]
+    assert difference.fields == (("parameters.minutes", 30, 45),)
+    assert difference.reasons == ("local protocol (Clinic)",)

@@ -99,7 +99,7 @@ def _rule_text(described: dict[str, Any]) -> Iterator[str]:
     yield from _tree_text(described["condition"], 1)
     if described["parameters"]:
         yield "\nParameters"
-        yield from (f"  {_parameter_text(parameter)}" for parameter in described["parameters"])
+        yield from (f"  {parameter_text(parameter)}" for parameter in described["parameters"])
     if described["expected_error"]:
         yield "\nExpected error"
         yield from (f"  {pressure}: {_shift_text(shift)}" for pressure, shift in described["expected_error"].items())
@@ -109,7 +109,8 @@ def _rule_text(described: dict[str, Any]) -> Iterator[str]:
     yield from (f"  {source['cite']} ({source['standing']})" for source in described["sources"])
 
 
-def _parameter_text(parameter: dict[str, Any]) -> str:
+def parameter_text(parameter: dict[str, Any]) -> str:
+    """Say what a parameter is, where that is written, and who set it."""
     unit = f" {parameter['unit']}" if parameter["unit"] not in (None, "1") else ""
     set_by = f"; {parameter['layer']} set it, below it was {parameter['was']}: {parameter['reason']}"
     where = f" ({parameter['file']}:{parameter['line']})"

@@ -8,7 +8,7 @@ from heartlevel.command.options import DIRECTORY, candidate, rules_options
 from heartlevel.command.rules.analyse import analyse_rules
 from heartlevel.command.rules.bundle import bundle
 from heartlevel.command.rules.diff import diff
-from heartlevel.command.rules.explain import explain
+from heartlevel.command.rules.explain import explain, parameter_text
 from heartlevel.command.rules.format import format_rules
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
@@ -48,14 +48,20 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
 @rules_group.command("list")
 @click.argument("directory", required=False, type=DIRECTORY)
 @click.option("--fact", help="Only rules that compare this fact.")
+@click.option("--parameters", is_flag=True, help="Only rules with parameters, each with its value and who set it.")
 @rules_options
-def list_rules(directory: Path | None, fact: str | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
+def list_rules(
+    directory: Path | None, fact: str | None, parameters: bool, folder: Path | None, layers: tuple[Path, ...]
+) -> None:
     """List the rules of DIRECTORY, of rules or of a layer (by default those in force): id, scope, title."""
-    for rule in candidate(directory, folder, layers).ruleset.every_rule():
+    ruleset = candidate(directory, folder, layers).ruleset
+    for rule in ruleset.every_rule():
         compared = {leaf.fact.name for leaf in rule.leaves if isinstance(leaf, Term)}
-        if fact is None or fact in compared:
+        if (fact is None or fact in compared) and (rule.parameters or not parameters):
             urgent = ", urgent" if rule.urgent else ""
             click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.title}{urgent}")
+            for origin in ruleset.parameter_origins(rule) if parameters else ():
+                click.echo(f"    {parameter_text(origin)}")
 
 
 for command in (analyse_rules, bundle, diff, explain, format_rules, test_rules, try_):

@@ -140,7 +140,7 @@ def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> Ma
     if isinstance(change.item.get("set"), dict):
         faults += muted(change.part("set"), below.item)
         entries[index] = _with_set(below, change)
-    if not change.item.get("parts") or not isinstance(below.item, dict):
+    if not change.item.get("parts") or "when" not in mapping(below.item):
         return _before(below, change)
     entries[index] = with_parts(entries[index], change, faults)
     return {**_before(below, change), "when": below.item.get("when")}

@@ -160,7 +160,7 @@ class ConditionParser:
 
     def _parameter(self, fact: Fact, kind: str, name: str, path: KeyPath) -> Parameter | None:
         if name not in self.parameters:
-            if name not in mapping(self.entry.item, "parameters"):  # else its mistake is named there
+            if mapping(self.entry.item, "parameters").get(name) is None:  # else its mistake is named there
                 hint = near(name, self.parameters) or f"name it: `parameters: {{{name}: ...}}`"
                 self._fault(path, "unknown-parameter", f"the rule has no parameter '{name}'", hint)
             return None

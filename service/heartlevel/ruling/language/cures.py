@@ -13,6 +13,7 @@ CURES = {
     "missing": "Add the field.",
     "missing-example": "Add `- {given: {fact: value}, expect: fires}` and one with `expect: silent`.",
     "missing-file": "Add the file; the shipped rules show its form.",
+    "never-fires": "Correct the number; a rule that is not wanted is switched off with `off: true`.",
     "not-a-comparison": "Write one operator and its value: `rested_minutes: {below: 5}`.",
     "not-a-condition": "Write one key a condition: all, any, none, finding, or the name of a fact.",
     "not-a-name": "Write small letters and digits with hyphens between them: `arm-too-low`.",

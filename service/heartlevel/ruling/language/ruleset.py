@@ -162,7 +162,7 @@ class RuleSet:
         return {"layer": adding, "file": where.file, "line": where.line, "changes": changes}
 
     def parameter_origins(self, rule: Rule) -> list[dict[str, Any]]:
-        """Return a rule's parameters: value, unit, where it is written; of one that a layer set, which, why, and what it was."""
+        """Return a rule's parameters: value, unit, place; of one that a layer set, which layer, why, and what it was."""
         return [self._parameter_origin(rule, name, value) for name, value in rule.parameters.items()]
 
     def _parameter_origin(self, rule: Rule, name: str, value: float) -> dict[str, Any]:

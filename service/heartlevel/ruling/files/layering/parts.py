@@ -13,7 +13,7 @@ from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, RuleFault
 WHEN: KeyPath = ("when",)
 
 
-class Written(NamedTuple):
+class ConditionPart(NamedTuple):
     """A condition within a rule's `when`: its path in the rule, its content, and what a short address calls it."""
 
     path: KeyPath
@@ -46,30 +46,30 @@ def _mistake(part: Entry) -> RuleFault | None:
 
 
 def _replace(rule: Entry, part: Entry, faults: list[RuleFault]) -> Entry:
-    found = _addressed(rule, part, "replace", faults)
-    return rule if found is None else _grafted(rule, found.path, part.part("with"))
+    addressed = _addressed(rule, part, "replace", faults)
+    return rule if addressed is None else _grafted(rule, addressed.path, part.part("with"))
 
 
 def _remove(rule: Entry, part: Entry, faults: list[RuleFault]) -> Entry:
-    found = _addressed(rule, part, "remove", faults)
-    if found is None:
+    addressed = _addressed(rule, part, "remove", faults)
+    if addressed is None:
         return rule
-    if found.path == WHEN or len(_at(rule.item, found.path[:-1])) == 1:
+    if addressed.path == WHEN or len(_at(rule.item, addressed.path[:-1])) == 1:
         detail = "it is the only condition of its group; remove the group, or replace it"
         faults.append(part.fault(("remove",), "wrong-change", detail))
         return rule
-    return _without(rule, found.path)
+    return _without(rule, addressed.path)
 
 
 def _add(rule: Entry, part: Entry, faults: list[RuleFault]) -> Entry:
     """Add a condition to the group that holds the part it is to stand beside; where none is named, it must hold as well."""
     group: KeyPath = (*WHEN, "all")
     if part.item.get("beside") is not None:
-        found = _addressed(rule, part, "beside", faults)
-        if found is None:
+        addressed = _addressed(rule, part, "beside", faults)
+        if addressed is None:
             return rule
-        if found.path != WHEN:
-            group = found.path[:-1]
+        if addressed.path != WHEN:
+            group = addressed.path[:-1]
     if not isinstance(_at(rule.item, group), list):
         rule = _wrapped(rule)
     return _grafted(rule, (*group, len(_at(rule.item, group))), part.part("add"))
@@ -80,34 +80,34 @@ CHANGED_BY: Mapping[str, Callable[[Entry, Entry, list[RuleFault]], Entry]] = {
 }  # fmt: skip
 
 
-def _addressed(rule: Entry, part: Entry, key: str, faults: list[RuleFault]) -> Written | None:
+def _addressed(rule: Entry, part: Entry, key: str, faults: list[RuleFault]) -> ConditionPart | None:
     address = part.item[key]
-    written = list(_walk(rule.item.get("when"), WHEN))
-    found = [one for one in written if address in (one.name, one.item)]
-    if len(found) == 1:
-        return found[0]
+    conditions = list(_walk(rule.item.get("when"), WHEN))
+    matches = [condition for condition in conditions if address in (condition.name, condition.item)]
+    if len(matches) == 1:
+        return matches[0]
     name = rule.item.get("id")
-    if not found:
-        names = dict.fromkeys(one.name for one in written if one.name is not None)
+    if not matches:
+        names = dict.fromkeys(condition.name for condition in conditions if condition.name is not None)
         detail = f"no part of the `when` of '{name}' is {abridged(address)}"
         faults.append(part.fault((key,), "unknown-part", detail, near(address, names)))
         return None
-    lines = ", ".join(str(rule.origin.position((*rule.path, *one.path)).line) for one in found)
-    detail = f"{abridged(address)} is {len(found)} times in the `when` of '{name}' (lines {lines})"
+    lines = ", ".join(str(rule.origin.position((*rule.path, *match.path)).line) for match in matches)
+    detail = f"{abridged(address)} is {len(matches)} times in the `when` of '{name}' (lines {lines})"
     hint = "write it as it stands: `{fact: {below: 5}}`" if isinstance(address, str) else "replace the group around it"
     faults.append(part.fault((key,), "ambiguous-part", detail, hint))
     return None
 
 
-def _walk(condition: Any, path: KeyPath) -> Iterator[Written]:
+def _walk(condition: Any, path: KeyPath) -> Iterator[ConditionPart]:
     """Yield every condition within one, itself first. What is no condition is passed over: it is named elsewhere."""
     if not isinstance(condition, dict) or len(condition) != 1:
         return
     ((key, inner),) = condition.items()
     if key not in GROUPS:
-        yield Written(path, condition, str(inner) if key == "finding" else key)
+        yield ConditionPart(path, condition, str(inner) if key == "finding" else key)
         return
-    yield Written(path, condition, None)
+    yield ConditionPart(path, condition, None)
     for index, part in enumerate(inner if isinstance(inner, list) else ()):
         yield from _walk(part, (*path, key, index))
 
