@@ -19,6 +19,7 @@ revision: "REVISION"
 changes:
   - {of: rule, id: legs-crossed, off: true, reason: Our chairs}
   - {of: rule, id: feet-not-flat, set: {severity: SEVERITY}, reason: Seen often}
+  - {of: rule, id: recent-exercise, set: {parameters: {minutes: 45}}, reason: Local protocol 7}
 """
 
 
@@ -49,6 +50,16 @@ def served(client, path: str, status: int = 200) -> dict:
     body = response.get_json()
     Draft202012Validator({**content["schema"], "components": contract["components"]}).validate(body)
     return body
+
+
+def test_a_parameter_names_who_set_it_what_it_was_and_why(client):
+    told = served(client, "/v1/rules/recent-exercise")
+    assert told["title"] == "Exercise within 45 minutes"
+    (parameter,) = told["provenance"]["parameters"]
+    assert parameter == {
+        "name": "minutes", "value": 45, "unit": "min", "file": "clinic/layer.yaml", "line": 7, "layer": "clinic", "was": 30,
+        "reason": "Local protocol 7",
+    }  # fmt: skip
 
 
 def test_a_rule_of_the_clinic_names_its_layer_file_and_line(client):
