@@ -5,7 +5,7 @@ import pickle
 
 import pytest
 
-from heartlevel import Rules
+from heartlevel import RuleFaults, Rules
 from heartlevel.ruling.language.conditions import Parameter
 from heartlevel.ruling.language.explaining import outline
 from heartlevel.ruling.tools.difference import differences
@@ -166,6 +166,22 @@ def test_a_layer_that_changes_the_condition_leaves_no_parameter_behind(tmp_path)
     (mistake,) = refused(layer(tmp_path, json.dumps(change)))
     assert mistake.startswith("clinic/layer.yaml:4:")
     assert "unused-parameter: 'minutes' plays no part in the rule's `when` any more" in mistake
+
+
+def test_examples_stand_for_the_numbers_they_were_written_with(tmp_path):
+    (tmp_path / "below").mkdir()
+    below = layer(tmp_path / "below", own=OWN, name="Below")
+    laid = Rules.load(None, (below, layer(tmp_path, set_parameters("ours", fastest=110))))
+    assert laid.ruleset.wording["en"].rules["ours"].title == "Pulse above 110"
+
+
+def test_examples_written_with_the_new_number_are_judged_by_it(tmp_path):
+    (tmp_path / "below").mkdir()
+    below = layer(tmp_path / "below", own=OWN, name="Below")
+    examples = [{"given": {"pulse": 105}, "expect": "fires"}, {"given": {"pulse": 100}, "expect": "silent"}]
+    change = {"of": "rule", "id": "ours", "reason": "ours", "set": {"parameters": {"fastest": 110}, "examples": examples}}
+    with pytest.raises(RuleFaults, match="wrong-example: for pulse: 105 'ours' comes out silent, not fires"):
+        Rules.load(None, (below, layer(tmp_path, json.dumps(change))))
 
 
 def test_a_parameter_that_leaves_somebody_less_urgent_is_refused_with_the_patient(tmp_path):

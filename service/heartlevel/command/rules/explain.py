@@ -18,7 +18,7 @@ from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, line_of, read_decoded
-from heartlevel.ruling.language.explaining import Tree, outline, terms_of, unit_of
+from heartlevel.ruling.language.explaining import UNITS, Tree, outline, terms_of, unit_of
 from heartlevel.ruling.language.rules import Rule, Shift
 from heartlevel.ruling.running.examples import OUTCOMES
 from heartlevel.ruling.running.truth import FALSE, TRUE, UNKNOWN
@@ -111,7 +111,7 @@ def _rule_text(described: dict[str, Any]) -> Iterator[str]:
 
 def parameter_text(parameter: dict[str, Any]) -> str:
     """Say what a parameter is, where that is written, and who set it."""
-    unit = f" {parameter['unit']}" if parameter["unit"] not in (None, "1") else ""
+    unit = UNITS.get(parameter["unit"] or "1", f" {parameter['unit']}")
     set_by = f"; {parameter['layer']} set it, below it was {parameter['was']}: {parameter['reason']}"
     where = f" ({parameter['file']}:{parameter['line']})"
     return f"{parameter['name']} = {parameter['value']:g}{unit}{where}{set_by if parameter['layer'] else ''}"
