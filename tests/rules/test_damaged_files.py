@@ -143,7 +143,7 @@ STRANGE = {
     "a parameter too large for a float": (HEART_LEVEL, "    most: 5", f"    most: {'9' * 400}"),
     "a parameter that is a list": (HEART_LEVEL, "    most: 5", "    most: [5]"),
     "a parameter that is infinite": (HEART_LEVEL, "    most: 5", "    most: .inf"),
-    "parameters that are a list": (HEART_LEVEL, "    most: 5", "    - 5"),
+    "parameters that are a list": (HEART_LEVEL, "  parameters:\n    most: 5\n", "  parameters: [5]\n"),
     "an example's number too large for a float": (HEART_LEVEL, GIVEN, GIVEN.replace("1.9", "9" * 400)),
     "an example's number of more than 64 bits": (HEART_LEVEL, GIVEN, GIVEN.replace("1.9", "9" * 30)),
     "an example's infinite number": (HEART_LEVEL, GIVEN, GIVEN.replace("1.9", "-.inf")),

@@ -55,7 +55,8 @@ def _told_as(value: float, term: Term) -> Iterator[Threshold]:
 
 def texts_of(ruleset: RuleSet, rule: Rule) -> Iterator[tuple[Entry, str]]:
     """Yield every text written of a rule, with its language: its own, and those of wording files."""
-    yield from ((rule.entry.part(key), DEFAULT_LANGUAGE) for key in TEXTS if isinstance(rule.written.get(key), str))
+    own = mapping(rule.entry.item)
+    yield from ((rule.entry.part(key), DEFAULT_LANGUAGE) for key in TEXTS if isinstance(own.get(key), str))
     for language in ruleset.wording:
         entry = ruleset.entries["wording", language]
         written = mapping(entry.item, "rules", rule.id)
