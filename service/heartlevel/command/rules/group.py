@@ -28,7 +28,7 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
     """Check the rule files of DIRECTORY, of rules or of a layer (by default those in force), examples included.
 
     Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any. What a language
-    leaves to English is no mistake; it is named after the count.
+    leaves to English, and a file that is passed over, are no mistakes; they are named after the count.
     """
     ruleset = candidate(directory, folder, layers).ruleset
     rules = ruleset.every_rule()
@@ -37,7 +37,7 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
                f"{len(ruleset.protocols)} protocols: no mistakes\n{ruleset.fingerprint}")  # fmt: skip
     for layer in ruleset.layers:
         click.echo(f"layer {layer.id}, revision {layer.revision}: {layer.fingerprint}")
-    for text in unworded(ruleset):
+    for text in (*ruleset.passed_over(), *unworded(ruleset)):
         click.echo(f"note: {text}", err=True)
 
 

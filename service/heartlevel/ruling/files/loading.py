@@ -49,7 +49,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     faults: list[RuleFault] = []
     content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
     titles = _titles(content)  # those that a layer changes too: texts may stand for them
-    base_fingerprint = content.fingerprint()
+    base_fingerprint, base_files = content.fingerprint(), content.files_read()
     laid = _laid(content, layers, faults)
     checked = _Checked(content, faults)
     guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in checked.items["guidelines"]}
@@ -82,6 +82,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         follow_up=follow_up_of(checked.head),
         layers=tuple(laid),
         base_fingerprint=base_fingerprint,
+        base_files=base_files,
         entries=checked.entries(),
     )
 
