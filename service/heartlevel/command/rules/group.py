@@ -8,8 +8,10 @@ from heartlevel.command.options import DIRECTORY, candidate, rules_options
 from heartlevel.command.rules.analyse import analyse_rules
 from heartlevel.command.rules.bundle import bundle
 from heartlevel.command.rules.diff import diff
+from heartlevel.command.rules.editor import editor
 from heartlevel.command.rules.explain import explain
 from heartlevel.command.rules.format import format_rules
+from heartlevel.command.rules.table import limits_table
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
 from heartlevel.ruling.language.conditions import Term
@@ -54,5 +56,5 @@ def list_rules(directory: Path | None, fact: str | None, folder: Path | None, la
             click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.title}{urgent}")
 
 
-for command in (analyse_rules, bundle, diff, explain, format_rules, test_rules, try_):
+for command in (analyse_rules, bundle, diff, editor, explain, format_rules, limits_table, test_rules, try_):
     rules_group.add_command(command)
