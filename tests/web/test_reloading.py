@@ -141,6 +141,19 @@ def test_a_change_of_one_size_is_found_though_its_time_was_put_back(app, client,
     assert client.get("/ready").get_json()["rules"]["revision"].startswith("2027.")
 
 
+def test_a_file_that_something_writes_to_without_end_is_named(app, client, folder, caplog):
+    growing = folder / "reading" / "growing.yaml"
+    for number in range(reloading.RESTLESS):
+        growing.write_text("# another line\n" * number)
+        assert client.get("/ready").get_json()["refused"] == []
+        app.extensions["heartlevel"].look()
+    (told,) = client.get("/ready").get_json()["refused"]
+    assert told.startswith("rule files change at every look") and str(growing) in caplog.text
+    growing.unlink()
+    look(app)
+    assert client.get("/ready").get_json()["refused"] == []
+
+
 def test_files_that_were_only_touched_are_not_loaded_again(app, folder, monkeypatch):
     monkeypatch.setattr(reloading, "compiled_apart", None)  # there is nothing to compile
     for path in folder.rglob("*.yaml"):

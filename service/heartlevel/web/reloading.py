@@ -21,6 +21,7 @@ from heartlevel.web.noticeboard import Noticeboard
 LOG = logging.getLogger("heartlevel")
 # A compiler that fails says nothing of the rules: it is tried again, after twice as long each time.
 FIRST_PAUSE, LONGEST_PAUSE = 4, 300  # seconds
+RESTLESS = 30  # looks in a row that find files changed: something writes to them without end
 
 
 def log_rules(event: str, rules: Rules) -> None:
@@ -96,6 +97,7 @@ class RulesInForce:
         """Load the rules. Raises RuleFaults, BundleRefused: a service does not start without."""
         self.folder, self.layers = folder, tuple(layers)
         self._seen = stamp_of(self.folder, self.layers)
+        self._restless = 0
         self._state = State(self._seen, rules or load_rules(folder, layers))
         self._board = Noticeboard()
         log_rules("rules loaded", self._state.rules)
@@ -109,7 +111,12 @@ class RulesInForce:
     @property
     def refused(self) -> tuple[str, ...]:
         """Why changed files were not taken over."""
-        return self._state.refused
+        if self._restless < RESTLESS:
+            return self._state.refused
+        return (
+            *self._state.refused,
+            "rule files change at every look, and wait until they are left alone; the log names them",
+        )
 
     def laid_out(self) -> AbstractContextManager[tuple[Path | None, tuple[Path, ...]]]:
         """Return, to be entered, the directories of the rules and layers in force, those in a bundle unpacked."""
@@ -137,8 +144,12 @@ class RulesInForce:
     def look(self) -> None:
         """Take changed files over, once they are unchanged from one look to the next."""
         stamp = stamp_of(self.folder, self.layers)
-        settled, self._seen = stamp == self._seen, stamp
-        if not settled or self._state.judges(stamp):
+        before, self._seen = self._seen, stamp
+        self._restless = self._restless + 1 if stamp != before else 0
+        if self._restless == RESTLESS:
+            changed = sorted({path for path, _ in set(before) ^ set(stamp)})
+            LOG.warning("rule files change at every look, and wait until they are left alone: %s", ", ".join(changed))
+        if stamp != before or self._state.judges(stamp):
             return
         with self._board.held():
             latest = self._board.read() or self._state

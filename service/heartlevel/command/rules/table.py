@@ -39,7 +39,8 @@ def limits_table(
     """Show limits and categories of GUIDELINES (by default all) side by side, as they are in force.
 
     With --csv they are written for a spreadsheet; --from takes the edited file back as a layer that sets what differs.
-    Cells that are at fault are named by row and column.
+    Cells that are at fault are named by row and column. Empty the cells of a category to take it away; columns and rows
+    that are left out stay as they are.
     """
     ruleset = loaded(folder, layers).ruleset
     unknown = [wanted for wanted in guidelines if wanted not in ruleset.guidelines]
