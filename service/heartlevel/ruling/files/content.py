@@ -41,6 +41,7 @@ class Content:
     top: Entry | None
     ladder: Entry | None = None
     items: dict[str, list[Entry]] = field(default_factory=lambda: {name: [] for name in SECTIONS})
+    silenced: list[Entry] = field(default_factory=list)  # rules that layers switched off
     passed_over: tuple[str, ...] = ()  # words on files that were not taken
 
     def files_read(self) -> FilesRead:
