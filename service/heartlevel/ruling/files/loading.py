@@ -56,9 +56,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in checked.items["guidelines"]}
     protocols = {entry.item["id"]: protocol_of(entry.item) for entry in checked.items["protocols"]}
     faults += checked.faults_between_items()
-    limits = _in_all(profile.limits for profile in guidelines.values()) | _in_all(
-        profile.limits for profile in protocols.values()
-    )
+    limits = frozenset().union(*(_in_all(item.limits for item in kind.values()) for kind in (guidelines, protocols)))
     languages = Languages(checked.items["wording"], faults)
     by_scope = {scope: sorted(checked.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
     elsewhere = parameters_elsewhere(chain(*(content.items[scope] for scope in SCOPES), content.silenced))
