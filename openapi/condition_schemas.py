@@ -22,7 +22,7 @@ def condition_schema(facts: list[Fact], itself: str) -> JsonSchema:
         "additionalProperties": False,
         "properties": {
             **{group: {"description": words[group], **parts} for group in GROUPS},
-            "finding": FINDING,
+            "finding": dict(FINDING),  # each scope has rules of its own
             **{fact.name: {"$ref": f"#/$defs/compared-{fact.name}"} for fact in facts},
         },
     }

@@ -30,13 +30,16 @@ from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock
 from heartlevel.ruling.language.conditions import shape_of
 from heartlevel.ruling.running.truth import SHIPPED, asked_of_engine
+from heartlevel.ruling.tools.editors import editor_settings
 from heartlevel.version import VERSION
-from rule_files import every_declaration, rule_files
+from rule_files import by_kind, every_declaration, rule_files
 from rules_readme import with_lists
 
 FOLDER = Path(__file__).parent
 TARGET = FOLDER / "openapi.json"
 RULE_FILES = FOLDER / "rule-files.schema.json"
+KINDS_OF_FILE = FOLDER / "rule-files"
+EDITOR = FOLDER.parent / ".vscode" / "settings.json"
 EXAMPLES = FOLDER / "examples"
 README = FOLDER.parent / "rules" / "README.md"
 COVERAGE = FOLDER.parent / "rules" / "COVERAGE.md"
@@ -137,11 +140,14 @@ def generated() -> dict[Path, str]:
     answers = {EXAMPLES / (name + ANSWER): answer_to(request, rules) for name, request in examples().items()}
     answers |= {EXAMPLES / (name + CHECKED): device_answer_to(checks, rules) for name, checks in examples(CHECKS).items()}
     page = README.read_text("utf-8")
+    schemas = {TARGET: document(), RULE_FILES: rule_files()}
+    schemas |= {KINDS_OF_FILE / f"{kind}.schema.json": schema for kind, schema in by_kind().items()}
+    schemas[EDITOR] = editor_settings({kind: f"./openapi/rule-files/{kind}.schema.json" for kind in by_kind()}, "rules/")
     return {
         README: with_lists(page, rules.ruleset),
         COVERAGE: coverage_page(),
         SHIPPED: truth_tables(rules),
-        **{path: as_text(content) for path, content in {TARGET: document(), RULE_FILES: rule_files(), **answers}.items()},
+        **{path: as_text(content) for path, content in {**schemas, **answers}.items()},
     }
 
 

@@ -28,13 +28,18 @@ from heartlevel.ruling.files.building import READING_FIELDS
 from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layering.declared import LayerBlock
+from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
+from known_names import name_all
+from layer_changes import type_changes
 
-FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, HeadBlock, UrgencyBlock, LayerBlock)
+KINDS = {"guidelines": GuidelineBlock, "protocols": ProtocolBlock, "wording": WordingBlock, "ruleset": HeadBlock,
+         "urgency": UrgencyBlock, "layer": LayerBlock}  # fmt: skip
+FILES = tuple(KINDS.values())
 PARAMETER_NAMED = rf"({KEBAB_CASE.pattern}\.)?{KEBAB_CASE.pattern}"
 NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
@@ -62,15 +67,30 @@ def rule_files() -> JsonSchema:
         "additionalProperties": False,
     }
     _texts_by_name(schemas["Wording"]["properties"])
-    schemas["Change"]["properties"]["set"] |= {"type": ["object", "null"]}
     for levels in schemas["Categories"]["properties"].values():
         _lowest_first(levels)
+    ruleset = load()
+    name_all(schemas, ruleset)
+    type_changes(schemas, ruleset)
     lists = [{"$ref": f"#/$defs/rules-of-{scope}"} for scope in SCOPES]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Rule files of heartlevel",
         "anyOf": [*lists, *({"$ref": f"#/$defs/{name_of(block)}"} for block in FILES)],
         "$defs": dict(sorted(schemas.items())),
+    }
+
+
+def by_kind() -> dict[str, JsonSchema]:
+    """Return a schema for each kind of file, by the name of its folder or file; all refer to the whole one."""
+    kinds = {scope: f"rules-of-{scope}" for scope in SCOPES} | {kind: name_of(block) for kind, block in KINDS.items()}
+    return {
+        kind: {
+            "$schema": "https://json-schema.org/draft/2020-12/schema",
+            "title": f"{kind} of heartlevel",
+            "$ref": f"../rule-files.schema.json#/$defs/{name}",
+        }
+        for kind, name in kinds.items()
     }
 
 

@@ -171,9 +171,9 @@ def test_merging_replaces_what_is_no_mapping_and_leaves_the_rest():
 
 def test_a_file_that_would_be_passed_over_is_named(tmp_path):
     folder = layer(tmp_path, own=OWN_RULE)
-    (folder / "reading" / "own.yaml").rename(folder / "reading" / "own.yml")
+    (folder / "reading" / "own.yaml").rename(folder / "reading" / "own.yaml.txt")
     assert refused(folder) == [
-        "clinic/reading/own.yml:1:1: wrong-name: the names of rule files end in .yaml (rename it to own.yaml)"
+        "clinic/reading/own.yaml.txt:1:1: wrong-name: the names of rule files end in .yaml (rename it to own.yaml)"
     ]
 
 
@@ -264,7 +264,7 @@ def test_what_was_meant_is_said(tmp_path, old, new, said):
 
 def test_a_layer_whose_own_file_is_misnamed_is_not_asked_for_a_rule_sets_file_alone(tmp_path):
     folder = layer(tmp_path)
-    (folder / "layer.yaml").rename(folder / "layer.yml")
+    (folder / "layer.yaml").rename(folder / "layer.yaml.txt")
     with pytest.raises(RuleFaults) as caught:
         load(folder)
     said = "\n".join(map(str, caught.value.faults))

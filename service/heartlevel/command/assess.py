@@ -25,12 +25,14 @@ from heartlevel.bulk.outputs.answers import write_answers
 from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, OutputFormat, default_format, output_format
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.carrying_out import Job, Judge, bulk_inputs, carried_out, meter_for
+from heartlevel.bulk.running.deciding import keeping_decisions
 from heartlevel.bulk.running.results import Counts, JudgedPart
 from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, rules_options
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
+from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
 from heartlevel.located import AssessedSubjects
 from heartlevel.tables.meanings import Mapped
 
@@ -80,13 +82,15 @@ FORMATS = (SUMMARY, *OUTPUT_FORMATS)
 @click.option("--problems", type=FILE, help="Where to name what could not be read: NDJSON, without values.")
 @click.option("--workers", default=CORES, type=click.IntRange(1, 1024), help="Processes; by default one a core.")
 @click.option("--scheduler", help="Address of a Dask scheduler whose workers are to assess.")
+@click.option("--decisions", type=FILE, envvar=SETTING,
+              help="Where to append what was decided: NDJSON, a line a subject, without values and names.")  # fmt: skip
 @click.option("--resume", is_flag=True, help="Go on with a run that was interrupted; begin if there was none.")
 @click.option("--progress", is_flag=True, help="Show progress even where standard error is no terminal.")
 def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Path, ...], **options: Any) -> None:
     """Run `heartlevel assess`."""
     try:
         _assess(files, folder, layers, options)
-    except WrongCall as wrong:
+    except (WrongCall, DecisionsNotKept) as wrong:
         click.echo(str(wrong), err=True)
         sys.exit(WRONG_CALL)
     except ModuleNotFoundError as missing:
@@ -119,10 +123,14 @@ def _carried_out(job: Job, options: dict[str, Any]) -> Counts:
     progress = Progress(options["progress"] or sys.stderr.isatty())
     meter = meter_for(job.inputs, progress.moved)
     progress.start(meter.total)
-    counts = carried_out(job, _judge(options), partial(_show, job, progress), meter)
+    log = DecisionLog(options["decisions"])
+    judge = keeping_decisions(_judge(options), log) if options["decisions"] else _judge(options)
+    counts = carried_out(job, judge, partial(_show, job, progress), meter)
     progress.end(counts)
     if counts.problems and job.problems is None and job.format.hides_problems:
         click.echo(f"problems in what was read: {counts.problems}; --problems FILE names each", err=True)
+    if log.lost:
+        click.echo(f"decisions that could not be kept: {log.lost}", err=True)
     return counts
 
 

@@ -10,6 +10,7 @@ import click
 
 from heartlevel.assessment import Rules
 from heartlevel.bundles.bundling import BundleRefused, load_rules
+from heartlevel.ruling.files.directories.listing import top_in
 from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.language.faults import RuleFaults
 
@@ -44,7 +45,7 @@ def placed(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]
     """Return where rules and layers lie once a directory takes its place: a layer that of the layer of its id."""
     if directory is None:
         return folder, layers
-    if not (directory / TOP).is_file():
+    if top_in(directory, TOP) is None:
         return directory, layers
     return folder, replacing(layers, directory)
 

@@ -8,6 +8,7 @@ from typing import Any
 from flask import Flask
 
 from heartlevel.assessment import Rules
+from heartlevel.decisions.log import DecisionLog
 from heartlevel.fhir.codes import codes_of
 from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
@@ -28,16 +29,19 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     (HEARTLEVEL_MOST_READINGS) its readings. RULES (HEARTLEVEL_RULES) names another directory of rule files,
     LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH; RELOAD_SECONDS
     (HEARTLEVEL_RELOAD_SECONDS) is how often a worker looks for changed rule files, 0 for never.
+    DECISIONS (HEARTLEVEL_DECISIONS) names a file to keep what was decided in, without data.
     FHIR_CODES (HEARTLEVEL_FHIR_CODES) names a file of a clinic's own codes in FHIR resources. Of CDS Hooks, CDS_ORIGINS are
     the origins of pages that may call, parted by commas, CDS_TRUST a file of the clients that are trusted, without which
     all are, and CDS_SETTING where readings were taken that do not say it.
-    Raises RuleFaults if the rule files have mistakes, WrongCodes if that file has: a service without them does not start.
+    Raises RuleFaults if the rule files have mistakes, WrongCodes if that of codes has, DecisionsNotKept if what was
+    decided cannot be kept: a service without them does not start.
     """
     app = Flask("heartlevel", static_folder=None)
     app.config.from_mapping(
         MAX_CONTENT_LENGTH=8 * MEBIBYTE,
         MOST_READINGS=MOST_READINGS,
         RULES=None,
+        DECISIONS=None,
         LAYERS="",
         RELOAD_SECONDS=2,
         FHIR_CODES=None,
@@ -52,6 +56,10 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     in_force.on_reload = observability.count_reload
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
+    kept_in = app.config["DECISIONS"]
+    app.extensions["heartlevel-decisions"] = DecisionLog(
+        Path(kept_in) if kept_in else None, observability.count_lost_decisions
+    )
     own_codes = app.config["FHIR_CODES"]
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
     trust = app.config["CDS_TRUST"]

@@ -11,7 +11,7 @@ from heartlevel.web.observability import count_urgency
 from heartlevel.web.routes import (
     JSON,
     choose_rules,
-    count_whole,
+    keeper,
     most_readings,
     respond,
     rules_in_force,
@@ -53,8 +53,9 @@ def outcome_response(status: int, issues: list[Issue]) -> Response:
 
 
 def _count_all(answers: FhirAnswers) -> None:
-    for subject in answers.answered:
-        count_whole(subject.answer)
+    keep = keeper()
+    for number, subject in enumerate(answers.answered, start=1):
+        keep(subject.answer, person=number)
     for refused in answers.refused:
         if refused.get("urgency"):
             count_urgency(refused["urgency"]["level"])

@@ -19,6 +19,7 @@ RECEIVED = Counter("heartlevel_readings_received_total", "Readings received in r
 LOST = Counter("heartlevel_readings_lost_total", "Readings received and not assessed")
 FINDINGS = Counter("heartlevel_findings_total", "Findings given", ["rule"])
 URGENCIES = Counter("heartlevel_urgency_total", "Answers, and refused requests, by level", ["level"])
+LOST_DECISIONS = Counter("heartlevel_decisions_lost_total", "Decisions that could not be kept")
 FEEDBACK = Counter("heartlevel_card_feedback_total", "What became of cards", ["outcome"])
 RELOADS = Counter("heartlevel_rule_reloads_total", "Changed rule files taken over or refused", ["outcome"])
 REFUSED = Gauge("heartlevel_rules_refused", "1 while changed rule files are refused", multiprocess_mode="livemax")
@@ -63,6 +64,11 @@ def count_urgency(level: str) -> None:
     URGENCIES.labels(level).inc()
 
 
+def count_lost_decisions(decisions: int) -> None:
+    """Count decisions that the file for them could not take."""
+    LOST_DECISIONS.inc(decisions)
+
+
 def count_reload(outcome: str) -> None:
     """Count changed rule files that were taken over or refused."""
     RELOADS.labels(outcome).inc()
@@ -75,6 +81,7 @@ def metrics() -> Response:
     if values.ValueClass.__name__ == "MmapedValue":
         multiprocess.MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
     else:
-        for metric in (REQUESTS, SECONDS, READINGS, RECEIVED, LOST, FINDINGS, URGENCIES, FEEDBACK, RELOADS, REFUSED):
+        for metric in (REQUESTS, SECONDS, READINGS, RECEIVED, LOST, FINDINGS, URGENCIES, LOST_DECISIONS, FEEDBACK, RELOADS,
+                       REFUSED):  # fmt: skip
             registry.register(metric)
     return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)

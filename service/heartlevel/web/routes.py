@@ -1,6 +1,7 @@
 """The routes of the service. No arithmetic and no clinical knowledge here."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from sys import maxsize
 from typing import Any, cast
 
@@ -9,6 +10,8 @@ from flask import Blueprint, Response, abort, current_app, g, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
+from heartlevel.decisions.decided import decided_in
+from heartlevel.decisions.log import DecisionLog
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.fhir.call import bundle_for
 from heartlevel.fhir.names import FHIR_JSON
@@ -78,16 +81,16 @@ def assess_subjects() -> Response:
     if request.mimetype == NDJSON:
         # A stream may be long: its lines are limited instead of its whole.
         request.max_content_length = maxsize
-        lines = _line_by_line(request.stream, rules_in_force(), most_readings())
+        lines = _line_by_line(request.stream, rules_in_force(), most_readings(), keeper())
         return tagged(Response(lines, content_type=NDJSON))
     if request.accept_mimetypes.best_match([JSON, FHIR_JSON]) == FHIR_JSON:
         sent = sent_as_json(JSON, NDJSON)
         bundle, answer = bundle_for(sent, rules_in_force(), codes_in_use(), most_readings(), now())
-        count_whole(answer)
+        keeper()(answer)
         return bundle_response(bundle)
     together: Together = current_app.extensions["heartlevel-together"]
     answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
-    count_whole(answer)
+    keeper()(answer)
     return respond(answer)
 
 
@@ -104,18 +107,31 @@ def most_readings() -> int:
     return int(current_app.config["MOST_READINGS"])
 
 
-def count_whole(answer: dict[str, Any]) -> None:
-    """Count what an answer holds."""
+def keeper() -> Callable[..., None]:
+    """Return what counts an answer to this request and keeps what was decided in it; also once the request is over.
+
+    It takes the answer and, of several to one request, where what it answers stands.
+    """
+    log: DecisionLog = current_app.extensions["heartlevel-decisions"]
+    return partial(_keep, log, g.request_id)
+
+
+def _keep(log: DecisionLog, request_id: str, answer: dict[str, Any], **where: int) -> None:
+    _count(answer)
+    log.write(request_id, [{**where, **decided_in(answer)}])
+
+
+def _count(answer: dict[str, Any]) -> None:
     counts = answer["counts"]
     count_answer(counts["received"], counts["assessed"], [finding["rule"] for finding in answer["findings"]])
     count_urgency(answer["urgency"]["level"])
 
 
-def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterator[bytes]:
+def _line_by_line(stream: Readable, rules: Rules, most_readings: int, keep: Callable[..., None]) -> Iterator[bytes]:
     """Read, assess and answer a few lines at a time, so that no more than those are ever held."""
     for outcome in answer_decoded(requests_in_stream(stream), rules, most_readings):
         if outcome.answer is not None:
-            count_whole(outcome.answer)
+            keep(outcome.answer, line=outcome.line)
         elif outcome.urgency is not None:
             count_urgency(outcome.urgency["level"])
         yield as_json(outcome.as_dict()) + b"\n"

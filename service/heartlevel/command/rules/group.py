@@ -8,8 +8,10 @@ from heartlevel.command.options import DIRECTORY, candidate, rules_options
 from heartlevel.command.rules.analyse import analyse_rules
 from heartlevel.command.rules.bundle import bundle
 from heartlevel.command.rules.diff import diff
+from heartlevel.command.rules.editor import editor
 from heartlevel.command.rules.explain import explain, parameter_text
 from heartlevel.command.rules.format import format_rules
+from heartlevel.command.rules.table import limits_table
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
 from heartlevel.ruling.language.conditions import Term
@@ -30,7 +32,7 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
 
     Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any. No mistakes, and
     named after the count, are a number in a text that repeats a threshold or tells another (a warning, with its place and
-    cure), and what a language leaves to English.
+    cure), a file that is passed over, and what a language leaves to English.
     """
     ruleset = candidate(directory, folder, layers).ruleset
     rules = ruleset.every_rule()
@@ -41,7 +43,7 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
         click.echo(f"layer {layer.id}, revision {layer.revision}: {layer.fingerprint}")
     for warning in sorted(set(told_otherwise(ruleset))):
         click.echo(f"warning: {warning}\n    {warning.cure}", err=True)
-    for text in unworded(ruleset):
+    for text in (*ruleset.passed_over(), *unworded(ruleset)):
         click.echo(f"note: {text}", err=True)
 
 
@@ -64,5 +66,5 @@ def list_rules(
                 click.echo(f"    {parameter_text(origin)}")
 
 
-for command in (analyse_rules, bundle, diff, explain, format_rules, test_rules, try_):
+for command in (analyse_rules, bundle, diff, editor, explain, format_rules, limits_table, test_rules, try_):
     rules_group.add_command(command)

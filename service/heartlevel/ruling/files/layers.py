@@ -10,6 +10,7 @@ from typing import Any
 
 from heartlevel.intake.faults import near
 from heartlevel.ruling.files.content import Content, content_of, is_valid, key_of
+from heartlevel.ruling.files.directories.listing import top_in
 from heartlevel.ruling.files.layering.changes import (
     REPLACED,
     WHOLE,
@@ -51,7 +52,10 @@ def lay(content: Content, folder: Path, faults: list[RuleFault], below: Sequence
         content.items[section] += entries
     for judge in (loosened, unmoved_categories):
         faults += judge(guidelines_below, content.items["guidelines"])
-    return Layer(name, head["name"], head["revision"], fingerprint, tuple(applied), above.top, _added(above))
+    return Layer(
+        name, head["name"], head["revision"], fingerprint, tuple(applied), above.top, _added(above),
+        above.files_read(),
+    )  # fmt: skip
 
 
 def _added(above: Content) -> frozenset[tuple[str, str]]:
@@ -79,7 +83,7 @@ def replacing(layers: Sequence[Path], candidate: Path) -> tuple[Path, ...]:
 
 def id_in(folder: Path) -> str:
     """Return the id of the layer in a folder; of one whose own file cannot be read, its folder's name."""
-    head = SourceFile(folder / TOP, TOP).data
+    head = SourceFile(top_in(folder, TOP) or folder / TOP, TOP).data
     return layer_id(head) if isinstance(head, dict) else folder.name
 
 

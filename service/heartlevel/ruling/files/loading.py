@@ -50,15 +50,13 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     faults: list[RuleFault] = []
     content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
     titles = _titles(content)  # those that a layer changes too: texts may stand for them
-    base_fingerprint = content.fingerprint()
+    base_fingerprint, base_files = content.fingerprint(), content.files_read()
     laid = _laid(content, layers, faults)
     checked = _Checked(content, faults)
     guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in checked.items["guidelines"]}
     protocols = {entry.item["id"]: protocol_of(entry.item) for entry in checked.items["protocols"]}
     faults += checked.faults_between_items()
-    limits = _in_all(profile.limits for profile in guidelines.values()) | _in_all(
-        profile.limits for profile in protocols.values()
-    )
+    limits = frozenset().union(*(_in_all(item.limits for item in kind.values()) for kind in (guidelines, protocols)))
     languages = Languages(checked.items["wording"], faults)
     by_scope = {scope: sorted(checked.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
     elsewhere = parameters_elsewhere(chain(*(content.items[scope] for scope in SCOPES), content.silenced))
@@ -84,6 +82,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         follow_up=follow_up_of(checked.head),
         layers=tuple(laid),
         base_fingerprint=base_fingerprint,
+        base_files=base_files,
         entries=checked.entries(),
     )
 
