@@ -22,7 +22,7 @@ from heartlevel.tables.meanings import Mapped, layout_of, missing_columns, repea
 from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, rows_alone
 
 ROW_COLUMNS, OWNER = ("row", "first_row"), "_owner"
-OF_REQUESTS_ONLY = ("strict", "explain", "language", "also_under", "population")
+OF_REQUESTS_ONLY = ("strict", "explain", "detail", "language", "also_under", "population")
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,13 +7,14 @@ from typing import Any, cast
 import orjson
 from flask import Blueprint, Response, abort, current_app, g, request
 
+from heartlevel.answer.detail import in_detail
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.fhir.call import bundle_for
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
-from heartlevel.one_call import answer_decoded, answer_to, device_answer_to
+from heartlevel.one_call import answer_decoded, device_answer_to, whole_answer_to
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
@@ -86,9 +87,9 @@ def assess_subjects() -> Response:
         count_whole(answer)
         return bundle_response(bundle)
     together: Together = current_app.extensions["heartlevel-together"]
-    answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
+    asked, answer = whole_answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
     count_whole(answer)
-    return respond(answer)
+    return respond(in_detail(answer, asked.detail))
 
 
 @routes.post("/v1/device-checks")
