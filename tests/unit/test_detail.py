@@ -1,6 +1,8 @@
 """How much of an answer is written: `options.detail`, through every door."""
 
 import json
+import re
+from pathlib import Path
 
 import pytest
 from fhir.resources.R4B.bundle import Bundle
@@ -70,6 +72,13 @@ def test_details_that_were_not_recorded_are_named_once_for_each_share():
         assert len({entry["share"] for entry in together}) == len(together)
         apart = [{"item": item, "share": entry["share"]} for entry in together for item in entry["items"]]
         assert sorted(apart, key=str) == sorted(whole["undocumented"], key=str)
+
+
+def test_the_page_for_integrators_tells_the_sizes_that_answers_have():
+    page = (Path(__file__).parents[2] / "service" / "INTEGRATING.md").read_text("utf-8")
+    for detail in DETAILS_WRITTEN:
+        (told,) = re.findall(rf"^\| `{detail}`.* \| ([\d.]+) kB", page, re.MULTILINE)
+        assert round(len(as_json(answer(asking(week(), detail)))) / 1000, 1) == float(told)
 
 
 def test_a_week_is_a_ninth_and_a_third_as_long():
