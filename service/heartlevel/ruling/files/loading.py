@@ -16,6 +16,7 @@ from heartlevel.ruling.files.followup.building import follow_up_of
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.followup.targets import senseless_targets
 from heartlevel.ruling.files.layers import lay
+from heartlevel.ruling.files.parameters.reading import parameters_elsewhere
 from heartlevel.ruling.files.profile_building import (
     guideline_of,
     ladder_of,
@@ -60,8 +61,9 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     )
     languages = Languages(checked.items["wording"], faults)
     by_scope = {scope: sorted(checked.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
-    rules = build_rules(by_scope, checked.ids, limits, _in_all(languages.next_steps.values()), faults)
-    wording = languages.wordings(rules, limits, _ever_named(content, laid), titles | _titles(content))
+    elsewhere = parameters_elsewhere(chain(*(content.items[scope] for scope in SCOPES), content.silenced))
+    rules = build_rules(by_scope, checked.ids, limits, _in_all(languages.next_steps.values()), elsewhere, faults)
+    wording = languages.wordings(rules, limits, elsewhere, _ever_named(content, laid), titles | _titles(content))
     if faults:
         raise RuleFaults(faults)
     return RuleSet(
