@@ -84,6 +84,10 @@ def test_an_exception_says_all_that_is_missing_and_what_may_be_meant():
         ({"columns": MAP | {"SIS": "pulse"}}, "/SIS: the table has no such column (did you mean 'SYS'?)"),
         ({"columns": MAP, "fixed": {"setting": "hom"}}, "fixed: setting: found 'hom'"),
         ({"columns": MAP, "time_format": "%d"}, "time_format: "),
+        (
+            {"columns": MAP, "time_format": "%Y.%m.%d %H:%M"},
+            "of the first 28 times 28 are written otherwise, such as on row 0",
+        ),
         ({"columns": MAP, "guideline": "acc-aha-2052"}, "did you mean 'acc-aha-2025'?"),
         ({"columns": MAP, "time_zone": "Europe/Olso"}, "did you mean 'Europe/Oslo'?"),
         ({"columns": MAP, "zone": "x"}, "/zone: no field of that name"),

@@ -6,10 +6,12 @@ from typing import Any, Literal, TypedDict
 
 from heartlevel.intake.faults import Problem, closest, near, problem
 from heartlevel.intake.request import RefusedRequest
-from heartlevel.tables.cells import plain_value
+from heartlevel.tables.cells import Cells, plain_value
+from heartlevel.tables.field_columns import times_in
 from heartlevel.tables.guesses import likely_columns
 from heartlevel.tables.mapping import WrongMapping, mapped_from
-from heartlevel.tables.meanings import Mapped, missing_columns, repeated_columns
+from heartlevel.tables.meanings import Layout, Mapped, missing_columns, repeated_columns
+from heartlevel.tables.written_times import format_fault
 
 # These are about what a table does not show.
 OF_REQUESTS_ONLY = ("strict", "explain", "detail", "also_under", "population")
@@ -97,6 +99,16 @@ def check_columns(names: Sequence[str], mapped: Mapped) -> None:
     ]
     if faults:
         raise UnusableTable(faults)
+
+
+def check_times(cells: Sequence[Cells], layout: Layout, mapped: Mapped) -> None:
+    """Raise UnusableTable where the first times are not written in the format that was said."""
+    if mapped.time_format is None:
+        return
+    texts = times_in(cells, layout.meanings, mapped.decimal)
+    fault = format_fault(mapped.time_format, [(row, text) for row, text in enumerate(texts) if text], "row")
+    if fault:
+        raise UnusableTable([Problem("/time_format", WRONG_MAP, fault)])
 
 
 def _meant(name: str, unread: Sequence[str]) -> str | None:

@@ -11,7 +11,7 @@ import pandas as pd
 from heartlevel.answer.result_tables import COLUMNS_OF, joined_tables, owners_in
 from heartlevel.assessment import Rules
 from heartlevel.columns import Ints
-from heartlevel.frames.asked import OF_REQUESTS_ONLY, ColumnMap, UnusableTable, check_columns, mapped_as_asked
+from heartlevel.frames.asked import OF_REQUESTS_ONLY, ColumnMap, UnusableTable, check_columns, check_times, mapped_as_asked
 from heartlevel.frames.result import Result
 from heartlevel.frames.wording import worded_columns
 from heartlevel.intake.envelope import unclear_details
@@ -24,6 +24,7 @@ from heartlevel.tables.examined import Examined, Sheet, examine
 from heartlevel.tables.frame_columns import frame_cells
 from heartlevel.tables.meanings import Mapped, layout_of, strange_columns
 from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, rows_alone
+from heartlevel.tables.written_times import MOST_TIMES
 
 ROW_COLUMNS, OWNER = ("row", "first_row"), "_owner"
 
@@ -86,12 +87,13 @@ def assess_frame(
 
 
 def examined_frame(frame: pd.DataFrame, mapped: Mapped, rules: Rules) -> FrameTable:
-    """Examine a frame. Raises UnusableTable where a required column is missing or a name is there twice."""
+    """Examine a frame. Raises UnusableTable where a required column is missing or there twice, or times are otherwise."""
     names = [str(name) for name in frame.columns]
     check_columns(names, mapped)
     strange = dict(strange_columns(names, mapped))
     unknown = [problem(f"/{name}", "unknown-key", hint=hint) for name, hint in strange.items()]
     layout, cells = layout_of(names, mapped), frame_cells(frame)
+    check_times([taken(column, np.arange(min(len(column), MOST_TIMES))) for column in cells], layout, mapped)
     owners, subjects = subject_names(cells, layout)
     rows = np.flatnonzero(owners >= 0)
     sheet = Sheet(0, [taken(column, rows) for column in cells], rows, owners[rows])

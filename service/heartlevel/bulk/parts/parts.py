@@ -111,7 +111,7 @@ def _contents(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[PartCo
 def _items(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[SubjectSheets | SentText | Unreadable]:
     for number, source in enumerate(inputs.inputs):
         if isinstance(source.format, RequestFormat):
-            yield from texts_of(number, source, source.format, meter)
+            yield from request_texts_of(number, source, source.format, meter)
     if not inputs.layouts:
         return
     rows = chain.from_iterable(rows_of_table(inputs, number, meter) for number in inputs.layouts)
@@ -123,7 +123,7 @@ def _items(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[SubjectSh
             yield item
 
 
-def texts_of(number: int, source: Input, wire: RequestFormat, meter: Meter) -> Iterator[SentText | Unreadable]:
+def request_texts_of(number: int, source: Input, wire: RequestFormat, meter: Meter) -> Iterator[SentText | Unreadable]:
     """Yield the text of each request of an input."""
     line = 0
     try:

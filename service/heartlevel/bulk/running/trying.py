@@ -10,7 +10,7 @@ from heartlevel.bulk.inputs.input import RequestFormat
 from heartlevel.bulk.inputs.opening import Meter
 from heartlevel.bulk.outputs.registry import NDJSON
 from heartlevel.bulk.parts.grouping import Unreadable
-from heartlevel.bulk.parts.parts import BulkInputs, BulkPart, PartContent, SubjectSheets, rows_of_table, texts_of
+from heartlevel.bulk.parts.parts import BulkInputs, BulkPart, PartContent, SubjectSheets, rows_of_table, request_texts_of
 from heartlevel.bulk.parts.sheets import NamedRows, as_bytes, sheets_of
 from heartlevel.bulk.running.judging import Plan, judged_items
 from heartlevel.bulk.running.problems import InputProblem, input_problems, unreadable_problem, without_value
@@ -42,7 +42,7 @@ def failures_of(inputs: BulkInputs, number: int, rules: Rules) -> tuple[int, lis
     plan = Plan(rules, [each.name for each in inputs.inputs], [each.format for each in inputs.inputs], inputs.layouts,
                 inputs.mapped, NDJSON)  # fmt: skip
     if isinstance(source.format, RequestFormat):
-        texts = list(islice(texts_of(number, source, source.format, Meter(None)), MOST_TRIED))
+        texts = list(islice(request_texts_of(number, source, source.format, Meter(None)), MOST_TRIED))
         return len(texts), _grouped(_problems(plan, [list(texts)]))
     rows = list(_beginning(rows_of_table(inputs, number, Meter(None))))
     tried = sum(len(item.rows) if isinstance(item, NamedRows) else 1 for item in rows)
