@@ -10,7 +10,7 @@ from heartlevel.bulk.inputs.input import RequestFormat
 from heartlevel.bulk.inputs.opening import Meter
 from heartlevel.bulk.outputs.registry import NDJSON
 from heartlevel.bulk.parts.grouping import Unreadable
-from heartlevel.bulk.parts.parts import BulkInputs, BulkPart, PartContent, SubjectSheets, rows_of_table, request_texts_of
+from heartlevel.bulk.parts.parts import BulkInputs, BulkPart, PartContent, SubjectSheets, request_texts_of, rows_of_table
 from heartlevel.bulk.parts.sheets import NamedRows, as_bytes, sheets_of
 from heartlevel.bulk.running.judging import Plan, judged_items
 from heartlevel.bulk.running.problems import InputProblem, input_problems, unreadable_problem, without_value
