@@ -9,6 +9,10 @@ from heartlevel.version import VERSION
 # By name: where the command is defined, and its line in the help.
 COMMANDS = {
     "assess": ("heartlevel.command.assess:assess_command", "Assess FILES: files, folders, globs; `-` is standard input."),
+    "columns": (
+        "heartlevel.command.columns:columns_command",
+        "Write a first columns file from the header of FILE, a table.",
+    ),
     "demo": ("heartlevel.command.demo:demo", "Assess an invented practice: a line a person, or PEOPLE in full."),
     "device-check": (
         "heartlevel.command.device_check:device_check",

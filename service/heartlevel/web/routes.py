@@ -8,6 +8,7 @@ from typing import Any, cast
 import orjson
 from flask import Blueprint, Response, abort, current_app, g, request
 
+from heartlevel.answer.detail import in_detail
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.decisions.decided import decided_in
@@ -16,7 +17,7 @@ from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.fhir.call import bundle_for
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
-from heartlevel.one_call import answer_decoded, answer_to, device_answer_to
+from heartlevel.one_call import answer_decoded, device_answer_to, whole_answer_to
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
@@ -89,9 +90,9 @@ def assess_subjects() -> Response:
         keeper()(answer)
         return bundle_response(bundle)
     together: Together = current_app.extensions["heartlevel-together"]
-    answer = answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
+    asked, answer = whole_answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
     keeper()(answer)
-    return respond(answer)
+    return respond(in_detail(answer, asked.detail))
 
 
 @routes.post("/v1/device-checks")
