@@ -13,25 +13,26 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
-from condition_schemas import (
-    JsonSchema,
-    comparison_schema,
-    condition_schema,
-    meaning_with_unit,
-    or_null,
-    value_compared,
-    value_schema,
-)
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import Block, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
 from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layering.declared import LayerBlock
+from heartlevel.ruling.files.own.building import OF_KIND
+from heartlevel.ruling.files.own.declared import SNAKE_CASE, FactBlock, FactName
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
-from heartlevel.ruling.files.wording import VALUES
+from heartlevel.ruling.files.wording import values_told
+from heartlevel.ruling.tools.condition_schemas import (
+    SENTENCE_BEGINS,
+    JsonSchema,
+    comparison_schema,
+    condition_schema,
+    given_schema,
+    value_compared,
+)
 from heartlevel.vocabulary import MMHG, SCOPES
 
 FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, HeadBlock, UrgencyBlock, LayerBlock)
@@ -56,7 +57,8 @@ def rule_files() -> JsonSchema:
     schemas["Change"]["properties"]["set"] |= {"type": ["object", "null"]}
     for levels in schemas["Categories"]["properties"].values():
         _lowest_first(levels)
-    lists = [{"$ref": f"#/$defs/rules-of-{scope}"} for scope in SCOPES]
+    schemas |= _of_facts(schemas["Fact"])
+    lists = [*({"$ref": f"#/$defs/rules-of-{scope}"} for scope in SCOPES), {"$ref": "#/$defs/facts"}]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Rule files of heartlevel",
@@ -76,7 +78,7 @@ def _declared() -> dict[str, JsonSchema]:
     assert plugin.converter is not None
     for describe in (_unit, _kind):
         plugin.converter.add_attribute_function(describe)
-    for declared in (RuleBlock, RuleTextsBlock, *FILES):
+    for declared in (RuleBlock, RuleTextsBlock, FactBlock, *FILES):
         spec.components.schema(name_of(declared), schema=declared)
     schemas: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
     for block in every_declaration(Block):
@@ -92,6 +94,8 @@ def _unit(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> JsonSchem
 
 def _kind(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> JsonSchema:
     """Describe the kinds that apispec does not know."""
+    if isinstance(field, FactName):
+        return {"pattern": f"^{SNAKE_CASE.pattern}$"}
     if isinstance(field, Name):
         return {"pattern": f"^{KEBAB_CASE.pattern}$"}
     return {"type": "integer"} if isinstance(field, Count) else {}
@@ -129,10 +133,27 @@ def _numbers(block: Schema, prefix: str) -> Iterator[str]:
 def _texts_by_name(parts: JsonSchema) -> None:
     text = {"type": "string", "minLength": 1}
     parts["next_steps"] |= {"type": "object", "additionalProperties": text}
-    parts["names"] |= {"type": ["object", "null"], "propertyNames": {"enum": sorted(VALUES)}, "additionalProperties": text}
+    parts["names"] |= {
+        "type": ["object", "null"],
+        "propertyNames": {"enum": sorted(values_told())},
+        "additionalProperties": text,
+    }
     parts["categories"] |= {"type": ["object", "null"], "additionalProperties": text}
     parts["urgency"] |= {"type": ["object", "null"], "additionalProperties": text}
     parts["rules"] |= {"type": ["object", "null"], "additionalProperties": {"$ref": "#/$defs/RuleTexts"}}
+
+
+def _of_facts(fact: JsonSchema) -> JsonSchema:
+    """Return what a file of facts may hold; which fields a fact has goes by its kind."""
+    nothing = {"type": "null"}
+    all_keys = dict.fromkeys(key for keys in OF_KIND.values() for key in keys)
+    fact["allOf"] = [
+        {"if": {"properties": {"kind": {"const": kind}}},
+         "then": {"required": list(keys), "properties": {key: nothing for key in all_keys if key not in keys}}}
+        for kind, keys in OF_KIND.items()
+    ]  # fmt: skip
+    listed = {"type": "array", "items": {"$ref": "#/$defs/Fact"}, "description": "Facts of one's own."}
+    return {"Fact": fact, "facts": listed}
 
 
 def _lowest_first(levels: JsonSchema) -> None:
@@ -153,7 +174,7 @@ def _of_scope(scope: str, schemas: dict[str, JsonSchema]) -> dict[str, JsonSchem
     parts["expected_error"]["anyOf"][0] = {"$ref": own["error"]}
     parts["examples"] |= {"items": {"$ref": own["example"]}, "allOf": [_with("fires"), _with("silent")]}
     _of_scope_only(scope, parts)
-    given = {fact.name: {"description": meaning_with_unit(fact), **or_null(value_schema(fact))} for fact in facts}
+    given = {fact.name: given_schema(fact) for fact in facts}
     example["properties"]["given"] |= {"type": "object", "properties": given, "additionalProperties": False}
     for pressure in error["properties"].values():
         del pressure["anyOf"]
@@ -200,4 +221,4 @@ def _sentence(facts: list[Fact]) -> str:
     """Return a pattern of the sentences whose places are all facts of the scope or limits, in whatever style."""
     names = "|".join(escape(fact.name) for fact in facts)
     limits = "|".join(escape(limit).replace(r"\-", "-") for limit in _limits())
-    return rf"^([^{{}}]|\{{\{{|\}}\}}|\{{({names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}})*$"
+    return rf"{SENTENCE_BEGINS}{names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}})*$"

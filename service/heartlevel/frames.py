@@ -89,7 +89,8 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
     if not_here:
         raise RefusedRequest([problem(f"/{name}", "unknown-key") for name in not_here])
     read_options(chosen, rules.ruleset.choices)
-    table = examined_frame(frame, Mapped(fixed={f"options.{name}": value for name, value in chosen.items()}), rules)
+    fixed = {f"options.{name}": value for name, value in chosen.items()}
+    table = examined_frame(frame, Mapped(fixed=fixed, form=rules.ruleset.choices.form), rules)
     groups, results = judge_examined(table.examined, rules, table.unclear)
     parts = [_parts(group) for group in groups or [nobody(rules)]]
     frames = {name: _frame(_in_order(joined_tables([part[name] for part in parts]))) for name in COLUMNS_OF}
@@ -115,7 +116,8 @@ def examined_frame(frame: pd.DataFrame, mapped: Mapped, rules: Rules) -> FrameTa
     problems = [TableProblem(-1, fault.pointer[1:], fault.code, fault.detail, fault.hint) for fault in unknown]
     nobody = np.flatnonzero(owners < 0)
     problems += _of_nobody(nobody, names[layout.subject], rows_alone(cells, nobody, layout, mapped), rules)
-    unclear = unclear_details((fault for fault in unknown if fault.pointer.startswith("/subject.")), "/subject.")
+    of_subject = (fault for fault in unknown if fault.pointer.startswith("/subject."))
+    unclear = unclear_details(of_subject, rules.ruleset.choices.form.subject.fields, "/subject.")
     return FrameTable(examine(subjects, [sheet], {0: layout}, mapped), unclear, problems)
 
 

@@ -31,6 +31,7 @@ from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, rules_options
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
+from heartlevel.intake.own.form import PLAIN_FORM
 from heartlevel.located import AssessedSubjects
 from heartlevel.tables.meanings import Mapped
 
@@ -105,13 +106,15 @@ def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Pa
 
 
 def _assess(files: tuple[str, ...], folder: Path | None, layers: tuple[Path, ...], options: dict[str, Any]) -> None:
-    written_as, mapped = _output_format(options), mapped_by(options["columns"])
+    written_as = _output_format(options)
+    rules = loaded(folder, layers) if folder or layers else None  # their facts may be columns
+    mapped = mapped_by(options["columns"], rules.ruleset.choices.form if rules else PLAIN_FORM)
     written = (options["output"], options["problems"])
     inputs = inputs_of(files, sys.stdin.buffer, options["forced"], options["columns"] is not None, written)
     if options["dry_run"]:
         sys.exit(_dry_run(inputs, mapped))
     sources = bulk_inputs(inputs, mapped, options["grouped"])
-    counts = _carried_out(Job(loaded(folder, layers), sources, written_as, *written, options["resume"]), options)
+    counts = _carried_out(Job(rules or loaded(folder, layers), sources, written_as, *written, options["resume"]), options)
     sys.exit(URGENT * bool(counts.urgent) + UNREADABLE * bool(counts.refused or counts.problems))
 
 

@@ -10,6 +10,7 @@ from heartlevel.command.rules.bundle import bundle
 from heartlevel.command.rules.diff import diff
 from heartlevel.command.rules.explain import explain
 from heartlevel.command.rules.format import format_rules
+from heartlevel.command.rules.schema import schema
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
 from heartlevel.ruling.language.conditions import Term
@@ -54,5 +55,5 @@ def list_rules(directory: Path | None, fact: str | None, folder: Path | None, la
             click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.title}{urgent}")
 
 
-for command in (analyse_rules, bundle, diff, explain, format_rules, test_rules, try_):
+for command in (analyse_rules, bundle, diff, explain, format_rules, schema, test_rules, try_):
     rules_group.add_command(command)

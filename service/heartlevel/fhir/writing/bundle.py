@@ -63,11 +63,12 @@ def _write_subject(
     """Add what is written of a subject; return References to what was concluded."""
     assessment = conclusions.assessment
     batch, request = assessment.batch, assessment.batch.requests[subject]
-    patient, devices = write_person(entries, batch, subject, codes), write_devices(entries, request)
+    form = conclusions.assessment.rules.choices.form
+    patient, devices = write_person(entries, batch, subject, form, codes), write_devices(entries, request)
     rows = np.arange(batch.size)[batch.rows_of(subject)]
     readings = {}
     for row, judged in zip(rows.tolist(), answer["readings"], strict=True):
-        written = reading_written(batch, row, patient, devices, codes)
+        written = reading_written(batch, row, form, patient, devices, codes)
         readings[row] = entries.add(with_reliability(written, judged["reliability"]))
     by_name = {batch.names[row]: reference for row, reference in readings.items()}
 

@@ -8,14 +8,16 @@ from typing import Any
 
 import orjson
 
+from heartlevel.facts.catalogue import catalogue_of
 from heartlevel.intake.faults import abridged, near
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.building import build_rules
-from heartlevel.ruling.files.content import SECTIONS, Content, content_of, is_valid, key_of
+from heartlevel.ruling.files.content import FACTS, SECTIONS, Content, content_of, is_valid, key_of
 from heartlevel.ruling.files.followup.building import follow_up_of
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.followup.targets import senseless_targets
 from heartlevel.ruling.files.layers import lay
+from heartlevel.ruling.files.own.building import OwnFacts, own_facts_of
 from heartlevel.ruling.files.profile_building import (
     guideline_of,
     ladder_of,
@@ -55,12 +57,11 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in checked.items["guidelines"]}
     protocols = {entry.item["id"]: protocol_of(entry.item) for entry in checked.items["protocols"]}
     faults += checked.faults_between_items()
-    limits = _in_all(profile.limits for profile in guidelines.values()) | _in_all(
-        profile.limits for profile in protocols.values()
-    )
-    languages = Languages(checked.items["wording"], faults)
-    by_scope = {scope: sorted(checked.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
-    rules = build_rules(by_scope, checked.ids, limits, _in_all(languages.next_steps.values()), faults)
+    limits = _in_all(each.limits for each in guidelines.values()) | _in_all(each.limits for each in protocols.values())
+    own = own_facts_of(content.items[FACTS], checked.items[FACTS], faults)
+    facts, by_scope = catalogue_of(own.usable), checked.rules_by_scope(own)
+    languages = Languages(checked.items["wording"], facts, faults)
+    rules = build_rules(by_scope, checked.ids, facts, limits, _in_all(languages.next_steps.values()), faults)
     wording = languages.wordings(rules, limits, _ever_named(content, laid), titles | _titles(content))
     if faults:
         raise RuleFaults(faults)
@@ -80,6 +81,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         ambulatory=usual_ambulatory(checked.head),
         sureness=sureness_limits(checked.head),
         follow_up=follow_up_of(checked.head),
+        own_facts=own.usable,
         layers=tuple(laid),
         base_fingerprint=base_fingerprint,
         entries=checked.entries(),
@@ -136,9 +138,14 @@ class _Checked:
         sound = content.ladder is not None and is_valid(UrgencyBlock(), content.ladder, faults)
         self.ladder: Mapping[str, Any] = content.ladder.item if sound and content.ladder else {}
 
+    def rules_by_scope(self, own: OwnFacts) -> dict[str, list[Entry]]:
+        """Return the rules that speak of no declared fact that is at fault, in order of their ids."""
+        sound = {scope: filter(own.are_sound_in, self.items[scope]) for scope in SCOPES}
+        return {scope: sorted(rules, key=lambda entry: str(entry.item["id"])) for scope, rules in sound.items()}
+
     def entries(self) -> dict[tuple[str, str], Entry]:
         """Return where everything but rules is written, by kind and name."""
-        kinds = {"guideline": "guidelines", "protocol": "protocols", "wording": "wording"}
+        kinds = {"guideline": "guidelines", "protocol": "protocols", "wording": "wording", "fact": FACTS}
         named = {
             (kind, entry.item[key_of(section)]): entry for kind, section in kinds.items() for entry in self.items[section]
         }
@@ -175,6 +182,7 @@ class _Checked:
         whole = {
             section: {item[key_of(section)]: _ordered(item) for _, _, item in entries}
             for section, entries in self.items.items()
+            if entries or section != FACTS
         }
         canonical = orjson.dumps({"head": self.head, "urgency": self.ladder, **whole}, option=orjson.OPT_SORT_KEYS)
         return f"sha256:{sha256(canonical).hexdigest()}"

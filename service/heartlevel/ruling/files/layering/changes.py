@@ -12,7 +12,9 @@ from heartlevel.ruling.language.ruleset import Layer
 
 WHOLE = ("ruleset", "urgency")  # there is one of each
 REPLACED = ("when",)  # a condition is replaced whole, though it is written as a mapping
-NEVER_SET = ("id", "scope", "language", "pattern")
+CAN_BE_OFF = ("rule", "fact")
+NEVER_SET = {"fact": ("name",)}  # of the others: what they are and are called by
+OTHERWISE = ("id", "scope", "language", "pattern")
 ABSENT = object()
 
 
@@ -43,17 +45,18 @@ def mistakes(change: Entry) -> Iterator[RuleFault]:
     kind, off, setting = change.item["of"], change.item.get("off"), change.item.get("set")
     if bool(off) == bool(setting):
         yield change.fault((), "wrong-change", "a change either switches off or sets something")
-    if off and kind != "rule":
-        yield change.fault(("off",), "wrong-change", "only a rule can be switched off")
+    if off and kind not in CAN_BE_OFF:
+        yield change.fault(("off",), "wrong-change", "only a rule or a fact can be switched off")
     if (kind in WHOLE) == bool(change.item.get("id")):
         yield change.fault((), "wrong-change", "every change but one of the ruleset or of urgency names an id")
     if not change.item["reason"].strip():
         yield change.fault(("reason",), "text-length", "the reason is blank")
     if setting is not None and not isinstance(setting, dict):
         yield change.fault(("set",), "not-an-object", "expected the fields to change, by name")
-    for name in NEVER_SET:
+    for name in NEVER_SET.get(kind, OTHERWISE):
         if isinstance(setting, dict) and name in setting:
-            yield change.fault(("set", name), "wrong-change", f"{name} cannot be changed; add a rule of your own")
+            own = "fact" if kind == "fact" else "rule"
+            yield change.fault(("set", name), "wrong-change", f"{name} cannot be changed; add a {own} of your own")
 
 
 def contradicting(changes: Sequence[Entry]) -> Iterator[RuleFault]:
