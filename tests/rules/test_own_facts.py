@@ -1,15 +1,18 @@
 """Facts that a layer declares: every mistake in them is named with its place, and what lies over them knows them."""
 
 import json
+import re
 from pathlib import Path
+from textwrap import dedent
 
 import pytest
 import yaml
 from click.testing import CliRunner
 from jsonschema import Draft202012Validator
 
-from heartlevel import RuleFaults, Rules
+from heartlevel import RuleFaults, Rules, answer_to
 from heartlevel.command.main import main
+from heartlevel.resources import shipped
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFault
 from heartlevel.ruling.tools.difference import differences
@@ -213,9 +216,9 @@ def test_the_schema_for_editors_knows_own_facts(tmp_path):
     "mistake", [one for one, parts in MISTAKES.items() if parts[1] not in ("taken-name", "not-a-unit")]
 )
 def test_the_schema_marks_a_wrong_declaration_unless_only_others_show_it(mistake):
-    shipped = json.loads(run("schema"))
+    plain = json.loads(run("schema"))
     beyond = {"range backwards", "values read alike", "blank meaning"}
-    right = Draft202012Validator(shipped).is_valid(yaml.safe_load(declared(**MISTAKES[mistake][0])))
+    right = Draft202012Validator(plain).is_valid(yaml.safe_load(declared(**MISTAKES[mistake][0])))
     assert right == (mistake in beyond | {"value twice"})
 
 
@@ -227,6 +230,20 @@ def test_a_file_of_facts_is_laid_out_alike(tmp_path):
     assert (folder / "facts" / "ours.yaml").read_text() == again
     assert yaml.safe_load(again) == yaml.safe_load(FACTS)
     assert load(None, (folder,)).fingerprint == own_rules().ruleset.fingerprint
+
+
+def test_what_the_page_teaches_works_as_it_stands(tmp_path):
+    page = (shipped("rules") / "README.md").read_text("utf-8")
+    taught = page[page.index("## In five steps") :]
+    files = {name: dedent(text) for name, text in re.findall(r"    cat > (\S+) <<'END'\n(.*?)    END\n", taught, re.DOTALL)}
+    assert set(files) == {"clinic/layer.yaml", "clinic/facts/bath.yaml", "clinic/reading/bath.yaml", "patient.json"}
+    for name, text in files.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text)
+    answer = answer_to(json.loads(files["patient.json"]), Rules.load(None, (tmp_path / "clinic",)))
+    (finding,) = [one for one in answer["findings"] if one["rule"] == "after-hot-bath"]
+    assert finding["explanation"] == "Taken within half an hour of a hot bath, in a room of 21 °C."
+    assert answer["problems"] == []
 
 
 def test_explanations_tell_own_facts(tmp_path):
