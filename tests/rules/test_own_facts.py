@@ -11,7 +11,9 @@ from click.testing import CliRunner
 from jsonschema import Draft202012Validator
 
 from heartlevel import RuleFaults, Rules, answer_to
+from heartlevel.bundles.bundling import Approval, packed
 from heartlevel.command.main import main
+from heartlevel.command.rules import explain as explaining
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFault
@@ -112,7 +114,7 @@ def test_a_fact_of_a_reading_is_none_of_a_series(tmp_path):
 
 def test_two_layers_may_declare_a_fact_alike_and_not_otherwise(tmp_path):
     region, clinic = own_layer(tmp_path, BATH, "", name="region"), own_layer(tmp_path, FACTS, RULES)
-    assert Rules.load(None, (region, clinic)).ruleset.own_facts == own_rules().ruleset.own_facts
+    assert load(None, (region, clinic)).own_facts == own_rules().ruleset.own_facts
     (clinic / "facts" / "ours.yaml").write_text(FACTS.replace("half an hour", "an hour"))
     (fault,) = faults_of(region, clinic)
     assert (fault.code, fault.file, fault.line) == ("repeated-id", "clinic/facts/ours.yaml", 2)
@@ -153,7 +155,7 @@ def test_a_fact_that_a_rule_speaks_of_is_not_taken_away(tmp_path):
 def test_a_fact_that_nothing_speaks_of_can_be_taken_away(tmp_path):
     off = "changes: [{of: fact, id: after_hot_bath, off: true, reason: Nobody bathes}]\n"
     region = own_layer(tmp_path, BATH, "", name="region")
-    laid = Rules.load(None, (region, own_layer(tmp_path, "", "", off))).ruleset
+    laid = load(None, (region, own_layer(tmp_path, "", "", off)))
     assert (laid.own_facts, laid.silenced()) == ((), {})
 
 
@@ -216,9 +218,8 @@ def test_the_schema_for_editors_knows_own_facts(tmp_path):
     "mistake", [one for one, parts in MISTAKES.items() if parts[1] not in ("taken-name", "not-a-unit")]
 )
 def test_the_schema_marks_a_wrong_declaration_unless_only_others_show_it(mistake):
-    plain = json.loads(run("schema"))
     beyond = {"range backwards", "values read alike", "blank meaning"}
-    right = Draft202012Validator(plain).is_valid(yaml.safe_load(declared(**MISTAKES[mistake][0])))
+    right = Draft202012Validator(SCHEMA).is_valid(yaml.safe_load(declared(**MISTAKES[mistake][0])))
     assert right == (mistake in beyond | {"value twice"})
 
 
@@ -240,13 +241,23 @@ def test_what_the_page_teaches_works_as_it_stands(tmp_path):
     for name, text in files.items():
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text(text)
-    answer = answer_to(json.loads(files["patient.json"]), Rules.load(None, (tmp_path / "clinic",)))
+    taught_rules = Rules.compiled(load(None, (tmp_path / "clinic",)))
+    answer = answer_to(json.loads(files["patient.json"]), taught_rules)
     (finding,) = [one for one in answer["findings"] if one["rule"] == "after-hot-bath"]
-    assert finding["explanation"] == "Taken within half an hour of a hot bath, in a room of 21 °C."
+    assert finding["explanation"] == "Taken within half an hour of a hot bath. Room temperature in °C: 21."
     assert answer["problems"] == []
 
 
-def test_explanations_tell_own_facts(tmp_path):
-    told = run("explain", "cold-room", "--layer", own_layer(tmp_path))
+def test_a_bundle_holds_declarations(tmp_path):
+    folder = own_layer(tmp_path)
+    approval = Approval("A. Lead", "2026-03-02")
+    bundle = json.loads(packed(None, (folder,), own_rules().ruleset, approval, None))["bundle"]
+    assert bundle["files"]["layers/1/clinic/facts/ours.yaml"] == FACTS
+    assert bundle["fingerprint"] == own_rules().ruleset.fingerprint
+
+
+def test_explanations_tell_own_facts(monkeypatch):
+    monkeypatch.setattr(explaining, "loaded", lambda folder, layers: own_rules())
+    told = run("explain", "cold-room")
     assert "room_temperature is below 18 °C" in told
     assert "room_temperature (°C): temperature of the room" in told
