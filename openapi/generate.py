@@ -1,5 +1,5 @@
 """Writes openapi.json from paths.yaml and the declarations of request, answer and rule files; answers the examples;
-writes the lists in rules/README.md, and rules/COVERAGE.md.
+writes the lists in rules/README.md, rules/COVERAGE.md, and the truth tables of the rules' conditions.
 
     python openapi/generate.py            write them
     python openapi/generate.py --check    exit 1 if a committed one differs
@@ -28,6 +28,8 @@ from heartlevel.intake.schema import LISTS, Envelope
 from heartlevel.one_call import device_answer_to
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock
+from heartlevel.ruling.language.conditions import shape_of
+from heartlevel.ruling.running.truth import SHIPPED, asked_of_engine
 from heartlevel.version import VERSION
 from rule_files import every_declaration, rule_files
 from rules_readme import with_lists
@@ -138,8 +140,15 @@ def generated() -> dict[Path, str]:
     return {
         README: with_lists(page, rules.ruleset),
         COVERAGE: coverage_page(),
+        SHIPPED: truth_tables(rules),
         **{path: as_text(content) for path, content in {TARGET: document(), RULE_FILES: rule_files(), **answers}.items()},
     }
+
+
+def truth_tables(rules: Rules) -> str:
+    """Return what the rule engine says of every shape of the shipped rules' conditions."""
+    shapes = {json.dumps(shape_of(rule.condition, rule.leaves)) for rule in rules.ruleset.every_rule()}
+    return json.dumps(asked_of_engine(sorted(shapes)), indent=0) + "\n"
 
 
 def as_text(content: dict[str, Any]) -> str:
