@@ -18,7 +18,7 @@ from heartlevel.frames import assess_frame
 from own_layer import OWN_RULES, own_rules
 from support import examples, reading
 
-MANY = settings(max_examples=examples(15), deadline=None, suppress_health_check=list(HealthCheck))
+MANY = settings(max_examples=examples(8), deadline=None, suppress_health_check=list(HealthCheck))
 CELLS = {
     "technique.after_hot_bath": ["", "true", "FALSE", "maybe"],
     "technique.garment_under_cuff": ["", "none", "Thick sleeve", "thick-sleeve", "shrt"],
@@ -75,16 +75,21 @@ def test_tables_say_what_requests_say(rows):
 
 
 def by_csv(rows: list[Cells]) -> list[dict]:
-    with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
-        patch.setattr(assessing, "loaded", lambda folder, layers: own_rules())
+    with TemporaryDirectory() as folder:
         path = Path(folder) / "t.csv"
         with path.open("w", newline="") as file:
             writer = csv.DictWriter(file, rows[0])
             writer.writeheader()
             writer.writerows(rows)
-        ended = CliRunner().invoke(main, ["assess", str(path), "--layer", folder, "--workers", "1", "--json"])
-    lines = [json.loads(line) for line in ended.stdout.splitlines()]
-    return [line.get("answer", line) for line in lines]
+        return assessed(path)
+
+
+def assessed(path: Path) -> list[dict]:
+    """The answers that the command gives to a file, under the layer."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(assessing, "loaded", lambda folder, layers: own_rules())
+        arguments = ["assess", str(path), "--layer", str(path.parent), "--workers", "1", "--json"]
+        return [json.loads(line) for line in CliRunner().invoke(main, arguments).stdout.splitlines()]
 
 
 def test_every_rule_of_ones_own_fires_in_some_table():
@@ -95,11 +100,14 @@ def test_every_rule_of_ones_own_fires_in_some_table():
     assert set(OWN_RULES) <= set(found["rule"])
 
 
-def test_numbers_and_truths_of_a_frame_are_taken_by_columns():
+def test_numbers_and_truths_of_a_frame_and_of_parquet_are_taken_by_columns(tmp_path):
     rows = [{**as_row(number, dict.fromkeys(CELLS, "")), "technique.room_temperature": 17.0 + number,
              "technique.after_hot_bath": bool(number)} for number in range(2)]  # fmt: skip
-    found = assess_frame(pd.DataFrame(rows), own_rules())
+    frame = pd.DataFrame(rows)
+    found = assess_frame(frame, own_rules())
     fired = set(found.findings[["subject", "rule"]].itertuples(index=False, name=None))
+    frame.to_parquet(tmp_path / "t.parquet")
+    assert fired_in({answer["subject"]["id"]: answer for answer in assessed(tmp_path / "t.parquet")}) == fired
     assert {("s-0", "cold-room"), ("s-1", "after-hot-bath")} <= fired
     assert not {("s-1", "cold-room"), ("s-0", "after-hot-bath")} & fired
     assert found.problems.empty

@@ -169,6 +169,13 @@ def test_the_fingerprint_covers_declarations_and_stays_as_it_is_without_any(tmp_
     assert len(known) == 5
 
 
+def test_a_language_words_own_values_and_shows_own_facts(tmp_path):
+    words = "{names: {thick-sleeve: manga gruesa}, rules: {over-a-sleeve: {explanation: 'Con {garment_under_cuff}.'}}}"
+    laid = load(None, (own_layer(tmp_path, more=f"changes: [{{of: wording, id: es, reason: Ours, set: {words}}}]\n"),))
+    explanation = laid.wording["es"].rules["over-a-sleeve"].explanation
+    assert explanation.filled({"garment_under_cuff": "thick-sleeve"}, {}) == "Con manga gruesa."
+
+
 def test_differences_name_declared_facts(tmp_path):
     added = [(one.what, one.id) for one in differences(rules().ruleset, own_rules().ruleset) if one.kind == "fact"]
     assert added == [("added", fact.name) for fact in own_rules().ruleset.own_facts]
@@ -214,9 +221,11 @@ def test_the_schema_for_editors_knows_own_facts(tmp_path):
     assert not validator.is_valid(written)
 
 
-@pytest.mark.parametrize(
-    "mistake", [one for one, parts in MISTAKES.items() if parts[1] not in ("taken-name", "not-a-unit")]
-)
+SCHEMA = json.loads((shipped("openapi") / "rule-files.schema.json").read_text("utf-8"))
+SEEN_ALONE = [name for name, parts in MISTAKES.items() if parts[1] not in ("taken-name", "not-a-unit")]
+
+
+@pytest.mark.parametrize("mistake", SEEN_ALONE)
 def test_the_schema_marks_a_wrong_declaration_unless_only_others_show_it(mistake):
     beyond = {"range backwards", "values read alike", "blank meaning"}
     right = Draft202012Validator(SCHEMA).is_valid(yaml.safe_load(declared(**MISTAKES[mistake][0])))

@@ -7,7 +7,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from pathlib import Path
-from re import search
+from re import escape, search
 from typing import Any
 
 from heartlevel.intake.faults import near
@@ -166,7 +166,7 @@ def _still_told_of(change: Entry, content: Content) -> Iterator[RuleFault]:
     """Yield each rule below that speaks of a fact to be switched off."""
     name = change.item["id"]
     for entry in (entry for scope in SCOPES for entry in content.items[scope]):
-        if search(rf"\b{name}\b", json.dumps(entry.item)):
+        if search(rf"\b{escape(name)}\b", json.dumps(entry.item)):
             hint = "switch that one off before the fact, or change what it says"
             detail = f"'{mapping(entry.item).get('id')}' speaks of '{name}'"
             yield change.fault((), "still-mentioned", detail, hint)
