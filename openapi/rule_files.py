@@ -36,6 +36,7 @@ from heartlevel.ruling.tools.condition_schemas import (
 from heartlevel.vocabulary import MMHG, SCOPES
 
 FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, HeadBlock, UrgencyBlock, LayerBlock)
+PARAMETER_NAMED = rf"({KEBAB_CASE.pattern}\.)?{KEBAB_CASE.pattern}"
 NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
 
@@ -51,6 +52,14 @@ def rule_files() -> JsonSchema:
         "type": "object",
         "required": ["limit"],
         "properties": {"limit": {"enum": _limits()}},
+        "additionalProperties": False,
+    }
+    schemas["param"] = {
+        "description": "a parameter of the rule, or of another as `rule.name`; `minus` is its negative",
+        "type": "object",
+        "minProperties": 1,
+        "maxProperties": 1,
+        "properties": {name: {"type": "string", "pattern": f"^{PARAMETER_NAMED}$"} for name in ("param", "minus")},
         "additionalProperties": False,
     }
     _texts_by_name(schemas["Wording"]["properties"])
@@ -169,6 +178,11 @@ def _of_scope(scope: str, schemas: dict[str, JsonSchema]) -> dict[str, JsonSchem
     parts = rule["properties"]
     parts["scope"] |= {"enum": [scope]}
     parts["when"] = {"$ref": own["condition"]}
+    parts["parameters"] |= {
+        "type": ["object", "null"],
+        "propertyNames": {"pattern": f"^{KEBAB_CASE.pattern}$"},
+        "additionalProperties": {"type": "number"},
+    }
     for text in ("explanation", "advice"):
         parts[text] |= {"pattern": _sentence(facts)}
     parts["expected_error"]["anyOf"][0] = {"$ref": own["error"]}
@@ -218,7 +232,8 @@ def _range_or_amount(shift: JsonSchema, pressures: list[str]) -> None:
 
 
 def _sentence(facts: list[Fact]) -> str:
-    """Return a pattern of the sentences whose places are all facts of the scope or limits, in whatever style."""
+    """Return a pattern of the sentences whose places are facts of the scope, limits, parameters and numbers."""
     names = "|".join(escape(fact.name) for fact in facts)
     limits = "|".join(escape(limit).replace(r"\-", "-") for limit in _limits())
-    return rf"{SENTENCE_BEGINS}{names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}})*$"
+    parameter = rf"param:{PARAMETER_NAMED}(,{PARAMETER_NAMED})*(:[^{{}}]*)?|fixed:[0-9.]+"
+    return rf"{SENTENCE_BEGINS}{names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}}|\{{({parameter})\}})*$"

@@ -113,7 +113,7 @@ def test_an_id_that_is_no_text_is_named_and_hides_no_other_mistake(tmp_path):
         ("{of: guideline, id: esc-2024, set: {limits: {severe: {systolic: 390}}}, reason: x}", "urgent-rule: severe sys"),
         ("{of: guideline, id: esc-2024, set: {after_birth_days: 41}, reason: x}", "urgent-rule: after_birth_days 41"),
         ("{of: rule, id: very-high, set: {when: {systolic: {above: 399}}}, reason: x}", "urgent-rule: 'very-high'"),
-        ("{of: rule, id: very-high, set: {examples: []}, reason: x}", "urgent-rule: 'very-high'"),
+        ("{of: rule, id: very-high, set: {examples: []}, reason: x}", "missing-example: no example"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_kept: 25}}, reason: x}", "at most 24"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_recorded: 29}}, reason: x}", "at most 28"),
         ("{of: protocol, id: nice-ng136, set: {home: {discard_first_days: 4}}, reason: x}", "limits-order: all days"),

@@ -54,7 +54,13 @@ def served(client, path: str, status: int = 200) -> dict:
 def test_a_rule_of_the_clinic_names_its_layer_file_and_line(client):
     told = served(client, "/v1/rules/pulse-fast-here")
     assert told["title"] == "Fast pulse"
-    assert told["provenance"] == {"layer": "clinic", "file": "clinic/reading/own.yaml", "line": 2, "changes": []}
+    assert told["provenance"] == {
+        "layer": "clinic",
+        "file": "clinic/reading/own.yaml",
+        "line": 2,
+        "changes": [],
+        "parameters": [],
+    }
 
 
 def test_a_changed_rule_says_who_changed_it_why_and_what_stood_there(client):

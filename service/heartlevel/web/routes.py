@@ -139,7 +139,8 @@ def get_rules() -> Response:
 
 
 def _in_force(ruleset: RuleSet, rule: Rule) -> dict[str, Any]:
-    return {**rule.written, "provenance": ruleset.provenance("rule", rule.id, rule.entry)}
+    provenance = {**ruleset.provenance("rule", rule.id, rule.entry), "parameters": ruleset.parameter_origins(rule)}
+    return {**rule.written, "title": rule.title, "provenance": provenance}
 
 
 @routes.get("/v1/rules/<name>")

@@ -44,6 +44,7 @@ class Content:
     top: Entry | None
     ladder: Entry | None = None
     items: dict[str, list[Entry]] = field(default_factory=lambda: {name: [] for name in SECTIONS})
+    silenced: list[Entry] = field(default_factory=list)  # rules that layers switched off
 
     def fingerprint(self) -> str:
         """Return a hash of all that stands there, mistakes included; layout, and how items lie in files, play no part."""

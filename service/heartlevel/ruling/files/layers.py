@@ -22,6 +22,7 @@ from heartlevel.ruling.files.layering.changes import (
     replaced_paths,
 )
 from heartlevel.ruling.files.layering.declared import LayerBlock
+from heartlevel.ruling.files.layering.parts import with_parts
 from heartlevel.ruling.files.sense import unmoved_categories
 from heartlevel.ruling.files.source import SourceFile, mapping
 from heartlevel.ruling.files.urgency.guard import loosened, lowered, muted
@@ -141,13 +142,20 @@ def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> Ma
     entries = content.items[section]
     below = entries[index]
     if change.item.get("off"):
-        faults += _still_told_of(change, content) if kind == "fact" else _not_to_be_missed(change, below, entries)
-        del entries[index]
+        if kind == "fact":
+            faults += _still_told_of(change, content)
+            del entries[index]
+        else:
+            faults += _not_to_be_missed(change, below, entries)
+            content.silenced.append(entries.pop(index))
         return mapping(below.item)
     if isinstance(change.item.get("set"), dict):
         faults += muted(change.part("set"), below.item)
         entries[index] = _with_set(below, change)
-    return _before(below, change)
+    if not change.item.get("parts") or "when" not in mapping(below.item):
+        return _before(below, change)
+    entries[index] = with_parts(entries[index], change, faults)
+    return {**_before(below, change), "when": below.item.get("when")}
 
 
 def _not_to_be_missed(change: Entry, rule: Entry, rules: list[Entry]) -> Iterator[RuleFault]:

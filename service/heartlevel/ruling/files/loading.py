@@ -18,6 +18,7 @@ from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.followup.targets import senseless_targets
 from heartlevel.ruling.files.layers import lay
 from heartlevel.ruling.files.own.building import OwnFacts, own_facts_of
+from heartlevel.ruling.files.parameters.reading import parameters_elsewhere
 from heartlevel.ruling.files.profile_building import (
     guideline_of,
     ladder_of,
@@ -61,8 +62,9 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     own = own_facts_of(content.items[FACTS], checked.items[FACTS], faults)
     facts, by_scope = catalogue_of(own.usable), checked.rules_by_scope(own)
     languages = Languages(checked.items["wording"], facts, faults)
-    rules = build_rules(by_scope, checked.ids, facts, limits, _in_all(languages.next_steps.values()), faults)
-    wording = languages.wordings(rules, limits, _ever_named(content, laid), titles | _titles(content))
+    elsewhere = parameters_elsewhere(chain(*(content.items[scope] for scope in SCOPES), content.silenced))
+    rules = build_rules(by_scope, checked.ids, facts, limits, _in_all(languages.next_steps.values()), elsewhere, faults)
+    wording = languages.wordings(rules, limits, elsewhere, _ever_named(content, laid), titles | _titles(content))
     if faults:
         raise RuleFaults(faults)
     return RuleSet(

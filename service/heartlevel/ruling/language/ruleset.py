@@ -171,6 +171,20 @@ class RuleSet:
         where = entry.origin.position(entry.path)
         return {"layer": adding, "file": where.file, "line": where.line, "changes": changes}
 
+    def parameter_origins(self, rule: Rule) -> list[dict[str, Any]]:
+        """Return a rule's parameters: value, unit, place; of one that a layer set, which layer, why, and what it was."""
+        return [self._parameter_origin(rule, name, value) for name, value in rule.parameters.items()]
+
+    def _parameter_origin(self, rule: Rule, name: str, value: float) -> dict[str, Any]:
+        path = f"parameters.{name}"
+        changes = [change for change in self.changes_of("rule", rule.id) if path in change.replaced]
+        last = changes[-1] if changes else None
+        where = rule.entry.origin.position((*rule.entry.path, "parameters", name))
+        set_by = {"layer": last and last.layer, "was": last and last.replaced[path], "reason": last and last.reason}
+        return {
+            "name": name, "value": value, "unit": rule.unit_of(name), "file": where.file, "line": where.line, **set_by
+        }  # fmt: skip
+
     def changes_of(self, kind: str, name: str) -> Iterator[Change]:
         """Yield what layers change of an item, in their order."""
         for layer in self.layers:
