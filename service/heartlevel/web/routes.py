@@ -13,16 +13,16 @@ from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.decisions.decided import decided_in
 from heartlevel.decisions.log import DecisionLog
-from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.facts.catalogue import Fact
 from heartlevel.fhir.call import bundle_for
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
 from heartlevel.one_call import answer_decoded, device_answer_to, whole_answer_to
-from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.version import VERSION
 from heartlevel.web.observability import count_answer, count_urgency, metrics
+from heartlevel.web.own_fields import document_with
 from heartlevel.web.problems import problem_response
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
@@ -188,15 +188,25 @@ def get_protocols() -> Response:
 
 @routes.get("/v1/facts")
 def get_facts() -> Response:
-    """List the facts a rule may use."""
+    """List the facts a rule may use, those of one's own with where they come from."""
+    ruleset = rules_in_force().ruleset
+    return respond({"facts": [_fact_written(ruleset, fact) for fact in ruleset.facts.values()]})
+
+
+def _fact_written(ruleset: RuleSet, fact: Fact) -> dict[str, Any]:
     keys = ("name", "scope", "kind", "unit", "formula", "meaning", "names")
-    return respond({"facts": [{key: getattr(fact, key) for key in keys} for fact in CATALOGUE.values()]})
+    written = {key: getattr(fact, key) for key in keys}
+    entry = ruleset.entries.get(("fact", fact.name))
+    if entry is None:
+        return written
+    limits = {"range": entry.item.get("range"), "recorded_with": entry.item["recorded_with"]}
+    return written | limits | {"sources": entry.item["sources"], "provenance": ruleset.provenance("fact", fact.name, entry)}
 
 
 @routes.get("/v1/openapi.json")
 def get_contract() -> Response:
-    """Return the OpenAPI document of this version."""
-    return Response((shipped("openapi") / "openapi.json").read_bytes(), content_type=JSON)
+    """Return the OpenAPI document of this version, with the facts of one's own that the rules in force declare."""
+    return Response(document_with(rules_in_force().ruleset.own_facts), content_type=JSON)
 
 
 @routes.get("/health")

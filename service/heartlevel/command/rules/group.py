@@ -11,6 +11,7 @@ from heartlevel.command.rules.diff import diff
 from heartlevel.command.rules.editor import editor
 from heartlevel.command.rules.explain import explain, parameter_text
 from heartlevel.command.rules.format import format_rules
+from heartlevel.command.rules.schema import schema
 from heartlevel.command.rules.table import limits_table
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
@@ -66,5 +67,5 @@ def list_rules(
                 click.echo(f"    {parameter_text(origin)}")
 
 
-for command in (analyse_rules, bundle, diff, editor, explain, format_rules, limits_table, test_rules, try_):
+for command in (analyse_rules, bundle, diff, editor, explain, format_rules, limits_table, schema, test_rules, try_):
     rules_group.add_command(command)
