@@ -11,10 +11,13 @@ from heartlevel.assessment import Rules
 from heartlevel.fhir.codes import codes_of
 from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
+from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.cds_hooks import cds_hooks
+from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.fhir import fhir_routes
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
+from heartlevel.web.connections.streams import never
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
 
@@ -25,9 +28,10 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     """Build the application, set by `config` or else by the environment.
 
     MAX_CONTENT_LENGTH (HEARTLEVEL_MAX_CONTENT_LENGTH) limits the bytes of one JSON request, MOST_READINGS
-    (HEARTLEVEL_MOST_READINGS) its readings. RULES (HEARTLEVEL_RULES) names another directory of rule files,
-    LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH; RELOAD_SECONDS
-    (HEARTLEVEL_RELOAD_SECONDS) is how often a worker looks for changed rule files, 0 for never.
+    (HEARTLEVEL_MOST_READINGS) its readings, STREAM_KEPT_BYTES (HEARTLEVEL_STREAM_KEPT_BYTES) the bytes of answers that
+    are kept in temporary files for a stream whose client does not read yet. RULES (HEARTLEVEL_RULES) names another
+    directory of rule files, LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH;
+    RELOAD_SECONDS (HEARTLEVEL_RELOAD_SECONDS) is how often a worker looks for changed rule files, 0 for never.
     FHIR_CODES (HEARTLEVEL_FHIR_CODES) names a file of a clinic's own codes in FHIR resources. Of CDS Hooks, CDS_ORIGINS are
     the origins of pages that may call, parted by commas, CDS_TRUST a file of the clients that are trusted, without which
     all are, and CDS_SETTING where readings were taken that do not say it.
@@ -37,6 +41,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.config.from_mapping(
         MAX_CONTENT_LENGTH=8 * MEBIBYTE,
         MOST_READINGS=MOST_READINGS,
+        STREAM_KEPT_BYTES=256 * MEBIBYTE,
         RULES=None,
         LAYERS="",
         RELOAD_SECONDS=2,
@@ -52,11 +57,14 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     in_force.on_reload = observability.count_reload
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
+    app.extensions["heartlevel-capacity"] = Capacity(Most())
+    app.extensions["heartlevel-stopping"] = never  # until a worker says when
     own_codes = app.config["FHIR_CODES"]
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
     trust = app.config["CDS_TRUST"]
     app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
     observability.follow_requests(app)
+    admit_requests(app)
     problems.handle_errors(app)
     app.register_blueprint(routes)
     app.register_blueprint(fhir_routes)
