@@ -48,6 +48,7 @@ class PacedSocket:
         self._awaited, self._began, self._received = Awaited.REQUEST, now(), 0
         self._patience = pace.first_request
         self.given_up = False
+        self.ends_early = False  # of a request that may be long: it is not waited for when the worker ends
 
     def __getattr__(self, name: str) -> Any:
         """All but receiving and sending is the socket's own."""
@@ -68,6 +69,7 @@ class PacedSocket:
 
     def _begin(self, awaited: Awaited, patience: float) -> None:
         self._awaited, self._began, self._received, self._patience = awaited, self._now(), 0, patience
+        self.ends_early = False
 
     def recv(self, size: int) -> bytes:
         """Receive at most `size` bytes, none at the end. Raises TooSlow once; after that there is nothing more."""
@@ -106,6 +108,6 @@ class PacedSocket:
         close_graceful(self._own, LAST_WORDS)
 
     def stop_waiting(self) -> None:
-        """Have a client that is silent between two requests wait no longer."""
+        """Wait no longer for what the client might send."""
         with suppress(OSError):  # gone already
             self._own.shutdown(socket.SHUT_RD)

@@ -12,7 +12,7 @@ from heartlevel.assessment import Rules
 from heartlevel.intake.ndjson import LONGEST_LINE, PIECE, Readable, requests_in_stream
 from heartlevel.one_call import Outcome, answer_decoded
 from heartlevel.web.connections.capacity import Capacity
-from heartlevel.web.connections.pace import TooSlow
+from heartlevel.web.connections.pace import PacedSocket, TooSlow
 from heartlevel.web.connections.spool import Kept, kept_until_read
 from heartlevel.web.problems import raised_at
 
@@ -29,6 +29,8 @@ WHY_ENDED = {
     "failed": f"the service failed; quote the request id when reporting it, and {SEND_AGAIN}",
 }
 
+BROKEN_OFF = (TooSlow, ParseException, ClientDisconnected, NoMoreData, ConnectionError)
+
 
 class Arriving:
     """The whole lines of a stream's body as far as they come: what breaks it off ends it, and is told at the end."""
@@ -41,29 +43,34 @@ class Arriving:
 
     def read(self, size: int, /) -> bytes:
         """Return some whole lines, about `size` bytes, or a part of one that is longer; none at the end."""
-        while not self.broken_off:
-            piece = self._piece(size)
+        while piece := self._piece(size):
             end = piece.rfind(b"\n") + 1
-            if self.broken_off or (piece and not end and len(self._begun) < LONGEST_LINE):
-                self._begun += piece
-                continue
-            end = end or len(piece)
-            lines, self._begun = self._begun + piece[:end], piece[end:]
-            return lines
-        return b""
+            if end or len(self._begun) > LONGEST_LINE:
+                end = end or len(piece)
+                lines, self._begun = self._begun + piece[:end], piece[end:]
+                return lines
+            self._begun += piece
+        last, self._begun = self._begun, b""
+        return b"" if self.broken_off else last
 
     def _piece(self, size: int) -> bytes:
-        try:
-            if not self._is_stopping():
-                return self._body.read(size)
+        if self._is_stopping():
             self.broken_off = "stopping"
-        except TooSlow:
-            self.broken_off = "too-slow"
-        except ParseException:
-            self.broken_off = "broken-body"
-        except (ClientDisconnected, NoMoreData, ConnectionError):
-            self.broken_off = "client-left"
-        return b""
+            return b""
+        try:
+            return self._body.read(size)
+        except BROKEN_OFF as error:
+            self.broken_off = self.broken_off or _reason(error)
+        try:
+            return self._body.read(size)  # what had come before
+        except BROKEN_OFF:
+            return b""
+
+
+def _reason(error: Exception) -> str:
+    if isinstance(error, TooSlow):
+        return "too-slow"
+    return "broken-body" if isinstance(error, ParseException) else "client-left"
 
 
 class StreamOfAnswers:
@@ -106,6 +113,9 @@ def streamed(rules: Rules, most_readings: int, count: Callable[[Outcome], None])
     stream = StreamOfAnswers(body, rules, most_readings, g.request_id)
     kept = Kept(int(current_app.config["STREAM_KEPT_BYTES"]), PATIENCE)
     capacity.take_stream()
+    connection = request.environ.get("gunicorn.socket")
+    if isinstance(connection, PacedSocket):
+        connection.ends_early = True
     response = Response(kept_until_read(stream.answers(count), stream.unread, kept), content_type=NDJSON)
     response.call_on_close(capacity.leave_stream)
     return response

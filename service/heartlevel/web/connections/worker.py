@@ -38,15 +38,15 @@ class ManyConnections(GeventWorker):  # type: ignore[misc]
         self._connections: WeakSet[PacedSocket] = WeakSet()
 
     def run(self) -> None:
-        """Serve; once the worker is to end, those who wait between two requests wait no longer."""
-        gevent.spawn(self._leave_idle_ones)
+        """Serve; once the worker is to end, streams and clients without a request are not waited for."""
+        gevent.spawn(self._stop_waiting)
         super().run()
 
-    def _leave_idle_ones(self) -> None:
+    def _stop_waiting(self) -> None:
         while self.alive:
             gevent.sleep(SECONDS_BETWEEN_LOOKS)
         for connection in list(self._connections):
-            if connection.is_idle:
+            if connection.is_idle or connection.ends_early:
                 connection.stop_waiting()
 
     def handle(self, listener: Any, client: Any, addr: Any) -> None:
