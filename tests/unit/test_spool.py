@@ -85,12 +85,10 @@ def test_a_reader_that_leaves_ends_the_making_of_answers():
 
 def test_what_is_beyond_the_capacity_is_refused_and_what_has_ended_counts_no_more():
     capacity = Capacity(Most(requests=2, waiting_bytes=100, streams=1))
-    with capacity.of_request(1000):  # alone: of any size
-        with pytest.raises(Busy), capacity.of_request(1):
-            pass
-    with capacity.of_request(50), capacity.of_request(50):
-        with pytest.raises(Busy), capacity.of_request(0):
-            pass
+    with capacity.of_request(1000), pytest.raises(Busy), capacity.of_request(1):  # alone: of any size
+        pass
+    with capacity.of_request(50), capacity.of_request(50), pytest.raises(Busy), capacity.of_request(0):
+        pass
     assert (capacity.requests, capacity.waiting_bytes) == (0, 0)
     capacity.take_stream()
     with pytest.raises(Busy):

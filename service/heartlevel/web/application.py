@@ -11,13 +11,13 @@ from heartlevel.assessment import Rules
 from heartlevel.fhir.codes import codes_of
 from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
-from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.cds_hooks import cds_hooks
+from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
+from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
-from heartlevel.web.connections.streams import never
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
 

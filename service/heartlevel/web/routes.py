@@ -17,10 +17,10 @@ from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.version import VERSION
+from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.observability import count_answer, count_urgency, metrics
 from heartlevel.web.problems import problem_response
 from heartlevel.web.reloading import RulesInForce
-from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
 from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
