@@ -13,9 +13,8 @@ from load.server import Server, get, served
 from support import week
 
 BODY = json.dumps(week()).encode()
-HEAD = b"POST /v1/assessments HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n" % len(
-    BODY
-)
+POST = b"POST /v1/assessments HTTP/1.1\r\nHost: x\r\nContent-Type: "
+HEAD = POST + b"application/json\r\nContent-Length: %d\r\n\r\n" % len(BODY)
 STREAM = POST + b"application/x-ndjson\r\nConnection: close\r\n"
 CHUNKED = STREAM + b"Transfer-Encoding: chunked\r\n\r\n"
 LINE = BODY + b"\n"
@@ -38,10 +37,14 @@ def read_to_end(client: socket.socket) -> bytes:
     return b"".join(pieces)
 
 
-# What each of many slow clients has sent, and how many there are of them: more than a server of 8 threads for each of two
-# workers could serve at once.
-SLOW = {"nothing": (b"", 300), "a part of a head": (HEAD[:40], 60), "a part of a body": (HEAD + BODY[:50], 60),
-        "a part of a stream": (CHUNKED + b"1\r\n \r\n", 12), "much, and reads nothing": ((HEAD + BODY) * 40, 20)}  # fmt: skip
+# What each of many slow clients has sent, and how many there are: more than threads could serve at once.
+SLOW = {
+    "nothing": (b"", 300),
+    "a part of a head": (HEAD[:40], 60),
+    "a part of a body": (HEAD + BODY[:50], 60),
+    "a part of a stream": (CHUNKED + b"1\r\n \r\n", 12),
+    "much, and reads nothing": ((HEAD + BODY) * 40, 20),
+}
 
 
 @pytest.mark.parametrize("sent", SLOW)
