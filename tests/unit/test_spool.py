@@ -55,7 +55,8 @@ def test_a_stream_that_nobody_reads_ends_with_its_last_words_and_the_rest_is_rea
     first = next(kept)
     assert rest_read.wait(30)
     whole = first + b"".join(kept)
-    assert whole.endswith(b"aended") and 5_000 < len(whole) < 2 * 5_000 + 3 * 1_000  # what was read at first, and what was kept then
+    # What was read at first, and what was kept then.
+    assert whole.endswith(b"aended") and 5_000 < len(whole) < 2 * 5_000 + 3 * 1_000
 
 
 def test_a_reader_that_goes_on_is_waited_for():
