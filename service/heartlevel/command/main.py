@@ -1,10 +1,12 @@
 """`heartlevel`: its commands. Each is imported only when it is called, since serving needs less than assessing files."""
 
 from importlib import import_module
+from os import environ
 
 import click
 
 from heartlevel.version import VERSION
+from heartlevel.web.settings import strange_names
 
 # By name: where the command is defined, and its line in the help.
 COMMANDS = {
@@ -54,3 +56,5 @@ class Commands(click.Group):
 @click.version_option(VERSION)
 def main() -> None:
     """Judge blood-pressure readings taken at home and in the office. Not a diagnosis."""
+    if strange := strange_names(environ):
+        raise click.ClickException("\n".join(strange))

@@ -1,9 +1,15 @@
 """`heartlevel serve`: answer over HTTP."""
 
+from collections.abc import Iterator
+from os import environ
+from pathlib import Path
+
 import click
 
+from heartlevel.bundles.bundling import load_rules
 from heartlevel.command.options import ended_by_faults
 from heartlevel.web.server import run
+from heartlevel.web.settings import PREFIX, Settings, layers_in, settings_in
 
 
 @click.command()
@@ -11,11 +17,30 @@ from heartlevel.web.server import run
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535))
 @click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
 @click.option("--probes-port", type=click.IntRange(1, 65535), help="Answer /health, /ready and /metrics there too.")
-def serve(host: str, port: int, workers: int, probes_port: int | None) -> None:
+@click.option("--check", is_flag=True, help="Say what would run, or every mistake, and end.")
+def serve(host: str, port: int, workers: int, probes_port: int | None, check: bool) -> None:
     """Serve over HTTP with gunicorn.
 
     HEARTLEVEL_RULES names another directory of rule files, HEARTLEVEL_LAYERS a clinic's own over it (several, lowest
     first, are parted as in PATH).
     """
     with ended_by_faults():
+        if check:
+            click.echo("\n".join(_outline(host, port, workers, probes_port)))
+            return
         run(f"{host}:{port}", workers, (host, probes_port) if probes_port else None)
+
+
+def _outline(host: str, port: int, workers: int, probes_port: int | None) -> Iterator[str]:
+    """Yield a line for each address, rule set, layer and setting. Raises WrongSettings, RuleFaults, BundleRefused."""
+    yield f"address: {host}:{port}, {workers} workers" + (f"; probes on port {probes_port}" if probes_port else "")
+    values = settings_in(environ)
+    ruleset = load_rules(Path(values["RULES"]) if values["RULES"] else None, layers_in(values["LAYERS"])).ruleset
+    yield f"rules: {ruleset.name}, revision {ruleset.revision}, {ruleset.fingerprint}"
+    for layer in ruleset.layers:
+        yield f"layer: {layer.id}, revision {layer.revision}, {layer.fingerprint}"
+    for name, value in values.items():
+        yield (
+            f"{PREFIX}{name}: {'' if value is None else value}".rstrip()
+            + f"  # {Settings().fields[name].metadata['meaning']}"
+        )

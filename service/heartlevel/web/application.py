@@ -1,7 +1,7 @@
 """The Flask application: rules loaded once, routes, errors, observability."""
 
 from collections.abc import Mapping
-from os import pathsep
+from os import environ
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +9,6 @@ from flask import Flask
 
 from heartlevel.assessment import Rules
 from heartlevel.fhir.codes import codes_of
-from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
 from heartlevel.web.cds_hooks import cds_hooks
 from heartlevel.web.connections.admission import admit_requests
@@ -18,42 +17,22 @@ from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
+from heartlevel.web.settings import layers_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
 
-MEBIBYTE = 1024 * 1024
-
 
 def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = None) -> Flask:
-    """Build the application, set by `config` or else by the environment.
+    """Build the application, set by the environment (`settings`), which `config` goes before.
 
-    MAX_CONTENT_LENGTH (HEARTLEVEL_MAX_CONTENT_LENGTH) limits the bytes of one JSON request, MOST_READINGS
-    (HEARTLEVEL_MOST_READINGS) its readings, STREAM_KEPT_BYTES (HEARTLEVEL_STREAM_KEPT_BYTES) the bytes of answers that
-    are kept in temporary files for a stream whose client does not read yet. RULES (HEARTLEVEL_RULES) names another
-    directory of rule files, LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH;
-    RELOAD_SECONDS (HEARTLEVEL_RELOAD_SECONDS) is how often a worker looks for changed rule files, 0 for never.
-    FHIR_CODES (HEARTLEVEL_FHIR_CODES) names a file of a clinic's own codes in FHIR resources. Of CDS Hooks, CDS_ORIGINS are
-    the origins of pages that may call, parted by commas, CDS_TRUST a file of the clients that are trusted, without which
-    all are, and CDS_SETTING where readings were taken that do not say it.
-    Raises RuleFaults if the rule files have mistakes, WrongCodes if that file has: a service without them does not start.
+    Raises WrongSettings, RuleFaults if the rule files have mistakes, WrongCodes if the file of codes has: a service does
+    not start without them.
     """
     app = Flask("heartlevel", static_folder=None)
-    app.config.from_mapping(
-        MAX_CONTENT_LENGTH=8 * MEBIBYTE,
-        MOST_READINGS=MOST_READINGS,
-        STREAM_KEPT_BYTES=256 * MEBIBYTE,
-        RULES=None,
-        LAYERS="",
-        RELOAD_SECONDS=2,
-        FHIR_CODES=None,
-        CDS_ORIGINS="",
-        CDS_TRUST=None,
-        CDS_SETTING=None,
-    )
-    app.config.from_prefixed_env("HEARTLEVEL")
+    app.config.from_mapping(settings_in(environ))
     app.config.from_mapping(config or {})
-    folder, layers = app.config["RULES"], filter(None, app.config["LAYERS"].split(pathsep))
-    in_force = RulesInForce(Path(folder) if folder else None, tuple(map(Path, layers)), rules)
+    folder, layers = app.config["RULES"], layers_in(app.config["LAYERS"])
+    in_force = RulesInForce(Path(folder) if folder else None, layers, rules)
     in_force.on_reload = observability.count_reload
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
