@@ -85,12 +85,14 @@ def test_more_streams_than_a_worker_takes_on_are_refused_for_a_moment(server):
 
 def test_a_client_that_sends_its_whole_stream_before_it_reads_gets_every_answer(server):
     lines = 300  # 5 MB of answers: more than sockets hold
-    with closing(connected(server)) as client:
-        client.sendall(STREAM + b"Content-Length: %d\r\n\r\n" % (lines * len(LINE)))
-        for _ in range(lines // 3):
-            client.sendall(LINE * 3)
-        time.sleep(0.1)
-        whole = read_to_end(client)
+    whole = b"503"
+    while b"503" in whole[:20]:  # streams of the clients before may not be over yet
+        with closing(connected(server)) as client:
+            client.sendall(STREAM + b"Content-Length: %d\r\n\r\n" % (lines * len(LINE)))
+            for _ in range(lines // 3):
+                client.sendall(LINE * 3)
+            time.sleep(0.1)
+            whole = read_to_end(client)
     assert whole.count(b'{"subject":') == lines or b'"ended":"not-read"' in whole
 
 

@@ -46,6 +46,6 @@ def test_a_check_says_what_would_run_and_a_mistake_what_would_not(monkeypatch):
     done = CliRunner().invoke(main, ["serve", "--check", "--port", "8080"], env={"HEARTLEVEL_MOST_READINGS": "70"})
     assert done.exit_code == 0
     assert "address: 127.0.0.1:8080, 2 workers" in done.output
-    assert "rules: heartlevel, revision" in done.output and "HEARTLEVEL_MOST_READINGS=70" in done.output
+    assert "rules: heartlevel, revision" in done.output and "HEARTLEVEL_MOST_READINGS: 70" in done.output
     wrong = CliRunner().invoke(main, ["serve", "--check"], env={"HEARTLEVEL_MOST_READINGS": "none"})
     assert (wrong.exit_code, "HEARTLEVEL_MOST_READINGS" in wrong.output) == (1, True)

@@ -29,7 +29,7 @@ class Existing(fields.Field[str]):
     default_error_messages = {"missing": "there is nothing at {path}"}
 
     def __init__(self, *, has_many: bool = False, **more: Any) -> None:
-        """with `has_many`, paths may be parted as in PATH."""
+        """Take a path; with `has_many`, any number of them, parted as in PATH."""
         super().__init__(**more)
         self._has_many = has_many
 
