@@ -16,6 +16,7 @@ COMMANDS = {
         "heartlevel.command.device_check:device_check",
         "Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer.",
     ),
+    "keys": ("heartlevel.command.keys:keys_group", "Make, list and revoke the keys of callers."),
     "rules": (
         "heartlevel.command.rules.group:rules_group",
         "Look after rule files: check, test and explain them, try changes before they go live.",

@@ -1,8 +1,10 @@
 """`heartlevel serve`: answer over HTTP."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from ipaddress import ip_address
 from os import environ
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -17,8 +19,11 @@ from heartlevel.web.settings import PREFIX, Settings, layers_in, settings_in
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535))
 @click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
 @click.option("--probes-port", type=click.IntRange(1, 65535), help="Answer /health, /ready and /metrics there too.")
+@click.option(
+    "--behind-proxy", is_flag=True, help="A proxy before it decides who may call; trials are then off unless set."
+)
 @click.option("--check", is_flag=True, help="Say what would run, or every mistake, and end.")
-def serve(host: str, port: int, workers: int, probes_port: int | None, check: bool) -> None:
+def serve(host: str, port: int, workers: int, probes_port: int | None, behind_proxy: bool, check: bool) -> None:
     """Serve over HTTP with gunicorn.
 
     HEARTLEVEL_RULES names another directory of rule files, HEARTLEVEL_LAYERS a clinic's own over it (several, lowest
@@ -28,7 +33,10 @@ def serve(host: str, port: int, workers: int, probes_port: int | None, check: bo
         if check:
             click.echo("\n".join(_outline(host, port, workers, probes_port)))
             return
-        run(f"{host}:{port}", workers, (host, probes_port) if probes_port else None)
+        values = settings_in(environ)
+        _refuse_strangers(host, values, behind_proxy)
+        trials = {"TRIALS": values["TRIALS"] and (not behind_proxy or f"{PREFIX}TRIALS" in environ)}
+        run(f"{host}:{port}", workers, (host, probes_port) if probes_port else None, trials)
 
 
 def _outline(host: str, port: int, workers: int, probes_port: int | None) -> Iterator[str]:
@@ -44,3 +52,22 @@ def _outline(host: str, port: int, workers: int, probes_port: int | None) -> Ite
             f"{PREFIX}{name}: {'' if value is None else value}".rstrip()
             + f"  # {Settings().fields[name].metadata['meaning']}"
         )
+
+
+def _refuse_strangers(host: str, values: Mapping[str, Any], behind_proxy: bool) -> None:
+    """On an address that others reach, somebody has to decide who may call."""
+    guarded = values["KEYS"] or values["JWKS"] or behind_proxy
+    if guarded or host == "localhost" or (_is_address(host) and ip_address(host).is_loopback):
+        return
+    raise click.ClickException(
+        f"on {host} others reach the service, and what it answers is health data: make keys (`heartlevel keys new` and "
+        f"{PREFIX}KEYS), verify tokens ({PREFIX}JWKS), or say that a proxy decides who may call (--behind-proxy)"
+    )
+
+
+def _is_address(host: str) -> bool:
+    try:
+        ip_address(host)
+    except ValueError:
+        return False
+    return True

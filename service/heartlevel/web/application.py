@@ -10,6 +10,9 @@ from flask import Flask
 from heartlevel.assessment import Rules
 from heartlevel.fhir.codes import codes_of
 from heartlevel.web import observability, problems
+from heartlevel.web.access.guard import Guard, guard_requests
+from heartlevel.web.access.keys import KeyFile, WrongKeyFile
+from heartlevel.web.access.signed_tokens import IssuedTokens, WrongIssuer
 from heartlevel.web.cds_hooks import cds_hooks
 from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
@@ -17,9 +20,19 @@ from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
-from heartlevel.web.settings import layers_in, settings_in
+from heartlevel.web.settings import WrongSettings, layers_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
+
+
+def guard_by(config: Mapping[str, Any]) -> Guard:
+    """Return the guard that is configured. Raises WrongSettings where its files are not as they should be."""
+    try:
+        keys = KeyFile(Path(config["KEYS"])) if config["KEYS"] else None
+        tokens = IssuedTokens(config["JWKS"], config["JWT_ISSUER"], config["JWT_AUDIENCE"]) if config["JWKS"] else None
+    except (WrongKeyFile, WrongIssuer, OSError) as error:
+        raise WrongSettings(f"who may call cannot be told: {error}") from None
+    return Guard(keys, tokens)
 
 
 def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = None) -> Flask:
@@ -42,7 +55,9 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
     trust = app.config["CDS_TRUST"]
     app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
+    app.extensions["heartlevel-guard"] = guard_by(app.config)
     observability.follow_requests(app)
+    guard_requests(app)
     admit_requests(app)
     problems.handle_errors(app)
     app.register_blueprint(routes)

@@ -49,6 +49,8 @@ def _end(response: Response) -> Response:
     method = request.method if request.method in METHODS else "?"  # what is none may be a part of a body
     LOG.info("%s %s %s %d %.1f ms", g.request_id, method, route, response.status_code, 1000 * took)
     response.headers[HEADER] = g.request_id
+    if request.method == "POST":
+        response.headers["Cache-Control"] = "no-store"  # it holds what was measured
     return response
 
 

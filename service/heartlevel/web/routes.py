@@ -121,6 +121,8 @@ def count_line(outcome: Outcome) -> None:
 @routes.post("/v1/rules/trial")
 def try_rules() -> Response:
     """Try candidate rule files on requests: what would change."""
+    if not current_app.config["TRIALS"]:
+        abort(403, "trials are switched off here")
     return respond(try_candidate(sent_as_json(), in_force(), rules_in_force()))
 
 

@@ -2,7 +2,7 @@
 
 import gc
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from os import environ, getpid
 from shutil import rmtree
@@ -60,7 +60,7 @@ def be_cooperative() -> None:
     monkey.patch_all()
 
 
-def run(bind: str, workers: int, probes: tuple[str, int] | None = None) -> None:
+def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: Mapping[str, Any] | None = None) -> None:
     """Serve until stopped, probes on an address of their own if one is given.
 
     Raises RuleFaults: a service without rules does not start.
@@ -70,7 +70,7 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None) -> None:
         # Imported here: the metrics module decides at import whether counters are shared.
         from heartlevel.web.application import create_app
 
-        application = create_app()
+        application = create_app(config)
         application.extensions["heartlevel-probes"] = listener(*probes) if probes else None
         _Server(application, {**settings(), "bind": bind, "workers": workers}).run()
 

@@ -69,6 +69,11 @@ class Settings(Schema):
     FHIR_CODES = _path("file of a clinic's own codes in FHIR resources")
     CDS_ORIGINS = _words("origins of pages that may call CDS Hooks, parted by commas", "")
     CDS_TRUST = _path("file of the clients of CDS Hooks that are trusted; without, all are")
+    KEYS = _path("file of the keys of callers, made by `heartlevel keys new`")
+    JWKS = _words("keys that tokens of callers are verified by: a JSON Web Key Set, its path or https address")
+    JWT_ISSUER = _words("who issues those tokens (iss)")
+    JWT_AUDIENCE = _words("whom they are for (aud)")
+    TRIALS = fields.Boolean(load_default=True, metadata={"meaning": "whether candidate rules may be tried by POST"})
     CDS_SETTING = _words("where readings were taken that do not say it", validate=OneOf(SETTINGS))
 
 
@@ -86,6 +91,8 @@ def settings_in(environment: Mapping[str, str]) -> dict[str, Any]:
         by_name = cast(dict[str, list[str]], error.messages)
         mistakes += [f"{PREFIX}{name}: {' '.join(messages)}" for name, messages in sorted(by_name.items())]
         values = {}
+    if values.get("JWKS") and not (values["JWT_ISSUER"] and values["JWT_AUDIENCE"]):
+        mistakes.append(f"{PREFIX}JWKS needs {PREFIX}JWT_ISSUER and {PREFIX}JWT_AUDIENCE")
     if mistakes:
         raise WrongSettings("\n".join(mistakes))
     return values

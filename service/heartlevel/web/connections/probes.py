@@ -11,6 +11,8 @@ from wsgiref.simple_server import WSGIRequestHandler, WSGIServer
 
 from gevent import monkey
 
+from heartlevel.web.access.guard import FROM_PROBES
+
 PATHS = ("/health", "/ready", "/metrics")
 Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
@@ -38,7 +40,7 @@ def answer_probes(listening: socket.socket, application: Application) -> None:
         if environ.get("PATH_INFO") not in PATHS:
             start_response("404 Not Found", [("Content-Length", "0")])
             return [b""]
-        return application(environ, start_response)
+        return application(environ | {FROM_PROBES: True}, start_response)
 
     def serve() -> None:
         # Patched for greenlets, a socket belongs to the thread that waits for it: it is made here.
