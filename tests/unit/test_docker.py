@@ -19,6 +19,8 @@ import yaml
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from heartlevel.web.connections.capacity import Most
+from heartlevel.web.settings import strange_names
 from load.server import get
 
 TOP = Path(__file__).parents[2]
@@ -134,9 +136,20 @@ def test_the_composition_takes_every_right_away_that_the_service_does_not_need()
     assert SERVICE["read_only"] is True
     assert SERVICE["cap_drop"] == ["ALL"] and not {"cap_add", "privileged", "user"} & SERVICE.keys()
     assert SERVICE["security_opt"] == ["no-new-privileges:true"]
-    assert SERVICE["tmpfs"] == ["/tmp:size=64m,mode=1777,noexec,nosuid,nodev"]
+    assert SERVICE["tmpfs"] == ["/tmp:size=160m,mode=1777,noexec,nosuid,nodev"]
     assert re.fullmatch(r"\d+[mg]", SERVICE["mem_limit"]) and SERVICE["pids_limit"] > 0
     assert all(port.startswith("127.0.0.1:") for port in SERVICE["ports"])
+
+
+def test_answers_kept_for_streams_fit_into_the_room_that_the_composition_gives():
+    kept = int(SERVICE["environment"]["HEARTLEVEL_STREAM_KEPT_BYTES"])
+    workers = int(SERVICE["command"][SERVICE["command"].index("--workers") + 1])
+    (room,) = re.findall(r"size=(\d+)m", SERVICE["tmpfs"][0])
+    assert kept * Most().streams * workers <= 2 * int(room) * 1_000_000  # half of them at their limit at once
+
+
+def test_what_the_composition_sets_are_settings():
+    assert strange_names(SERVICE["environment"]) == []
 
 
 def test_the_composition_asks_for_health_as_the_image_does():

@@ -64,6 +64,21 @@ def test_a_reader_that_goes_on_is_waited_for():
     assert b"".join(kept) == b"a" * 500_000
 
 
+@pytest.mark.parametrize(("most", "made_before_the_first"), [(10**9, 50), (5_000, 6)])
+def test_answers_may_be_held_back_to_the_end_or_as_far_as_they_are_kept(most, made_before_the_first):
+    made = []
+
+    def answers() -> Iterator[bytes]:
+        for number in range(50):
+            made.append(number)
+            yield b"a" * 1000
+
+    kept = kept_until_read(answers(), nothing, Kept(most, 30, to_the_end=True))
+    first = next(kept)
+    assert len(made) >= made_before_the_first
+    assert first + b"".join(kept) == b"a" * 50_000
+
+
 def test_a_reader_that_leaves_ends_the_making_of_answers():
     made = []
     left = threading.Event()

@@ -45,8 +45,7 @@ class PacedSocket:
     def __init__(self, own: socket.socket, pace: Pace, now: Callable[[], float] = monotonic) -> None:
         """Wait for the first request."""
         self._own, self._pace, self._now = own, pace, now
-        self._awaited, self._began, self._received = Awaited.REQUEST, now(), 0
-        self._patience = pace.first_request
+        self._begin(Awaited.REQUEST, pace.first_request)
         self.given_up = False
         self.ends_early = False  # of a request that may be long: it is not waited for when the worker ends
 
@@ -68,14 +67,15 @@ class PacedSocket:
         self._begin(Awaited.REQUEST, self._pace.next_request)
 
     def _begin(self, awaited: Awaited, patience: float) -> None:
-        self._awaited, self._began, self._received, self._patience = awaited, self._now(), 0, patience
+        self._awaited, self._patience, self._received, self._waited = awaited, patience, 0, 0.0
         self.ends_early = False
 
     def recv(self, size: int) -> bytes:
         """Receive at most `size` bytes, none at the end. Raises TooSlow once; after that there is nothing more."""
         if self.given_up:
             return b""
-        left = self._began + self._patience + self._received / self._pace.least_rate - self._now()
+        left = self._patience + self._received / self._pace.least_rate - self._waited
+        since = self._now()
         try:
             self._own.settimeout(max(left, 0.001))
             data = self._own.recv(size)
@@ -84,6 +84,7 @@ class PacedSocket:
             if self.is_idle:
                 return b""
             raise TooSlow(f"the {self._awaited.value} of a request did not come in time") from None
+        self._waited += self._now() - since  # what the service itself takes is not the client's
         self._received += len(data)
         if data and self.is_idle:
             self._begin(Awaited.HEAD, self._pace.head)

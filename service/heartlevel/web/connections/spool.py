@@ -18,10 +18,15 @@ A_MOMENT = 1e-6  # seconds; see `together`
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """How many bytes of answers are kept of a stream, and how many seconds without reading end one that has so many."""
+    """How many bytes of answers are kept of a stream, and how many seconds without reading end one that has so many.
+
+    `to_the_end`: the first is not given before the last is made, or so many are kept. Proxies that buffer stop passing
+    lines on once they see an answer.
+    """
 
     most_bytes: int
     patience: float
+    to_the_end: bool = False
 
 
 def kept_until_read(answers: Iterator[bytes], unread: Callable[[], Iterator[bytes]], kept: Kept) -> Iterator[bytes]:
@@ -42,6 +47,8 @@ def kept_until_read(answers: Iterator[bytes], unread: Callable[[], Iterator[byte
 
     Thread(target=make, name="stream", daemon=True).start()
     try:
+        if kept.to_the_end:
+            spool.wait_for_end(kept)
         yield from spool.pieces()
     finally:
         spool.close()
@@ -87,6 +94,11 @@ class _Spool:
                 if not self._changed.wait_for(lambda: self._is_closed or self._pieces_read > before, kept.patience):  # noqa: B023
                     return False
             return not self._is_closed
+
+    def wait_for_end(self, kept: Kept) -> None:
+        """Wait until everything is written, or as much as is kept."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._is_complete or self._end - self._next > kept.most_bytes)
 
     def pieces(self) -> Iterator[bytes]:
         """Yield what was written, as soon as it is, to the end."""

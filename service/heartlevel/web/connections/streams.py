@@ -111,7 +111,7 @@ def streamed(rules: Rules, most_readings: int, count: Callable[[Outcome], None])
     capacity: Capacity = current_app.extensions["heartlevel-capacity"]
     body = Arriving(request.stream, current_app.extensions["heartlevel-stopping"])
     stream = StreamOfAnswers(body, rules, most_readings, g.request_id)
-    kept = Kept(int(current_app.config["STREAM_KEPT_BYTES"]), PATIENCE)
+    kept = Kept(int(current_app.config["STREAM_KEPT_BYTES"]), PATIENCE, to_the_end="Via" in request.headers)
     capacity.take_stream()
     connection = request.environ.get("gunicorn.socket")
     if isinstance(connection, PacedSocket):
