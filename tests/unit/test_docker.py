@@ -14,6 +14,7 @@ from signal import SIGHUP
 from threading import Thread
 from time import monotonic, sleep
 
+import kubernetes_validate
 import pytest
 import yaml
 from packaging.requirements import Requirement
@@ -150,6 +151,27 @@ def test_answers_kept_for_streams_fit_into_the_room_that_the_composition_gives()
 
 def test_what_the_composition_sets_are_settings():
     assert strange_names(SERVICE["environment"]) == []
+
+
+def manifests() -> list[dict]:
+    return [*yaml.safe_load_all((TOP / "docker/kubernetes.yaml").read_text())]
+
+
+@pytest.mark.parametrize("manifest", manifests(), ids=lambda manifest: manifest["kind"])
+def test_manifests_are_as_kubernetes_describes_them(manifest):
+    """By its own OpenAPI schema, which kubernetes-validate carries."""
+    kubernetes_validate.validate(manifest, "1.34", strict=True)
+
+
+def test_what_manifests_name_is_there():
+    (deployment,) = [manifest for manifest in manifests() if manifest["kind"] == "Deployment"]
+    (container,) = deployment["spec"]["template"]["spec"]["containers"]
+    assert container["image"] == SERVICE["image"]
+    assert strange_names({setting["name"]: setting["value"] for setting in container["env"]}) == []
+    values = {setting["name"]: setting["value"] for setting in container["env"]}
+    mounts = [mount["mountPath"] for mount in container["volumeMounts"]]
+    assert {mounts.count(str(Path(values[name]).parent)) + mounts.count(values[name])
+            for name in ("HEARTLEVEL_KEYS", "HEARTLEVEL_LAYERS")} == {1}  # fmt: skip
 
 
 def test_the_composition_asks_for_health_as_the_image_does():
