@@ -17,6 +17,7 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
+from contract.levels import BriefAnswerSchema, ConclusionAnswerSchema
 from contract.made_with import ProvenanceSchema
 from contract.whole import AnswerSchema, DeviceChecksAnswerSchema
 from coverage_page import coverage_page
@@ -80,6 +81,8 @@ def document() -> dict[str, Any]:
     for schema in (
         Envelope,
         AnswerSchema,
+        BriefAnswerSchema,
+        ConclusionAnswerSchema,
         DeviceChecks,
         DeviceChecksAnswerSchema,
         RuleBlock,
