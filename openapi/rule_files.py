@@ -29,6 +29,7 @@ from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.files.patients.declared import PatientBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
@@ -69,10 +70,11 @@ def rule_files() -> JsonSchema:
     _texts_by_name(schemas["Wording"]["properties"])
     for levels in schemas["Categories"]["properties"].values():
         _lowest_first(levels)
+    schemas["patients"] = {"type": "array", "items": {"$ref": "#/$defs/Patient"}, "description": "Whole patients as tests."}
     ruleset = load()
     name_all(schemas, ruleset)
     type_changes(schemas, ruleset)
-    lists = [{"$ref": f"#/$defs/rules-of-{scope}"} for scope in SCOPES]
+    lists = [{"$ref": f"#/$defs/{name}"} for name in (*(f"rules-of-{scope}" for scope in SCOPES), "patients")]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Rule files of heartlevel",
@@ -105,7 +107,7 @@ def _declared() -> dict[str, JsonSchema]:
     assert plugin.converter is not None
     for describe in (_unit, _kind):
         plugin.converter.add_attribute_function(describe)
-    for declared in (RuleBlock, RuleTextsBlock, *FILES):
+    for declared in (RuleBlock, RuleTextsBlock, PatientBlock, *FILES):
         spec.components.schema(name_of(declared), schema=declared)
     schemas: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
     for block in every_declaration(Block):
