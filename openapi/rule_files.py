@@ -16,13 +16,14 @@ from marshmallow import Schema, fields
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import Block, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
-from heartlevel.ruling.files.content import FACTS
+from heartlevel.ruling.files.content import FACTS, PATIENTS
 from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.files.own.building import OF_KIND
 from heartlevel.ruling.files.own.declared import SNAKE_CASE, FactBlock, FactName
+from heartlevel.ruling.files.patients.declared import PatientBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
@@ -42,7 +43,7 @@ from layer_changes import type_changes
 KINDS = {"guidelines": GuidelineBlock, "protocols": ProtocolBlock, "wording": WordingBlock, "ruleset": HeadBlock,
          "urgency": UrgencyBlock, "layer": LayerBlock}  # fmt: skip
 FILES = tuple(KINDS.values())
-LIST_FILES = {scope: f"rules-of-{scope}" for scope in SCOPES} | {FACTS: FACTS}  # files that are lists, by their folders
+LIST_FILES = {scope: f"rules-of-{scope}" for scope in SCOPES} | {FACTS: FACTS, PATIENTS: PATIENTS}  # by their folders
 PARAMETER_NAMED = rf"({KEBAB_CASE.pattern}\.)?{KEBAB_CASE.pattern}"
 NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
@@ -73,6 +74,7 @@ def rule_files() -> JsonSchema:
     for levels in schemas["Categories"]["properties"].values():
         _lowest_first(levels)
     schemas |= _of_facts(schemas["Fact"])
+    schemas[PATIENTS] = {"type": "array", "items": {"$ref": "#/$defs/Patient"}, "description": "Whole patients as tests."}
     ruleset = load()
     name_all(schemas, ruleset)
     type_changes(schemas, ruleset)
@@ -109,7 +111,7 @@ def _declared() -> dict[str, JsonSchema]:
     assert plugin.converter is not None
     for describe in (_unit, _kind):
         plugin.converter.add_attribute_function(describe)
-    for declared in (RuleBlock, RuleTextsBlock, FactBlock, *FILES):
+    for declared in (RuleBlock, RuleTextsBlock, FactBlock, PatientBlock, *FILES):
         spec.components.schema(name_of(declared), schema=declared)
     schemas: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
     for block in every_declaration(Block):

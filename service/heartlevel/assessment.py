@@ -27,6 +27,7 @@ from heartlevel.ruling.effects.sureness import ClassifiedAverages, Sureness, sur
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.running.contradictions import contradicting_facts
 from heartlevel.ruling.running.examples import wrong_examples
 from heartlevel.ruling.running.verdicts import Program, Verdicts, programs_of
 from heartlevel.statistics.alternatives import Alternatives, alternatives, offsets_of
@@ -68,9 +69,9 @@ class Rules:
 
     @classmethod
     def compiled(cls, ruleset: RuleSet) -> "Rules":
-        """Compile a loaded rule set. Raises RuleFaults for examples that come out otherwise."""
+        """Compile a loaded rule set. Raises RuleFaults for examples that come out otherwise or contradict themselves."""
         programs = programs_of(ruleset)
-        wrong = list(wrong_examples(ruleset, programs))
+        wrong = [*wrong_examples(ruleset, programs), *contradicting_facts(ruleset)]
         if wrong:
             raise RuleFaults(wrong)
         return cls(ruleset, programs)

@@ -38,7 +38,7 @@ def layer(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def copied(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
+    return Path(shutil.copytree(shipped("rules"), tmp_path / "rules", ignore=shutil.ignore_patterns("patients")))
 
 
 @pytest.fixture(autouse=True, scope="module")

@@ -8,6 +8,7 @@ from click.testing import CliRunner
 
 from heartlevel.command.rules.test import test_rules as run_examples
 from heartlevel.resources import shipped
+from heartlevel.vignettes.judging import shipped_patients
 from heartlevel.vocabulary import SCOPES
 from support import OWN_RULE, rules, without_worded_rules
 
@@ -16,7 +17,8 @@ COMPARISON = "series/comparison.yaml"
 
 @pytest.fixture
 def folder(tmp_path) -> Path:
-    return Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
+    """Rules without patients: the tests of these are beside the tests of rule files."""
+    return Path(shutil.copytree(shipped("rules"), tmp_path / "rules", ignore=shutil.ignore_patterns("patients")))
 
 
 def edit(folder: Path, before: str, after: str) -> int:
@@ -35,7 +37,10 @@ def test_all_examples_of_the_shipped_rules_are_run_and_counted():
     written = [len(rule.examples) for rule in rules().ruleset.every_rule()]
     result = run()
     assert result.exit_code == 0
-    assert result.output == f"{len(written)} rules, {sum(written)} examples: {sum(written)} as written, 0 not\n"
+    assert result.output.splitlines() == [
+        f"{len(written)} rules, {sum(written)} examples: {sum(written)} as written, 0 not",
+        f"{len(shipped_patients())} patients: {len(shipped_patients())} as written, 0 not",
+    ]
 
 
 def test_an_example_that_comes_out_otherwise_is_shown_with_every_comparison_and_ends_with_1(folder):
@@ -55,7 +60,7 @@ def test_an_example_that_comes_out_otherwise_is_shown_with_every_comparison_and_
         "    office_diastolic at least office.hypertension.diastolic (90): 90 -> true",
         "",
     ]
-    assert result.output.splitlines()[-1].endswith(" as written, 1 not")
+    assert result.output.splitlines()[-2].endswith(" as written, 1 not")
 
 
 def test_the_findings_an_example_takes_as_given_and_what_it_leaves_out_are_shown(folder):
@@ -98,4 +103,7 @@ def test_under_a_layer_only_the_rules_it_adds_or_changes_are_run(tmp_path):
     (clinic / "layer.yaml").write_text('name: Clinic\nrevision: "1"\n')
     (clinic / "reading" / "own.yaml").write_text(OWN_RULE)
     result = run("--layer", clinic)
-    assert (result.exit_code, result.output) == (0, "1 rules, 2 examples: 2 as written, 0 not\n")
+    assert (result.exit_code, result.output) == (
+        0,
+        "1 rules, 2 examples: 2 as written, 0 not\n0 patients: 0 as written, 0 not\n",
+    )

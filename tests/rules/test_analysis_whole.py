@@ -34,17 +34,18 @@ def written_with(folder: Path, **conditions) -> None:
 
 
 def test_the_command_ends_with_1_for_a_rule_that_cannot_fire_though_its_examples_hold(folder):
-    # Examples may take any finding as given, so they do not show that this one never is.
-    examples = [{"given": {"systolic": 100}, "findings": ["a"], "expect": "fires"},
-                {"given": {"systolic": 100}, "expect": "silent"}]  # fmt: skip
-    below = {"when": {"all": [{"finding": "a"}, {"systolic": {"at_most": 140}}]}, "examples": examples}
-    above = {"given": {"systolic": 200}, "expect": "fires"}, {"given": {"systolic": 100}, "expect": "silent"}
-    write(folder, "reading", a={"when": {"systolic": {"above": 140}}, "examples": list(above)}, b=below)
+    # Examples may take any findings as given, so they do not show that these two never are together.
+    examples = [{"given": {}, "findings": ["a", "c"], "expect": "fires"}, {"given": {}, "expect": "silent"}]
+    both = {"when": {"all": [{"finding": "a"}, {"finding": "c"}]}, "examples": examples}
+    high, low = ({"given": {"systolic": value}, "expect": "fires"} for value in (200, 90))
+    middle = {"given": {"systolic": 120}, "expect": "silent"}
+    write(folder, "reading", a={"when": {"systolic": {"above": 140}}, "examples": [high, middle]},
+          c={"when": {"systolic": {"below": 100}}, "examples": [low, middle]}, b=both)  # fmt: skip
     result = run(folder)
     assert result.exit_code == 1
     text = " ".join(result.output.split())
     assert "'B' (b) can never fire" in text
-    assert "finding a; systolic at most 140" in text
+    assert "finding a; finding c" in text
 
 
 def test_the_command_ends_with_1_for_rules_that_say_the_same(folder):

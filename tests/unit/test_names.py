@@ -23,6 +23,7 @@ LATE = {
     ("bundles/bundling.py", "heartlevel.bundles.signing"): "needs the extra `signed`",
     ("ruling/files/own/units.py", "ucumvert"): "slow to import, and only a number of a clinic's own has need of it",
     ("web/tokens.py", "jwt"): "needs the extra `cds`",
+    ("web/access/signed_tokens.py", "jwt"): "needs the extra `tokens`",
     ("web/server.py", "heartlevel.web.application"): "counters are shared or not when they are imported",
     ("web/server.py", "prometheus_client"): "counters are shared or not when it is imported",
 }

@@ -1,10 +1,12 @@
 """`heartlevel`: its commands. Each is imported only when it is called, since serving needs less than assessing files."""
 
 from importlib import import_module
+from os import environ
 
 import click
 
 from heartlevel.version import VERSION
+from heartlevel.web.settings import strange_names
 
 # By name: where the command is defined, and its line in the help.
 COMMANDS = {
@@ -18,6 +20,7 @@ COMMANDS = {
         "heartlevel.command.device_check:device_check",
         "Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer.",
     ),
+    "keys": ("heartlevel.command.keys:keys_group", "Make, list and revoke the keys of callers."),
     "rules": (
         "heartlevel.command.rules.group:rules_group",
         "Look after rule files: check, test and explain them, try changes before they go live.",
@@ -58,3 +61,5 @@ class Commands(click.Group):
 @click.version_option(VERSION)
 def main() -> None:
     """Judge blood-pressure readings taken at home and in the office. Not a diagnosis."""
+    if strange := strange_names(environ):
+        raise click.ClickException("\n".join(strange))

@@ -13,6 +13,7 @@ from heartlevel.bundles.bundling import BundleRefused, load_rules
 from heartlevel.ruling.files.directories.listing import top_in
 from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.web.settings import WrongSettings
 
 FAILED, URGENT, UNREADABLE = 1, 10, 20
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -55,6 +56,9 @@ def ended_by_faults() -> Iterator[None]:
     """End the command, with every mistake in the rule files, where these cannot be loaded."""
     try:
         yield
+    except WrongSettings as mistakes:
+        click.echo(str(mistakes), err=True)
+        sys.exit(FAILED)
     except BundleRefused as refusal:
         click.echo(f"rules refused: {refusal}", err=True)
         sys.exit(FAILED)

@@ -4,13 +4,12 @@ An answer and the conclusions that it is written from lead to the same.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import Any, TypeAlias
 
 from heartlevel.answer.counts import counts
 from heartlevel.conclusions.category import NO_SETTING, levels_of
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.located import AssessedSubjects
 from heartlevel.statistics.classification import NO_CATEGORY
 from heartlevel.vocabulary import URGENCY_LEVELS
 
@@ -51,18 +50,6 @@ def decided_on(conclusions: Conclusions, subject: int) -> Decision:
         "urgency": URGENCY_LEVELS[conclusions.urgency.levels[subject]],
         **{name: received[name] for name in NUMBERS},
     }  # fmt: skip
-
-
-def decided_in_part(groups: Sequence[AssessedSubjects]) -> list[Decision]:
-    """Return what is kept of the subjects of some groups, in their order, each with where it stands: input and line."""
-    located = (item for group in groups for item in _located(group))
-    return [decision for _, decision in sorted(located, key=lambda item: item[0])]
-
-
-def _located(group: AssessedSubjects) -> Iterator[tuple[int, Decision]]:
-    for subject, (number, row) in enumerate(zip(group.numbers.tolist(), group.starts.tolist(), strict=True)):
-        where = {"input": int(group.inputs[row]) + 1, "line": int(group.lines[row])}
-        yield number, {**where, **decided_on(group.conclusions, subject)}
 
 
 def _category(conclusions: Conclusions, subject: int) -> str | None:

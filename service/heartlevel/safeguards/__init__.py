@@ -1,1 +1,1 @@
-"""What layers are held against before they come into force: proofs, frozen patients, plausible values."""
+"""What layers are held against before they come into force: proofs, patients, plausible values."""

@@ -12,6 +12,7 @@ from heartlevel.ruling.safety.remarks import Unusual, unanswered
 from heartlevel.ruling.safety.titles import understated
 from heartlevel.ruling.safety.unreachable import never_firing
 from heartlevel.ruling.safety.unusual import unusual_changes
+from heartlevel.safeguards.own_patients import own_patients_missed
 from heartlevel.safeguards.people import worse_off
 from heartlevel.safeguards.values import left_out_for_values
 
@@ -31,4 +32,4 @@ def meant(below: Rules, rules: Rules) -> Iterator[RuleFault]:
     yield from unanswered(laid, [remark for remark in remarks if isinstance(remark, Unusual)])
 
 
-SAFEGUARDS[:] = [meant, proved, left_out_for_values, worse_off]
+SAFEGUARDS[:] = [meant, proved, left_out_for_values, worse_off, own_patients_missed]

@@ -2,6 +2,7 @@
 
 import logging
 import re
+from http import HTTPMethod
 from time import perf_counter
 from uuid import uuid4
 
@@ -11,6 +12,7 @@ from prometheus_client.exposition import CONTENT_TYPE_LATEST
 
 LOG = logging.getLogger("heartlevel")
 HEADER = "X-Request-Id"
+METHODS = {method.value for method in HTTPMethod}
 ACCEPTED_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 REQUESTS = Counter("heartlevel_requests_total", "Requests answered", ["route", "status"])
 SECONDS = Histogram("heartlevel_request_seconds", "Time to answer", ["route"])
@@ -45,8 +47,11 @@ def _end(response: Response) -> Response:
     if level := g.pop("urgency_level", None):
         count_urgency(level)
     SECONDS.labels(route).observe(took)
-    LOG.info("%s %s %s %d %.1f ms", g.request_id, request.method, route, response.status_code, 1000 * took)
+    method = request.method if request.method in METHODS else "?"  # what is none may be a part of a body
+    LOG.info("%s %s %s %d %.1f ms", g.request_id, method, route, response.status_code, 1000 * took)
     response.headers[HEADER] = g.request_id
+    if request.method == "POST":
+        response.headers["Cache-Control"] = "no-store"  # it holds what was measured
     return response
 
 

@@ -7,12 +7,15 @@ from typing import Any
 
 import orjson
 from flask import Flask, Response, g, request
+from gunicorn.http.errors import NoMoreData, ParseException
 from werkzeug.exceptions import HTTPException
 
 from heartlevel.answer.urgency import is_urgent
 from heartlevel.intake.faults import problems_written
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.web.connections.capacity import Busy
+from heartlevel.web.connections.pace import TooSlow
 
 MEDIA_TYPE = "application/problem+json"
 MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024
@@ -43,6 +46,23 @@ def rules_at_fault(error: RuleFaults) -> Response:
 def too_many(error: TooManyReadings) -> Response:
     """The request is larger than allowed."""
     return problem_response(413, str(error))
+
+
+def busy(error: Busy) -> Response:
+    """The worker has enough to do: the same request can be sent again."""
+    response = problem_response(503, f"{error}; send the request again in a moment")
+    response.headers["Retry-After"] = "1"
+    return response
+
+
+def too_slow(error: TooSlow) -> Response:
+    """The client took too long to send the request."""
+    return problem_response(408, str(error))
+
+
+def broken_body(error: Exception) -> Response:
+    """The body is not what HTTP's framing says it is, or its end never came."""
+    return problem_response(400, "the body is not whole, or not chunked as HTTP asks")
 
 
 def http_error(error: HTTPException) -> Response:
@@ -87,5 +107,9 @@ def handle_errors(app: Flask) -> None:
     app.register_error_handler(RefusedRequest, refused)
     app.register_error_handler(RuleFaults, rules_at_fault)
     app.register_error_handler(TooManyReadings, too_many)
+    app.register_error_handler(Busy, busy)
+    app.register_error_handler(TooSlow, too_slow)
+    for kind in (ParseException, NoMoreData):
+        app.register_error_handler(kind, broken_body)
     app.register_error_handler(HTTPException, http_error)
     app.register_error_handler(Exception, unexpected)

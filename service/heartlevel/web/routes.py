@@ -1,6 +1,6 @@
 """The routes of the service. No arithmetic and no clinical knowledge here."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from functools import partial
 from sys import maxsize
 from typing import Any, cast
@@ -16,11 +16,12 @@ from heartlevel.decisions.log import DecisionLog
 from heartlevel.facts.catalogue import Fact
 from heartlevel.fhir.call import bundle_for
 from heartlevel.fhir.names import FHIR_JSON
-from heartlevel.intake.ndjson import Readable, parsed_json, requests_in_stream
-from heartlevel.one_call import answer_decoded, device_answer_to, whole_answer_to
+from heartlevel.intake.ndjson import parsed_json
+from heartlevel.one_call import Outcome, device_answer_to, whole_answer_to
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.version import VERSION
+from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.observability import count_answer, count_urgency, metrics
 from heartlevel.web.own_fields import document_with
 from heartlevel.web.problems import problem_response
@@ -29,7 +30,7 @@ from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
 from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
 
-JSON, NDJSON = "application/json", "application/x-ndjson"
+JSON = "application/json"
 routes = Blueprint("heartlevel", __name__)
 routes.add_url_rule("/metrics", view_func=metrics, methods=["GET"])
 
@@ -79,11 +80,10 @@ def sent_as_json(*allowed: str) -> Any:
 @routes.post("/v1/assessments")
 def assess_subjects() -> Response:
     """Assess one subject (JSON) or one a line (NDJSON)."""
-    if request.mimetype == NDJSON:
+    if is_stream():
         # A stream may be long: its lines are limited instead of its whole.
         request.max_content_length = maxsize
-        lines = _line_by_line(request.stream, rules_in_force(), most_readings(), keeper())
-        return tagged(Response(lines, content_type=NDJSON))
+        return tagged(streamed(rules_in_force(), most_readings(), partial(_keep_line, keeper())))
     if request.accept_mimetypes.best_match([JSON, FHIR_JSON]) == FHIR_JSON:
         sent = sent_as_json(JSON, NDJSON)
         bundle, answer = bundle_for(sent, rules_in_force(), codes_in_use(), most_readings(), now())
@@ -128,19 +128,18 @@ def _count(answer: dict[str, Any]) -> None:
     count_urgency(answer["urgency"]["level"])
 
 
-def _line_by_line(stream: Readable, rules: Rules, most_readings: int, keep: Callable[..., None]) -> Iterator[bytes]:
-    """Read, assess and answer a few lines at a time, so that no more than those are ever held."""
-    for outcome in answer_decoded(requests_in_stream(stream), rules, most_readings):
-        if outcome.answer is not None:
-            keep(outcome.answer, line=outcome.line)
-        elif outcome.urgency is not None:
-            count_urgency(outcome.urgency["level"])
-        yield as_json(outcome.as_dict()) + b"\n"
+def _keep_line(keep: Callable[..., None], outcome: Outcome) -> None:
+    if outcome.answer is not None:
+        keep(outcome.answer, line=outcome.line)
+    elif outcome.urgency is not None:
+        count_urgency(outcome.urgency["level"])
 
 
 @routes.post("/v1/rules/trial")
 def try_rules() -> Response:
     """Try candidate rule files on requests: what would change."""
+    if not current_app.config["TRIALS"]:
+        abort(403, "trials are switched off here")
     return respond(try_candidate(sent_as_json(), in_force(), rules_in_force()))
 
 
@@ -218,6 +217,8 @@ def get_health() -> Response:
 @routes.get("/ready")
 def get_readiness() -> Response:
     """Say with which rules requests are answered, and why changed rule files were refused if they were."""
+    if current_app.extensions["heartlevel-stopping"]():
+        return problem_response(503, "the service is being stopped")
     ruleset = rules_in_force().ruleset
     layers = [layer.as_dict() for layer in ruleset.layers]
     named = {"revision": ruleset.revision, "layers": layers, "fingerprint": ruleset.fingerprint}

@@ -10,7 +10,7 @@ from heartlevel.bulk.parts.grouping import Unreadable
 from heartlevel.bulk.parts.parts import BulkPart, SentText, SubjectSheets
 from heartlevel.bulk.parts.sheets import sheet_from
 from heartlevel.bulk.running.results import Item, JudgedPart, judged_part
-from heartlevel.decisions.decided import decided_in_part
+from heartlevel.decisions.by_part import decided_in_part
 from heartlevel.intake.decoding import Undecodable
 from heartlevel.legible import legible_urgencies
 from heartlevel.located import AssessedSubjects, LocatedRequest, judge_examined, judge_requests

@@ -4,7 +4,7 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import Any
@@ -84,14 +84,23 @@ def _data(path: Path, shown_as: str | None = None) -> Any:
 
 def _replace(path: Path, wanted: str) -> None:
     """Put a text in a file's place in one step, after reading it back as the same data."""
+
+    def check(new: Path) -> None:
+        if _canonical(_data(new, str(path))) != _canonical(_data(path)):
+            raise NotFormatted(1, "its content would not stay the same")
+
+    replaced_by(path, wanted, check)
+
+
+def replaced_by(path: Path, wanted: str, check: Callable[[Path], None] = _data) -> None:
+    """Put a text in a file's place in one step, once `check` has not raised for it; by default it has to be readable."""
     # Not `.yaml`: whoever loads the directory meanwhile must not see it.
     with NamedTemporaryFile("wb", dir=path.parent, prefix=f".{path.name}-", suffix=".new", delete=False) as new:
         try:
             new.write(wanted.encode("utf-8"))
             new.flush()
             os.fsync(new.fileno())
-            if _canonical(_data(Path(new.name), str(path))) != _canonical(_data(path)):
-                raise NotFormatted(1, "its content would not stay the same")
+            check(Path(new.name))
             shutil.copymode(path, new.name)
             Path(new.name).replace(path)
         finally:

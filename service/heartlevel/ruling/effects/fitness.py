@@ -52,7 +52,7 @@ def fitness_of(
 ) -> Fitness:  # fmt: skip
     """Return which sides may speak; `limits` are those of hypertension (axes: pressure, side, subject)."""
     kept = selection.left_out == KEPT
-    standing = _standing_by_size(batch, kept, facts["series"].source.doubt, measured, limits)
+    standing = sides_standing(batch, kept, facts["series"].source.doubt, measured, limits)
     shape = measured.enough.shape
     unfit, excluded, doubted = np.zeros(shape, bool), np.zeros(shape, bool), np.zeros(shape, bool)
     reasons = []
@@ -116,7 +116,7 @@ def _leans(reads: Ints, raised: Floats) -> Bools:
     return leans
 
 
-def _standing_by_size(batch: Batch, kept: Bools, doubt: Doubt, measured: Measured, limits: Floats) -> Bools:
+def sides_standing(batch: Batch, kept: Bools, doubt: Doubt, measured: Measured, limits: Floats) -> Bools:
     """Mark the sides that stay raised, or not raised, if their readings were moved back by the size of their faults."""
     if not doubt.any.any():
         return np.ones(measured.enough.shape, dtype=np.bool_)

@@ -23,6 +23,7 @@ from heartlevel.vocabulary import SCOPES
 MOST_RULES = 500
 FACTS = "facts"
 LADDER = "urgency.yaml"
+PATIENTS = "patients"  # a folder of tests: it decides nothing, and is read by those who run them (`patients.reading`)
 SECTIONS: Mapping[str, Block] = {
     **dict.fromkeys(SCOPES, RuleBlock()),
     FACTS: FactBlock(),
@@ -76,8 +77,10 @@ def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = 
         section, shown_as = inside.partition("/")[0], listing.prefix + inside
         if section in SECTIONS:
             content.items[section] += _entries(SourceFile(path, shown_as, layered), section in (*SCOPES, FACTS), faults)
-        elif plain_ending(inside) not in tops:
-            listing.refuse(inside, "unknown-folder", f"'{section}' holds no rule files", near(section, SECTIONS))
+        elif plain_ending(inside) not in tops and section != PATIENTS:
+            listing.refuse(
+                inside, "unknown-folder", f"'{section}' holds no rule files", near(section, (*SECTIONS, PATIENTS))
+            )
     faults += listing.faults
     return content
 

@@ -24,6 +24,7 @@ from heartlevel.ruling.files.layering.changes import (
 )
 from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.layering.parts import with_parts
+from heartlevel.ruling.files.patients.reading import patients_below
 from heartlevel.ruling.files.sense import unmoved_categories
 from heartlevel.ruling.files.source import SourceFile, mapping
 from heartlevel.ruling.files.urgency.guard import loosened, lowered, muted
@@ -60,9 +61,10 @@ def lay(content: Content, folder: Path, faults: list[RuleFault], below: Sequence
         content.items[section] += entries
     for judge in (loosened, unmoved_categories):
         faults += judge(guidelines_below, content.items["guidelines"])
+    own_patients = tuple(patients_below(folder, faults, layered=True))
     return Layer(
         name, head["name"], head["revision"], fingerprint, tuple(applied), above.top, _added(above),
-        above.files_read(),
+        above.files_read(), own_patients,
     )  # fmt: skip
 
 

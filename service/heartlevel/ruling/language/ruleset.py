@@ -72,6 +72,7 @@ class Layer:
     entry: Entry  # its own file
     added: frozenset[tuple[str, str]]  # kind and id of what it adds whole
     files: FilesRead = FilesRead()
+    patients: tuple[Entry, ...] = ()  # tests of its own: no part of its fingerprint, since they decide nothing
 
     def as_dict(self) -> dict[str, str]:
         """Return what names it in an answer."""

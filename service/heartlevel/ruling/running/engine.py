@@ -1,7 +1,8 @@
 """The rule engine, durable_rules, asked what a condition's shape says for every pattern of its leaves.
 
-Run as a program (see `truth`), never imported by the service: shapes come in on standard input, truth tables go out
-on standard output, and a crash of the engine's C code ends this process and no other.
+Run as a program (see `truth`), never imported by the service: a question comes in on standard input, the answer goes out
+on standard output, and a crash of the engine's C code ends this process and no other. Shapes are answered by truth tables;
+rules with facts (see `chains`), by what follows from them.
 
 A shape is a condition without its contents: a leaf's number, or `[kind, part, ...]` with kind all, any or none. A
 table lists the outcome of each pattern of its leaves' values, `0` false, `1` true, `2` unknown. The values are the
@@ -139,5 +140,37 @@ def _outcome(runner: Runner, pattern: tuple[int, ...]) -> int:
     return {"true": TRUE, "false": FALSE}[fired.pop()] if fired else UNKNOWN
 
 
+def conclusions(rules: list[tuple[int, Shape]], facts: list[list[int]]) -> list[list[int]]:
+    """Chain from facts to all that follows: the values of all leaves for each row of them.
+
+    A rule is the leaf that it concludes, and the shape of its condition. What fires is asserted together with all that is
+    known already, as one fact more of the same session, until nothing new follows; so no two facts are ever joined.
+    Raises UnsoundAnswer, also where a leaf would be both true and false.
+    """
+    runner = Runner({leaf_flag(leaf, value): condition(shape, value) for leaf, shape in rules for value in (True, False)})
+    mentioned = {leaf for _, shape in rules for leaf in _every_leaf(shape)} & {leaf for leaf, _ in rules}
+    return [_followed(runner, mentioned, values) for values in facts]
+
+
+def _followed(runner: Runner, mentioned: set[int], values: list[int]) -> list[int]:
+    known = {leaf_flag(leaf, value == TRUE) for leaf, value in enumerate(values) if value != UNKNOWN}
+    asked_again = {leaf_flag(leaf, value) for leaf in mentioned for value in (True, False)}
+    while new := runner.fired(dict.fromkeys(known, 1)) - known:
+        known |= new
+        if not new & asked_again:
+            break
+    truth = [(leaf_flag(leaf, True) in known, leaf_flag(leaf, False) in known) for leaf in range(len(values))]
+    if (True, True) in truth:
+        raise UnsoundAnswer
+    return [TRUE if is_true else FALSE if is_false else UNKNOWN for is_true, is_false in truth]
+
+
+def reply_to(question: dict[str, Any]) -> list[Any]:
+    """Return the tables of shapes, or what follows from facts by rules."""
+    if "shapes" in question:
+        return [table(shape) for shape in question["shapes"]]
+    return [conclusions(program["rules"], program["facts"]) for program in question["programs"]]
+
+
 if __name__ == "__main__":
-    json.dump([table(shape) for shape in json.load(sys.stdin)], sys.stdout)
+    json.dump(reply_to(json.load(sys.stdin)), sys.stdout)

@@ -42,19 +42,28 @@ def encoded(example: Example, catalogue: Mapping[str, Fact]) -> dict[str, float]
 
 
 def judged_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterator[JudgedExample]:
-    """Yield every example with its outcome, in order of the rules.
+    """Yield every example of the rules that are judged with its outcome, in order of the rules."""
+    for scope in ruleset.rules:
+        yield from _judged(
+            ruleset,
+            programs[scope],
+            [
+                (rule, index, example)
+                for rule in judged_rules(ruleset, scope)
+                for index, example in enumerate(rule.examples)
+            ],
+        )
+
+
+def judged_rules(ruleset: RuleSet, scope: str) -> list[Rule]:
+    """Return the rules of a scope whose examples are judged.
 
     Under layers, only the examples of rules whose condition or examples a layer writes are judged: the others
     were written for the limits below it. Nor are those of a rule of which a layer above them changes a parameter alone.
     """
-    for scope, rules in ruleset.rules.items():
-        written = [rule for rule in rules if not ruleset.layers or rule.entry.sets("when") or rule.entry.sets("examples")]
-        judged = [rule for rule in written if not _written_for_other_numbers(ruleset, rule)]
-        yield from _judged(
-            ruleset,
-            programs[scope],
-            [(rule, index, example) for rule in judged for index, example in enumerate(rule.examples)],
-        )
+    rules = ruleset.rules[scope]
+    written = [rule for rule in rules if not ruleset.layers or rule.entry.sets("when") or rule.entry.sets("examples")]
+    return [rule for rule in written if not _written_for_other_numbers(ruleset, rule)]
 
 
 def _written_for_other_numbers(ruleset: RuleSet, rule: Rule) -> bool:

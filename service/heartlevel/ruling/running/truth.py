@@ -64,15 +64,19 @@ def learn(tables: Mapping[str, Table]) -> None:
 
 def asked_of_engine(shapes: Sequence[str]) -> dict[str, str]:
     """Return what the engine says of each shape (JSON text): its table's outcomes as digits. Raises EngineFailure."""
+    return dict(zip(shapes, ask_engine({"shapes": [json.loads(shape) for shape in shapes]}), strict=True))
+
+
+def ask_engine(question: Mapping[str, Any]) -> list[Any]:
+    """Return what the engine answers to a question, in a child process. Raises EngineFailure."""
     # -I: the program's own folder is not searched for modules, so none of ours can shadow the engine's.
-    command, question = [sys.executable, "-I", str(ENGINE)], json.dumps([json.loads(shape) for shape in shapes])
+    command, asked = [sys.executable, "-I", str(ENGINE)], json.dumps(question)
     try:
-        done = subprocess.run(
-            command, input=question, capture_output=True, text=True, timeout=PATIENCE_SECONDS, check=False
-        )
+        done = subprocess.run(command, input=asked, capture_output=True, text=True, timeout=PATIENCE_SECONDS, check=False)
     except subprocess.TimeoutExpired as late:
         raise EngineFailure(f"the rule engine gave no answer in {PATIENCE_SECONDS} s") from late
     if done.returncode:
         last = done.stderr.strip().rpartition("\n")[2]
         raise EngineFailure(f"the rule engine ended with status {done.returncode}: {last}")
-    return dict(zip(shapes, json.loads(done.stdout), strict=True))
+    answer: list[Any] = json.loads(done.stdout)
+    return answer

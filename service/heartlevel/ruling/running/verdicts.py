@@ -7,14 +7,14 @@ a person, a device check) gets an outcome for each rule.
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from itertools import chain, product
+from itertools import chain, pairwise, product
 
 import numpy as np
 import numpy.typing as npt
 
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.facts.catalogue import VISIBLE
-from heartlevel.ruling.language.conditions import Leaf, Mention, Term, shape_of
+from heartlevel.ruling.language.conditions import Leaf, Limit, Mention, Term, shape_of
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.intervals import interval, when_unknown
@@ -72,9 +72,9 @@ class Program:
         self._fact_of = np.array([self._row_of_fact[term.fact.name] for term in self.terms], dtype=np.int64)
         self._first_term_of = np.searchsorted(self._fact_of, np.arange(len(self.facts)))
         limits = [ruleset.limits(*pair) for pair in self.profiles]
-        bounds = np.array([[interval(term, named) for term in self.terms] for named in limits], dtype=np.float64)
-        bounds = bounds.reshape(len(limits), len(self.terms), 2)
-        self._low, self._high = bounds[..., 0].T.copy(), bounds[..., 1].T.copy()
+        bounds = np.array([_intervals(term, limits) for term in self.terms], dtype=np.float64)
+        bounds = bounds.reshape(len(self.terms), len(limits), 2)
+        self._low, self._high = bounds[..., 0].copy(), bounds[..., 1].copy()
         self._unlimited = np.isnan(self._low) | np.isnan(self._high)
         self._any_unlimited = bool(self._unlimited.any())
         unknown = [when_unknown(term) for term in self.terms]
@@ -173,8 +173,8 @@ class Program:
         """Compare as `_compared` does, for many rows: term by term, and not at all where no value is known."""
         compared = np.empty((len(self.terms), len(profile)), dtype=np.int8)
         same = bool((profile == profile[0]).all())
-        stops = [*self._first_term_of[1:].tolist(), len(self.terms)]
-        for name, start, stop in zip(self.facts, self._first_term_of.tolist(), stops, strict=True):
+        bounds = pairwise([*self._first_term_of.tolist(), len(self.terms)])
+        for name, (start, stop) in zip(self.facts, bounds, strict=True):
             values = column(name)
             unknown = np.isnan(values)
             all_unknown, any_unknown = bool(unknown.all()), bool(unknown.any())
@@ -212,6 +212,13 @@ class Program:
             wanting &= ~self._unlimited[:, profile]
         by_fact = np.logical_or.reduceat(wanting, self._first_term_of, axis=0)
         return dict(zip(self.facts, by_fact, strict=True))
+
+
+def _intervals(term: Term, limits: Sequence[Mapping[str, float]]) -> list[tuple[float, float]]:
+    """Return the interval of values for which a comparison is true, under the limits of each profile."""
+    if any(isinstance(value, Limit) for value in term.values):
+        return [interval(term, named) for named in limits]
+    return [interval(term, {})] * len(limits)
 
 
 def _stratum(rules: Ints, leaves: Sequence[Sequence[int]], offsets: Ints) -> _Stratum:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from heartlevel.resources import shipped
-from heartlevel.ruling.files.content import SECTIONS
+from heartlevel.ruling.files.content import PATIENTS, SECTIONS
 
 SCHEMA = ".schema.json"
 ENDINGS = ("yaml", "yml")
@@ -18,7 +18,7 @@ def schemas_of_files() -> dict[str, Path]:
 
 def patterns_of(kind: str, under: str = "") -> list[str]:
     """Return which files are of a kind, in a folder named so wherever it lies."""
-    name = f"{kind}/**/*" if kind in SECTIONS else kind
+    name = f"{kind}/**/*" if kind in (*SECTIONS, PATIENTS) else kind
     return [f"{under}{name}.{ending}" for ending in ENDINGS]
 
 

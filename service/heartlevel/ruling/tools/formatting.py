@@ -13,11 +13,12 @@ from marshmallow import fields
 from yaml.nodes import MappingNode, ScalarNode, SequenceNode
 
 from heartlevel.intake.fields import Block, Items, Part
-from heartlevel.ruling.files.content import LADDER, SECTIONS
+from heartlevel.ruling.files.content import LADDER, PATIENTS, SECTIONS
 from heartlevel.ruling.files.directories.listing import plain_ending
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.layers import TOP
+from heartlevel.ruling.files.patients.declared import PatientBlock, SeriesBlock
 from heartlevel.ruling.files.profile_schema import CategoryBlock
 from heartlevel.ruling.files.schema import ExampleBlock, SourceBlock
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
@@ -27,9 +28,10 @@ from heartlevel.ruling.tools.commented import BLOCK_TEXT, CommentedFile, Item, N
 WIDTH = 120  # of texts that are filled anew
 LONGEST = 126  # of any line; a text with no longer line keeps its breaks,
 LEAST = 100  # unless a line ends though the next word would fit within this
-ON_ONE_LINE = (SourceBlock, ExampleBlock, CategoryBlock)
+ON_ONE_LINE = (SourceBlock, ExampleBlock, CategoryBlock, SeriesBlock)
 NOT_IN_BRACES = re.compile(r"[,\[\]{}]|^$")  # what a text without quotes cannot hold there
 ONE_SPACE = re.compile(r"(?<! ) (?! )")
+FOLDERS = {**SECTIONS, PATIENTS: PatientBlock()}
 TOPS = {"ruleset.yaml": HeadBlock, LADDER: UrgencyBlock, TOP: LayerBlock}
 
 
@@ -37,8 +39,8 @@ def block_of(path: Path) -> Block | None:
     """Return the declaration of what a file holds, by its name or the folder it lies in; None if it is no rule file."""
     if (top := TOPS.get(plain_ending(path.name))) is not None:
         return top()
-    folders = [part for part in reversed(path.parent.resolve().parts) if part in SECTIONS]
-    return SECTIONS[folders[0]] if folders else None
+    folders = [part for part in reversed(path.parent.resolve().parts) if part in FOLDERS]
+    return FOLDERS[folders[0]] if folders else None
 
 
 def formatted(text: str, block: Block) -> str:

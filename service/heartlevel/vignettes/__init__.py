@@ -1,0 +1,1 @@
+"""Whole patients as tests: requests with what must come of them, judged together and held against their answers."""
