@@ -27,15 +27,18 @@ def type_changes(schemas: dict[str, JsonSchema], ruleset: RuleSet) -> None:
 
 
 def _off_or_set() -> JsonSchema:
-    """Return what a change does: it switches off, or it sets something."""
+    """Return what a change does: it switches off, or it sets something, or changes parts of a condition."""
     switched_off = {"of": {"enum": list(CAN_BE_OFF)}, "id": {"type": "string"}, "off": {"const": True}}
-    return {**_where(switched_off, {"properties": {"set": {"type": "null"}}}), "else": {"required": ["set"]}}
+    return {
+        **_where(switched_off, {"properties": {"set": {"type": "null"}}}),
+        "else": {"anyOf": [{"required": ["set"]}, {"required": ["parts"]}]},
+    }
 
 
 def _of_facts() -> JsonSchema:
     """Return what a change of a declared fact may hold."""
     holds = _setting({"$ref": f"{PREFIX}set-of-{ITEMS['fact']}"})
-    holds["properties"]["id"] = {"type": "string"}
+    holds["properties"] |= {"id": {"type": "string"}, "parts": {"type": "null"}}
     return _where({"of": {"const": "fact"}}, {"required": ["id"], **holds})
 
 

@@ -217,6 +217,10 @@ def test_the_schema_for_editors_knows_own_facts(tmp_path):
     assert "shown_how" in schema["$defs"]["condition-of-series"]["properties"]
     assert "after_hot_bath" not in schema["$defs"]["condition-of-series"]["properties"]
     assert schema["$defs"]["compared-room_temperature"]["description"] == "temperature of the room, Cel"
+    changes = [{"of": "rule", "id": "legs-crossed", "set": {"explanation": "{room_temperature} °C."}, "reason": "x"},
+               {"of": "wording", "id": "es", "set": {"names": {"thick-sleeve": "manga"}}, "reason": "x"}]  # fmt: skip
+    layer = Draft202012Validator({"$ref": "#/$defs/Layer", "$defs": schema["$defs"]})
+    layer.validate({"name": "clinic", "revision": "1", "changes": changes})
     written[0]["when"] = {"room_temperature": {"below": 4}}
     assert not validator.is_valid(written)
 
@@ -246,7 +250,8 @@ def test_what_the_page_teaches_works_as_it_stands(tmp_path):
     page = (shipped("rules") / "README.md").read_text("utf-8")
     taught = page[page.index("## In five steps") :]
     files = {name: dedent(text) for name, text in re.findall(r"    cat > (\S+) <<'END'\n(.*?)    END\n", taught, re.DOTALL)}
-    assert set(files) == {"clinic/layer.yaml", "clinic/facts/bath.yaml", "clinic/reading/bath.yaml", "patient.json"}
+    of_layer = {"layer.yaml", "facts/bath.yaml", "reading/bath.yaml", "patients/ours.yaml"}
+    assert set(files) == {f"clinic/{name}" for name in of_layer} | {"patient.json"}
     for name, text in files.items():
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text(text)

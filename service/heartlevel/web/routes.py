@@ -20,10 +20,10 @@ from heartlevel.intake.ndjson import parsed_json
 from heartlevel.one_call import Outcome, device_answer_to, whole_answer_to
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.tools.own_schema import document_with
 from heartlevel.version import VERSION
 from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.observability import count_answer, count_urgency, metrics
-from heartlevel.web.own_fields import document_with
 from heartlevel.web.problems import problem_response
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together

@@ -2,10 +2,14 @@
 
 from collections.abc import Sequence
 from copy import deepcopy
+from functools import lru_cache
 from math import isfinite
+
+import orjson
 
 from heartlevel.facts.catalogue import VISIBLE, Fact
 from heartlevel.intake.own.facts import OwnFact
+from heartlevel.resources import shipped
 from heartlevel.ruling.tools.condition_schemas import (
     SENTENCE_BEGINS,
     JsonSchema,
@@ -24,24 +28,33 @@ def rule_files_with(schema: JsonSchema, facts: Sequence[Fact]) -> JsonSchema:
     parts = whole["$defs"]
     for scope, visible in VISIBLE.items():
         _add_to_scope(parts, scope, [fact for fact in facts if fact.scope in visible])
-    told = parts["Wording"]["properties"]["names"]["propertyNames"]
-    told["enum"] = sorted({*told["enum"], *(name for fact in facts for name in fact.names)})
+    for wording in ("Wording", "set-of-Wording"):
+        told = parts[wording]["properties"]["names"]["propertyNames"]
+        told["enum"] = sorted({*told["enum"], *(name for fact in facts for name in fact.names)})
     return whole
 
 
 def _add_to_scope(parts: JsonSchema, scope: str, facts: Sequence[Fact]) -> None:
-    """Add facts to what rules of a scope may compare, show and have as examples."""
+    """Add facts to what rules of a scope, and changes of them, may compare, show and have as examples."""
     for fact in facts:
         parts[f"compared-{fact.name}"] = comparison_schema(fact)
         parts[f"value-{fact.name}"] = value_compared(fact)
         parts[f"condition-of-{scope}"]["properties"][fact.name] = {"$ref": f"#/$defs/compared-{fact.name}"}
         parts[f"example-of-{scope}"]["properties"]["given"]["properties"][fact.name] = given_schema(fact)
-        if fact.unit == MMHG:
-            parts[f"shift-of-{scope}"]["properties"]["amount"]["enum"].insert(0, fact.name)
     names = "".join(f"{fact.name}|" for fact in facts)
-    for text in ("explanation", "advice"):
-        sentence = parts[f"rule-of-{scope}"]["properties"][text]
-        sentence["pattern"] = sentence["pattern"].replace(SENTENCE_BEGINS, SENTENCE_BEGINS + names, 1)
+    for whole_or_set in ("", "set-of-"):
+        amounts = parts[f"{whole_or_set}shift-of-{scope}"]["properties"]["amount"]["enum"]
+        amounts[:0] = [fact.name for fact in facts if fact.unit == MMHG]
+        for text in ("explanation", "advice"):
+            sentence = parts[f"{whole_or_set}rule-of-{scope}"]["properties"][text]
+            sentence["pattern"] = sentence["pattern"].replace(SENTENCE_BEGINS, SENTENCE_BEGINS + names, 1)
+
+
+@lru_cache(maxsize=4)
+def document_with(own: tuple[OwnFact, ...]) -> bytes:
+    """Return the OpenAPI document as it is served, as JSON; without facts of one's own, as it is shipped."""
+    written = (shipped("openapi") / "openapi.json").read_bytes()
+    return orjson.dumps(requests_with(orjson.loads(written), own)) if own else written
 
 
 def requests_with(document: JsonSchema, own: Sequence[OwnFact]) -> JsonSchema:
