@@ -49,14 +49,15 @@ class Guess:
 def guessed(names: Sequence[str], fields: TableFields = FIELDS) -> Iterator[Guess]:
     """Yield a guess for each column, at the fields there are.
 
-    Of several for one field the first counts, but for times, which are joined.
+    Of several for one field the first counts, but for times of different columns, which are joined.
     """
-    taken: set[str] = set()
+    taken, columns = set[str](), set[str]()
     known = _names_of(fields)
     for name in names:
         guess = _guess(name.strip(), fields, known)
-        if guess.field in taken and guess.field != TIME:
+        if guess.field in taken and (guess.field != TIME or guess.column in columns):
             guess = Guess(guess.column, None)
+        columns.add(guess.column)
         if guess.field is not None:
             taken.add(guess.field)
         yield guess

@@ -10,6 +10,7 @@ import orjson
 
 from heartlevel.facts.catalogue import catalogue_of
 from heartlevel.intake.faults import abridged, near
+from heartlevel.intake.own.facts import OwnFact
 from heartlevel.profiles import Guideline, Protocol
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.building import build_rules
@@ -89,6 +90,15 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         base_files=base_files,
         entries=checked.entries(),
     )
+
+
+def facts_declared(folder: Path | None, layers: Sequence[Path]) -> tuple[OwnFact, ...]:
+    """Return the facts that rule files and layers declare and that can be used, whatever else there is at fault."""
+    faults: list[RuleFault] = []
+    content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
+    _laid(content, layers, faults)
+    written = content.items[FACTS]
+    return own_facts_of(written, [entry for entry in written if is_valid(SECTIONS[FACTS], entry, faults)], faults).usable
 
 
 def _laid(content: Content, layers: Iterable[Path], faults: list[RuleFault]) -> list[Layer]:
