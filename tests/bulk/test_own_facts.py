@@ -8,13 +8,17 @@ import yaml
 from click.testing import CliRunner
 
 import heartlevel
+from exchange.resources import bundle, patient, pressure
+from exchange.test_questionnaire import answered, code, response
 from heartlevel import RuleFaults, Rules, answer_to
 from heartlevel.command import assess as assessing
 from heartlevel.command import columns as guessing
 from heartlevel.command.main import main
 from heartlevel.fhir.call import bundle_for, fhir_answers
 from heartlevel.fhir.codes import codes_of
+from heartlevel.fhir.questionnaire import questionnaire
 from heartlevel.frames.asked import UnusableTable
+from heartlevel.web.application import create_app
 from own_layer import OWN_RULES, SOURCES, own_layer, own_rules
 from support import reading, rules, rules_fired
 
@@ -113,6 +117,38 @@ def test_every_level_of_detail_is_written_with_them_as_json_and_fhir(detail):
     if detail == "full":
         (again,) = fhir_answers(bundle, own_rules(), codes_of()).as_dict()["answers"]
         assert rules_fired(again) == rules_fired(whole)
+
+
+def test_the_questionnaire_asks_them_and_answers_are_read_through_every_door(tmp_path):
+    form = own_rules().ruleset.choices.form
+    asked = {item["linkId"]: item for group in questionnaire(form)["item"] for item in group["item"]}
+    assert asked["technique.after_hot_bath"]["type"] == "boolean"
+    assert [option["valueCoding"]["code"] for option in asked["technique.garment_under_cuff"]["answerOption"]] == [
+        "none", "shirt", "thick-sleeve",
+    ]  # fmt: skip
+    assert asked.keys() - {item["linkId"] for group in questionnaire()["item"] for item in group["item"]} == {
+        f"{name}.{fact}" for name, facts in {
+            "technique": ["after_hot_bath", "garment_under_cuff", "room_temperature"],
+            "subject": ["shown_how"], "device": ["battery_changed_days"],
+        }.items() for fact in facts
+    }  # fmt: skip
+    sleeve = code("technique.garment_under_cuff", "thick-sleeve")
+    told = response(
+        answered("technique.garment_under_cuff", sleeve, kind="Coding"),
+        answered("technique.room_temperature", 17, kind="Decimal"),
+        answered("subject.shown_how", False),
+    )
+    sent = bundle(patient(), pressure("o-1"), told)
+    fired = {"over-a-sleeve", "cold-room", "never-shown-how"}
+    (answer,) = fhir_answers(sent, own_rules(), codes_of()).as_dict()["answers"]
+    assert rules_fired(answer) & set(OWN_RULES) == fired
+    (tmp_path / "sent.fhir").write_text(json.dumps(sent))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(assessing, "loaded", lambda folder, layers: own_rules())
+        done = CliRunner().invoke(main, ["assess", str(tmp_path / "sent.fhir"), "--json", "--workers", "1"])
+    assert rules_fired(json.loads(done.stdout)) & set(OWN_RULES) == fired
+    served = create_app({"TESTING": False}, own_rules()).test_client().get("/v1/fhir/Questionnaire/technique")
+    assert served.get_json() == json.loads(json.dumps(questionnaire(form)))
 
 
 PATIENT = """

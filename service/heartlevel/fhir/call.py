@@ -69,7 +69,7 @@ def bundle_for(
 
 def fhir_answers(payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS) -> FhirAnswers:
     """Answer each person of a Bundle or Parameters. Raises TooManyReadings."""
-    content = decoded_subjects(payload, codes)
+    content = decoded_subjects(payload, codes, rules.ruleset.choices.form)
     readable, refused, issues = list[tuple[Decoded[str], Request]](), list[Mapping[str, Any]](), list(content.issues)
     for decoded in content.subjects:
         try:

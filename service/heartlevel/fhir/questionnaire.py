@@ -4,14 +4,15 @@ The `linkId` of a question is the name of the field as a column of a table. `rea
 """
 
 from collections.abc import Iterator
-from functools import cache
+from functools import lru_cache
 from typing import Any
 
 from marshmallow import fields
 
 from heartlevel.fhir.names import OWN, UCUM
 from heartlevel.intake.fields import Choice, Clock, Day, Flag, Items, Number, Text
-from heartlevel.tables.fields import DEVICE, FIELDS, READING, SUBJECT, TableField
+from heartlevel.intake.own.form import PLAIN_FORM, Form
+from heartlevel.tables.fields import DEVICE, READING, SUBJECT, TableField, TableFields, fields_of
 from heartlevel.version import VERSION
 
 ADDRESS, ID = f"{OWN}questionnaire", "technique"
@@ -27,14 +28,18 @@ SAID_BY_RESOURCES = frozenset(
     {"id", "taken_at", "systolic", "diastolic", "pulse", "unit", "device", "period", "payload", "payload_feature", SUBJECT,
      "subject.age_years"}
 )  # fmt: skip
-QUESTIONS = {
-    name: field for name, field in FIELDS.items() if field.part in GROUPS and name not in SAID_BY_RESOURCES
-}  # fmt: skip
 
 
-@cache
-def questionnaire() -> dict[str, Any]:
-    """Return the Questionnaire."""
+@lru_cache(maxsize=4)
+def questions_of(form: Form) -> TableFields:
+    """Return the fields of a form that are asked, by the name of the question; facts of one's own are among them."""
+    fields = fields_of(form).items()
+    return {name: field for name, field in fields if field.part in GROUPS and name not in SAID_BY_RESOURCES}
+
+
+@lru_cache(maxsize=4)
+def questionnaire(form: Form = PLAIN_FORM) -> dict[str, Any]:
+    """Return the Questionnaire that asks what a form can hold."""
     return {
         "resourceType": "Questionnaire",
         "id": ID,
@@ -46,20 +51,20 @@ def questionnaire() -> dict[str, Any]:
         "subjectType": ["Patient"],
         "description": "Every question may be left unanswered: what is not told is unknown, and counts for nothing.",
         "item": [
-            {"linkId": part, "text": text, "type": "group", "item": [_question(field) for field in _asked_of(part)]}
+            {"linkId": part, "text": text, "type": "group", "item": [_question(field) for field in _asked_of(form, part)]}
             for part, text in GROUPS.items()
         ],
     }
 
 
-def questionnaires() -> dict[str, Any]:
+def questionnaires(form: Form = PLAIN_FORM) -> dict[str, Any]:
     """Return the Bundle that a search for Questionnaires gives."""
-    entry = {"fullUrl": ADDRESS, "resource": questionnaire(), "search": {"mode": "match"}}
+    entry = {"fullUrl": ADDRESS, "resource": questionnaire(form), "search": {"mode": "match"}}
     return {"resourceType": "Bundle", "type": "searchset", "total": 1, "entry": [entry]}
 
 
-def _asked_of(part: str) -> Iterator[TableField]:
-    return (field for field in QUESTIONS.values() if field.part == part)
+def _asked_of(form: Form, part: str) -> Iterator[TableField]:
+    return (field for field in questions_of(form).values() if field.part == part)
 
 
 def _question(field: TableField) -> dict[str, Any]:

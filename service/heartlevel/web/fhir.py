@@ -54,13 +54,13 @@ def get_codes() -> Response:
 @fhir_routes.get("/v1/fhir/Questionnaire")
 def find_questionnaires() -> Response:
     """Return the questions that can be answered beside Observations, as a search."""
-    return resource_response(questionnaires())
+    return resource_response(questionnaires(rules_in_force().ruleset.choices.form))
 
 
 @fhir_routes.get(f"/v1/fhir/Questionnaire/{QUESTIONNAIRE_ID}")
 def get_questionnaire() -> Response:
     """Return the Questionnaire."""
-    return resource_response(questionnaire())
+    return resource_response(questionnaire(rules_in_force().ruleset.choices.form))
 
 
 def resource_response(resource: dict[str, Any]) -> Response:

@@ -9,6 +9,7 @@ from typing import IO, TypeAlias
 from heartlevel.bulk.inputs.chunks import BadRow, Chunk
 from heartlevel.bulk.inputs.opening import Meter, decompressed, raise_if_damaged
 from heartlevel.intake.ndjson import DecodedLine, NumberedTexts, RequestText
+from heartlevel.intake.own.form import Form
 from heartlevel.tables.meanings import Mapped
 
 ContentTest: TypeAlias = Callable[[bytes, bool], bool]  # of the first bytes; whether columns are mapped
@@ -29,7 +30,7 @@ class RequestFormat(InputFormat):
     """A wire format of requests. `split` cuts a file into texts, here; `decode` makes requests of them, in a worker."""
 
     split: Callable[[IO[bytes]], NumberedTexts]
-    decode: Callable[[Iterable[tuple[int, RequestText]]], Iterator[DecodedLine]]
+    decode: Callable[[Iterable[tuple[int, RequestText]], Form], Iterator[DecodedLine]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """The formats that inputs may have: one entry each, by which endings, contents, --from and its help are known."""
 
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from re import compile as pattern
 
@@ -9,7 +10,8 @@ from heartlevel.bulk.inputs.input import InputFormat, RequestFormat, TableFormat
 from heartlevel.bulk.inputs.opening import COMPRESSED, beginning, decompressed
 from heartlevel.bulk.inputs.parquet_chunks import chunks_of_parquet, header_of_parquet
 from heartlevel.fhir.reading.lines import decode_bundles
-from heartlevel.intake.ndjson import decode_json
+from heartlevel.intake.ndjson import DecodedLine, RequestText, decode_json
+from heartlevel.intake.own.form import Form
 from heartlevel.tables.fields import ALIASES, FIELDS
 
 BUNDLE = pattern(rb'[\s\[]*\{\s*"resourceType"\s*:\s*"(Bundle|Parameters)"')
@@ -34,8 +36,13 @@ def _begins_as_parquet(first: bytes, mapped: bool) -> bool:
     return first.startswith(b"PAR1")
 
 
+def _decode_plain(texts: Iterable[tuple[int, RequestText]], form: Form) -> Iterator[DecodedLine]:
+    """Decode requests as they are: the form says nothing of how they are written."""
+    return decode_json(texts)
+
+
 JSON = RequestFormat("json", "JSON (one request, or an array) or NDJSON (a request a line)", (".json", ".ndjson", ".jsonl"),
-                     _begins_as_json, split_json, decode_json)  # fmt: skip
+                     _begins_as_json, split_json, _decode_plain)  # fmt: skip
 FHIR = RequestFormat("fhir", "FHIR R4 (one Bundle or Parameters, an array, or one a line)", (".fhir",), _begins_as_fhir,
                      split_json, decode_bundles)  # fmt: skip
 PARQUET = TableFormat("parquet", "Parquet (a reading a row)", (".parquet",), _begins_as_parquet, header_of_parquet,

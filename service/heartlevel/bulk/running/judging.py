@@ -70,7 +70,7 @@ def _decoded(plan: Plan, sent: SentText) -> Iterator[LocatedRequest]:
     """Decode a text; lines become lines of its input."""
     wire = plan.formats[sent.input]
     assert isinstance(wire, RequestFormat)
-    for decoded in wire.decode([(sent.line, sent.text)]):
+    for decoded in wire.decode([(sent.line, sent.text)], plan.rules.ruleset.choices.form):
         if isinstance(decoded, Undecodable):
             yield Undecodable(CellOrigin(sent.input, decoded.origin), decoded.code, decoded.detail)
         else:

@@ -11,7 +11,13 @@ from heartlevel.bundles.bundling import laid_out
 from heartlevel.command.options import DIRECTORY, FAILED, ended_by_faults, placed, rules_options
 from heartlevel.facts.catalogue import catalogue_of
 from heartlevel.ruling.files.loading import facts_declared
-from heartlevel.ruling.tools.editors import editor_settings, first_line, is_ours, schemas_of_files, schemas_written
+from heartlevel.ruling.tools.editors import (
+    editor_settings,
+    first_line,
+    is_for_rule_files,
+    schemas_of_files,
+    schemas_written,
+)
 
 SETTINGS = Path(".vscode", "settings.json")
 OWN_SCHEMAS = Path(".vscode", "heartlevel")
@@ -35,7 +41,7 @@ def editor(directory: Path, folder: Path | None, layers: tuple[Path, ...]) -> No
         click.echo(f"{path} is not plain JSON, and was left alone; under yaml.schemas belongs:", err=True)
         click.echo(_as_text({"yaml.schemas": added}), err=True)
         sys.exit(FAILED)
-    others = {name: files for name, files in settings.get("yaml.schemas", {}).items() if not is_ours(name)}
+    others = {name: files for name, files in settings.get("yaml.schemas", {}).items() if not is_for_rule_files(name)}
     settings["yaml.schemas"] = others | added
     path.parent.mkdir(exist_ok=True)
     path.write_text(_as_text(settings) + "\n", encoding="utf-8")

@@ -6,13 +6,13 @@ from typing import Any
 
 from heartlevel.fhir.codes import Codes
 from heartlevel.fhir.issues import WARNING, Issue
-from heartlevel.fhir.questionnaire import ADDRESS, GROUPS, NONE_CODE, QUESTIONS
+from heartlevel.fhir.questionnaire import ADDRESS, GROUPS, NONE_CODE
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling
 from heartlevel.fhir.reading.sent import Sent
 from heartlevel.intake.faults import near
 from heartlevel.intake.fields import Items
-from heartlevel.tables.fields import TableField
+from heartlevel.tables.fields import TableField, TableFields
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,16 +62,16 @@ def is_ours(resource: Element) -> bool:
 
 
 def responses_of(
-    resources: Sequence[Element], observations: Sequence[Element], sent: Sent, codes: Codes
+    resources: Sequence[Element], observations: Sequence[Element], sent: Sent, codes: Codes, questions: TableFields
 ) -> list[Response]:  # fmt: skip
-    """Read a person's responses, the latest first; what they say that is no answer here is told in `sent`."""
+    """Read a person's responses, the latest first; what they say that answers none of the questions is told in `sent`."""
     derived = _derived_from(observations, sent)
     latest_first = sorted(resources, key=lambda resource: resource.part("authored").text or "", reverse=True)
     responses = []
     for resource in latest_first:
         referred = (sent.referred(reference, resource) for reference in resource.each("partOf"))
         observations_meant = {part.at for part in referred if part is not None} | derived.get(resource.at, set())
-        responses.append(Response(resource, list(_told(resource, sent, codes)), frozenset(observations_meant)))
+        responses.append(Response(resource, list(_told(resource, sent, codes, questions)), frozenset(observations_meant)))
     return responses
 
 
@@ -86,12 +86,12 @@ def _derived_from(observations: Sequence[Element], sent: Sent) -> Mapping[str, s
     return derived
 
 
-def _told(resource: Element, sent: Sent, codes: Codes) -> Iterator[Told]:
+def _told(resource: Element, sent: Sent, codes: Codes, questions: TableFields) -> Iterator[Told]:
     for item in _answered(resource):
         name = item.part("linkId").text or ""
-        field = QUESTIONS.get(name)
+        field = questions.get(name)
         if field is None:
-            hint = near(name, QUESTIONS)
+            hint = near(name, questions)
             text = f"no question has this linkId{f' ({hint})' if hint else ''}"
             sent.issues.append(Issue(WARNING, "not-supported", text, item.part("linkId").at))
             continue

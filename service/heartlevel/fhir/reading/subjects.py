@@ -7,6 +7,7 @@ from typing import Any
 from heartlevel.fhir.codes import Codes
 from heartlevel.fhir.issues import INFORMATION, WARNING, Issue
 from heartlevel.fhir.names import OWN_NAMES
+from heartlevel.fhir.questionnaire import questions_of
 from heartlevel.fhir.reading.devices import device_of
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.encounters import setting_of
@@ -17,6 +18,7 @@ from heartlevel.fhir.reading.questionnaires import Response, is_ours, responses_
 from heartlevel.fhir.reading.remarks import remarks_on
 from heartlevel.fhir.reading.sent import Sent, sent_resources
 from heartlevel.intake.decoding import Decoded
+from heartlevel.intake.own.form import PLAIN_FORM, Form
 from heartlevel.intake.written import day_written
 from heartlevel.tables.fields import DEVICE, READING, SUBJECT
 
@@ -48,12 +50,12 @@ class FhirContent:
     issues: list[Issue]
 
 
-def decoded_subjects(payload: object, codes: Codes) -> FhirContent:
-    """Decode what was sent. Whatever is wrong with it, what can be read of it is in the requests."""
+def decoded_subjects(payload: object, codes: Codes, form: Form = PLAIN_FORM) -> FhirContent:
+    """Decode what was sent as requests of a form. Whatever is wrong with it, what can be read of it is in the requests."""
     sent = sent_resources(payload)
     root = str(payload.get("resourceType")) if isinstance(payload, dict) else ""
     people = _people(sent)
-    subjects = [_decoded(person, sent, codes, root) for person in people]
+    subjects = [_decoded(person, sent, codes, form, root) for person in people]
     return FhirContent(subjects, sent.issues)
 
 
@@ -119,9 +121,9 @@ def _gather(person: Person, resource: Element) -> None:
         person.statements.append(resource)
 
 
-def _decoded(person: Person, sent: Sent, codes: Codes, root: str) -> Decoded[str]:
+def _decoded(person: Person, sent: Sent, codes: Codes, form: Form, root: str) -> Decoded[str]:
     readings, devices = list[Filling](), dict[str, Filling]()
-    responses = responses_of(person.responses, person.pressures, sent, codes)
+    responses = responses_of(person.responses, person.pressures, sent, codes, questions_of(form))
     for observation in person.pressures:
         holding = [response for response in responses if response.holds_for(observation)]
         device = _device(observation, sent, codes, holding)

@@ -31,7 +31,7 @@ def schemas_written(facts: Sequence[Fact], folder: Path) -> dict[str, Path]:
     return {kind: kinds / path.name for kind, path in schemas_of_files().items()}
 
 
-def is_ours(schema: str) -> bool:
+def is_for_rule_files(schema: str) -> bool:
     """Tell whether a schema that settings name is one for rule files, wherever it lies."""
     return any(schema.endswith(f"/{KINDS}/{path.name}") for path in schemas_of_files().values())
 
