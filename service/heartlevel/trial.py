@@ -91,7 +91,7 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
 
 
 def _other_parts(before: Mapping[str, Any], after: Mapping[str, Any], told: Collection[str]) -> list[str]:
-    """Return the parts of the answer that differ beside those told; what it was made with is of the rules, not the person."""
+    """Return the parts of the answer that differ beside those told; what it was made with is none of them."""
     names = dict.fromkeys([*before, *after])
     return [name for name in names if name not in (*told, "made_with") and before.get(name) != after.get(name)]
 
