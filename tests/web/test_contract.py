@@ -56,7 +56,7 @@ def test_the_committed_files_are_those_the_declarations_give():
 
 def test_every_route_is_described_and_every_description_has_a_route(app):
     routes = {
-        (re.sub(r"<(\w+)>", r"{\1}", rule.rule), method.lower())
+        (re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule.rule), method.lower())
         for rule in app.url_map.iter_rules()
         for method in rule.methods - {"HEAD", "OPTIONS"}
     }

@@ -11,8 +11,11 @@ from heartlevel.assessment import Rules
 from heartlevel.fhir.codes import codes_of
 from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
+from heartlevel.web.bodies.answered import compress_answers
+from heartlevel.web.bodies.sent import SentRequest
 from heartlevel.web.cds_hooks import cds_hooks
 from heartlevel.web.fhir import fhir_routes
+from heartlevel.web.paths import RULE_ID, RuleId
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
 from heartlevel.web.together import Together
@@ -34,6 +37,9 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     Raises RuleFaults if the rule files have mistakes, WrongCodes if that file has: a service without them does not start.
     """
     app = Flask("heartlevel", static_folder=None)
+    app.request_class = SentRequest
+    app.url_map.strict_slashes = False
+    app.url_map.converters[RULE_ID] = RuleId
     app.config.from_mapping(
         MAX_CONTENT_LENGTH=8 * MEBIBYTE,
         MOST_READINGS=MOST_READINGS,
@@ -56,6 +62,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
     trust = app.config["CDS_TRUST"]
     app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
+    compress_answers(app)
     observability.follow_requests(app)
     problems.handle_errors(app)
     app.register_blueprint(routes)

@@ -12,6 +12,7 @@ from werkzeug.exceptions import HTTPException
 from heartlevel.answer.urgency import is_urgent
 from heartlevel.intake.faults import problems_written
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
+from heartlevel.intake.texts.json_text import UnreadableText
 from heartlevel.ruling.language.faults import RuleFaults
 
 MEDIA_TYPE = "application/problem+json"
@@ -28,10 +29,19 @@ def problem_response(status: int, detail: str, **more: Any) -> Response:
 
 def refused(error: RefusedRequest) -> Response:
     """The request was understood as JSON, but cannot be assessed."""
-    if error.urgency is not None:
-        g.urgency_level = error.urgency["level"]  # counted when the answer goes out
-    more = {} if error.urgency is None else {"urgent": is_urgent(error.urgency), "urgency": error.urgency}
-    return problem_response(422, str(error), problems=problems_written(error.problems), **more)
+    return problem_response(422, str(error), problems=problems_written(error.problems), **_urgency(error.urgency))
+
+
+def unreadable(error: UnreadableText) -> Response:
+    """The body is no JSON, or is damaged; what is legible of it may be urgent all the same."""
+    return problem_response(400, str(error), **_urgency(error.urgency))
+
+
+def _urgency(urgency: dict[str, Any] | None) -> dict[str, Any]:
+    if urgency is None:
+        return {}
+    g.urgency_level = urgency["level"]  # counted when the answer goes out
+    return {"urgent": is_urgent(urgency), "urgency": urgency}
 
 
 def rules_at_fault(error: RuleFaults) -> Response:
@@ -51,6 +61,7 @@ def http_error(error: HTTPException) -> Response:
         _read_away()
     response = problem_response(error.code or 500, error.description or "")
     allowed = getattr(error, "valid_methods", None)
+    response.headers.update(getattr(error, "headers", {}))
     if error.code == 401:
         response.headers["WWW-Authenticate"] = "Bearer"
     if allowed:
@@ -85,6 +96,7 @@ def raised_at(error: BaseException) -> str:
 def handle_errors(app: Flask) -> None:
     """Answer every kind of error with a problem object."""
     app.register_error_handler(RefusedRequest, refused)
+    app.register_error_handler(UnreadableText, unreadable)
     app.register_error_handler(RuleFaults, rules_at_fault)
     app.register_error_handler(TooManyReadings, too_many)
     app.register_error_handler(HTTPException, http_error)
