@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from heartlevel.assessment import Rules
+from heartlevel.intake.faults import Problem, problems_read
 from heartlevel.intake.ndjson import DecodedLine
 from heartlevel.one_call import Outcome, answer_decoded, in_batches
 
@@ -17,6 +18,7 @@ class Changed:
     line: int
     subject: str | None
     fields: Mapping[str, Any]
+    problems: tuple[Problem, ...] = ()  # what could not be read of it, by the rules in force
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as it stands in an answer."""
@@ -61,7 +63,7 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
         same = (old.answer is None) == (new.answer is None)
         fields = {} if same else {"assessed": {"before": old.answer is not None, "after": new.answer is not None}}
         answer = old.answer or new.answer
-        return Changed(old.line, answer["subject"]["id"] if answer else None, fields)
+        return Changed(old.line, answer["subject"]["id"] if answer else old.subject, fields, _problems(old))
     sides = old.answer, new.answer
     compared = {
         "urgent": _pair(*(side["urgent"] for side in sides)),
@@ -71,7 +73,15 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
         "category": _pair(*(side["classification"]["category"] for side in sides)),
         "pattern": _pair(*(side["pattern"]["label"] for side in sides)),
     }
-    return Changed(old.line, old.answer["subject"]["id"], {name: value for name, value in compared.items() if value})
+    fields = {name: value for name, value in compared.items() if value}
+    return Changed(old.line, old.answer["subject"]["id"], fields, _problems(old))
+
+
+def _problems(outcome: Outcome) -> tuple[Problem, ...]:
+    """Return what could not be read of a request; of one that is refused for more than that, that it is."""
+    if outcome.answer is not None:
+        return tuple(problems_read(outcome.answer["problems"]))
+    return outcome.problems or (Problem("", outcome.code, outcome.detail),)
 
 
 def _pair(before: Any, after: Any) -> dict[str, Any] | None:

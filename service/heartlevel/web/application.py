@@ -5,6 +5,7 @@ from os import pathsep
 from pathlib import Path
 from typing import Any
 
+import orjson
 from flask import Flask
 
 from heartlevel.assessment import Rules
@@ -16,8 +17,10 @@ from heartlevel.web.bodies.sent import SentRequest
 from heartlevel.web.cds_hooks import cds_hooks
 from heartlevel.web.fhir import fhir_routes
 from heartlevel.web.paths import RULE_ID, RuleId
+from heartlevel.web.promises.deprecation import announce_deprecations
+from heartlevel.web.promises.pages import pages
 from heartlevel.web.reloading import RulesInForce
-from heartlevel.web.routes import routes
+from heartlevel.web.routes import contract_text, routes
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
 
@@ -68,4 +71,6 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.register_blueprint(routes)
     app.register_blueprint(fhir_routes)
     app.register_blueprint(cds_hooks)
+    app.register_blueprint(pages)
+    announce_deprecations(app, orjson.loads(contract_text()))
     return app

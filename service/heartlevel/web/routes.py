@@ -23,6 +23,7 @@ from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.observability import count_answer, count_urgency, metrics
 from heartlevel.web.paths import RULE_ID
 from heartlevel.web.problems import problem_response
+from heartlevel.web.promises.kinds import KINDS
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
@@ -45,7 +46,7 @@ def choose_rules() -> Response | None:
     fingerprint = g.rules.ruleset.fingerprint
     if request.if_match and not request.if_match.contains(fingerprint):
         # The response has the tag of the rules in force, so that the caller can pin them without asking again.
-        return tagged(problem_response(412, f"the rules in force are {fingerprint}"))
+        return tagged(problem_response(KINDS["other-rules"], f"the rules in force are {fingerprint}"))
     return None
 
 
@@ -174,7 +175,7 @@ def get_rule(name: str) -> Response:
     if change is None:
         abort(404, "no rule of that id is in force")
     detail = f"the layer {change.layer} switched it off: {change.reason}"
-    return tagged(problem_response(410, detail, silenced={"id": name, **change.as_dict()}))
+    return tagged(problem_response(KINDS["rule-switched-off"], detail, silenced={"id": name, **change.as_dict()}))
 
 
 @routes.get("/v1/guidelines")
@@ -199,10 +200,15 @@ def get_facts() -> Response:
     return of_program({"facts": facts})
 
 
+def contract_text() -> bytes:
+    """Return the OpenAPI document as it is shipped."""
+    return (shipped("openapi") / "openapi.json").read_bytes()
+
+
 @routes.get("/v1/openapi.json")
 def get_contract() -> Response:
     """Return the OpenAPI document of this version."""
-    return of_program((shipped("openapi") / "openapi.json").read_bytes())
+    return of_program(contract_text())
 
 
 @routes.get("/health")

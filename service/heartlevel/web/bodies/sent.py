@@ -21,6 +21,8 @@ WINDOW = {int(zstd.DecompressionParameter.window_log_max): 23}  # 8 MiB, the mos
 class UnknownCoding(UnsupportedMediaType):
     """The body is compressed in a way that is not understood."""
 
+    kind = "other-coding"
+
     headers = {"Accept-Encoding": ", ".join(CODINGS)}  # noqa: RUF012 -- RFC 9110, 12.5.3
 
     def __init__(self) -> None:
