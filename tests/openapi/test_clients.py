@@ -83,8 +83,9 @@ def test_every_operation_of_the_python_client_can_be_imported(client_package):
 
 def test_data_models_take_an_answer_and_give_it_back(tmp_path, monkeypatch):
     output = tmp_path / "made_models.py"
-    made(TOOLS / "datamodel-codegen", "--input", CONTRACT, "--input-file-type", "openapi", "--output", output,
-         "--output-model-type", "pydantic_v2.BaseModel", "--formatters", "builtin", "--target-python-version", "3.11")  # fmt: skip
+    kinds = ("--input-file-type", "openapi", "--output-model-type", "pydantic_v2.BaseModel")
+    form = ("--formatters", "builtin", "--target-python-version", "3.11")
+    made(TOOLS / "datamodel-codegen", "--input", CONTRACT, "--output", output, *kinds, *form)
     monkeypatch.syspath_prepend(tmp_path)
     models = importlib.import_module("made_models")
     told = answer(week(7))
