@@ -35,9 +35,11 @@ def _name_code(field: dict[str, Any], kind: str, is_open: bool) -> None:
         _name_code(field["items"], kind, is_open)
         return
     nullable = "null" in field.pop("type")
-    texts = {name: field.pop(name) for name in ("minLength", "maxLength") if name in field}
-    choices = [{"$ref": SCHEMAS + kind}, *([{"type": "string", **texts}] if is_open else []), *([NULL] if nullable else [])]
-    field |= choices[0] if len(choices) == 1 else {"anyOf": choices}
+    text: dict[str, Any] = {"type": "string"}
+    text |= {name: field.pop(name) for name in ("minLength", "maxLength") if name in field}
+    choices: list[dict[str, Any]] = [{"$ref": SCHEMAS + kind}]
+    choices += [text] * is_open + [NULL] * nullable
+    field.update(choices[0] if len(choices) == 1 else {"anyOf": choices})
 
 
 def say_nothing_alike(schemas: dict[str, Any]) -> None:

@@ -67,14 +67,14 @@ def responses(rules: Rules, requests: Mapping[str, Any], checks: Mapping[str, An
 
 def _posted(client: FlaskClient, path: str, name: str, sent: Any, **headers: str) -> Exchange:
     reply = client.post(path, json=sent, headers=NAME | headers)
-    return Exchange(path, "post", name, sent, reply.status_code, reply.mimetype, reply.get_json())
+    return Exchange(path, "post", name, sent, reply.status_code, str(reply.mimetype), reply.get_json())
 
 
 def _got(client: FlaskClient, path: str, address: str) -> Exchange:
     reply = client.get(address, headers=NAME)
     answer = {name: value[:MOST_ITEMS] if isinstance(value, list) else value for name, value in reply.get_json().items()}
     shown = answer if address == path else reply.get_json()
-    return Exchange(path, "get", "example", None, reply.status_code, reply.mimetype, shown)
+    return Exchange(path, "get", "example", None, reply.status_code, str(reply.mimetype), shown)
 
 
 def add_examples(whole: dict[str, Any], exchanges: Iterator[Exchange]) -> None:

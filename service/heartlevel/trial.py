@@ -73,8 +73,8 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
         "category": _pair(*(side["classification"]["category"] for side in sides)),
         "pattern": _pair(*(side["pattern"]["label"] for side in sides)),
     }
-    fields = {name: value for name, value in compared.items() if value}
-    return Changed(old.line, old.answer["subject"]["id"], fields, _problems(old))
+    differing = {name: value for name, value in compared.items() if value}
+    return Changed(old.line, old.answer["subject"]["id"], differing, _problems(old))
 
 
 def _problems(outcome: Outcome) -> tuple[Problem, ...]:

@@ -105,7 +105,7 @@ def tried(path: str, method: str, mode: GenerationMode, check) -> int:
 def is_answered(path: str, case, response) -> None:
     """Hold what the contract takes: nothing is wrong that a schema can say.
 
-    It is refused only for what none can say, such as a guideline that there is not, or a pressure that is null beside no bytes.
+    It is refused only for what none can say, such as a guideline that there is not, or a null pressure without bytes.
     """
     told = response.json()
     problems = told.get("problems", []) if isinstance(told, dict) else []

@@ -15,14 +15,14 @@ from heartlevel.intake.ndjson import BrokenBody
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.intake.texts.json_text import UnreadableText
 from heartlevel.ruling.language.faults import RuleFaults
-from heartlevel.web.promises.kinds import KINDS, Kind, kind_of_status
+from heartlevel.web.promises.kinds import KINDS, ProblemKind, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
 MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024
 LOG = logging.getLogger("heartlevel")
 
 
-def problem_response(kind: Kind, detail: str, **more: Any) -> Response:
+def problem_response(kind: ProblemKind, detail: str, **more: Any) -> Response:
     """Return a problem object with the request's id; its `instance` is the page of its kind, with that id."""
     body = {"type": kind.uri, "title": kind.title, "status": kind.status, "detail": detail,
             "instance": f"{kind.uri}#{g.request_id}", "request_id": g.request_id}  # fmt: skip
@@ -65,7 +65,7 @@ def http_error(error: HTTPException) -> Response:
     if error.code == 413:
         _read_away()
     name, status = getattr(error, "kind", ""), error.code or HTTPStatus.INTERNAL_SERVER_ERROR
-    kind = KINDS.get(name) or kind_of_status(status) or Kind("", status, HTTPStatus(status).phrase, "", "")
+    kind = KINDS.get(name) or kind_of_status(status) or ProblemKind("", status, HTTPStatus(status).phrase, "", "")
     response = problem_response(kind, error.description or "")
     allowed = getattr(error, "valid_methods", None)
     response.headers.update(getattr(error, "headers", {}))

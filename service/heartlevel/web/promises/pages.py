@@ -6,7 +6,7 @@ from flask import Blueprint, Response, abort, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.resources import shipped
-from heartlevel.web.promises.kinds import KINDS, PAGES, Kind
+from heartlevel.web.promises.kinds import KINDS, PAGES, ProblemKind
 
 JSON, HTML = "application/json", "text/html"
 CHANGES = "/v1/changes"
@@ -45,7 +45,7 @@ def get_changes() -> Response:
     return _for_keeping((shipped("openapi") / "CHANGELOG.md").read_bytes(), "text/markdown; charset=utf-8")
 
 
-def _page(kind: Kind) -> bytes:
+def _page(kind: ProblemKind) -> bytes:
     return PAGE.format(**{name: escape(str(value)) for name, value in kind.as_dict().items()}).encode()
 
 
