@@ -9,8 +9,9 @@ from atexit import register
 from contextlib import ExitStack
 from os import environ
 
-from heartlevel.web.server import settings, shared_counters
+from heartlevel.web.server import be_cooperative, settings, shared_counters
 
+be_cooperative()
 # Read before the application is imported, which is when shared counters need their directory; removed at the end.
 counters = ExitStack()
 counters.enter_context(shared_counters())

@@ -22,7 +22,7 @@ def condition_schema(facts: list[Fact], itself: str) -> JsonSchema:
         "additionalProperties": False,
         "properties": {
             **{group: {"description": words[group], **parts} for group in GROUPS},
-            "finding": FINDING,
+            "finding": dict(FINDING),  # each scope has rules of its own
             **{fact.name: {"$ref": f"#/$defs/compared-{fact.name}"} for fact in facts},
         },
     }
@@ -48,14 +48,14 @@ def comparison_schema(fact: Fact) -> JsonSchema:
 
 
 def value_compared(fact: Fact) -> JsonSchema:
-    """Return what a fact's value, or a limit in its stead, may be."""
+    """Return what a fact's value, or a limit or parameter in its stead, may be."""
     value = value_schema(fact)
     if fact.kind != "number":
         return value
     value |= {"minimum": fact.low} if isfinite(fact.low) else {}
     most = 1 if fact.share else fact.high
     value |= {"maximum": most} if isfinite(most) else {}
-    return {"anyOf": [value, {"$ref": "#/$defs/limit"}]}
+    return {"anyOf": [value, {"$ref": "#/$defs/limit"}, {"$ref": "#/$defs/param"}]}
 
 
 def value_schema(fact: Fact) -> JsonSchema:

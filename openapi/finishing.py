@@ -8,8 +8,8 @@ from gunicorn.config import Config
 from contract.known import CLOSED, OPEN
 from heartlevel.intake.ndjson import LONGEST_LINE
 from heartlevel.intake.request import MOST_READINGS
-from heartlevel.web.application import MEBIBYTE
 from heartlevel.web.bodies.sent import CODINGS
+from heartlevel.web.settings import settings_in
 
 NULL = {"type": "null"}
 SCHEMAS = "#/components/schemas/"
@@ -108,7 +108,7 @@ def limit(whole: dict[str, Any]) -> None:
     whole["components"]["schemas"]["Envelope"]["properties"]["readings"]["maxItems"] = MOST_READINGS
     server = Config()
     whole["info"]["x-limits"] = {
-        "body_bytes": 8 * MEBIBYTE, "line_bytes": LONGEST_LINE, "readings": MOST_READINGS,
+        "body_bytes": settings_in({})["MAX_CONTENT_LENGTH"], "line_bytes": LONGEST_LINE, "readings": MOST_READINGS,
         "request_line_bytes": server.limit_request_line, "header_bytes": server.limit_request_field_size,
         "headers": server.limit_request_fields,
     }  # fmt: skip

@@ -1,5 +1,5 @@
 """Writes openapi.json from paths.yaml and the declarations of request, answer and rule files; answers the examples;
-writes the lists in rules/README.md, and rules/COVERAGE.md.
+writes the lists in rules/README.md, rules/COVERAGE.md, and the truth tables of the rules' conditions.
 
     python openapi/generate.py            write them
     python openapi/generate.py --check    exit 1 if a committed one differs
@@ -20,6 +20,7 @@ from marshmallow import Schema, fields
 
 from also_read import also_read
 from contract.known import known_codes
+from contract.levels import BriefAnswerSchema, ConclusionAnswerSchema
 from contract.made_with import ProvenanceSchema
 from contract.whole import AnswerSchema, DeviceChecksAnswerSchema
 from coverage_page import coverage_page
@@ -32,14 +33,19 @@ from heartlevel.intake.schema import LISTS, Envelope
 from heartlevel.one_call import device_answer_to
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock
+from heartlevel.ruling.language.conditions import shape_of
+from heartlevel.ruling.running.truth import SHIPPED, asked_of_engine
+from heartlevel.ruling.tools.editors import editor_settings
 from heartlevel.version import VERSION
 from response_examples import add_examples, responses
-from rule_files import every_declaration, rule_files
+from rule_files import by_kind, every_declaration, rule_files
 from rules_readme import with_lists
 
 FOLDER = Path(__file__).parent
 TARGET = FOLDER / "openapi.json"
 RULE_FILES = FOLDER / "rule-files.schema.json"
+KINDS_OF_FILE = FOLDER / "rule-files"
+EDITOR = FOLDER.parent / ".vscode" / "settings.json"
 EXAMPLES = FOLDER / "examples"
 README = FOLDER.parent / "rules" / "README.md"
 COVERAGE = FOLDER.parent / "rules" / "COVERAGE.md"
@@ -80,6 +86,8 @@ def document(rules: Rules) -> dict[str, Any]:
     for schema in (
         Envelope,
         AnswerSchema,
+        BriefAnswerSchema,
+        ConclusionAnswerSchema,
         DeviceChecks,
         DeviceChecksAnswerSchema,
         RuleBlock,
@@ -152,13 +160,22 @@ def generated() -> dict[Path, str]:
     rules = Rules.load()
     answers = {EXAMPLES / (name + ANSWER): answer_to(request, rules) for name, request in examples().items()}
     answers |= {EXAMPLES / (name + CHECKED): device_answer_to(checks, rules) for name, checks in examples(CHECKS).items()}
-    documents = {TARGET: document(rules), RULE_FILES: rule_files()}
     page = README.read_text("utf-8")
+    schemas = {TARGET: document(rules), RULE_FILES: rule_files()}
+    schemas |= {KINDS_OF_FILE / f"{kind}.schema.json": schema for kind, schema in by_kind().items()}
+    schemas[EDITOR] = editor_settings({kind: f"./openapi/rule-files/{kind}.schema.json" for kind in by_kind()}, "rules/")
     return {
         README: with_lists(page, rules.ruleset),
         COVERAGE: coverage_page(),
-        **{path: as_text(content) for path, content in {**documents, **answers}.items()},
+        SHIPPED: truth_tables(rules),
+        **{path: as_text(content) for path, content in {**schemas, **answers}.items()},
     }
+
+
+def truth_tables(rules: Rules) -> str:
+    """Return what the rule engine says of every shape of the shipped rules' conditions."""
+    shapes = {json.dumps(shape_of(rule.condition, rule.leaves)) for rule in rules.ruleset.every_rule()}
+    return json.dumps(asked_of_engine(sorted(shapes)), indent=0) + "\n"
 
 
 def as_text(content: dict[str, Any]) -> str:

@@ -28,13 +28,19 @@ from heartlevel.ruling.files.building import READING_FIELDS
 from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layering.declared import LayerBlock
+from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
 from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
+from known_names import name_all
+from layer_changes import type_changes
 
-FILES = (GuidelineBlock, ProtocolBlock, WordingBlock, HeadBlock, UrgencyBlock, LayerBlock)
+KINDS = {"guidelines": GuidelineBlock, "protocols": ProtocolBlock, "wording": WordingBlock, "ruleset": HeadBlock,
+         "urgency": UrgencyBlock, "layer": LayerBlock}  # fmt: skip
+FILES = tuple(KINDS.values())
+PARAMETER_NAMED = rf"({KEBAB_CASE.pattern}\.)?{KEBAB_CASE.pattern}"
 NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
 
@@ -52,16 +58,39 @@ def rule_files() -> JsonSchema:
         "properties": {"limit": {"enum": _limits()}},
         "additionalProperties": False,
     }
+    schemas["param"] = {
+        "description": "a parameter of the rule, or of another as `rule.name`; `minus` is its negative",
+        "type": "object",
+        "minProperties": 1,
+        "maxProperties": 1,
+        "properties": {name: {"type": "string", "pattern": f"^{PARAMETER_NAMED}$"} for name in ("param", "minus")},
+        "additionalProperties": False,
+    }
     _texts_by_name(schemas["Wording"]["properties"])
-    schemas["Change"]["properties"]["set"] |= {"type": ["object", "null"]}
     for levels in schemas["Categories"]["properties"].values():
         _lowest_first(levels)
+    ruleset = load()
+    name_all(schemas, ruleset)
+    type_changes(schemas, ruleset)
     lists = [{"$ref": f"#/$defs/rules-of-{scope}"} for scope in SCOPES]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Rule files of heartlevel",
         "anyOf": [*lists, *({"$ref": f"#/$defs/{name_of(block)}"} for block in FILES)],
         "$defs": dict(sorted(schemas.items())),
+    }
+
+
+def by_kind() -> dict[str, JsonSchema]:
+    """Return a schema for each kind of file, by the name of its folder or file; all refer to the whole one."""
+    kinds = {scope: f"rules-of-{scope}" for scope in SCOPES} | {kind: name_of(block) for kind, block in KINDS.items()}
+    return {
+        kind: {
+            "$schema": "https://json-schema.org/draft/2020-12/schema",
+            "title": f"{kind} of heartlevel",
+            "$ref": f"../rule-files.schema.json#/$defs/{name}",
+        }
+        for kind, name in kinds.items()
     }
 
 
@@ -148,6 +177,11 @@ def _of_scope(scope: str, schemas: dict[str, JsonSchema]) -> dict[str, JsonSchem
     parts = rule["properties"]
     parts["scope"] |= {"enum": [scope]}
     parts["when"] = {"$ref": own["condition"]}
+    parts["parameters"] |= {
+        "type": ["object", "null"],
+        "propertyNames": {"pattern": f"^{KEBAB_CASE.pattern}$"},
+        "additionalProperties": {"type": "number"},
+    }
     for text in ("explanation", "advice"):
         parts[text] |= {"pattern": _sentence(facts)}
     parts["expected_error"]["anyOf"][0] = {"$ref": own["error"]}
@@ -197,7 +231,8 @@ def _range_or_amount(shift: JsonSchema, pressures: list[str]) -> None:
 
 
 def _sentence(facts: list[Fact]) -> str:
-    """Return a pattern of the sentences whose places are all facts of the scope or limits, in whatever style."""
+    """Return a pattern of the sentences whose places are facts of the scope, limits, parameters and numbers."""
     names = "|".join(escape(fact.name) for fact in facts)
     limits = "|".join(escape(limit).replace(r"\-", "-") for limit in _limits())
-    return rf"^([^{{}}]|\{{\{{|\}}\}}|\{{({names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}})*$"
+    parameter = rf"param:{PARAMETER_NAMED}(,{PARAMETER_NAMED})*(:[^{{}}]*)?|fixed:[0-9.]+"
+    return rf"^([^{{}}]|\{{\{{|\}}\}}|\{{({names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}}|\{{({parameter})\}})*$"

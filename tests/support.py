@@ -7,6 +7,7 @@ import os
 import re
 from functools import cache
 from pathlib import Path
+from re import sub
 
 import pytest
 from click.testing import CliRunner
@@ -88,9 +89,10 @@ def rules_told(answer: dict) -> set[str]:
 
 
 def without_worded_rules(folder: Path) -> None:
-    """Leave only next steps and cautions in a copy's wording: its rules are taken out."""
+    """Leave only next steps and cautions in a copy's wording: its rules are taken out, and what shows their parameters."""
     for path in (folder / "wording").glob("*.yaml"):
-        path.write_text(path.read_text().partition("\nrules:\n")[0] + "\n")
+        others = path.read_text().partition("\nrules:\n")[0] + "\n"
+        path.write_text(sub(r"\{param:[^{}]*\}", "a while", others))
 
 
 def assess_in_process(*arguments: str, given: str | bytes | None = None):

@@ -25,6 +25,19 @@ class ChangeMadeSchema(ClosedSchema):
     replaced = a_field(fields.Dict, "what stood there before, by dotted field")
 
 
+class ParameterSetSchema(ClosedSchema):
+    """A threshold of a rule, and who set it."""
+
+    name = a_text("its name in the rule")
+    value = a_number("its value", unit="1")
+    unit = a_text("its unit, that of the facts it is compared with; null for a count", nullable=True)
+    file = a_text("file in which its value is written")
+    line = a_count("its line")
+    layer = a_text("id of the layer that set it; null where none changed it", nullable=True)
+    was = a_number("what it was below that layer; null where none changed it", unit="1", nullable=True)
+    reason = a_text("why that layer set it; null where none changed it", nullable=True)
+
+
 class ProvenanceSchema(ClosedSchema):
     """Where a rule comes from."""
 
@@ -32,6 +45,7 @@ class ProvenanceSchema(ClosedSchema):
     file = a_text("its file")
     line = a_count("its line")
     changes = a_list(fields.Nested(ChangeMadeSchema), "what layers changed of it, lowest first")
+    parameters = a_list(fields.Nested(ParameterSetSchema), "its thresholds, and who set them")
 
 
 class RulesUsedSchema(ClosedSchema):

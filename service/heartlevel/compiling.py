@@ -7,37 +7,41 @@ already from standard input, and writes the compiled rules, or the mistakes, to 
 import pickle
 import subprocess
 import sys
-from collections.abc import Sequence
-from os import environ, pathsep, stat_result
+from collections.abc import Iterator, Sequence
+from hashlib import sha256
+from os import environ, pathsep
 from pathlib import Path
-from typing import cast
+from signal import Signals
+from typing import TypeAlias, cast
 
 from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
+from heartlevel.ruling.files.directories.listing import listing_of
+from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.running.truth import known_tables, learn
 
 LONGEST_SECONDS = 120
+LARGEST_LOOKED_AT = 64 * 1024 * 1024
 
-
-Stamp = tuple[tuple[str, int, int], ...]
+Stamp: TypeAlias = tuple[tuple[str, str], ...]  # the path of each file, and a hash of its bytes
 
 
 def stamp_of(folder: Path | None, layers: Sequence[Path]) -> Stamp:
-    """Return what tells whether any rule file was changed, added or removed."""
-    return tuple(
-        (str(path), status.st_mtime_ns, status.st_size)
-        for directory in (folder or shipped("rules"), *layers)
-        for path in ([directory] if directory.is_file() else sorted(directory.rglob("*.yaml")))
-        if (status := _status(path)) is not None
-    )
+    """Return what tells whether any rule file has other content, was added or removed: of their bytes, not their times."""
+    directories = (folder or shipped("rules"), *layers)
+    return tuple((str(path), _digest(path)) for directory in directories for path in _files(directory))
 
 
-def _status(path: Path) -> stat_result | None:
+def _files(directory: Path) -> Iterator[Path]:
+    yield from [directory] if directory.is_file() else listing_of(directory).files.values()
+
+
+def _digest(path: Path) -> str:
     try:
-        return path.stat()
-    except FileNotFoundError:  # replaced or removed at this very moment: the next look sees it
-        return None
+        return sha256(bytes_of_file(path, LARGEST_LOOKED_AT)).hexdigest()
+    except NotRead as error:  # what is wrong with it is told by who loads it
+        return error.code
 
 
 class CompilerFailed(Exception):
@@ -60,7 +64,7 @@ def compiled_apart(folder: Path | None, layers: Sequence[Path]) -> Rules:
     try:
         ended = subprocess.run(command, input=known, env=paths, capture_output=True, timeout=LONGEST_SECONDS, check=True)
     except subprocess.CalledProcessError as error:
-        raise CompilerFailed(f"it ended with status {error.returncode}") from error
+        raise CompilerFailed(_ending(error.returncode)) from error
     except subprocess.TimeoutExpired as error:
         raise CompilerFailed(f"it took more than {LONGEST_SECONDS} s") from error
     # Only our own child writes to this pipe.
@@ -70,6 +74,10 @@ def compiled_apart(folder: Path | None, layers: Sequence[Path]) -> Rules:
     if isinstance(result, list):
         raise RuleFaults(result)
     return cast(Rules, result)
+
+
+def _ending(status: int) -> str:
+    return f"it was killed ({Signals(-status).name})" if status < 0 else f"it ended with status {status}"
 
 
 def write_compiled(first: str, *others: str) -> None:

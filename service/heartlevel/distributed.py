@@ -21,7 +21,7 @@ from sys import stdin
 from distributed import Client, Future
 
 from heartlevel.assessment import Rules
-from heartlevel.bulk.columns.mapping import mapped_by
+from heartlevel.bulk.columns.mapping_file import mapped_by
 from heartlevel.bulk.inputs.naming import inputs_of
 from heartlevel.bulk.outputs.registry import default_format
 from heartlevel.bulk.parts.parts import BulkPart

@@ -6,6 +6,7 @@ from itertools import islice
 from typing import Any
 
 from heartlevel.answer.compared import other_guidelines, under_others
+from heartlevel.answer.detail import in_detail
 from heartlevel.answer.urgency import is_urgent
 from heartlevel.answer.whole import answers, device_answers, written_answers
 from heartlevel.assessment import Rules, assess_requests
@@ -17,6 +18,7 @@ from heartlevel.intake.ndjson import DecodedLine
 from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, TooManyReadings, read
 from heartlevel.intake.texts.legible_text import legible_id
 from heartlevel.legible import legible_urgencies
+from heartlevel.vocabulary import IN_FULL
 
 # Subjects of a stream assessed in one go: enough to share the work, few enough to answer soon.
 TOGETHER = 32
@@ -36,7 +38,18 @@ def answer_to(
     most_readings: int = MOST_READINGS,
     answer_one: Callable[[Request, Rules], dict[str, Any]] = answer_alone,
 ) -> dict[str, Any]:
-    """Return the answer to one request object. `answer_one` may assess it together with others.
+    """Return the answer to one request object, in the detail it asks for. Raises as `whole_answer_to` does."""
+    request, answer = whole_answer_to(payload, rules, most_readings, answer_one)
+    return in_detail(answer, request.detail)
+
+
+def whole_answer_to(
+    payload: object,
+    rules: Rules,
+    most_readings: int = MOST_READINGS,
+    answer_one: Callable[[Request, Rules], dict[str, Any]] = answer_alone,
+) -> tuple[Request, dict[str, Any]]:
+    """Return one request as it was read, and all of its answer. `answer_one` may assess it together with others.
 
     Raises RefusedRequest if options, the outer shape or the subject's name are at fault, or, in strict requests, if
     anything is; TooManyReadings if there are more readings than one request may hold.
@@ -46,7 +59,7 @@ def answer_to(
     except RefusedRequest as error:
         (error.urgency,) = legible_urgencies([payload], rules)
         raise
-    return unless_refused(request, answer_one(request, rules))
+    return request, unless_refused(request, answer_one(request, rules))
 
 
 def answer_requests(requests: Sequence[Request], rules: Rules) -> Iterator[dict[str, Any]]:
@@ -86,6 +99,7 @@ class Outcome:
     problems: tuple[Problem, ...] = ()
     urgency: Mapping[str, Any] | None = None  # of what is legible in a request that is refused
     subject: str | None = None  # whom a request that is refused is about, if that is legible
+    level: str = IN_FULL  # how much of the answer is written
 
     @property
     def urgent(self) -> bool:
@@ -93,9 +107,9 @@ class Outcome:
         return self.urgency is not None and is_urgent(self.urgency)
 
     def as_dict(self) -> dict[str, Any]:
-        """Return the answer, or what stands in its place."""
+        """Return the answer in the detail asked for, or what stands in its place."""
         if self.answer is not None:
-            return self.answer
+            return in_detail(self.answer, self.level)
         problems = problems_written(self.problems)
         more = {} if self.urgency is None else {"urgent": self.urgent, "urgency": self.urgency}
         subject = None if self.subject is None else {"id": self.subject}
@@ -163,7 +177,7 @@ def refusal(line: int, error: RefusedRequest, subject: str | None) -> Outcome:
 
 def _outcome(line: int, request: Request, answer: dict[str, Any]) -> Outcome:
     try:
-        return Outcome(line, unless_refused(request, answer))
+        return Outcome(line, unless_refused(request, answer), level=request.detail)
     except RefusedRequest as error:
         return refusal(line, error, request.subject["id"])
 

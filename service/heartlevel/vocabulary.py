@@ -62,3 +62,5 @@ TARGET_EXCEPTIONS = (
     "lower-if-tolerated", "high-risk", "diabetes",
 )  # fmt: skip
 EXPLANATIONS = ("brief", "full")
+# How much of an answer is written.
+CONCLUSION_ALONE, IN_BRIEF, IN_FULL = DETAILS_WRITTEN = ("conclusion", "brief", "full")

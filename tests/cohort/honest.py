@@ -13,7 +13,7 @@ import numpy as np
 from cohort.parameters import FIGURES
 from support import reading
 
-WEEKS = int(os.environ.get("HEARTLEVEL_HONEST_WEEKS", "150"))  # 600 are those of the target
+WEEKS = int(os.environ.get("HONEST_WEEKS", "150"))  # 600 are those of the target
 DAYS, HOURS, READINGS = 7, (7, 20), 2
 VISITS, OFFICE_READINGS = 2, 3
 FIRST_DAY, FIRST_VISIT = date(2026, 3, 2), date(2026, 3, 3)  # a Monday; visits in the same week

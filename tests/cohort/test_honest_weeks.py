@@ -1,6 +1,6 @@
 """What the service has to say of honest weeks: little. Target for 600 of them: median findings 0, in nine of ten at most 2.
 
-`HEARTLEVEL_HONEST_WEEKS=600` takes as many as the target names; the suite a quarter of them.
+`HONEST_WEEKS=600` takes as many as the target names; the suite a quarter of them.
 """
 
 from collections import Counter

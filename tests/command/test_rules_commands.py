@@ -244,3 +244,38 @@ def test_a_check_prints_the_fingerprint_that_a_layer_above_may_need(tmp_path):
     alone, other = run("check", ward(2, fingerprint)), run("check", ward(3, "sha256:0"), "--layer", low)
     assert "ward/layer.yaml:4:" in alone.stderr and "unmet-need: the layer 'clinic' does not lie below" in alone.stderr
     assert f"unmet-need: 'clinic' (revision 2) has the fingerprint {fingerprint}" in other.stderr
+
+
+PARAMETER = """name: Clinic
+revision: "1"
+changes:
+  - {of: rule, id: recent-exercise, set: {parameters: {minutes: 45}}, reason: Local protocol 7}
+  - {of: wording, id: es, set: {rules: {recent-exercise: {patient: Espere al menos 30 minutos.}}}, reason: Plainer}
+"""
+
+
+@pytest.fixture
+def layer_with_a_parameter(layer: Path) -> Path:
+    (layer / "layer.yaml").write_text(PARAMETER)
+    return layer
+
+
+def test_a_number_in_a_text_that_tells_another_threshold_is_a_warning_with_its_cure(layer_with_a_parameter):
+    result = CliRunner().invoke(main, ["rules", "check", str(layer_with_a_parameter)])
+    assert result.exit_code == 0
+    (warning,) = (line for line in result.stderr.splitlines() if line.startswith("warning: "))
+    assert warning.startswith("warning: clinic/layer.yaml:5:")
+    assert "other-number: the text tells 30 as a bound, and 'recent-exercise' compares with 45" in warning
+    assert "\n    Correct the number" in result.stderr
+
+
+def test_parameters_are_listed_and_explained_with_who_set_them(layer_with_a_parameter):
+    line = "minutes = 45 min (clinic/layer.yaml:4); clinic set it, below it was 30: Local protocol 7"
+    listed = CliRunner().invoke(main, ["rules", "list", str(layer_with_a_parameter), "--parameters"]).stdout
+    assert f"    {line}\n" in listed
+    assert "legs-crossed" not in listed
+    explained = (
+        CliRunner().invoke(main, ["rules", "explain", "recent-exercise", "--layer", str(layer_with_a_parameter)]).stdout
+    )
+    assert f"Parameters\n  {line}\n" in explained
+    assert "minutes_since_exercise is below 45 min (parameter minutes)" in explained

@@ -52,8 +52,9 @@ def test_the_specifications_example_is_read_and_its_date_without_a_time_is_a_pro
         {"id": "blood-pressure", "taken_at": "2012-09-17", "systolic": 107, "diastolic": 60, "unit": "mm[Hg]",
          "site": "right-upper-arm", "taken_by": "staff", "setting": "office"}
     ]  # fmt: skip
-    (issue,) = assessed(payload).issues
+    interpreted, issue = assessed(payload).issues
     assert (issue.code, at_path(payload, issue.expression)) == ("not-a-time", "2012-09-17")
+    assert at_path(payload, interpreted.expression)["text"] == "Below low normal"
     timed = parameters({**R4_EXAMPLE, "effectiveDateTime": "2012-09-17T10:00:00+10:00"}, setting=("Code", "office"))
     (one,) = assessed(timed).answered
     assert [(reading["systolic"], reading["diastolic"]) for reading in one.answer["readings"]] == [(107.0, 60.0)]

@@ -24,6 +24,7 @@ class Server:
     port: int
     scratch: Path
     log: Path
+    probes_port: int | None = None
 
     def connection(self) -> HTTPConnection:
         return HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE_SECONDS)
@@ -54,16 +55,18 @@ def get(port: int, path: str) -> tuple[int, bytes]:
 
 
 @contextmanager
-def served(folder: Path, workers: int = 2, **environment: str) -> Iterator[Server]:
+def served(folder: Path, workers: int = 2, probes: bool = False, **environment: str) -> Iterator[Server]:
     """Start `heartlevel serve` on a free port and wait until it is ready; afterwards it is stopped."""
     port, log, scratch = _free_port(), folder / "log", folder / "scratch"
     scratch.mkdir()
     with log.open("wb") as out:
+        probes_port = _free_port() if probes else None
+        more = ["--probes-port", str(probes_port)] if probes else []
         process = subprocess.Popen(
-            [*COMMAND, "serve", "--port", str(port), "--workers", str(workers)],
+            [*COMMAND, "serve", "--port", str(port), "--workers", str(workers), *more],
             stdout=out, stderr=out, env={**os.environ, "TMPDIR": str(scratch), **environment},
         )  # fmt: skip
-    server = Server(process, port, scratch, log)
+    server = Server(process, port, scratch, log, probes_port)
     try:
         until(lambda: answers(server) and len(server.workers()) == workers, server)
         yield server

@@ -1,6 +1,6 @@
 """Rules are swapped, some of them broken, while clients keep posting.
 
-HEARTLEVEL_LOAD_SWAPS=50 is the long run; an ordinary run swaps a few times. A swap is made once the one before it has
+LOAD_TEST_SWAPS=50 is the long run; an ordinary run swaps a few times. A swap is made once the one before it has
 been answered with, or counted as refused, however long that takes.
 """
 
@@ -21,7 +21,7 @@ from heartlevel.resources import shipped
 from load.server import Server, resident, served, until
 from support import week
 
-SWAPS = int(os.environ.get("HEARTLEVEL_LOAD_SWAPS", "5"))
+SWAPS = int(os.environ.get("LOAD_TEST_SWAPS", "5"))
 CLIENTS = 2
 PACE_SECONDS = 0.05  # between a client's requests: compiling needs processors too
 EVERY_FIFTH = 5  # swap is a broken one

@@ -1,6 +1,6 @@
 """The real server under several clients at once: each gets what it would have got alone, and nothing piles up.
 
-HEARTLEVEL_LOAD_REQUESTS sets the number of requests, 1,000 unless told.
+LOAD_TEST_REQUESTS sets the number of requests, 1,000 unless told.
 """
 
 import random
@@ -20,7 +20,7 @@ from load.cases import Case, cases
 from load.server import Server, exists, resident, served, until
 from support import rules
 
-REQUESTS = int(environ.get("HEARTLEVEL_LOAD_REQUESTS", "1000"))
+REQUESTS = int(environ.get("LOAD_TEST_REQUESTS", "1000"))
 CLIENTS = 8
 SUBJECTS = re.compile(r"\bs-\d")
 MEBIBYTE = 1024 * 1024

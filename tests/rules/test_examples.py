@@ -65,14 +65,14 @@ def faults(folder: Path):
     return raised.value.faults
 
 
-WHEN_BELOW = "    hydrostatic_offset_mmhg: {above: 5}\n"
+WHEN_BELOW = "    hydrostatic_offset_mmhg: {above: {param: most}}\n"
 # name: (file, before, after, code, lines below the start of `before` where the fault is, hint)
 MISTAKES = {
     "an unknown fact": (
-        HEART_LEVEL, WHEN_BELOW, "    hydrostatic_ofset_mmhg: {above: 5}\n",
+        HEART_LEVEL, WHEN_BELOW, "    hydrostatic_ofset_mmhg: {above: {param: most}}\n",
         "unknown-fact", 0, "hydrostatic_offset_mmhg"),
     "an unknown operator": (
-        HEART_LEVEL, WHEN_BELOW, "    hydrostatic_offset_mmhg: {abov: 5}\n", "unknown-operator", 0, "above"),
+        HEART_LEVEL, WHEN_BELOW, "    hydrostatic_offset_mmhg: {abov: {param: most}}\n", "unknown-operator", 0, "above"),
     "a repeated id": (
         HEART_LEVEL, "- id: cuff-above-heart", "- id: cuff-below-heart", "repeated-id", 0, None),
     "an unknown limit": (
@@ -179,7 +179,8 @@ def test_several_mistakes_are_reported_at_once_in_order_of_place(folder):
     for name in several:
         file, before, after, code, below, _ = MISTAKES[name]
         if name == "an unknown operator":  # another place than the unknown fact's
-            before, after = "    hydrostatic_offset_mmhg: {below: -5}\n", "    hydrostatic_offset_mmhg: {belw: -5}\n"
+            before = "    hydrostatic_offset_mmhg: {below: {minus: most}}\n"
+            after = before.replace("below", "belw")
         wanted.append((file, edit(folder, file, before, after) + below, code))
     found = faults(folder)
     assert [(one.file, one.line, one.code) for one in found] == sorted(wanted)
@@ -211,7 +212,7 @@ def test_how_rules_lie_in_files_does_not_change_the_fingerprint(folder, change: 
 
 @pytest.mark.parametrize(
     ("file", "before", "after"),
-    [(HEART_LEVEL, WHEN_BELOW, "    hydrostatic_offset_mmhg: {above: 5.0001}\n"),
+    [(HEART_LEVEL, "    most: 5\n", "    most: 5.0001\n"),
      (GUIDELINE, "severe: {systolic: 180", "severe: {systolic: 181"),
      (HEART_LEVEL, "  title: Cuff slightly off", "  title: Cuff a little off")],
 )  # fmt: skip

@@ -113,7 +113,7 @@ def test_an_id_that_is_no_text_is_named_and_hides_no_other_mistake(tmp_path):
         ("{of: guideline, id: esc-2024, set: {limits: {severe: {systolic: 390}}}, reason: x}", "urgent-rule: severe sys"),
         ("{of: guideline, id: esc-2024, set: {after_birth_days: 41}, reason: x}", "urgent-rule: after_birth_days 41"),
         ("{of: rule, id: very-high, set: {when: {systolic: {above: 399}}}, reason: x}", "urgent-rule: 'very-high'"),
-        ("{of: rule, id: very-high, set: {examples: []}, reason: x}", "urgent-rule: 'very-high'"),
+        ("{of: rule, id: very-high, set: {examples: []}, reason: x}", "missing-example: no example"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_kept: 25}}, reason: x}", "at most 24"),
         ("{of: protocol, id: nice-ng136, set: {home: {minimum_recorded: 29}}, reason: x}", "at most 28"),
         ("{of: protocol, id: nice-ng136, set: {home: {discard_first_days: 4}}, reason: x}", "limits-order: all days"),
@@ -171,9 +171,9 @@ def test_merging_replaces_what_is_no_mapping_and_leaves_the_rest():
 
 def test_a_file_that_would_be_passed_over_is_named(tmp_path):
     folder = layer(tmp_path, own=OWN_RULE)
-    (folder / "reading" / "own.yaml").rename(folder / "reading" / "own.yml")
+    (folder / "reading" / "own.yaml").rename(folder / "reading" / "own.yaml.txt")
     assert refused(folder) == [
-        "clinic/reading/own.yml:1:1: wrong-name: the names of rule files end in .yaml (rename it to own.yaml)"
+        "clinic/reading/own.yaml.txt:1:1: wrong-name: the names of rule files end in .yaml (rename it to own.yaml)"
     ]
 
 
@@ -264,7 +264,7 @@ def test_what_was_meant_is_said(tmp_path, old, new, said):
 
 def test_a_layer_whose_own_file_is_misnamed_is_not_asked_for_a_rule_sets_file_alone(tmp_path):
     folder = layer(tmp_path)
-    (folder / "layer.yaml").rename(folder / "layer.yml")
+    (folder / "layer.yaml").rename(folder / "layer.yaml.txt")
     with pytest.raises(RuleFaults) as caught:
         load(folder)
     said = "\n".join(map(str, caught.value.faults))

@@ -151,3 +151,63 @@ RIGHT = {
 def test_a_right_part_of_a_rule_is_not_marked(right):
     schema = {"$ref": "#/$defs/rule-of-reading", "$defs": SCHEMA["$defs"]}
     assert VALIDATOR.evolve(schema=schema).is_valid(deepcopy(RULE) | RIGHT[right])
+
+
+LAYER = {"name": "Clinic", "revision": "1"}
+CHANGES_RIGHT = {
+    "a rule's field": {
+        "of": "rule",
+        "id": "legs-crossed",
+        "set": {"severity": "high", "when": {"talking": {"equals": True}}},
+    },
+    "part of a published range": {
+        "of": "rule",
+        "id": "legs-crossed",
+        "set": {"expected_error": {"systolic": {"range": [1, 2]}}},
+    },
+    "a clinic's own rule": {"of": "rule", "id": "ours", "set": {"when": {"home_days": {"above": 1}}}},
+    "off": {"of": "rule", "id": "ours", "off": True},
+    "one limit": {"of": "guideline", "id": "ours", "set": {"limits": {"home": {"hypertension": {"systolic": 1}}}}},
+    "a protocol's days": {"of": "protocol", "id": "aha-2008", "set": {"home": {"days": 5}}},
+    "a text": {"of": "wording", "id": "es", "set": {"rules": {"legs-crossed": {"patient": "..."}}}},
+    "a default": {"of": "ruleset", "set": {"default_guideline": "ours"}},
+    "days": {"of": "urgency", "set": {"history": {"after_days": 60}}},
+}
+CHANGES_WRONG = {
+    "a fact of another scope": {"of": "rule", "id": "legs-crossed", "set": {"when": {"home_days": {"above": 1}}}},
+    "a fact of none": {"of": "rule", "id": "ours", "set": {"when": {"hom_days": {"above": 1}}}},
+    "a rule's scope": {"of": "rule", "id": "legs-crossed", "set": {"scope": "series"}},
+    "off and set": {"of": "rule", "id": "legs-crossed", "off": True, "set": {"severity": "high"}},
+    "neither": {"of": "rule", "id": "legs-crossed"},
+    "a guideline off": {"of": "guideline", "id": "esc-2024", "off": True},
+    "a guideline without id": {"of": "guideline", "set": {"year": 2025}},
+    "the rule set with id": {"of": "ruleset", "id": "x", "set": {"default_guideline": "ours"}},
+    "a rule's field of a guideline": {"of": "guideline", "id": "esc-2024", "set": {"severity": "high"}},
+    "a guideline's of a protocol": {"of": "protocol", "id": "aha-2008", "set": {"limits": {}}},
+    "a list in part": {"of": "guideline", "id": "esc-2024", "set": {"categories": {"home": [{"id": "normal"}]}}},
+    "nothing": {"of": "urgency", "set": {}},
+}
+
+
+def is_layer(change: dict) -> bool:
+    layer = VALIDATOR.evolve(schema={"$ref": "#/$defs/Layer", "$defs": SCHEMA["$defs"]})
+    return layer.is_valid({**LAYER, "changes": [{**change, "reason": "x"}]})
+
+
+@pytest.mark.parametrize("right", CHANGES_RIGHT)
+def test_a_change_may_set_what_its_kind_has(right):
+    assert is_layer(CHANGES_RIGHT[right])
+
+
+@pytest.mark.parametrize("wrong", CHANGES_WRONG)
+def test_a_change_that_sets_what_its_kind_has_not_is_marked(wrong):
+    assert not is_layer(CHANGES_WRONG[wrong])
+
+
+@pytest.mark.parametrize("path", FILES, ids=names)
+def test_every_shipped_file_is_accepted_by_the_schema_of_its_kind(path):
+    kind = path.relative_to(shipped("rules")).parts[0].removesuffix(".yaml")
+    written = json.loads((WRITTEN.parent / "rule-files" / f"{kind}.schema.json").read_text("utf-8"))
+    whole, _, pointer = written["$ref"].partition("#")
+    assert (WRITTEN.parent / "rule-files" / whole).resolve() == WRITTEN
+    assert VALIDATOR.evolve(schema={"$ref": f"#{pointer}", "$defs": SCHEMA["$defs"]}).is_valid(data_of(path))

@@ -150,11 +150,31 @@ def test_both_languages_find_the_same():
     assert {one["made_with"]["language"] for one in answers("es")} == {"es"}
 
 
-def plainly_filled(text: str, facts: dict, limits: dict) -> str:
+PARAMETERS = {
+    f"{rule.id}.{name}": value for rule in RULES.values() for name, value in (rule.written.get("parameters") or {}).items()
+}
+EXACT = re.compile(r"=([\d.]+)=(.*?) other=(.*)")
+
+
+def parameter_shown(names: str, style: str, own: dict) -> str:
+    value = max({**PARAMETERS, **own}[name] for name in names.split(","))
+    form = EXACT.search(style)
+    if form:
+        return form[2] if float(form[1]) == value else form[3].replace("*", f"{value:g}")
+    if "plural" in style:
+        return dict(pair.split("=") for pair in style.split()[1:])["one" if value == 1 else "other"]
+    return {"": f"{value:g}", "hundredths": f"{100 * value:g}", "percent": f"{100 * value:g} %"}[style]
+
+
+def plainly_filled(text: str, facts: dict, limits: dict, own: dict) -> str:
     """Fill a text as English is to be written, without the templates or a table of locales."""
 
     def place(found: re.Match) -> str:
         name, _, style = found[1].partition(":")
+        if name == "param":
+            return parameter_shown(style.partition(":")[0], style.partition(":")[2], own)
+        if name == "fixed":
+            return style
         value = limits[style] if name == "limit" else facts.get(name)
         if isinstance(value, bool) or value is None:
             return {True: "yes", False: "no", None: "not recorded"}[value]
@@ -174,11 +194,12 @@ def test_english_answers_say_what_the_rules_say():
         limits = rules().ruleset.limits(made["limits_from"], made["protocol"])
         for finding in answer["findings"]:
             written = RULES[finding["rule"]].written
-            expected = {key: plainly_filled(written[key], finding["facts"], limits) for key in ("explanation", "advice")}
+            own = written.get("parameters") or {}
+            expected = {key: plainly_filled(written[key], finding["facts"], limits, own) for key in CLINICIAN}
             several = f" Readings concerned: {finding['count']}; days: {finding['days']}."
             assert finding["explanation"].partition(several)[0] == expected["explanation"]
             assert finding["advice"] in {expected["advice"], *LADDER.values()}
-            assert finding["title"] == written["title"]
+            assert finding["title"] == expected["title"]
         assert made["language"] == "en"
 
 

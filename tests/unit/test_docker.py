@@ -14,11 +14,14 @@ from signal import SIGHUP
 from threading import Thread
 from time import monotonic, sleep
 
+import kubernetes_validate
 import pytest
 import yaml
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from heartlevel.web.connections.capacity import Most
+from heartlevel.web.settings import strange_names
 from load.server import get
 
 TOP = Path(__file__).parents[2]
@@ -134,9 +137,41 @@ def test_the_composition_takes_every_right_away_that_the_service_does_not_need()
     assert SERVICE["read_only"] is True
     assert SERVICE["cap_drop"] == ["ALL"] and not {"cap_add", "privileged", "user"} & SERVICE.keys()
     assert SERVICE["security_opt"] == ["no-new-privileges:true"]
-    assert SERVICE["tmpfs"] == ["/tmp:size=64m,mode=1777,noexec,nosuid,nodev"]
+    assert SERVICE["tmpfs"] == ["/tmp:size=160m,mode=1777,noexec,nosuid,nodev"]
     assert re.fullmatch(r"\d+[mg]", SERVICE["mem_limit"]) and SERVICE["pids_limit"] > 0
     assert all(port.startswith("127.0.0.1:") for port in SERVICE["ports"])
+
+
+def test_answers_kept_for_streams_fit_into_the_room_that_the_composition_gives():
+    kept = int(SERVICE["environment"]["HEARTLEVEL_STREAM_KEPT_BYTES"])
+    workers = int(SERVICE["command"][SERVICE["command"].index("--workers") + 1])
+    (room,) = re.findall(r"size=(\d+)m", SERVICE["tmpfs"][0])
+    assert kept * Most().streams * workers <= 2 * int(room) * 1_000_000  # half of them at their limit at once
+
+
+def test_what_the_composition_sets_are_settings():
+    assert strange_names(SERVICE["environment"]) == []
+
+
+def manifests() -> list[dict]:
+    return [*yaml.safe_load_all((TOP / "docker/kubernetes.yaml").read_text())]
+
+
+@pytest.mark.parametrize("manifest", manifests(), ids=lambda manifest: manifest["kind"])
+def test_manifests_are_as_kubernetes_describes_them(manifest):
+    """By its own OpenAPI schema, which kubernetes-validate carries."""
+    kubernetes_validate.validate(manifest, "1.34", strict=True)
+
+
+def test_what_manifests_name_is_there():
+    (deployment,) = [manifest for manifest in manifests() if manifest["kind"] == "Deployment"]
+    (container,) = deployment["spec"]["template"]["spec"]["containers"]
+    assert container["image"] == SERVICE["image"]
+    assert strange_names({setting["name"]: setting["value"] for setting in container["env"]}) == []
+    values = {setting["name"]: setting["value"] for setting in container["env"]}
+    mounts = [mount["mountPath"] for mount in container["volumeMounts"]]
+    assert {mounts.count(str(Path(values[name]).parent)) + mounts.count(values[name])
+            for name in ("HEARTLEVEL_KEYS", "HEARTLEVEL_LAYERS")} == {1}  # fmt: skip
 
 
 def test_the_composition_asks_for_health_as_the_image_does():

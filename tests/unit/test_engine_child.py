@@ -5,15 +5,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from heartlevel import Rules
 from heartlevel.ruling.running import truth
 from heartlevel.ruling.running.truth import EngineFailure, truth_tables
 
 SHAPES = [0, ["all", 0, 1], ["any", 0, ["none", 1, 2]], ["none", 0], ["all", ["any", 0, 1], ["none", 2, ["all", 3, 0]]]]
 
 
+def forget_tables(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those that were asked for, and those that came with the package."""
+    monkeypatch.setattr(truth, "_TABLES", {})
+    monkeypatch.setattr(truth, "shipped_tables", dict)
+
+
 def fresh_tables(monkeypatch: pytest.MonkeyPatch) -> list[np.ndarray]:
     """Ask the engine, whatever was asked before."""
-    monkeypatch.setattr(truth, "_TABLES", {})
+    forget_tables(monkeypatch)
     return truth_tables(SHAPES)
 
 
@@ -37,7 +44,7 @@ def test_tables_do_not_depend_on_what_was_in_memory(monkeypatch):
 def test_the_child_process_has_the_environment_it_was_started_in(monkeypatch, tmp_path):
     source = "import json, os\nprint(json.dumps([os.environ['MALLOC_PERTURB_']]))"
     monkeypatch.setattr(truth, "ENGINE", program(tmp_path, source))
-    monkeypatch.setattr(truth, "_TABLES", {})
+    forget_tables(monkeypatch)
     monkeypatch.setenv("MALLOC_PERTURB_", "165")
     assert [one.tolist() for one in truth_tables([0])] == [[1, 6, 5]]
 
@@ -53,7 +60,15 @@ def test_the_child_process_has_the_environment_it_was_started_in(monkeypatch, tm
 def test_a_child_process_that_ends_badly_is_a_failure_and_leaves_no_table(monkeypatch, tmp_path, source, words):
     monkeypatch.setattr(truth, "ENGINE", program(tmp_path, source))
     monkeypatch.setattr(truth, "PATIENCE_SECONDS", 0.5 if "sleep" in source else 60)
-    monkeypatch.setattr(truth, "_TABLES", {})
+    forget_tables(monkeypatch)
     with pytest.raises(EngineFailure, match=words):
         truth_tables([0])
     assert truth._TABLES == {}
+
+
+def test_the_engine_is_not_asked_for_the_shipped_rules(monkeypatch, tmp_path):
+    monkeypatch.setattr(truth, "ENGINE", program(tmp_path, "raise SystemExit(3)"))
+    monkeypatch.setattr(truth, "_TABLES", {})
+    assert {rule.id for rule in Rules.load().ruleset.every_rule()}
+    with pytest.raises(EngineFailure):
+        truth_tables([["all", ["all", ["all", 0]]]])

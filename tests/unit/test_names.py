@@ -22,6 +22,7 @@ LATE = {
     ("command/assess.py", "heartlevel.distributed"): "needs the extra `distributed`",
     ("bundles/bundling.py", "heartlevel.bundles.signing"): "needs the extra `signed`",
     ("web/tokens.py", "jwt"): "needs the extra `cds`",
+    ("web/access/signed_tokens.py", "jwt"): "needs the extra `tokens`",
     ("web/server.py", "heartlevel.web.application"): "counters are shared or not when they are imported",
     ("web/server.py", "prometheus_client"): "counters are shared or not when it is imported",
 }

@@ -50,7 +50,7 @@ def test_the_source_archive_has_what_is_at_the_top_alone(packed):
 
 def test_the_wheel_has_the_package_with_its_rules_and_contract(packed):
     assert {name.split("/")[0] for name in packed["wheel"]} == {"heartlevel", f"heartlevel-{VERSION}.dist-info"}
-    assert {"heartlevel/rules/ruleset.yaml", "heartlevel/openapi/openapi.json"} <= packed["wheel"]
+    assert {"heartlevel/rules/ruleset.yaml", "heartlevel/openapi/openapi.json", "heartlevel/py.typed"} <= packed["wheel"]
     assert not any("contract" in name for name in packed["wheel"])
     assert "openapi/contract/whole.py" in packed["sdist"]
     assert not any("patients" in name for names in packed.values() for name in names)

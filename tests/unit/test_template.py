@@ -120,3 +120,38 @@ def test_a_place_that_cannot_be_filled_is_refused_by_name(text, said):
 def test_forms_are_those_of_the_language():
     assert refusal("{home_days:plural many=x other=y}").startswith("WrongForms: 'many' is no form of en")
     assert re.match("x", filled("{home_days:plural many=x other=y}", POLISH, home_days=5))
+
+
+PARAMETERS = {"minutes": 30.0, "least": 0.375, "other-rule.minutes": 45.0}
+
+
+def with_parameters(text: str, voice: Voice = ENGLISH) -> str:
+    return Template(text, SERIES, LIMITS, voice, PARAMETERS).filled({"home_days": 2}, {})
+
+
+@pytest.mark.parametrize(
+    ("text", "english", "spanish"),
+    [
+        ("{param:minutes}", "30", "30"),
+        ("{param:least}", "0.375", "0,375"),
+        ("{param:least:percent}", "37.5 %", "37,5 %"),
+        ("{param:least:hundredths} %", "37.5 %", "37,5 %"),
+        ("{param:minutes:plural one=minute other=minutes}", "minutes", "minutes"),
+        ("{param:minutes:plural =30=half an hour other=* minutes}", "half an hour", "half an hour"),
+        ("{param:other-rule.minutes:plural =30=half an hour other=* minutes}", "45 minutes", "45 minutes"),
+        ("{param:least:percent plural =0.75=three quarters other=*}", "37.5 %", "37,5 %"),
+        ("{param:minutes,other-rule.minutes}", "45", "45"),
+        ("{fixed:4.8}", "4.8", "4,8"),
+        ("{home_days:plural =2=two days other=* days}", "two days", "two days"),
+    ],
+)
+def test_parameters_and_fixed_numbers_are_shown_as_the_language_writes_them(text, english, spanish):
+    assert (with_parameters(text), with_parameters(text, SPANISH)) == (english, spanish)
+
+
+@pytest.mark.parametrize(
+    "text", ["{param:hours}", "{param:minutes:per cent}", "{param:minutes,hours}", "{fixed:some}", "{param}"]
+)
+def test_a_parameter_that_there_is_not_is_refused_by_name(text):
+    with pytest.raises(TemplateFault, match=re.escape(text.strip("{}"))):
+        with_parameters(text)

@@ -2,6 +2,7 @@
 
 import logging
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from jsonschema import Draft202012Validator
 
 from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
+from heartlevel.ruling.language.ruleset import FilesRead
 from heartlevel.web.application import create_app
 from heartlevel.web.reloading import changed_unrevised
 from support import OWN_RULE, rules
@@ -19,6 +21,7 @@ revision: "REVISION"
 changes:
   - {of: rule, id: legs-crossed, off: true, reason: Our chairs}
   - {of: rule, id: feet-not-flat, set: {severity: SEVERITY}, reason: Seen often}
+  - {of: rule, id: recent-exercise, set: {parameters: {minutes: 45}}, reason: Local protocol 7}
 """
 
 
@@ -51,10 +54,26 @@ def served(client, path: str, status: int = 200) -> dict:
     return body
 
 
+def test_a_parameter_names_who_set_it_what_it_was_and_why(client):
+    told = served(client, "/v1/rules/recent-exercise")
+    assert told["title"] == "Exercise within 45 minutes"
+    (parameter,) = told["provenance"]["parameters"]
+    assert parameter == {
+        "name": "minutes", "value": 45, "unit": "min", "file": "clinic/layer.yaml", "line": 7, "layer": "clinic", "was": 30,
+        "reason": "Local protocol 7",
+    }  # fmt: skip
+
+
 def test_a_rule_of_the_clinic_names_its_layer_file_and_line(client):
     told = served(client, "/v1/rules/pulse-fast-here")
     assert told["title"] == "Fast pulse"
-    assert told["provenance"] == {"layer": "clinic", "file": "clinic/reading/own.yaml", "line": 2, "changes": []}
+    assert told["provenance"] == {
+        "layer": "clinic",
+        "file": "clinic/reading/own.yaml",
+        "line": 2,
+        "changes": [],
+        "parameters": [],
+    }
 
 
 def test_a_changed_rule_says_who_changed_it_why_and_what_stood_there(client):
@@ -108,6 +127,34 @@ def test_content_changed_under_an_unchanged_revision_is_refused(app, client, fol
     assert (ready["refused"], ready["rules"]["layers"][0]["revision"]) == ([], "2")
 
 
+def look(app) -> None:
+    app.extensions["heartlevel"].look()
+    app.extensions["heartlevel"].look()
+
+
+def test_a_file_that_is_gone_is_told_with_its_rules_and_needs_a_new_revision(app, client, folder, caplog):
+    before = client.get("/ready").get_json()["rules"]
+    (folder / "reading" / "own.yaml").unlink()
+    look(app)
+    ready = client.get("/ready").get_json()
+    told = "the file clinic/reading/own.yaml is gone, and with it pulse-fast-here"
+    assert ready["rules"] == before
+    assert ready["refused"][1:] == [told]
+    layer = folder / "layer.yaml"
+    layer.write_text(layer.read_text().replace('revision: "1"', 'revision: "2"'))
+    caplog.clear()
+    look(app)
+    assert (client.get("/ready").get_json()["refused"], f"rules taken over: {told}" in caplog.text) == ([], True)
+    assert client.get("/v1/rules/pulse-fast-here").status_code == 404
+
+
+def test_rules_that_moved_to_another_file_are_not_said_to_be_gone(app, client, folder, caplog):
+    (folder / "reading" / "own.yaml").rename(folder / "reading" / "moved.yml")
+    look(app)
+    assert client.get("/ready").get_json()["refused"] == []
+    assert "the file clinic/reading/own.yaml is gone, and what it held stands elsewhere" in caplog.text
+
+
 def test_the_rules_below_keep_to_it_too(tmp_path):
     copied = Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
     file = copied / "reading" / "posture.yaml"
@@ -115,6 +162,9 @@ def test_the_rules_below_keep_to_it_too(tmp_path):
     (said,) = changed_unrevised(rules().ruleset, Rules.load(copied).ruleset)
     assert "the rules have other content under the same revision" in said
     assert list(changed_unrevised(rules().ruleset, rules().ruleset)) == []
+    without = replace(rules().ruleset, base_fingerprint="other", base_files=FilesRead())
+    told = list(changed_unrevised(rules().ruleset, without))
+    assert any(line.startswith("the file sitting/inflation.yaml is gone, and with it ") for line in told)
 
 
 def test_a_trial_puts_a_layer_in_the_place_of_the_one_in_force(client):

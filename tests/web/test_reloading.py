@@ -84,7 +84,7 @@ def test_a_file_is_not_read_while_it_is_being_written(app, folder):
 
 def test_files_that_change_while_they_are_read_are_looked_at_again(app, folder, monkeypatch, capfdbinary):
     def changed_meanwhile(*where):
-        (folder / "ruleset.yaml").touch()
+        revise(folder, "2027.")
         return rules()
 
     monkeypatch.setattr(compiling.Rules, "load", changed_meanwhile)
@@ -93,6 +93,7 @@ def test_files_that_change_while_they_are_read_are_looked_at_again(app, folder, 
     in_force = app.extensions["heartlevel"]
     monkeypatch.setattr(compiling.pickle, "loads", lambda written: None)
     before = in_force.current
+    revise(folder, "2028.")
     look(app)
     assert (in_force.current, in_force.refused) == (before, ())
 
@@ -102,8 +103,63 @@ def test_a_compiler_that_crashes_leaves_the_old_rules(app, client, folder, monke
     revise(folder, "2027.")
     monkeypatch.setattr(compiling, "__name__", "no_such_module")
     look(app)
-    assert client.get("/ready").get_json()["refused"] == ["the rules could not be compiled: it ended with status 1"]
+    (refused,) = client.get("/ready").get_json()["refused"]
+    assert refused == "the rules could not be compiled: it ended with status 1; try 2 follows after 4 s"
     assert fingerprint(client) == before
+
+
+def test_a_compiler_that_was_killed_is_tried_again_after_longer_and_longer_pauses(app, client, folder, monkeypatch):
+    clock, command = [1000.0], compiling.subprocess.run
+    monkeypatch.setattr(reloading, "monotonic", lambda: clock[0])
+
+    def killed(*_, **__):
+        raise compiling.subprocess.CalledProcessError(-9, "compile")
+
+    monkeypatch.setattr(compiling.subprocess, "run", killed)
+    revise(folder, "2027.")
+    told = "the rules could not be compiled: it was killed (SIGKILL); try {} follows after {} s"
+    for number, pause in enumerate((4, 8, 16), start=2):
+        look(app)
+        assert client.get("/ready").get_json()["refused"] == [told.format(number, pause)]
+        clock[0] += pause - 1
+        look(app)
+        assert client.get("/ready").get_json()["refused"] == [told.format(number, pause)]
+        clock[0] += 1
+    monkeypatch.setattr(compiling.subprocess, "run", command)
+    look(app)
+    ready = client.get("/ready").get_json()
+    assert (ready["rules"]["revision"][:5], ready["refused"]) == ("2027.", [])
+
+
+def test_a_change_of_one_size_is_found_though_its_time_was_put_back(app, client, folder):
+    head = folder / "ruleset.yaml"
+    before = head.stat()
+    revise(folder, "2027.")
+    os.utime(head, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert (head.stat().st_size, head.stat().st_mtime_ns) == (before.st_size, before.st_mtime_ns)
+    look(app)
+    assert client.get("/ready").get_json()["rules"]["revision"].startswith("2027.")
+
+
+def test_a_file_that_something_writes_to_without_end_is_named(app, client, folder, caplog):
+    growing = folder / "reading" / "growing.yaml"
+    for number in range(reloading.RESTLESS):
+        growing.write_text("# another line\n" * number)
+        assert client.get("/ready").get_json()["refused"] == []
+        app.extensions["heartlevel"].look()
+    (told,) = client.get("/ready").get_json()["refused"]
+    assert told.startswith("rule files change at every look") and str(growing) in caplog.text
+    growing.unlink()
+    look(app)
+    assert client.get("/ready").get_json()["refused"] == []
+
+
+def test_files_that_were_only_touched_are_not_loaded_again(app, folder, monkeypatch):
+    monkeypatch.setattr(reloading, "compiled_apart", None)  # there is nothing to compile
+    for path in folder.rglob("*.yaml"):
+        os.utime(path, ns=(1, 1))
+    look(app)
+    assert app.extensions["heartlevel"].refused == ()
 
 
 def test_rules_compiled_apart_answer_as_those_compiled_here(folder):
@@ -151,11 +207,12 @@ def test_a_request_may_insist_on_a_rule_set(app, client, folder):
 
 def test_one_request_is_answered_by_one_rule_set_even_if_it_lasts(app, client, folder):
     body = (json.dumps(week(days=1)) + "\n") * (TOGETHER + 1)
-    lines = client.post("/v1/assessments", data=body, content_type="application/x-ndjson").iter_encoded()
-    answered = [next(lines)]
+    pieces = client.post("/v1/assessments", data=body, content_type="application/x-ndjson").iter_encoded()
+    first = next(pieces)
     revise(folder, "2027.")
     look(app)
-    answered += lines
+    answered = b"".join([first, *pieces]).splitlines()
+    assert len(answered) == TOGETHER + 1
     seen = {json.loads(line)["made_with"]["rules"]["fingerprint"] for line in answered}
     assert len(answered) == TOGETHER + 1
     assert len(seen) == 1

@@ -1,10 +1,13 @@
 """Candidate rule files tried over HTTP."""
 
+import os
+
 import pytest
 
 from heartlevel.resources import shipped
 from heartlevel.web import trials
 from heartlevel.web.application import create_app
+from heartlevel.web.noticeboard import OneAtATime
 from support import rules, week
 
 POSTURE = (shipped("rules") / "reading" / "posture.yaml").read_text(encoding="utf-8")
@@ -63,6 +66,20 @@ def test_what_is_wrong_with_the_request_is_named(client, body, pointer):
 
 
 def test_a_second_trial_has_to_wait(client):
-    with trials.ONE_AT_A_TIME:
+    with trials.ONE_AT_A_TIME.taken() as is_mine:
+        assert is_mine
         assert trial(client, {"layer.yaml": LAYER}, CROSSED).status_code == 503
     assert trial(client, {"layer.yaml": LAYER}, CROSSED).status_code == 200
+
+
+def test_another_worker_has_to_wait_too():
+    turn = OneAtATime()
+    with turn.taken() as is_mine:
+        assert is_mine
+        worker = os.fork()
+        if worker == 0:
+            with turn.taken() as is_its:
+                os._exit(0 if is_its else 3)
+        assert os.waitstatus_to_exitcode(os.waitpid(worker, 0)[1]) == 3
+    with turn.taken() as is_mine:
+        assert is_mine

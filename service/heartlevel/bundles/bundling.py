@@ -19,11 +19,13 @@ import orjson
 
 from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
+from heartlevel.ruling.files.directories.listing import listing_of
+from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
 from heartlevel.ruling.language.ruleset import RuleSet
 
 # Files of public keys, parted as in PATH; where it is set, only what one of them has signed is taken.
 TRUSTED = "HEARTLEVEL_TRUSTED_KEYS"
-FILE_NAME = pattern(r"(base|layers/\d+/[^/]+)(/[^/\0]+)+\.yaml")
+FILE_NAME = pattern(r"(base|layers/\d+/[^/]+)(/[^/\0]+)+\.(?i:ya?ml)")
 LARGEST = 64 * 1024 * 1024
 BASE = "base"
 WITHOUT = "cryptography is not installed: pip install 'heartlevel[signed]'"
@@ -74,8 +76,8 @@ def _signature(bundle: Mapping[str, Any], private_pem: bytes) -> bytes:
 
 
 def _texts(prefix: str, root: Path) -> Iterator[tuple[str, str]]:
-    for path in sorted(root.rglob("*.yaml")):
-        yield f"{prefix}/{path.relative_to(root).as_posix()}", path.read_text(encoding="utf-8")
+    for inside, path in listing_of(root).files.items():
+        yield f"{prefix}/{inside}", path.read_text(encoding="utf-8")
 
 
 def _canonical(bundle: Mapping[str, Any]) -> bytes:
@@ -101,7 +103,7 @@ def laid_out(folder: Path | None, layers: Sequence[Path]) -> Iterator[tuple[Path
     if folder is None or not folder.is_file():
         yield folder, tuple(layers)
         return
-    bundle = _opened(folder.read_bytes(), trusted)
+    bundle = _opened(_read(folder), trusted)
     with TemporaryDirectory(prefix="heartlevel-bundle-") as scratch:
         own = _unpacked(bundle["files"], Path(scratch))
         if Rules.load(Path(scratch) / BASE, own).ruleset.fingerprint != bundle["fingerprint"]:
@@ -109,10 +111,15 @@ def laid_out(folder: Path | None, layers: Sequence[Path]) -> Iterator[tuple[Path
         yield Path(scratch) / BASE, (*own, *layers)
 
 
+def _read(path: Path) -> bytes:
+    try:
+        return bytes_of_file(path, LARGEST)
+    except NotRead as error:
+        raise BundleRefused(f"{path.name}: {error.detail}") from error
+
+
 def _opened(raw: bytes, trusted: Sequence[bytes]) -> dict[str, Any]:
     """Return what a bundle holds. Raises BundleRefused if it is none, or none of the trusted keys, if any, signed it."""
-    if len(raw) > LARGEST:
-        raise BundleRefused("it is too large for a bundle")
     try:
         whole = orjson.loads(raw)
         bundle, signed = whole["bundle"], whole["signature"]

@@ -6,7 +6,7 @@ Exit status: 0 nothing to look at at once, 10 something urgent, 20 something unr
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from errno import EPIPE
 from functools import partial
@@ -16,7 +16,7 @@ from typing import Any
 import click
 
 from heartlevel.assessment import Rules
-from heartlevel.bulk.columns.mapping import mapped_by
+from heartlevel.bulk.columns.mapping_file import mapped_by
 from heartlevel.bulk.columns.understanding import describe_columns
 from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.naming import inputs_of
@@ -25,12 +25,15 @@ from heartlevel.bulk.outputs.answers import write_answers
 from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, OutputFormat, default_format, output_format
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.carrying_out import Job, Judge, bulk_inputs, carried_out, meter_for
+from heartlevel.bulk.running.deciding import keeping_decisions
 from heartlevel.bulk.running.results import Counts, JudgedPart
+from heartlevel.bulk.running.trying import failures_of
 from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, rules_options
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
+from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
 from heartlevel.located import AssessedSubjects
 from heartlevel.tables.meanings import Mapped
 
@@ -75,18 +78,21 @@ FORMATS = (SUMMARY, *OUTPUT_FORMATS)
 )
 @click.option("--columns", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="YAML file that says what the columns of a table mean.")  # fmt: skip
-@click.option("--dry-run", is_flag=True, help="Say how each column is understood, and stop.")
+@click.option("--dry-run", is_flag=True, help="Say how each column is understood and what of the first "
+              "thousand rows, or requests, would fail, and stop; no result is written and no value shown.")  # fmt: skip
 @click.option("--grouped", is_flag=True, help="The tables' rows are grouped by subject already.")
 @click.option("--problems", type=FILE, help="Where to name what could not be read: NDJSON, without values.")
 @click.option("--workers", default=CORES, type=click.IntRange(1, 1024), help="Processes; by default one a core.")
 @click.option("--scheduler", help="Address of a Dask scheduler whose workers are to assess.")
+@click.option("--decisions", type=FILE, envvar=SETTING,
+              help="Where to append what was decided: NDJSON, a line a subject, without values and names.")  # fmt: skip
 @click.option("--resume", is_flag=True, help="Go on with a run that was interrupted; begin if there was none.")
 @click.option("--progress", is_flag=True, help="Show progress even where standard error is no terminal.")
 def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Path, ...], **options: Any) -> None:
     """Run `heartlevel assess`."""
     try:
         _assess(files, folder, layers, options)
-    except WrongCall as wrong:
+    except (WrongCall, DecisionsNotKept) as wrong:
         click.echo(str(wrong), err=True)
         sys.exit(WRONG_CALL)
     except ModuleNotFoundError as missing:
@@ -109,7 +115,7 @@ def _assess(files: tuple[str, ...], folder: Path | None, layers: tuple[Path, ...
     written = (options["output"], options["problems"])
     inputs = inputs_of(files, sys.stdin.buffer, options["forced"], options["columns"] is not None, written)
     if options["dry_run"]:
-        sys.exit(_dry_run(inputs, mapped))
+        sys.exit(_dry_run(inputs, mapped, partial(loaded, folder, layers)))
     sources = bulk_inputs(inputs, mapped, options["grouped"])
     counts = _carried_out(Job(loaded(folder, layers), sources, written_as, *written, options["resume"]), options)
     sys.exit(URGENT * bool(counts.urgent) + UNREADABLE * bool(counts.refused or counts.problems))
@@ -119,10 +125,14 @@ def _carried_out(job: Job, options: dict[str, Any]) -> Counts:
     progress = Progress(options["progress"] or sys.stderr.isatty())
     meter = meter_for(job.inputs, progress.moved)
     progress.start(meter.total)
-    counts = carried_out(job, _judge(options), partial(_show, job, progress), meter)
+    log = DecisionLog(options["decisions"])
+    judge = keeping_decisions(_judge(options), log) if options["decisions"] else _judge(options)
+    counts = carried_out(job, judge, partial(_show, job, progress), meter)
     progress.end(counts)
     if counts.problems and job.problems is None and job.format.hides_problems:
         click.echo(f"problems in what was read: {counts.problems}; --problems FILE names each", err=True)
+    if log.lost:
+        click.echo(f"decisions that could not be kept: {log.lost}", err=True)
     return counts
 
 
@@ -163,8 +173,17 @@ def _show(job: Job, progress: Progress, part: BulkPart, judged: JudgedPart) -> N
     progress.done(part, judged)
 
 
-def _dry_run(inputs: list[Input], mapped: Mapped) -> int:
+def _dry_run(inputs: list[Input], mapped: Mapped, load: Callable[[], Rules]) -> int:
+    """Say how columns are understood and, where all can be, what of the first rows would fail; nothing is written."""
     described = [describe_columns(source, mapped) for source in inputs]
     for lines, _ in described:
         click.echo("\n".join(lines))
-    return 0 if all(fits for _, fits in described) else WRONG_CALL
+    if not all(fits for _, fits in described):
+        return WRONG_CALL
+    sources, rules, any_failure = bulk_inputs(inputs, mapped), load(), False
+    for number, source in enumerate(inputs):
+        tried, failures = failures_of(sources, number, rules)
+        click.echo("\n".join([f"{source.name}: first {tried} tried: {'would fail:' if failures else 'nothing would fail'}",
+                              *(f"  ! {failure}" for failure in failures)]))  # fmt: skip
+        any_failure |= bool(failures)
+    return UNREADABLE if any_failure else 0

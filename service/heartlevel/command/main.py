@@ -1,19 +1,26 @@
 """`heartlevel`: its commands. Each is imported only when it is called, since serving needs less than assessing files."""
 
 from importlib import import_module
+from os import environ
 
 import click
 
 from heartlevel.version import VERSION
+from heartlevel.web.settings import strange_names
 
 # By name: where the command is defined, and its line in the help.
 COMMANDS = {
     "assess": ("heartlevel.command.assess:assess_command", "Assess FILES: files, folders, globs; `-` is standard input."),
+    "columns": (
+        "heartlevel.command.columns:columns_command",
+        "Write a first columns file from the header of FILE, a table.",
+    ),
     "demo": ("heartlevel.command.demo:demo", "Assess an invented practice: a line a person, or PEOPLE in full."),
     "device-check": (
         "heartlevel.command.device_check:device_check",
         "Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer.",
     ),
+    "keys": ("heartlevel.command.keys:keys_group", "Make, list and revoke the keys of callers."),
     "rules": (
         "heartlevel.command.rules.group:rules_group",
         "Look after rule files: check, test and explain them, try changes before they go live.",
@@ -54,3 +61,5 @@ class Commands(click.Group):
 @click.version_option(VERSION)
 def main() -> None:
     """Judge blood-pressure readings taken at home and in the office. Not a diagnosis."""
+    if strange := strange_names(environ):
+        raise click.ClickException("\n".join(strange))

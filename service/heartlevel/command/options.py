@@ -10,8 +10,10 @@ import click
 
 from heartlevel.assessment import Rules
 from heartlevel.bundles.bundling import BundleRefused, load_rules
+from heartlevel.ruling.files.directories.listing import top_in
 from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.web.settings import WrongSettings
 
 FAILED, URGENT, UNREADABLE = 1, 10, 20
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -44,7 +46,7 @@ def placed(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]
     """Return where rules and layers lie once a directory takes its place: a layer that of the layer of its id."""
     if directory is None:
         return folder, layers
-    if not (directory / TOP).is_file():
+    if top_in(directory, TOP) is None:
         return directory, layers
     return folder, replacing(layers, directory)
 
@@ -54,6 +56,9 @@ def ended_by_faults() -> Iterator[None]:
     """End the command, with every mistake in the rule files, where these cannot be loaded."""
     try:
         yield
+    except WrongSettings as mistakes:
+        click.echo(str(mistakes), err=True)
+        sys.exit(FAILED)
     except BundleRefused as refusal:
         click.echo(f"rules refused: {refusal}", err=True)
         sys.exit(FAILED)

@@ -1,20 +1,77 @@
 """`heartlevel serve`: answer over HTTP."""
 
+from collections.abc import Iterator, Mapping
+from ipaddress import ip_address
+from os import environ
+from pathlib import Path
+from typing import Any
+
 import click
 
+from heartlevel.bundles.bundling import load_rules
 from heartlevel.command.options import ended_by_faults
+from heartlevel.decisions.log import DecisionsNotKept
 from heartlevel.web.server import run
+from heartlevel.web.settings import PREFIX, Settings, layers_in, settings_in
 
 
 @click.command()
 @click.option("--host", default="127.0.0.1", show_default=True)
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(1, 65535))
 @click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
-def serve(host: str, port: int, workers: int) -> None:
+@click.option("--probes-port", type=click.IntRange(1, 65535), help="Answer /health, /ready and /metrics there too.")
+@click.option(
+    "--behind-proxy", is_flag=True, help="A proxy before it decides who may call; trials are then off unless set."
+)
+@click.option("--check", is_flag=True, help="Say what would run, or every mistake, and end.")
+def serve(host: str, port: int, workers: int, probes_port: int | None, behind_proxy: bool, check: bool) -> None:
     """Serve over HTTP with gunicorn.
 
     HEARTLEVEL_RULES names another directory of rule files, HEARTLEVEL_LAYERS a clinic's own over it (several, lowest
-    first, are parted as in PATH).
+    first, are parted as in PATH), HEARTLEVEL_DECISIONS a file to append what was decided to, without data.
     """
     with ended_by_faults():
-        run(f"{host}:{port}", workers)
+        if check:
+            click.echo("\n".join(_outline(host, port, workers, probes_port)))
+            return
+        values = settings_in(environ)
+        _refuse_strangers(host, values, behind_proxy)
+        trials = {"TRIALS": values["TRIALS"] and (not behind_proxy or f"{PREFIX}TRIALS" in environ)}
+        try:
+            run(f"{host}:{port}", workers, (host, probes_port) if probes_port else None, trials)
+        except DecisionsNotKept as error:
+            raise click.ClickException(str(error)) from None
+
+
+def _outline(host: str, port: int, workers: int, probes_port: int | None) -> Iterator[str]:
+    """Yield a line for each address, rule set, layer and setting. Raises WrongSettings, RuleFaults, BundleRefused."""
+    yield f"address: {host}:{port}, {workers} workers" + (f"; probes on port {probes_port}" if probes_port else "")
+    values = settings_in(environ)
+    ruleset = load_rules(Path(values["RULES"]) if values["RULES"] else None, layers_in(values["LAYERS"])).ruleset
+    yield f"rules: {ruleset.name}, revision {ruleset.revision}, {ruleset.fingerprint}"
+    for layer in ruleset.layers:
+        yield f"layer: {layer.id}, revision {layer.revision}, {layer.fingerprint}"
+    for name, value in values.items():
+        yield (
+            f"{PREFIX}{name}: {'' if value is None else value}".rstrip()
+            + f"  # {Settings().fields[name].metadata['meaning']}"
+        )
+
+
+def _refuse_strangers(host: str, values: Mapping[str, Any], behind_proxy: bool) -> None:
+    """On an address that others reach, somebody has to decide who may call."""
+    guarded = values["KEYS"] or values["JWKS"] or behind_proxy
+    if guarded or host == "localhost" or (_is_address(host) and ip_address(host).is_loopback):
+        return
+    raise click.ClickException(
+        f"on {host} others reach the service, and what it answers is health data: make keys (`heartlevel keys new` and "
+        f"{PREFIX}KEYS), verify tokens ({PREFIX}JWKS), or say that a proxy decides who may call (--behind-proxy)"
+    )
+
+
+def _is_address(host: str) -> bool:
+    try:
+        ip_address(host)
+    except ValueError:
+        return False
+    return True

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from heartlevel.answer.detail import in_detail
 from heartlevel.assessment import Rules, assess_requests
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.fhir.codes import Codes
@@ -15,7 +16,7 @@ from heartlevel.intake.faults import Problem, problems_read
 from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, read
 from heartlevel.intake.texts.legible_text import legible_id
 from heartlevel.legible import legible_urgencies
-from heartlevel.one_call import answer_to, answers_with_others, refusal, unless_refused
+from heartlevel.one_call import answers_with_others, refusal, unless_refused, whole_answer_to
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,11 @@ class Answered:
     subject: int
     answer: dict[str, Any]
     origins: Decoded[str]
+
+    @property
+    def detail(self) -> str:
+        """How much of the answer is written."""
+        return self.conclusions.assessment.batch.requests[self.subject].detail
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +44,7 @@ class FhirAnswers:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the answers as JSON has them; problems are placed by FHIRPath."""
-        answers = [_placed(subject.answer, subject.origins) for subject in self.answered]
+        answers = [in_detail(_placed(item.answer, item.origins), item.detail) for item in self.answered]
         return {"answers": answers, "refused": list(self.refused), "outcome": outcome_of(self.issues)}
 
     def bundle(self, codes: Codes, recorded: str | None = None) -> dict[str, Any]:
@@ -50,7 +56,7 @@ class FhirAnswers:
 def bundle_for(
     payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS, recorded: str | None = None
 ) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Return the answer to one request object as a Bundle, and the answer. Raises what `one_call.answer_to` raises."""
+    """Return the answer to one request object as a Bundle, and the answer. Raises what `whole_answer_to` raises."""
     concluded = list[Conclusions]()
 
     def answer_one(request: Request, rules: Rules) -> dict[str, Any]:
@@ -58,7 +64,7 @@ def bundle_for(
         (answer,) = answers_with_others(concluded[0], rules)
         return answer
 
-    answer = answer_to(payload, rules, most_readings, answer_one)
+    _, answer = whole_answer_to(payload, rules, most_readings, answer_one)
     return bundle_of([(concluded[0], 0, answer)], None, codes, recorded), answer
 
 

@@ -10,6 +10,7 @@ PANELS = {PRESSURE_PANEL: "Blood pressure panel with all children optional",
 COMPONENTS = {"8480-6": "systolic", "8462-4": "diastolic", "8867-4": "pulse"}
 COMPONENT_TITLES = {"systolic": "Systolic blood pressure", "diastolic": "Diastolic blood pressure", "pulse": "Heart rate"}
 HEART_RATE, BODY_POSITION, PREGNANCY_STATUS = "8867-4", "8361-8", "82810-3"
+CUFF_SIZE = "8358-4"  # as the guide "Vital Signs with Qualifying Elements" maps its extension for it
 MEAN_PANEL = ("96607-7", "Blood pressure panel mean systolic and mean diastolic")
 MEANS = {"systolic": ("96608-5", "Systolic blood pressure mean"), "diastolic": ("96609-3", "Diastolic blood pressure mean")}
 MEAN_PANEL_24H = ("97844-5", "Blood pressure panel 24 hour mean")
@@ -21,8 +22,14 @@ PER_MINUTE = "/min"
 BODY_POSITION_EXTENSION = "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition"
 SETTING_EXTENSION = "http://hl7.org/fhir/us/vitals/StructureDefinition/MeasurementSettingExt"
 SLEEP_EXTENSION = "http://hl7.org/fhir/us/vitals/StructureDefinition/SleepStatusExt"
+CUFF_SIZE_EXTENSION = "http://hl7.org/fhir/us/vitals/StructureDefinition/bp-cuff-size-ext"  # of Device
 CODED_EXTENSIONS = (BODY_POSITION_EXTENSION, SETTING_EXTENSION, SLEEP_EXTENSION)
 ABSENT_REASON = "http://hl7.org/fhir/StructureDefinition/data-absent-reason"
+# Classes of an Encounter, and those of a stay in hospital or an emergency (HL7 FHIR R4, code system v3-ActCode).
+ENCOUNTER_CLASSES = "http://terminology.hl7.org/CodeSystem/v3-ActCode"
+TAKEN_IN_HOSPITAL = ("IMP", "ACUTE", "NONAC", "OBSENC", "SS", "EMER", "FLD")
+# Critical abnormal, high and low (HL7 FHIR R4, code system v3-ObservationInterpretation).
+CRITICAL_INTERPRETATIONS = ("AA", "HH", "LL")
 
 # Our own: an extension of Observation, Device or Patient, whose parts are named as columns of a table are; and code systems
 # whose codes are the values of a field of the request, or ids of rules.

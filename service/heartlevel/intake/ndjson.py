@@ -112,7 +112,7 @@ def _split(stream: Readable, longest: int) -> Iterator[RequestText]:
     overlong = False
     while piece := _piece(stream):
         if isinstance(piece, LineBroken):
-            yield LineBroken(piece.detail, bytes(rest))
+            yield LineBroken(piece.detail, bytes(rest) + piece.begun)
             return
         first, *others = piece.split(b"\n")
         rest += first
@@ -128,4 +128,4 @@ def _piece(stream: Readable) -> bytes | LineBroken:
     try:
         return stream.read(PIECE)
     except BrokenBody as error:
-        return LineBroken(str(error), b"")
+        return LineBroken(str(error), error.text)

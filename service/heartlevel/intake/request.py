@@ -19,7 +19,7 @@ from heartlevel.intake.lost import LostReading, unassessed_readings
 from heartlevel.intake.moments import TimedReading, timed_readings
 from heartlevel.intake.schema import ESSENTIAL, LISTS, ONE_OF, Options
 from heartlevel.intake.screening import Screen
-from heartlevel.vocabulary import EXPLANATIONS
+from heartlevel.vocabulary import EXPLANATIONS, IN_FULL
 
 OPTIONS = Options()
 MOST_READINGS = 5_000
@@ -66,6 +66,7 @@ class Request:
     as_of: date | None
     strict: bool
     explain: str
+    detail: str = IN_FULL  # how much of the answer is written
     also_under: tuple[str, ...] = ()  # other guidelines to be judged by too
     unclear: frozenset[str] = frozenset()  # details that decide which limits hold and could not be read
     target: dict[str, Any] | None = None  # of treatment; else the guideline's
@@ -120,6 +121,7 @@ def empty_request(subject: dict[str, Any], options: Mapping[str, Any], choices: 
         as_of=as_of,
         strict=bool(options.get("strict")),
         explain=options.get("explain") or EXPLANATIONS[0],
+        detail=options.get("detail") or IN_FULL,
         target=options.get("target"),
     )
 

@@ -25,6 +25,7 @@ from heartlevel.vocabulary import (
     BODY_POSITIONS,
     CIRCUMSTANCES,
     CUFF_SHAPES,
+    DETAILS_WRITTEN,
     EXPLANATIONS,
     HIGHEST_READABLE,
     INFLATIONS,
@@ -214,6 +215,7 @@ class Options(Block):
     language = text("language of the wording; `en` where absent", 8)
     strict = flag("refuse the whole request if anything in it is at fault")
     explain = choice(EXPLANATIONS, "how much is explained")
+    detail = choice(DETAILS_WRITTEN, "how much of an assessment is written; `full` where absent")
 
 
 class Envelope(Block):

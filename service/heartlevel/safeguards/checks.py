@@ -10,6 +10,7 @@ from heartlevel.ruling.safety.figures import senseless_figures
 from heartlevel.ruling.safety.proof import less_urgent
 from heartlevel.ruling.safety.remarks import Unusual, unanswered
 from heartlevel.ruling.safety.titles import understated
+from heartlevel.ruling.safety.unreachable import never_firing
 from heartlevel.ruling.safety.unusual import unusual_changes
 from heartlevel.safeguards.people import worse_off
 from heartlevel.safeguards.values import left_out_for_values
@@ -26,6 +27,7 @@ def meant(below: Rules, rules: Rules) -> Iterator[RuleFault]:
     remarks = list(chain(senseless_figures(base, laid), understated(base, laid), unusual_changes(base, laid)))
     yield from (remark for remark in remarks if isinstance(remark, RuleFault))
     yield from excluded_for_values(base, laid)
+    yield from never_firing(base, laid)
     yield from unanswered(laid, [remark for remark in remarks if isinstance(remark, Unusual)])
 
 

@@ -15,6 +15,7 @@ from heartlevel.columns import Bools
 from heartlevel.intake.request import read
 from heartlevel.ruling.language.faults import RuleFault
 from heartlevel.ruling.language.rules import Rule
+from heartlevel.ruling.safety.places import place_of_condition
 from heartlevel.vocabulary import EFFECTS, RELIABILITIES
 
 SCOPES = ("reading", "sitting")  # of which rules leave readings out
@@ -35,14 +36,14 @@ def left_out_for_values(below: Rules, rules: Rules) -> Iterator[RuleFault]:
         if rule.effect == EFFECTS.index("doubtful"):  # a fast pulse may well make a reading doubtful
             newly &= np.isnan(after.batch.readings["pulse"])
         if newly.any():
-            yield _fault(rule, after, int(np.flatnonzero(newly)[0]))
+            yield _fault(rules, rule, after, int(np.flatnonzero(newly)[0]))
 
 
 def _suspects(below: Rules, rules: Rules) -> Iterator[Rule]:
-    known = {rule.id: rule.written for rule in below.ruleset.every_rule()}
+    known = {rule.id: rule for rule in below.ruleset.every_rule()}
     for rule in rules.ruleset.every_rule():
         leaves_out = rule.effect > EFFECTS.index("none") or any(told.does == "excludes" for told in rule.consequences)
-        if rule.scope in SCOPES and leaves_out and known.get(rule.id) != rule.written:
+        if rule.scope in SCOPES and leaves_out and rule.is_changed(known.get(rule.id)):
             yield rule
 
 
@@ -73,7 +74,8 @@ def _fired(assessment: Assessment, rule: Rule) -> Bools:
     return fired
 
 
-def _fault(rule: Rule, assessment: Assessment, row: int) -> RuleFault:
+def _fault(rules: Rules, rule: Rule, assessment: Assessment, row: int) -> RuleFault:
     values = {name: assessment.batch.readings[name][row] for name in ("systolic", "diastolic", "pulse")}
     told = ", ".join(f"{name} {value:g}" for name, value in values.items() if not np.isnan(value))
-    return rule.entry.fault(("when",), "value-unusable", f"leaves out a reading of which nothing is known but {told}")
+    entry, at = place_of_condition(rules.ruleset, rule)
+    return entry.fault(at, "value-unusable", f"leaves out a reading of which nothing is known but {told}")

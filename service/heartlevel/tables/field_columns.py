@@ -166,17 +166,29 @@ def _times(columns: Sequence[tuple[Cells, Meaning]], mapped: Mapped) -> FieldCol
     """Return when each row was taken; the texts of several columns are joined."""
     if len(columns) == 1 and mapped.time_format is None:
         return _column(*columns[0], mapped.decimal)
-    parts = []
-    for cells, meaning in columns:
-        numbers, values = distinct(cells)
-        read = [cell_value(value, meaning, mapped.decimal) for value in values]
-        texts = [None if value is None else str(value) for value in read] + [None]  # −1 is the last
-        parts.append([texts[number] for number in numbers.tolist()])
-    whole = [" ".join(filter(None, row)) for row in zip(*parts, strict=True)]
+    whole = _texts_joined(columns, mapped.decimal)
     number: dict[str, int] = {}
     numbers = np.array([number.setdefault(text, len(number)) for text in whole], dtype=np.int64)
     sent = [time_in(text, mapped.time_format) if text else None for text in number]
     return _coded(FIELDS["taken_at"].declared, numbers, sent)
+
+
+def times_in(cells: Sequence[Cells], meanings: Sequence[Meaning | None], decimal: str) -> list[str]:
+    """Return the time of each row as it is written, the texts of several columns joined; empty where there is none."""
+    columns = zip(cells, meanings, strict=True)
+    return _texts_joined(
+        [(column, meaning) for column, meaning in columns if meaning and meaning.to == "taken_at"], decimal
+    )
+
+
+def _texts_joined(columns: Sequence[tuple[Cells, Meaning]], decimal: str) -> list[str]:
+    parts = []
+    for cells, meaning in columns:
+        numbers, values = distinct(cells)
+        read = [cell_value(value, meaning, decimal) for value in values]
+        texts = [None if value is None else str(value) for value in read] + [None]  # −1 is the last
+        parts.append([texts[number] for number in numbers.tolist()])
+    return [" ".join(filter(None, row)) for row in zip(*parts, strict=True)]
 
 
 def first_rows(owners: Ints, count: int, values: Floats) -> Ints:

@@ -14,7 +14,12 @@ import pyarrow
 from pyarrow import compute
 
 from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.intake.written import time_written
 
+MOST_TIMES = 1000  # of a table, looked at for the format they are written in
+# So many of them may be slips, or this share; more mean that the format is another one, as it is if none is written so.
+FEW_SLIPS, SHARE_OF_SLIPS = 2, 0.1
+SHOWN = 3
 SECONDS_A_DAY = 86_400
 EPOCH = datetime(1970, 1, 1).toordinal()
 LOCAL = 19  # characters of 2026-03-02T07:10:00; any more are Z or an offset
@@ -87,3 +92,25 @@ def times_as_texts(cells: pyarrow.Array) -> pyarrow.Array:
 
 def _offset(seconds: int) -> str:
     return datetime.fromtimestamp(0, timezone(timedelta(seconds=seconds))).isoformat()[LOCAL:]
+
+
+def format_fault(time_format: str, times: Sequence[tuple[int, str]], numbered: str) -> str | None:
+    """Return what is wrong with the format that times are said to be written in; None if they are, or are in ISO 8601.
+
+    `times` are the first of a table, each with its line or row; `numbered` says which of the two. A wrong format that some
+    times fit by chance, day and month the other way round, gives wrong dates without a problem.
+    """
+    otherwise = [number for number, text in times if not _is_written(text, time_format)]
+    if len(otherwise) <= max(FEW_SLIPS, SHARE_OF_SLIPS * len(times)) and len(otherwise) < max(len(times), 1):
+        return None
+    shown = ", ".join(map(str, otherwise[:SHOWN]))
+    told = f"of the first {len(times)} times {len(otherwise)} are written otherwise, such as on {numbered} {shown}"
+    return f"time_format {time_format!r}: {told}"
+
+
+def _is_written(text: str, time_format: str) -> bool:
+    try:
+        datetime.strptime(text, time_format)
+    except ValueError:
+        return time_written(text) is not None
+    return True

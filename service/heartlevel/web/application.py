@@ -1,7 +1,7 @@
 """The Flask application: rules loaded once, routes, errors, observability."""
 
 from collections.abc import Mapping
-from os import pathsep
+from os import environ
 from pathlib import Path
 from typing import Any
 
@@ -9,64 +9,71 @@ import orjson
 from flask import Flask
 
 from heartlevel.assessment import Rules
+from heartlevel.decisions.log import DecisionLog
 from heartlevel.fhir.codes import codes_of
-from heartlevel.intake.request import MOST_READINGS
 from heartlevel.web import observability, problems
+from heartlevel.web.access.guard import Guard, guard_requests
+from heartlevel.web.access.keys import KeyFile, WrongKeyFile
+from heartlevel.web.access.signed_tokens import IssuedTokens, WrongIssuer
 from heartlevel.web.bodies.answered import compress_answers
 from heartlevel.web.bodies.sent import SentRequest
 from heartlevel.web.cds_hooks import cds_hooks
+from heartlevel.web.connections.admission import admit_requests
+from heartlevel.web.connections.capacity import Capacity, Most
+from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
-from heartlevel.web.paths import RULE_ID, RuleId
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
+from heartlevel.web.promises.paths import RULE_ID, RuleId
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import contract_text, routes
+from heartlevel.web.settings import WrongSettings, layers_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
 
-MEBIBYTE = 1024 * 1024
+
+def guard_by(config: Mapping[str, Any]) -> Guard:
+    """Return the guard that is configured. Raises WrongSettings where its files are not as they should be."""
+    try:
+        keys = KeyFile(Path(config["KEYS"])) if config["KEYS"] else None
+        tokens = IssuedTokens(config["JWKS"], config["JWT_ISSUER"], config["JWT_AUDIENCE"]) if config["JWKS"] else None
+    except (WrongKeyFile, WrongIssuer, OSError) as error:
+        raise WrongSettings(f"who may call cannot be told: {error}") from None
+    return Guard(keys, tokens)
 
 
 def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = None) -> Flask:
-    """Build the application, set by `config` or else by the environment.
+    """Build the application, set by the environment (`settings`), which `config` goes before.
 
-    MAX_CONTENT_LENGTH (HEARTLEVEL_MAX_CONTENT_LENGTH) limits the bytes of one JSON request, MOST_READINGS
-    (HEARTLEVEL_MOST_READINGS) its readings. RULES (HEARTLEVEL_RULES) names another directory of rule files,
-    LAYERS (HEARTLEVEL_LAYERS) directories over it, lowest first, parted as in PATH; RELOAD_SECONDS
-    (HEARTLEVEL_RELOAD_SECONDS) is how often a worker looks for changed rule files, 0 for never.
-    FHIR_CODES (HEARTLEVEL_FHIR_CODES) names a file of a clinic's own codes in FHIR resources. Of CDS Hooks, CDS_ORIGINS are
-    the origins of pages that may call, parted by commas, CDS_TRUST a file of the clients that are trusted, without which
-    all are, and CDS_SETTING where readings were taken that do not say it.
-    Raises RuleFaults if the rule files have mistakes, WrongCodes if that file has: a service without them does not start.
+    Raises WrongSettings, RuleFaults if the rule files have mistakes, WrongCodes if the file of codes has,
+    DecisionsNotKept if what was decided cannot be kept: a service does not start without them.
     """
     app = Flask("heartlevel", static_folder=None)
     app.request_class = SentRequest
     app.url_map.strict_slashes = False
     app.url_map.converters[RULE_ID] = RuleId
-    app.config.from_mapping(
-        MAX_CONTENT_LENGTH=8 * MEBIBYTE,
-        MOST_READINGS=MOST_READINGS,
-        RULES=None,
-        LAYERS="",
-        RELOAD_SECONDS=2,
-        FHIR_CODES=None,
-        CDS_ORIGINS="",
-        CDS_TRUST=None,
-        CDS_SETTING=None,
-    )
-    app.config.from_prefixed_env("HEARTLEVEL")
+    app.config.from_mapping(settings_in(environ))
     app.config.from_mapping(config or {})
-    folder, layers = app.config["RULES"], filter(None, app.config["LAYERS"].split(pathsep))
-    in_force = RulesInForce(Path(folder) if folder else None, tuple(map(Path, layers)), rules)
+    folder, layers = app.config["RULES"], layers_in(app.config["LAYERS"])
+    in_force = RulesInForce(Path(folder) if folder else None, layers, rules)
     in_force.on_reload = observability.count_reload
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
+    kept_in = app.config["DECISIONS"]
+    app.extensions["heartlevel-decisions"] = DecisionLog(
+        Path(kept_in) if kept_in else None, observability.count_lost_decisions
+    )
+    app.extensions["heartlevel-capacity"] = Capacity(Most())
+    app.extensions["heartlevel-stopping"] = never  # until a worker says when
     own_codes = app.config["FHIR_CODES"]
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
     trust = app.config["CDS_TRUST"]
     app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
     compress_answers(app)
+    app.extensions["heartlevel-guard"] = guard_by(app.config)
     observability.follow_requests(app)
+    guard_requests(app)
+    admit_requests(app)
     problems.handle_errors(app)
     app.register_blueprint(routes)
     app.register_blueprint(fhir_routes)

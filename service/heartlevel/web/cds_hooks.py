@@ -12,7 +12,7 @@ from heartlevel.fhir.call import FhirAnswers, fhir_answers
 from heartlevel.fhir.cards import cards_of, refused_card
 from heartlevel.fhir.names import LOINC, PANELS
 from heartlevel.web.observability import FEEDBACK, count_urgency
-from heartlevel.web.routes import JSON, choose_rules, count_whole, most_readings, respond, rules_in_force, sent_as_json
+from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, sent_as_json
 from heartlevel.web.tokens import TrustedClients, Untrusted
 from heartlevel.web.written_as_fhir import codes_in_use
 
@@ -141,9 +141,9 @@ def _parameters(sent: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _cards(answers: FhirAnswers, not_sent: list[str]) -> list[dict[str, Any]]:
-    cards = []
+    cards, keep = [], keeper()
     for item in answers.answered:
-        count_whole(item.answer)
+        keep(item.answer)
         cards += cards_of(item.answer, not_sent)
     rules = rules_in_force().ruleset
     for refused in answers.refused:

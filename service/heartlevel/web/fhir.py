@@ -1,17 +1,21 @@
 """The routes that speak FHIR R4."""
 
+from typing import Any
+
 from flask import Blueprint, Response, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.fhir.call import FhirAnswers, fhir_answers
 from heartlevel.fhir.issues import ERROR, Issue, outcome_of
 from heartlevel.fhir.names import FHIR_JSON
+from heartlevel.fhir.questionnaire import ID as QUESTIONNAIRE_ID
+from heartlevel.fhir.questionnaire import questionnaire, questionnaires
 from heartlevel.fhir.reading.sent import is_fhir
 from heartlevel.web.observability import count_urgency
 from heartlevel.web.routes import (
     JSON,
     choose_rules,
-    count_whole,
+    keeper,
     most_readings,
     respond,
     rules_in_force,
@@ -47,14 +51,32 @@ def get_codes() -> Response:
     return respond({"codes": codes_in_use().listed()})
 
 
+@fhir_routes.get("/v1/fhir/Questionnaire")
+def find_questionnaires() -> Response:
+    """Return the questions that can be answered beside Observations, as a search."""
+    return resource_response(questionnaires())
+
+
+@fhir_routes.get(f"/v1/fhir/Questionnaire/{QUESTIONNAIRE_ID}")
+def get_questionnaire() -> Response:
+    """Return the Questionnaire."""
+    return resource_response(questionnaire())
+
+
+def resource_response(resource: dict[str, Any]) -> Response:
+    """Return a resource that is the same whatever the rules."""
+    return tagged(Response(as_json(resource), content_type=FHIR_JSON))
+
+
 def outcome_response(status: int, issues: list[Issue]) -> Response:
     """Return an OperationOutcome."""
     return tagged(Response(as_json(outcome_of(issues)), status, content_type=FHIR_JSON))
 
 
 def _count_all(answers: FhirAnswers) -> None:
-    for subject in answers.answered:
-        count_whole(subject.answer)
+    keep = keeper()
+    for number, subject in enumerate(answers.answered, start=1):
+        keep(subject.answer, person=number)
     for refused in answers.refused:
         if refused.get("urgency"):
             count_urgency(refused["urgency"]["level"])

@@ -10,8 +10,37 @@ import pickle
 from collections.abc import Iterator
 from contextlib import contextmanager
 from tempfile import TemporaryFile
+from threading import Lock
 from typing import Any
 from weakref import finalize
+
+
+class OneAtATime:
+    """What one thread of all forked processes may do at a time. Create it before forking."""
+
+    def __init__(self) -> None:
+        """Nobody does it."""
+        self._file = TemporaryFile()  # noqa: SIM115 -- closed by the next line when it is forgotten
+        finalize(self, self._file.close)
+        self._mine = Lock()  # a lock of the file is the process's, whatever thread takes it
+
+    @contextmanager
+    def taken(self) -> Iterator[bool]:
+        """Yield whether it is the caller's turn; if so, until the end."""
+        is_mine = self._mine.acquire(blocking=False)
+        try:
+            yield is_mine and self._is_free()
+        finally:
+            if is_mine:
+                fcntl.lockf(self._file, fcntl.LOCK_UN)
+                self._mine.release()
+
+    def _is_free(self) -> bool:
+        try:
+            fcntl.lockf(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        return True
 
 
 class Noticeboard:

@@ -2,6 +2,7 @@
 
 import logging
 import re
+from http import HTTPMethod
 from time import perf_counter
 from uuid import uuid4
 
@@ -11,6 +12,7 @@ from prometheus_client.exposition import CONTENT_TYPE_LATEST
 
 LOG = logging.getLogger("heartlevel")
 HEADER = "X-Request-Id"
+METHODS = {method.value for method in HTTPMethod}
 ACCEPTED_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 REQUESTS = Counter("heartlevel_requests_total", "Requests answered", ["route", "status"])
 SECONDS = Histogram("heartlevel_request_seconds", "Time to answer", ["route"])
@@ -19,6 +21,7 @@ RECEIVED = Counter("heartlevel_readings_received_total", "Readings received in r
 LOST = Counter("heartlevel_readings_lost_total", "Readings received and not assessed")
 FINDINGS = Counter("heartlevel_findings_total", "Findings given", ["rule"])
 URGENCIES = Counter("heartlevel_urgency_total", "Answers, and refused requests, by level", ["level"])
+LOST_DECISIONS = Counter("heartlevel_decisions_lost_total", "Decisions that could not be kept")
 FEEDBACK = Counter("heartlevel_card_feedback_total", "What became of cards", ["outcome"])
 RELOADS = Counter("heartlevel_rule_reloads_total", "Changed rule files taken over or refused", ["outcome"])
 REFUSED = Gauge("heartlevel_rules_refused", "1 while changed rule files are refused", multiprocess_mode="livemax")
@@ -44,8 +47,11 @@ def _end(response: Response) -> Response:
     if level := g.pop("urgency_level", None):
         count_urgency(level)
     SECONDS.labels(route).observe(took)
-    LOG.info("%s %s %s %d %.1f ms", g.request_id, request.method, route, response.status_code, 1000 * took)
+    method = request.method if request.method in METHODS else "?"  # what is none may be a part of a body
+    LOG.info("%s %s %s %d %.1f ms", g.request_id, method, route, response.status_code, 1000 * took)
     response.headers[HEADER] = g.request_id
+    if request.method == "POST":
+        response.headers["Cache-Control"] = "no-store"  # it holds what was measured
     return response
 
 
@@ -63,6 +69,11 @@ def count_urgency(level: str) -> None:
     URGENCIES.labels(level).inc()
 
 
+def count_lost_decisions(decisions: int) -> None:
+    """Count decisions that the file for them could not take."""
+    LOST_DECISIONS.inc(decisions)
+
+
 def count_reload(outcome: str) -> None:
     """Count changed rule files that were taken over or refused."""
     RELOADS.labels(outcome).inc()
@@ -75,6 +86,7 @@ def metrics() -> Response:
     if values.ValueClass.__name__ == "MmapedValue":
         multiprocess.MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
     else:
-        for metric in (REQUESTS, SECONDS, READINGS, RECEIVED, LOST, FINDINGS, URGENCIES, FEEDBACK, RELOADS, REFUSED):
+        for metric in (REQUESTS, SECONDS, READINGS, RECEIVED, LOST, FINDINGS, URGENCIES, LOST_DECISIONS, FEEDBACK, RELOADS,
+                       REFUSED):  # fmt: skip
             registry.register(metric)
     return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)

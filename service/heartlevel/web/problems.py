@@ -7,6 +7,7 @@ from typing import Any
 
 import orjson
 from flask import Flask, Response, g, request
+from gunicorn.http.errors import NoMoreData, ParseException
 from werkzeug.exceptions import HTTPException
 
 from heartlevel.answer.urgency import is_urgent
@@ -15,6 +16,8 @@ from heartlevel.intake.ndjson import BrokenBody
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.intake.texts.json_text import UnreadableText
 from heartlevel.ruling.language.faults import RuleFaults
+from heartlevel.web.connections.capacity import Busy
+from heartlevel.web.connections.pace import TooSlow
 from heartlevel.web.promises.kinds import KINDS, ProblemKind, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
@@ -58,6 +61,23 @@ def rules_at_fault(error: RuleFaults) -> Response:
 def too_many(error: TooManyReadings) -> Response:
     """The request is larger than allowed."""
     return problem_response(KINDS["too-many-readings"], str(error))
+
+
+def busy(error: Busy) -> Response:
+    """The worker has enough to do: the same request can be sent again."""
+    response = problem_response(KINDS["unavailable"], f"{error}; send the request again in a moment")
+    response.headers["Retry-After"] = "1"
+    return response
+
+
+def too_slow(error: TooSlow) -> Response:
+    """The client took too long to send the request."""
+    return problem_response(KINDS["too-slow"], str(error))
+
+
+def broken_body(error: Exception) -> Response:
+    """The body is not what HTTP's framing says it is, or its end never came."""
+    return problem_response(KINDS["damaged-body"], "the body is not whole, or not chunked as HTTP asks")
 
 
 def http_error(error: HTTPException) -> Response:
@@ -106,5 +126,9 @@ def handle_errors(app: Flask) -> None:
     app.register_error_handler(UnreadableText, unreadable)
     app.register_error_handler(RuleFaults, rules_at_fault)
     app.register_error_handler(TooManyReadings, too_many)
+    app.register_error_handler(Busy, busy)
+    app.register_error_handler(TooSlow, too_slow)
+    for kind in (ParseException, NoMoreData):
+        app.register_error_handler(kind, broken_body)
     app.register_error_handler(HTTPException, http_error)
     app.register_error_handler(Exception, unexpected)

@@ -1,35 +1,39 @@
 """The routes of the service. No arithmetic and no clinical knowledge here."""
 
-from collections.abc import Iterator
+from collections.abc import Callable
+from functools import partial
 from sys import maxsize
 from typing import Any, cast
 
 from flask import Blueprint, Response, abort, current_app, g, request
 
+from heartlevel.answer.detail import in_detail
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
+from heartlevel.decisions.decided import decided_in
+from heartlevel.decisions.log import DecisionLog
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.fhir.call import bundle_for
 from heartlevel.fhir.names import FHIR_JSON
-from heartlevel.intake.ndjson import Readable, requests_in_stream
 from heartlevel.intake.texts.json_text import UnreadableText, parsed_json
 from heartlevel.intake.texts.legible_text import legible_in
-from heartlevel.one_call import answer_decoded, answer_to, device_answer_to, urgency_in
+from heartlevel.one_call import Outcome, device_answer_to, urgency_in, whole_answer_to
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.version import VERSION
 from heartlevel.web.bodies.sent import OtherMediaType, sent
+from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.observability import count_answer, count_urgency, metrics
-from heartlevel.web.paths import RULE_ID
 from heartlevel.web.problems import problem_response
 from heartlevel.web.promises.kinds import KINDS
+from heartlevel.web.promises.paths import RULE_ID
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
 from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
 
-JSON, NDJSON = "application/json", "application/x-ndjson"
+JSON = "application/json"
 routes = Blueprint("heartlevel", __name__)
 routes.add_url_rule("/metrics", view_func=metrics, methods=["GET"])
 
@@ -92,19 +96,18 @@ def subject_sent() -> Any:
 @routes.post("/v1/assessments")
 def assess_subjects() -> Response:
     """Assess one subject (JSON) or one a line (NDJSON)."""
-    if request.mimetype == NDJSON:
+    if is_stream():
         # A stream may be long: its lines are limited instead of its whole.
         request.max_content_length = maxsize
-        lines = _line_by_line(request.stream, rules_in_force(), most_readings())
-        return tagged(Response(lines, content_type=NDJSON))
+        return tagged(streamed(rules_in_force(), most_readings(), partial(_keep_line, keeper())))
     if request.accept_mimetypes.best_match([JSON, FHIR_JSON]) == FHIR_JSON:
         bundle, answer = bundle_for(subject_sent(), rules_in_force(), codes_in_use(), most_readings(), now())
-        count_whole(answer)
+        keeper()(answer)
         return bundle_response(bundle)
     together: Together = current_app.extensions["heartlevel-together"]
-    answer = answer_to(subject_sent(), rules_in_force(), most_readings(), together.answer)
-    count_whole(answer)
-    return respond(answer)
+    asked, answer = whole_answer_to(subject_sent(), rules_in_force(), most_readings(), together.answer)
+    keeper()(answer)
+    return respond(in_detail(answer, asked.detail))
 
 
 @routes.post("/v1/device-checks")
@@ -120,26 +123,38 @@ def most_readings() -> int:
     return int(current_app.config["MOST_READINGS"])
 
 
-def count_whole(answer: dict[str, Any]) -> None:
-    """Count what an answer holds."""
+def keeper() -> Callable[..., None]:
+    """Return what counts an answer to this request and keeps what was decided in it; also once the request is over.
+
+    It takes the answer and, of several to one request, where what it answers stands.
+    """
+    log: DecisionLog = current_app.extensions["heartlevel-decisions"]
+    return partial(_keep, log, g.request_id)
+
+
+def _keep(log: DecisionLog, request_id: str, answer: dict[str, Any], **where: int) -> None:
+    _count(answer)
+    log.write(request_id, [{**where, **decided_in(answer)}])
+
+
+def _count(answer: dict[str, Any]) -> None:
     counts = answer["counts"]
     count_answer(counts["received"], counts["assessed"], [finding["rule"] for finding in answer["findings"]])
     count_urgency(answer["urgency"]["level"])
 
 
-def _line_by_line(stream: Readable, rules: Rules, most_readings: int) -> Iterator[bytes]:
-    """Read, assess and answer a few lines at a time, so that no more than those are ever held."""
-    for outcome in answer_decoded(requests_in_stream(stream), rules, most_readings):
-        if outcome.answer is not None:
-            count_whole(outcome.answer)
-        elif outcome.urgency is not None:
-            count_urgency(outcome.urgency["level"])
-        yield as_json(outcome.as_dict()) + b"\n"
+def _keep_line(keep: Callable[..., None], outcome: Outcome) -> None:
+    if outcome.answer is not None:
+        keep(outcome.answer, line=outcome.line)
+    elif outcome.urgency is not None:
+        count_urgency(outcome.urgency["level"])
 
 
 @routes.post("/v1/rules/trial")
 def try_rules() -> Response:
     """Try candidate rule files on requests: what would change."""
+    if not current_app.config["TRIALS"]:
+        abort(403, "trials are switched off here")
     return respond(try_candidate(sent_as_json(), in_force(), rules_in_force()))
 
 
@@ -161,7 +176,8 @@ def get_rules() -> Response:
 
 
 def _in_force(ruleset: RuleSet, rule: Rule) -> dict[str, Any]:
-    return {**rule.written, "provenance": ruleset.provenance("rule", rule.id, rule.entry)}
+    provenance = {**ruleset.provenance("rule", rule.id, rule.entry), "parameters": ruleset.parameter_origins(rule)}
+    return {**rule.written, "title": rule.title, "provenance": provenance}
 
 
 @routes.get(f"/v1/rules/<{RULE_ID}:name>")
@@ -220,6 +236,8 @@ def get_health() -> Response:
 @routes.get("/ready")
 def get_readiness() -> Response:
     """Say with which rules requests are answered, and why changed rule files were refused if they were."""
+    if current_app.extensions["heartlevel-stopping"]():
+        return problem_response(KINDS["unavailable"], "the service is being stopped")
     ruleset = rules_in_force().ruleset
     layers = [layer.as_dict() for layer in ruleset.layers]
     named = {"revision": ruleset.revision, "layers": layers, "fingerprint": ruleset.fingerprint}

@@ -2,7 +2,7 @@
 
 import gc
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from os import environ, getpid
 from shutil import rmtree
@@ -10,9 +10,11 @@ from tempfile import mkdtemp
 from typing import Any
 
 from flask import Flask
+from gevent import monkey
 from gunicorn.app.base import BaseApplication
 from gunicorn.glogging import Logger
 
+from heartlevel.web.connections.probes import answer_probes, listener
 from heartlevel.web.problems import raised_at
 
 
@@ -20,14 +22,14 @@ def settings() -> dict[str, Any]:
     """Return gunicorn's settings, for `heartlevel serve` and for a gunicorn configuration file alike."""
     return {
         "preload_app": True,
-        "worker_class": "gthread",  # its heartbeat goes on while a long stream is answered
-        "threads": 8,
-        "keepalive": 65,  # longer than load balancers usually keep an idle connection
+        "worker_class": "heartlevel.web.connections.worker.ManyConnections",
+        "worker_connections": 2_000,
+        "keepalive": 65,  # that connections are kept at all; how long is said in `connections.pace`
         "max_requests": 50_000,
         "max_requests_jitter": 5_000,
         "control_socket_disable": True,  # nobody steers it from outside; it would write into the home directory
         "on_starting": _before_forking,
-        "post_worker_init": _watch_rules,
+        "post_worker_init": _begin_work,
         "child_exit": _forget,
         "when_ready": _say_ready,
         "logger_class": WithoutData,
@@ -53,13 +55,24 @@ def shared_counters() -> Iterator[None]:
             rmtree(folder, ignore_errors=True)
 
 
-def run(bind: str, workers: int) -> None:
-    """Serve until stopped. Raises RuleFaults: a service without rules does not start."""
+def be_cooperative() -> None:
+    """Have what waits give way to others; call it before the application is imported, which makes locks and threads."""
+    monkey.patch_all()
+
+
+def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: Mapping[str, Any] | None = None) -> None:
+    """Serve until stopped, probes on an address of their own if one is given.
+
+    Raises RuleFaults: a service without rules does not start.
+    """
+    be_cooperative()
     with shared_counters():
         # Imported here: the metrics module decides at import whether counters are shared.
         from heartlevel.web.application import create_app
 
-        _Server(create_app(), {**settings(), "bind": bind, "workers": workers}).run()
+        application = create_app(config)
+        application.extensions["heartlevel-probes"] = listener(*probes) if probes else None
+        _Server(application, {**settings(), "bind": bind, "workers": workers}).run()
 
 
 def _before_forking(_: Any) -> None:
@@ -78,8 +91,11 @@ def _write_log() -> None:
     log.addHandler(handler)
 
 
-def _watch_rules(worker: Any) -> None:
+def _begin_work(worker: Any) -> None:
     application = worker.app.callable
+    application.extensions["heartlevel-stopping"] = lambda: not worker.alive
+    if listening := application.extensions.get("heartlevel-probes"):
+        answer_probes(listening, application)
     seconds = float(application.config["RELOAD_SECONDS"])
     if seconds > 0:
         application.extensions["heartlevel"].watch(seconds)

@@ -7,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 from re import compile as pattern
 from tempfile import TemporaryDirectory
-from threading import Lock
 from typing import Any
 
 from flask import abort
@@ -22,12 +21,13 @@ from heartlevel.resources import shipped
 from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.files.source import LONGEST_FILE
 from heartlevel.trial import Totals, changes
+from heartlevel.web.noticeboard import OneAtATime
 from heartlevel.web.reloading import RulesInForce
 
 MOST_REQUESTS = 500
 FILE_NAME = pattern(r"([a-z0-9-]+/)*[a-z0-9-]+\.yaml")
-# Compiling takes a process and seconds of a processor: one trial at a time leaves the rest to assessments.
-ONE_AT_A_TIME = Lock()
+# Compiling takes a process and seconds of a processor: one trial at a time, of all workers, leaves the rest to assessments.
+ONE_AT_A_TIME = OneAtATime()
 
 
 class TrialRequest(Block):
@@ -64,12 +64,10 @@ def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dic
 
 @contextmanager
 def _alone() -> Iterator[None]:
-    if not ONE_AT_A_TIME.acquire(blocking=False):
-        abort(503, "another trial is under way; try again in a few seconds")
-    try:
+    with ONE_AT_A_TIME.taken() as is_mine:
+        if not is_mine:
+            abort(503, "another trial is under way; try again in a few seconds")
         yield
-    finally:
-        ONE_AT_A_TIME.release()
 
 
 def _files(given: object) -> Mapping[str, str | None]:

@@ -7,12 +7,13 @@ from typing import Any
 import pyarrow
 
 from heartlevel.bulk.columns.layouts import chunks_of, header_of, layout_faults
+from heartlevel.bulk.columns.time_formats import time_format_fault
 from heartlevel.bulk.inputs.chunks import Chunk
 from heartlevel.bulk.inputs.input import Input, RequestFormat
 from heartlevel.intake.written import flag_written
 from heartlevel.tables.cells import number_in, values_of
 from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, TEXT
-from heartlevel.tables.meanings import Mapped, strange_columns
+from heartlevel.tables.meanings import Mapped, layout_of, strange_columns
 
 NOTHING = "nothing"
 MOST_ROWS = 100  # looked at
@@ -28,6 +29,8 @@ def describe_columns(source: Input, mapped: Mapped) -> tuple[list[str], bool]:
     )
     cells = [values_of(column[:MOST_ROWS]) for column in first]
     faults = list(layout_faults(names, mapped))
+    if not faults:
+        faults += filter(None, [time_format_fault(source, layout_of(names, mapped), mapped)])
     width = max(map(len, names))
     hints = dict(strange_columns(names, mapped))
     lines = [f"  {name:{width}}  {_meaning(name, mapped, hints)}; here: {kind_of(column, mapped.decimal)}"

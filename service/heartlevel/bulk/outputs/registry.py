@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from heartlevel.assessment import Rules
-from heartlevel.bulk.outputs.answers import answer_line, write_answer_rows, write_answers
+from heartlevel.bulk.outputs.answers import write_answer_lines, write_answer_rows
 from heartlevel.bulk.outputs.bundles import write_bundles
 from heartlevel.bulk.outputs.findings import CSV_HEADER, write_finding_rows, write_findings_csv
 from heartlevel.bulk.outputs.pieces import pieces_to_parquet
@@ -43,7 +43,7 @@ class OutputFormat:
 
 _few_rows = partial(pieces_to_parquet, rows_together=10_000, bytes_together=16 * 1024 * 1024)
 _many_rows = partial(pieces_to_parquet, rows_together=131_072, bytes_together=None)
-NDJSON = OutputFormat("ndjson", "ndjson", partial(write_answers, answer_line))
+NDJSON = OutputFormat("ndjson", "ndjson", write_answer_lines)
 BUNDLES = OutputFormat("fhir", "fhir", write_bundles)
 ANSWERS_PARQUET = OutputFormat("parquet", "parquet", write_answer_rows, convert=_few_rows)
 FINDINGS_CSV = OutputFormat("findings-csv", "findings", write_findings_csv, begins=CSV_HEADER, hides_problems=True)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import chain
 from pathlib import Path
 from typing import TypeAlias
 
@@ -110,10 +111,10 @@ def _contents(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[PartCo
 def _items(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[SubjectSheets | SentText | Unreadable]:
     for number, source in enumerate(inputs.inputs):
         if isinstance(source.format, RequestFormat):
-            yield from _texts(number, source, source.format, meter)
+            yield from request_texts_of(number, source, source.format, meter)
     if not inputs.layouts:
         return
-    rows = _rows(inputs, meter)
+    rows = chain.from_iterable(rows_of_table(inputs, number, meter) for number in inputs.layouts)
     by_subject = in_sequence(rows) if inputs.grouped else gathered(rows, folder, meter)
     for item in cut_sheets(by_subject, MOST_ROWS, MOST_SUBJECTS):
         if isinstance(item, Sheets):
@@ -122,7 +123,8 @@ def _items(inputs: BulkInputs, folder: Path, meter: Meter) -> Iterator[SubjectSh
             yield item
 
 
-def _texts(number: int, source: Input, wire: RequestFormat, meter: Meter) -> Iterator[SentText | Unreadable]:
+def request_texts_of(number: int, source: Input, wire: RequestFormat, meter: Meter) -> Iterator[SentText | Unreadable]:
+    """Yield the text of each request of an input."""
     line = 0
     try:
         with source.open(meter) as file:
@@ -132,16 +134,17 @@ def _texts(number: int, source: Input, wire: RequestFormat, meter: Meter) -> Ite
         yield Unreadable(number, line, "damaged")
 
 
-def _rows(inputs: BulkInputs, meter: Meter) -> Iterator[NamedRows | Unreadable]:
-    for number, layout in inputs.layouts.items():
-        for chunk in chunks_of(inputs.inputs[number], inputs.mapped, meter):
-            if isinstance(chunk, BadRow):
-                yield Unreadable(number, chunk.line, chunk.code)
-                continue
-            subjects, nobodys_lines = subjects_of(chunk, layout)
-            nobodys = rows_alone(chunk.cells, np.flatnonzero(np.isin(chunk.lines, nobodys_lines)), layout, inputs.mapped)
-            for line, request in zip(nobodys_lines.tolist(), nobodys, strict=True):
-                yield Unreadable(number, line, "no-subject", request)
-            rows = name_rows(number, chunk.cells, chunk.lines, subjects)
-            if len(rows.rows):
-                yield rows
+def rows_of_table(inputs: BulkInputs, number: int, meter: Meter) -> Iterator[NamedRows | Unreadable]:
+    """Yield the rows of a table, some thousand at a time, with the names of their subjects; what names none is apart."""
+    layout = inputs.layouts[number]
+    for chunk in chunks_of(inputs.inputs[number], inputs.mapped, meter):
+        if isinstance(chunk, BadRow):
+            yield Unreadable(number, chunk.line, chunk.code)
+            continue
+        subjects, nobodys_lines = subjects_of(chunk, layout)
+        nobodys = rows_alone(chunk.cells, np.flatnonzero(np.isin(chunk.lines, nobodys_lines)), layout, inputs.mapped)
+        for line, request in zip(nobodys_lines.tolist(), nobodys, strict=True):
+            yield Unreadable(number, line, "no-subject", request)
+        rows = name_rows(number, chunk.cells, chunk.lines, subjects)
+        if len(rows.rows):
+            yield rows

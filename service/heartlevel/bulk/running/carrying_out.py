@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.columns.layouts import checked_layout
+from heartlevel.bulk.columns.time_formats import time_format_fault
 from heartlevel.bulk.inputs.input import Input, TableFormat
 from heartlevel.bulk.inputs.opening import Meter
 from heartlevel.bulk.journal import PARTIAL, Journal, Written, beside, chained
@@ -60,9 +61,12 @@ class Job:
 
 
 def bulk_inputs(inputs: list[Input], mapped: Mapped, grouped: bool = False) -> BulkInputs:
-    """Look at the columns of all tables. Raises WrongCall where they cannot be understood."""
+    """Look at the columns of all tables. Raises WrongCall where they, or times, are not as was said."""
     tables = {number: source for number, source in enumerate(inputs) if isinstance(source.format, TableFormat)}
     layouts = {number: checked_layout(table, mapped) for number, table in tables.items()}
+    faults = {table.name: time_format_fault(table, layouts[number], mapped) for number, table in tables.items()}
+    if any(faults.values()):
+        raise WrongCall("\n".join(f"{name}: {fault}" for name, fault in faults.items() if fault))
     return BulkInputs(inputs, layouts, mapped, grouped)
 
 

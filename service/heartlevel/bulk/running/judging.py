@@ -10,6 +10,7 @@ from heartlevel.bulk.parts.grouping import Unreadable
 from heartlevel.bulk.parts.parts import BulkPart, SentText, SubjectSheets
 from heartlevel.bulk.parts.sheets import sheet_from
 from heartlevel.bulk.running.results import Item, JudgedPart, judged_part
+from heartlevel.decisions.decided import decided_in_part
 from heartlevel.intake.decoding import Undecodable
 from heartlevel.legible import legible_urgencies
 from heartlevel.located import AssessedSubjects, LocatedRequest, judge_examined, judge_requests
@@ -28,16 +29,20 @@ class Plan:
     layouts: Mapping[int, Layout]
     mapped: Mapped
     output: OutputFormat
+    decisions: bool = False  # are to be kept
 
 
 def judge_part(plan: Plan, part: BulkPart) -> JudgedPart:
     """Assess a part. Takes no other part, no clock and no file into account."""
-    groups, results = _judged(plan, part)
+    groups, results = judged_items(plan, part)
     outputs = plan.output.write(groups, plan.rules, plan.names)
-    return judged_part(part.number, outputs, [results[number] for number in sorted(results)], plan.names)
+    judged = judged_part(part.number, outputs, [results[number] for number in sorted(results)], plan.names)
+    judged.decisions = decided_in_part(groups) if plan.decisions else []
+    return judged
 
 
-def _judged(plan: Plan, part: BulkPart) -> tuple[list[AssessedSubjects], Mapping[int, Item]]:
+def judged_items(plan: Plan, part: BulkPart) -> tuple[list[AssessedSubjects], Mapping[int, Item]]:
+    """Assess a part; return its subjects, and by number what is told of each and of what could not be read."""
     if isinstance(part.content, SubjectSheets):
         sheets = [sheet_from(*sheet) for sheet in part.content.by_input]
         return judge_examined(examine(part.content.subjects, sheets, plan.layouts, plan.mapped), plan.rules)

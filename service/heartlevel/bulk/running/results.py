@@ -8,6 +8,7 @@ import orjson
 
 from heartlevel.bulk.parts.grouping import Unreadable
 from heartlevel.bulk.running.problems import InputProblem, input_problems, unreadable_problem, without_value
+from heartlevel.decisions.decided import Decision
 from heartlevel.located import Judged
 from heartlevel.one_call import Outcome
 
@@ -30,13 +31,14 @@ class Counts:
 
 @dataclass(slots=True)
 class JudgedPart:
-    """What came of a part: bytes for each file, and what could not be read, as lines for a file and for people."""
+    """What came of a part: bytes for each file, what could not be read, as lines for a file and for people, decisions."""
 
     number: int
     outputs: list[bytes]
     problems: bytes
     notes: list[str]
     counts: Counts = field(default_factory=Counts)
+    decisions: list[Decision] = field(default_factory=list)  # where they are to be kept
 
 
 URGENT = "what is legible of it may need help"

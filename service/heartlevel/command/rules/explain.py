@@ -18,7 +18,7 @@ from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, line_of, read_decoded
-from heartlevel.ruling.language.explaining import Tree, outline, terms_of, unit_of
+from heartlevel.ruling.language.explaining import UNITS, Tree, outline, terms_of, unit_of
 from heartlevel.ruling.language.rules import Rule, Shift
 from heartlevel.ruling.running.examples import OUTCOMES
 from heartlevel.ruling.running.truth import FALSE, TRUE, UNKNOWN
@@ -73,6 +73,7 @@ def _described(rule: Rule, rules: Rules) -> dict[str, Any]:
         "urgent": rule.urgent,
         "guideline": guideline,
         "protocol": protocol,
+        "parameters": rules.ruleset.parameter_origins(rule),
         "condition": outline(rule.condition, rules.ruleset.limits(guideline, protocol), scope),
         "expected_error": {name: _shift(shift) for name, shift in rule.expected_error.items()} or None,
         "depends_on": [_fact(CATALOGUE[name]) for name in facts],
@@ -96,6 +97,9 @@ def _rule_text(described: dict[str, Any]) -> Iterator[str]:
     yield f"asked of each {described['scope']}; effect {described['effect']}, severity {described['severity']}{urgent}"
     yield f"\nFires where (limits of {described['guideline']}, protocol {described['protocol']})"
     yield from _tree_text(described["condition"], 1)
+    if described["parameters"]:
+        yield "\nParameters"
+        yield from (f"  {parameter_text(parameter)}" for parameter in described["parameters"])
     if described["expected_error"]:
         yield "\nExpected error"
         yield from (f"  {pressure}: {_shift_text(shift)}" for pressure, shift in described["expected_error"].items())
@@ -103,6 +107,14 @@ def _rule_text(described: dict[str, Any]) -> Iterator[str]:
     yield from (f"  {_fact_text(fact)}" for fact in described["depends_on"])
     yield "\nSources"
     yield from (f"  {source['cite']} ({source['standing']})" for source in described["sources"])
+
+
+def parameter_text(parameter: dict[str, Any]) -> str:
+    """Say what a parameter is, where that is written, and who set it."""
+    unit = UNITS.get(parameter["unit"] or "1", f" {parameter['unit']}")
+    set_by = f"; {parameter['layer']} set it, below it was {parameter['was']}: {parameter['reason']}"
+    where = f" ({parameter['file']}:{parameter['line']})"
+    return f"{parameter['name']} = {parameter['value']:g}{unit}{where}{set_by if parameter['layer'] else ''}"
 
 
 def _fact_text(fact: dict[str, Any]) -> str:

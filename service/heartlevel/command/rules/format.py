@@ -13,6 +13,7 @@ import click
 
 from heartlevel.command.options import FAILED, show_faults
 from heartlevel.resources import shipped
+from heartlevel.ruling.files.directories.listing import listing_of
 from heartlevel.ruling.files.source import SourceFile
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.tools.commented import NotFormatted
@@ -49,7 +50,7 @@ def format_rules(paths: tuple[Path, ...], check: bool) -> None:
 
 
 def _files(paths: Sequence[Path]) -> Iterator[Path]:
-    files = (file for path in paths for file in (sorted(path.rglob("*.yaml")) if path.is_dir() else [path]))
+    files = (file for path in paths for file in (listing_of(path).files.values() if path.is_dir() else [path]))
     yield from dict.fromkeys(files)
 
 

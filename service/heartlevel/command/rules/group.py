@@ -8,11 +8,14 @@ from heartlevel.command.options import DIRECTORY, candidate, rules_options
 from heartlevel.command.rules.analyse import analyse_rules
 from heartlevel.command.rules.bundle import bundle
 from heartlevel.command.rules.diff import diff
-from heartlevel.command.rules.explain import explain
+from heartlevel.command.rules.editor import editor
+from heartlevel.command.rules.explain import explain, parameter_text
 from heartlevel.command.rules.format import format_rules
+from heartlevel.command.rules.table import limits_table
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.try_ import try_
 from heartlevel.ruling.language.conditions import Term
+from heartlevel.ruling.tools.numbers.told import told_otherwise
 from heartlevel.ruling.tools.unworded import unworded
 
 
@@ -27,8 +30,9 @@ def rules_group() -> None:
 def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
     """Check the rule files of DIRECTORY, of rules or of a layer (by default those in force), examples included.
 
-    Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any. What a language
-    leaves to English is no mistake; it is named after the count.
+    Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any. No mistakes, and
+    named after the count, are a number in a text that repeats a threshold or tells another (a warning, with its place and
+    cure), a file that is passed over, and what a language leaves to English.
     """
     ruleset = candidate(directory, folder, layers).ruleset
     rules = ruleset.every_rule()
@@ -37,22 +41,30 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
                f"{len(ruleset.protocols)} protocols: no mistakes\n{ruleset.fingerprint}")  # fmt: skip
     for layer in ruleset.layers:
         click.echo(f"layer {layer.id}, revision {layer.revision}: {layer.fingerprint}")
-    for text in unworded(ruleset):
+    for warning in sorted(set(told_otherwise(ruleset))):
+        click.echo(f"warning: {warning}\n    {warning.cure}", err=True)
+    for text in (*ruleset.passed_over(), *unworded(ruleset)):
         click.echo(f"note: {text}", err=True)
 
 
 @rules_group.command("list")
 @click.argument("directory", required=False, type=DIRECTORY)
 @click.option("--fact", help="Only rules that compare this fact.")
+@click.option("--parameters", is_flag=True, help="Only rules with parameters, each with its value and who set it.")
 @rules_options
-def list_rules(directory: Path | None, fact: str | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
+def list_rules(
+    directory: Path | None, fact: str | None, parameters: bool, folder: Path | None, layers: tuple[Path, ...]
+) -> None:
     """List the rules of DIRECTORY, of rules or of a layer (by default those in force): id, scope, title."""
-    for rule in candidate(directory, folder, layers).ruleset.every_rule():
+    ruleset = candidate(directory, folder, layers).ruleset
+    for rule in ruleset.every_rule():
         compared = {leaf.fact.name for leaf in rule.leaves if isinstance(leaf, Term)}
-        if fact is None or fact in compared:
+        if (fact is None or fact in compared) and (rule.parameters or not parameters):
             urgent = ", urgent" if rule.urgent else ""
             click.echo(f"{rule.id:<40} {rule.scope:<8} {rule.title}{urgent}")
+            for origin in ruleset.parameter_origins(rule) if parameters else ():
+                click.echo(f"    {parameter_text(origin)}")
 
 
-for command in (analyse_rules, bundle, diff, explain, format_rules, test_rules, try_):
+for command in (analyse_rules, bundle, diff, editor, explain, format_rules, limits_table, test_rules, try_):
     rules_group.add_command(command)

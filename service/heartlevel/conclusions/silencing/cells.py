@@ -8,7 +8,7 @@ from typing import Any
 
 from heartlevel.columns import TOLERANCE
 from heartlevel.facts.catalogue import Fact
-from heartlevel.ruling.language.conditions import Limit, Term
+from heartlevel.ruling.language.conditions import Term
 from heartlevel.ruling.language.explaining import WORDS, Row, decoded, spoken
 
 # Whether someone takes medicine, or where a reading was taken, is not to be altered to quieten a rule.
@@ -54,8 +54,8 @@ def _cuts(terms: Sequence[Term], limits: Mapping[str, float]) -> list[Cut]:
     for term in terms:
         if term.operator == "known":
             continue
-        ends = term.values[0], term.values[-1]
-        first, last = (limits[value.name] if isinstance(value, Limit) else value for value in ends)
+        figures = term.figures(limits)
+        first, last = figures[0], figures[-1]
         if isnan(first) or isnan(last):  # a limit that the guideline does not publish cuts nothing
             continue
         if term.operator not in ("above", "at_most"):

@@ -34,6 +34,13 @@ class Filling:
             whole[last] = value
             self.origins[f"{pointer}/{escaped(last)}"] = at
 
+    def value_of(self, name: str) -> Any:
+        """Return the value at a dotted name; None where there is none."""
+        inner: Any = self.values
+        for key in name.split("."):
+            inner = inner.get(key) if isinstance(inner, dict) else None
+        return inner
+
     def add(self, name: str, item: Any, at: str) -> None:
         """Add an item to a list."""
         listed = self.values.setdefault(name, [])

@@ -30,11 +30,8 @@ def is_heart_rate(observation: Element) -> bool:
     return observation.part("code").has_code(LOINC, HEART_RATE)
 
 
-def readings_of(observation: Element, codes: Codes, setting: Element | None) -> Iterator[Filling]:
-    """Yield the readings of an Observation: one, or as many as there are values of one component.
-
-    `setting` is where it was taken if the Observation does not say so.
-    """
+def readings_of(observation: Element, codes: Codes) -> Iterator[Filling]:
+    """Yield the readings of an Observation: one, or as many as there are values of one component."""
     values = _values(observation)
     rounds = zip_longest(*(values.get(name, []) for name in COMPONENTS.values()))
     for number, measured in enumerate(list(rounds) or [(None,) * len(COMPONENTS)]):
@@ -48,8 +45,6 @@ def readings_of(observation: Element, codes: Codes, setting: Element | None) -> 
                 _put_quantity(reading, quantity, component)
         _put_codes(reading, observation, codes)
         take_own_details(reading, observation)
-        if setting is not None:
-            reading.put("setting", setting.value, setting.at)
         yield reading
 
 

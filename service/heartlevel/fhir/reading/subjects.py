@@ -9,16 +9,20 @@ from heartlevel.fhir.issues import INFORMATION, WARNING, Issue
 from heartlevel.fhir.names import OWN_NAMES
 from heartlevel.fhir.reading.devices import device_of
 from heartlevel.fhir.reading.element import Element
+from heartlevel.fhir.reading.encounters import setting_of
 from heartlevel.fhir.reading.filling import Filling
 from heartlevel.fhir.reading.observations import is_heart_rate, is_pressure, quantity_of, readings_of, time_of
 from heartlevel.fhir.reading.people import over, since, take_patient, take_statement, withdrawn
+from heartlevel.fhir.reading.questionnaires import Response, is_ours, responses_of
+from heartlevel.fhir.reading.remarks import remarks_on
 from heartlevel.fhir.reading.sent import Sent, sent_resources
 from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.written import day_written
+from heartlevel.tables.fields import DEVICE, READING, SUBJECT
 
 SUBJECTS = OWN_NAMES["Patient"]
-STATEMENTS = ("Observation", "Condition", "MedicationStatement", "MedicationRequest")
-TAKEN_ELSEWHERE = ("Patient", "Device")  # by what refers to them
+STATEMENTS = ("Observation", "Condition", "MedicationStatement", "MedicationRequest", "QuestionnaireResponse")
+TAKEN_ELSEWHERE = ("Patient", "Device", "Encounter")  # by what refers to them
 IGNORED = "says that it is withdrawn, and was not used"
 PAST = "does not hold at present, and was not used"
 NOT_USED = "nothing in it is understood here, and it was not used"
@@ -32,6 +36,7 @@ class Person:
     subject: Filling
     pressures: list[Element] = field(default_factory=list)
     statements: list[Element] = field(default_factory=list)
+    responses: list[Element] = field(default_factory=list)
     pulses: dict[Any, Element] = field(default_factory=dict)  # by the time as it was sent
 
 
@@ -108,27 +113,56 @@ def _gather(person: Person, resource: Element) -> None:
         person.pressures.append(resource)
     elif resource.kind == "Observation" and is_heart_rate(resource):
         person.pulses.setdefault(time_of(resource).text, resource)
+    elif is_ours(resource):
+        person.responses.append(resource)
     else:
         person.statements.append(resource)
 
 
 def _decoded(person: Person, sent: Sent, codes: Codes, root: str) -> Decoded[str]:
     readings, devices = list[Filling](), dict[str, Filling]()
+    responses = responses_of(person.responses, person.pressures, sent, codes)
     for observation in person.pressures:
-        device = device_of(observation, sent, codes)
-        for reading in readings_of(observation, codes, sent.setting):
+        holding = [response for response in responses if response.holds_for(observation)]
+        device = _device(observation, sent, codes, holding)
+        setting = setting_of(observation, sent, codes)
+        for reading in readings_of(observation, codes):
             _add_pulse(reading, person)
+            for response in holding:
+                response.fill(reading, READING)
+            if setting is not None:
+                reading.put("setting", setting.value, setting.at)
             if device is not None:
                 reading.put("device", device.values["id"], observation.part("device").at)
                 _add_device(devices, device)
             readings.append(reading)
+    sent.issues += remarks_on(person.pressures, codes)
+    _tell_of(person, responses, readings, sent, codes)
+    return _request(person.subject, list(devices.values()), readings, sent, root)
+
+
+def _device(observation: Element, sent: Sent, codes: Codes, responses: Iterable[Response]) -> Filling | None:
+    """Return the device of an Observation with what responses say of it; where it names none, theirs."""
+    device = device_of(observation, sent, codes)
+    for response in responses:
+        if response.tells_of(DEVICE):
+            if device is None:
+                device = Filling(response.resource.at)
+                device.put("id", f"device of {response.resource.part('id').text or 'the response'}"[:64], device.at)
+            response.fill(device, DEVICE)
+    return device
+
+
+def _tell_of(person: Person, responses: Iterable[Response], readings: Iterable[Filling], sent: Sent, codes: Codes) -> None:
+    """Take what resources say of the person."""
     days = [day for reading in readings if (day := _day_of(reading))]
     if person.patient.kind == "Patient":
         sent.issues += take_patient(person.subject, person.patient, max(days, default=None))
     for statement in sorted(person.statements, key=since, reverse=True):  # of two that differ the later one counts
         if not take_statement(person.subject, statement, codes):
             sent.issues.append(Issue(INFORMATION, "not-supported", NOT_USED, statement.at))
-    return _request(person.subject, list(devices.values()), readings, sent, root)
+    for response in responses:
+        response.fill(person.subject, SUBJECT)
 
 
 def _request(
@@ -154,8 +188,9 @@ def _add_pulse(reading: Filling, person: Person) -> None:
 def _add_device(devices: dict[str, Filling], device: Filling) -> None:
     known = devices.setdefault(device.values["id"], device)
     for pointer, at in device.origins.items():
-        if pointer.count("/") == 1:
-            known.put(pointer[1:], device.values[pointer[1:]], at)
+        name = pointer[1:].replace("/", ".")
+        if device.value_of(name) is not None:
+            known.put(name, device.value_of(name), at)
 
 
 def _day_of(reading: Filling) -> Any:

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from heartlevel.answer.whole import as_json
+from heartlevel.assessment import Assessment
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.fhir.codes import Codes
 from heartlevel.fhir.issues import INFORMATION, WARNING, Issue, issue_of, outcome_of
@@ -21,12 +22,18 @@ from heartlevel.fhir.writing.concluded import (
 from heartlevel.fhir.writing.entries import Entries
 from heartlevel.fhir.writing.measured import reading_written, with_reliability, write_devices, write_person
 from heartlevel.intake.faults import problems_read
+from heartlevel.vocabulary import CONCLUSION_ALONE, IN_BRIEF, IN_FULL
 
 LEFT_OUT = Issue(
     INFORMATION, "incomplete",
     "Not written as resources: averages of other settings and of parts of the day, variability, probabilities, pattern, "
     "periods, change, target, pulse, comparisons of devices, other guidelines. The answer as application/json has them.",
 )  # fmt: skip
+NOT_IN_BRIEF = Issue(INFORMATION, "incomplete", "Not written, as `detail` is `brief`: readings and devices.")
+CONCLUSION_WRITTEN = Issue(
+    INFORMATION, "incomplete", "Not written, as `detail` is `conclusion`: readings, devices, averages and findings."
+)
+LEFT_OUT_AT = {IN_FULL: [], IN_BRIEF: [NOT_IN_BRIEF], CONCLUSION_ALONE: [CONCLUSION_WRITTEN]}
 
 
 def bundle_of(
@@ -47,7 +54,8 @@ def bundle_of(
         assert service is not None
         concluded = _write_subject(entries, conclusions, subject, answer, codes)
         entries.add(provenance_written(answer, service, concluded, recorded))
-    entries.add(outcome_of([*issues, LEFT_OUT]))
+    asked = [conclusions.assessment.batch.requests[subject].detail for conclusions, subject, _ in written]
+    entries.add(outcome_of([*issues, LEFT_OUT, *(issue for detail in asked for issue in LEFT_OUT_AT[detail])]))
     return entries.bundle()
 
 
@@ -63,23 +71,36 @@ def _write_subject(
     """Add what is written of a subject; return References to what was concluded."""
     assessment = conclusions.assessment
     batch, request = assessment.batch, assessment.batch.requests[subject]
-    patient, devices = write_person(entries, batch, subject, codes), write_devices(entries, request)
+    patient = write_person(entries, batch, subject, codes)
     rows = np.arange(batch.size)[batch.rows_of(subject)]
-    readings = {}
-    for row, judged in zip(rows.tolist(), answer["readings"], strict=True):
-        written = reading_written(batch, row, patient, devices, codes)
-        readings[row] = entries.add(with_reliability(written, judged["reliability"]))
+    readings = _write_readings(entries, assessment, subject, patient, answer, codes) if request.detail == IN_FULL else {}
     by_name = {batch.names[row]: reference for row, reference in readings.items()}
 
+    whole = request.detail != CONCLUSION_ALONE
     means = [
         entries.add(mean_written(assessment, subject, side, patient, readings, codes))
-        for side in answer["sides"] if side["side"] in SIDES and side["systolic"] is not None
+        for side in answer["sides"] if whole and side["side"] in SIDES and side["systolic"] is not None
     ]  # fmt: skip
-    findings = [entries.add(finding_written(finding, patient, by_name)) for finding in answer["findings"]]
+    findings = [
+        entries.add(finding_written(finding, patient, by_name)) for finding in (answer["findings"] if whole else ())
+    ]
     period = period_of(assessment, rows) if len(rows) else None
     report = entries.add(report_written(answer, patient, means, period))
     messages = [entries.add(message) for message in messages_written(answer, patient, report)]
     return [*means, *findings, report, *messages]
+
+
+def _write_readings(
+    entries: Entries, assessment: Assessment, subject: int, patient: dict[str, str], answer: dict[str, Any], codes: Codes
+) -> dict[int, dict[str, str]]:
+    """Add the devices and readings of a subject; return References to the readings by their rows."""
+    batch = assessment.batch
+    devices, rows = write_devices(entries, batch.requests[subject]), batch.rows_of(subject)
+    readings = {}
+    for row, judged in zip(range(rows.start, rows.stop), answer["readings"], strict=True):
+        written = reading_written(batch, row, patient, devices, codes)
+        readings[row] = entries.add(with_reliability(written, judged["reliability"]))
+    return readings
 
 
 def _service(answer: dict[str, Any]) -> dict[str, Any]:

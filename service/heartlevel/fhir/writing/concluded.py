@@ -39,8 +39,9 @@ def mean_written(
     assessment: Assessment, subject: int, side: Mapping[str, Any], patient: Reference, readings: Mapping[int, Reference],
     codes: Codes,
 ) -> dict[str, Any]:  # fmt: skip
-    """Return the average of a side as an Observation derived from the readings in it."""
+    """Return the average of a side as an Observation derived from the readings in it, as far as these are written."""
     rows = _rows_of(assessment, subject, side["side"])
+    sources = [readings[row] for row in rows.tolist() if row in readings]
     panel, means = (MEAN_PANEL_24H, MEANS_24H) if side["side"] == WHOLE_DAY else (MEAN_PANEL, MEANS)
     titles = {name: title for name, (_, title) in means.items()}
     setting = codes.concept("setting", side["side"].partition("-")[0])
@@ -52,7 +53,7 @@ def mean_written(
         "code": coded(LOINC, *panel),
         "subject": patient,
         "effectivePeriod": period_of(assessment, rows),
-        "derivedFrom": [readings[row] for row in rows.tolist()],
+        **({"derivedFrom": sources} if sources else {}),
         "component": [component(titles, means[name][0], name, side[name]) for name in PRESSURES],
     }
     if side["category"]:

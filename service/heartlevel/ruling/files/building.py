@@ -8,17 +8,19 @@ from typing import Any
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.faults import near
 from heartlevel.intake.schema import Reading
-from heartlevel.ruling.files.parsing import ConditionParser, near_limit
+from heartlevel.ruling.files.parameters.reading import misused, parameters_of
+from heartlevel.ruling.files.parsing import ConditionParser
+from heartlevel.ruling.files.sentences import NO_LIMITS, RuleSentences, sentence
 from heartlevel.ruling.files.source import repeated_names
-from heartlevel.ruling.language.conditions import MOST_LEAVES, Condition, Mention, Term, leaves_of
+from heartlevel.ruling.language.conditions import MOST_LEAVES, Condition, Mention, Parameter, Term, leaves_of
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Citation, Consequence, Example, Rule, RuleUrgency, Shift
-from heartlevel.ruling.language.template import ENGLISH, Template, TemplateFault, Unpaired, Voice, WrongForms
+from heartlevel.ruling.language.template import Template
 from heartlevel.vocabulary import DIRECTIONS, EFFECTS, URGENCY_LEVELS
 
 OF_NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 READING_FIELDS = tuple(Reading().fields)
-AS_WRITTEN = ("id", "scope", "title", "severity", "next_step", "field", "pattern", "told_in")
+AS_WRITTEN = ("id", "scope", "severity", "next_step", "field", "pattern", "told_in")
 OTHERWISE_URGENT = {"kind": "other", "level": "same-day"}
 
 
@@ -27,38 +29,23 @@ def facts_of(scope: str) -> dict[str, Fact]:
     return {name: fact for name, fact in CATALOGUE.items() if fact.scope in VISIBLE[scope]}
 
 
-def sentence(
-    entry: Entry, facts: Mapping[str, Fact], limits: frozenset[str], faults: list[RuleFault], voice: Voice = ENGLISH
-) -> Template | None:
-    """Take a written sentence apart; None if it cannot be filled, with the mistake added to `faults`."""
-    try:
-        return Template(entry.item, facts, limits, voice)
-    except WrongForms as fault:
-        faults.append(entry.fault((), "wrong-plural", str(fault)))
-    except Unpaired as fault:
-        faults.append(entry.fault((), "unknown-placeholder", str(fault)))
-    except TemplateFault as fault:
-        name = str(fault).removeprefix("limit:")
-        hint = near_limit(name, limits) if "limit:" in str(fault) else near(name, facts)
-        detail = f"'{{{fault}}}' is no fact of this scope and no limit"
-        faults.append(entry.fault((), "unknown-placeholder", detail, hint))
-    return None
-
-
 def build_rules(
     by_scope: Mapping[str, Sequence[Entry]],
     ids: Mapping[str, frozenset[str]],
     limits: frozenset[str],
     next_steps: frozenset[str],
+    elsewhere: Mapping[str, Parameter],
     faults: list[RuleFault],
 ) -> dict[str, tuple[Rule, ...]]:
     """Build the rules of every scope, each after those it mentions; mistakes are added to `faults`.
 
-    `ids` are those of each scope's rules, of those at fault too: to mention one of these is no second mistake.
+    `elsewhere` are the parameters of other rules by `rule.name`. `ids` are those of each scope's rules, of those at
+    fault too: to mention one of these is no second mistake.
     """
     faults += [*repeated_names(chain.from_iterable(by_scope.values()), "id"), *_wrong_scopes(by_scope)]
     return {
-        scope: _Builder(scope, ids[scope], limits, next_steps, faults).build(entries) for scope, entries in by_scope.items()
+        scope: _Builder(scope, ids[scope], limits, next_steps, elsewhere, faults).build(entries)
+        for scope, entries in by_scope.items()
     }
 
 
@@ -74,10 +61,16 @@ class _Builder:
     """Builds the rules of one scope."""
 
     def __init__(
-        self, scope: str, ids: frozenset[str], limits: frozenset[str], next_steps: frozenset[str], faults: list[RuleFault]
+        self,
+        scope: str,
+        ids: frozenset[str],
+        limits: frozenset[str],
+        next_steps: frozenset[str],
+        elsewhere: Mapping[str, Parameter],
+        faults: list[RuleFault],
     ) -> None:
         self.scope, self.ids, self.limits, self.next_steps, self.faults = scope, ids, limits, next_steps, faults
-        self.facts = facts_of(scope)
+        self.facts, self.elsewhere = facts_of(scope), elsewhere
 
     def build(self, entries: Sequence[Entry]) -> tuple[Rule, ...]:
         own = [entry for entry in entries if entry.item["scope"] == self.scope]  # others speak of other facts
@@ -97,19 +90,26 @@ class _Builder:
 
     def _rule(self, entry: Entry) -> Rule | None:
         before = len(self.faults)
-        condition = self._condition(entry)
-        explanation, advice = (self._sentence(entry, key) for key in ("explanation", "advice"))
+        parameters = parameters_of(entry, self.faults)
+        if len(self.faults) > before:  # what compares with one at fault, or shows it, is no second mistake
+            return None
+        condition = self._condition(entry, parameters)
+        if condition is not None:  # else what it compares with is not known
+            self.faults += misused(entry, parameters, condition)
+        shown = {**self.elsewhere, **parameters}
+        title = sentence(entry.part("title"), {}, NO_LIMITS, self.faults, parameters=shown)
+        explanation, advice = (self._sentence(entry, key, shown) for key in ("explanation", "advice"))
         self.faults += chain(self._wrong_effects(entry), self._wrong_errors(entry))
         self.faults += chain(self._wrong_consequences(entry), self._wrong_examples(entry))
-        if condition is None or explanation is None or advice is None or len(self.faults) > before:
+        if condition is None or title is None or explanation is None or advice is None or len(self.faults) > before:
             return None
-        return _rule(entry, condition, explanation, advice)
+        return _rule(entry, parameters, condition, RuleSentences(title.filled({}, {}), explanation, advice))
 
-    def _sentence(self, entry: Entry, key: str) -> Template | None:
-        return sentence(entry.part(key), self.facts, self.limits, self.faults)
+    def _sentence(self, entry: Entry, key: str, parameters: Mapping[str, Parameter]) -> Template | None:
+        return sentence(entry.part(key), self.facts, self.limits, self.faults, parameters=parameters)
 
-    def _condition(self, entry: Entry) -> Condition | None:
-        parser = ConditionParser(entry, self.facts, self.limits, self.ids, self.faults)
+    def _condition(self, entry: Entry, parameters: Mapping[str, Parameter]) -> Condition | None:
+        parser = ConditionParser(entry, self.facts, self.limits, self.ids, {**self.elsewhere, **parameters}, self.faults)
         condition = parser.condition(entry.item["when"], ("when",))
         leaves = 0 if condition is None else len(leaves_of(condition))
         if leaves > MOST_LEAVES:
@@ -202,7 +202,7 @@ def _same_conditions(rules: Iterable[Rule]) -> Iterator[RuleFault]:
             yield rule.entry.fault(("when",), "same-condition", f"'{rule.id}' has the condition of '{other}'")
 
 
-def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Template) -> Rule:
+def _rule(entry: Entry, parameters: Mapping[str, float], condition: Condition, texts: RuleSentences) -> Rule:
     """Return the rule of an entry that has no faults."""
     item, leaves = entry.item, leaves_of(condition)
     as_written = {name: item.get(name) for name in AS_WRITTEN}
@@ -211,19 +211,19 @@ def _rule(entry: Entry, condition: Condition, explanation: Template, advice: Tem
     amounts = [shift.amount for shift in errors.values() if shift.amount is not None]
     return Rule(
         **as_written,
+        parameters={name: float(value) for name, value in parameters.items()},
         condition=condition,
         leaves=leaves,
         effect=EFFECTS.index(item["effect"]),
         by_device=bool(item.get("by_device")),
         urgency=_urgency(item.get("urgency") or OTHERWISE_URGENT) if item.get("urgent") else None,
-        explanation=explanation,
-        advice=advice,
+        **texts._asdict(),
         consequences=tuple(map(_consequence, item.get("consequence") or ())),
         expected_error=errors,
         usual_share=item.get("usual_share") or 0.0,
         sources=tuple(Citation(source["cite"], source["standing"]) for source in item["sources"]),
         examples=tuple(map(_example, item["examples"])),
-        shown_facts=tuple(dict.fromkeys([*compared, *explanation.facts(), *advice.facts(), *amounts])),
+        shown_facts=tuple(dict.fromkeys([*compared, *texts.explanation.facts(), *texts.advice.facts(), *amounts])),
         entry=entry,
     )
 

@@ -4,14 +4,13 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from heartlevel.intake.faults import near
-from heartlevel.ruling.files.building import sentence
+from heartlevel.ruling.files.sentences import NO_LIMITS, sentence
 from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.statements import READERS, STATEMENTS, SUMMARY_WORDS, WORDS, ConclusionTexts
 from heartlevel.ruling.language.template import Template, Voice
 
 PARTS = (*READERS, "words")
-NO_LIMITS: frozenset[str] = frozenset()
 
 
 def conclusion_texts(entry: Entry, base: ConclusionTexts | None, voice: Voice, faults: list[RuleFault]) -> ConclusionTexts:

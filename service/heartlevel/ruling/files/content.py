@@ -5,22 +5,22 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
-from re import compile as pattern
 from typing import Any
 
 from marshmallow import ValidationError
 
 from heartlevel.intake.faults import from_messages, near
 from heartlevel.intake.fields import Block, messages
+from heartlevel.ruling.files.directories.listing import Listing, listing_of, plain_ending
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, WordingBlock
-from heartlevel.ruling.files.source import DECIMAL_POINT, SourceFile
+from heartlevel.ruling.files.source import DECIMAL_POINT, SourceFile, mapping
 from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
+from heartlevel.ruling.language.ruleset import FilesRead
 from heartlevel.vocabulary import SCOPES
 
 MOST_RULES = 500
 LADDER = "urgency.yaml"
-MISNAMED = pattern(r"\.(yml|yaml\.txt|yml\.txt)$")
 SECTIONS: Mapping[str, Block] = {
     **dict.fromkeys(SCOPES, RuleBlock()),
     "guidelines": GuidelineBlock(),
@@ -41,6 +41,17 @@ class Content:
     top: Entry | None
     ladder: Entry | None = None
     items: dict[str, list[Entry]] = field(default_factory=lambda: {name: [] for name in SECTIONS})
+    silenced: list[Entry] = field(default_factory=list)  # rules that layers switched off
+    passed_over: tuple[str, ...] = ()  # words on files that were not taken
+
+    def files_read(self) -> FilesRead:
+        """Return which items each file of rules, profiles and texts holds, and what was passed over beside them."""
+        held: dict[str, tuple[str, ...]] = {}
+        for section, entries in self.items.items():
+            for entry in entries:
+                file, name = entry.origin.name, str(mapping(entry.item).get(key_of(section)))
+                held[file] = (*held.get(file, ()), name)
+        return FilesRead(held, self.passed_over)
 
     def fingerprint(self) -> str:
         """Return a hash of all that stands there, mistakes included; layout, and how items lie in files, play no part."""
@@ -52,30 +63,32 @@ class Content:
 
 def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = False) -> Content:
     """Read every file below a folder; mistakes are added to `faults`. A layer's files are shown with its folder."""
-    prefix = f"{folder.name}/" if layered else ""
-    content = Content(_top(folder / top, prefix + top, layered, faults))
+    listing = listing_of(folder, f"{folder.name}/" if layered else "")
+    content = Content(_top(listing, top, layered, faults), passed_over=tuple(listing.passed_over))
     if not layered:
-        content.ladder = _top(folder / LADDER, prefix + LADDER, layered, faults)
-    for path in sorted(folder.rglob("*")):
-        inside = path.relative_to(folder).as_posix()
-        section, shown_as = inside.partition("/")[0], prefix + inside
-        if MISNAMED.search(path.name) and not path.name.startswith("."):  # meant to be one, it would be passed over
-            hint = f"rename it to {MISNAMED.sub('.yaml', path.name)}"
-            faults.append(RuleFault(shown_as, 1, 1, "wrong-name", "the names of rule files end in .yaml", hint))
-        elif path.match("*.yaml") and section in SECTIONS:
+        content.ladder = _top(listing, LADDER, layered, faults)
+    tops = (top,) if layered else (top, LADDER)
+    for inside, path in listing.files.items():
+        section, shown_as = inside.partition("/")[0], listing.prefix + inside
+        if section in SECTIONS:
             content.items[section] += _entries(SourceFile(path, shown_as, layered), section in SCOPES, faults)
-        elif path.match("*.yaml") and inside != top and (layered or inside != LADDER):
-            detail = f"'{section}' holds no rule files"
-            faults.append(RuleFault(shown_as, 1, 1, "unknown-folder", detail, near(section, SECTIONS)))
+        elif plain_ending(inside) not in tops:
+            listing.refuse(inside, "unknown-folder", f"'{section}' holds no rule files", near(section, SECTIONS))
+    faults += listing.faults
     return content
 
 
-def _top(path: Path, shown_as: str, layered: bool, faults: list[RuleFault]) -> Entry | None:
-    if not path.is_file():
+def _top(listing: Listing, top: str, layered: bool, faults: list[RuleFault]) -> Entry | None:
+    alike = [inside for inside in listing.files if plain_ending(inside) == top]
+    if not alike:
         hint = None if layered else "a layer has a layer.yaml in its place"
-        faults.append(RuleFault(shown_as, 1, 1, "missing-file", f"a directory of rules needs {path.name}", hint))
+        wanted = f"a directory of rules needs {top}"
+        listing.refuse(top, "missing-file", wanted, hint)
         return None
-    return next(iter(_entries(SourceFile(path, shown_as, layered), False, faults)), None)
+    for other in alike[1:]:
+        listing.refuse(other, "repeated-key", f"it stands for the same as {alike[0]} beside it")
+    source = SourceFile(listing.files[alike[0]], listing.prefix + alike[0], layered)
+    return next(iter(_entries(source, False, faults)), None)
 
 
 def _entries(file: SourceFile, listed: bool, faults: list[RuleFault]) -> list[Entry]:

@@ -10,6 +10,7 @@ from typing import Any
 
 from heartlevel.intake.faults import near
 from heartlevel.ruling.files.content import Content, content_of, is_valid, key_of
+from heartlevel.ruling.files.directories.listing import top_in
 from heartlevel.ruling.files.layering.changes import (
     REPLACED,
     WHOLE,
@@ -20,6 +21,7 @@ from heartlevel.ruling.files.layering.changes import (
     replaced_paths,
 )
 from heartlevel.ruling.files.layering.declared import LayerBlock
+from heartlevel.ruling.files.layering.parts import with_parts
 from heartlevel.ruling.files.sense import unmoved_categories
 from heartlevel.ruling.files.source import SourceFile, mapping
 from heartlevel.ruling.files.urgency.guard import loosened, lowered, muted
@@ -50,7 +52,10 @@ def lay(content: Content, folder: Path, faults: list[RuleFault], below: Sequence
         content.items[section] += entries
     for judge in (loosened, unmoved_categories):
         faults += judge(guidelines_below, content.items["guidelines"])
-    return Layer(name, head["name"], head["revision"], fingerprint, tuple(applied), above.top, _added(above))
+    return Layer(
+        name, head["name"], head["revision"], fingerprint, tuple(applied), above.top, _added(above),
+        above.files_read(),
+    )  # fmt: skip
 
 
 def _added(above: Content) -> frozenset[tuple[str, str]]:
@@ -78,7 +83,7 @@ def replacing(layers: Sequence[Path], candidate: Path) -> tuple[Path, ...]:
 
 def id_in(folder: Path) -> str:
     """Return the id of the layer in a folder; of one whose own file cannot be read, its folder's name."""
-    head = SourceFile(folder / TOP, TOP).data
+    head = SourceFile(top_in(folder, TOP) or folder / TOP, TOP).data
     return layer_id(head) if isinstance(head, dict) else folder.name
 
 
@@ -134,12 +139,15 @@ def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> Ma
     below = entries[index]
     if change.item.get("off"):
         faults += _not_to_be_missed(change, below, entries)
-        del entries[index]
+        content.silenced.append(entries.pop(index))
         return mapping(below.item)
     if isinstance(change.item.get("set"), dict):
         faults += muted(change.part("set"), below.item)
         entries[index] = _with_set(below, change)
-    return _before(below, change)
+    if not change.item.get("parts") or "when" not in mapping(below.item):
+        return _before(below, change)
+    entries[index] = with_parts(entries[index], change, faults)
+    return {**_before(below, change), "when": below.item.get("when")}
 
 
 def _not_to_be_missed(change: Entry, rule: Entry, rules: list[Entry]) -> Iterator[RuleFault]:

@@ -16,6 +16,7 @@ from heartlevel.ruling.files.followup.building import follow_up_of
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.followup.targets import senseless_targets
 from heartlevel.ruling.files.layers import lay
+from heartlevel.ruling.files.parameters.reading import parameters_elsewhere
 from heartlevel.ruling.files.profile_building import (
     guideline_of,
     ladder_of,
@@ -49,19 +50,18 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     faults: list[RuleFault] = []
     content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
     titles = _titles(content)  # those that a layer changes too: texts may stand for them
-    base_fingerprint = content.fingerprint()
+    base_fingerprint, base_files = content.fingerprint(), content.files_read()
     laid = _laid(content, layers, faults)
     checked = _Checked(content, faults)
     guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in checked.items["guidelines"]}
     protocols = {entry.item["id"]: protocol_of(entry.item) for entry in checked.items["protocols"]}
     faults += checked.faults_between_items()
-    limits = _in_all(profile.limits for profile in guidelines.values()) | _in_all(
-        profile.limits for profile in protocols.values()
-    )
+    limits = frozenset().union(*(_in_all(item.limits for item in kind.values()) for kind in (guidelines, protocols)))
     languages = Languages(checked.items["wording"], faults)
     by_scope = {scope: sorted(checked.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
-    rules = build_rules(by_scope, checked.ids, limits, _in_all(languages.next_steps.values()), faults)
-    wording = languages.wordings(rules, limits, _ever_named(content, laid), titles | _titles(content))
+    elsewhere = parameters_elsewhere(chain(*(content.items[scope] for scope in SCOPES), content.silenced))
+    rules = build_rules(by_scope, checked.ids, limits, _in_all(languages.next_steps.values()), elsewhere, faults)
+    wording = languages.wordings(rules, limits, elsewhere, _ever_named(content, laid), titles | _titles(content))
     if faults:
         raise RuleFaults(faults)
     return RuleSet(
@@ -82,6 +82,7 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         follow_up=follow_up_of(checked.head),
         layers=tuple(laid),
         base_fingerprint=base_fingerprint,
+        base_files=base_files,
         entries=checked.entries(),
     )
 

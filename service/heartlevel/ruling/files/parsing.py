@@ -7,10 +7,21 @@ from typing import Any
 from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.intake.faults import abridged, near
 from heartlevel.ruling.files.profile_schema import UNITS_OF_LIMITS
-from heartlevel.ruling.files.source import DECIMAL_POINT, PLAIN_NUMBER
-from heartlevel.ruling.language.conditions import GROUPS, OPERATORS, ORDERED, Condition, Group, Limit, Mention, Term
+from heartlevel.ruling.files.source import DECIMAL_POINT, PLAIN_NUMBER, mapping
+from heartlevel.ruling.language.conditions import (
+    GROUPS,
+    OPERATORS,
+    ORDERED,
+    Condition,
+    Group,
+    Limit,
+    Mention,
+    Parameter,
+    Term,
+)
 from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
 
+NAMED = ("limit", "param", "minus")  # what may stand in place of a number: a limit, a parameter, its negative
 OTHERWISE_CALLED = {"and": "all", "or": "any", "not": "none"}
 
 
@@ -22,6 +33,7 @@ class ConditionParser:
     facts: Mapping[str, Fact]  # that rules of its scope may compare
     limits: frozenset[str]
     rules: frozenset[str]  # of its scope
+    parameters: Mapping[str, Parameter]
     faults: list[RuleFault]
 
     def condition(self, data: Any, path: KeyPath) -> Condition | None:
@@ -95,12 +107,18 @@ class ConditionParser:
             return Group("any", tuple(Term(fact, "equals", (value,)) for value in known))
         low, high = known
         if isinstance(low, float) and isinstance(high, float) and low > high:
-            return self._fault(path, "wrong-value", f"between takes the lower value first, not {low:g} before {high:g}")
+            detail = f"between takes the lower value first, not {low:g} before {high:g}"
+            return self._fault(self._changed(known) or path, "wrong-value", detail)
         return Term(fact, operator, known)
+
+    def _changed(self, values: Collection[float | Limit]) -> KeyPath | None:
+        """Return where a layer sets a parameter that is among the values."""
+        names = [value.name for value in values if isinstance(value, Parameter)]
+        return next((("parameters", name) for name in names if self.entry.sets("parameters", name)), None)
 
     def _coded(self, fact: Fact, value: Any, path: KeyPath) -> float | Limit | None:
         if isinstance(value, Mapping):
-            return self._limit(fact, value, path)
+            return self._named(fact, value, path)
         try:
             if value is None:
                 raise TypeError
@@ -131,11 +149,30 @@ class ConditionParser:
             return f"write {{limit: {value}}}"
         return {"number": PLAIN_NUMBER, "flag": "true or false, without quotes"}.get(fact.kind)
 
-    def _limit(self, fact: Fact, value: Mapping[str, Any], path: KeyPath) -> Limit | None:
-        name = value.get("limit")
-        if set(value) != {"limit"} or not isinstance(name, str):
-            self._fault(path, "wrong-value", "found a mapping; expected a value or {limit: name}")
-        elif fact.kind != "number":
+    def _named(self, fact: Fact, value: Mapping[str, Any], path: KeyPath) -> float | Limit | None:
+        """Read a mapping of one kind of name to a name."""
+        kind, name = next(iter(value.items()), (None, None))
+        if len(value) != 1 or kind not in NAMED or not isinstance(name, str):
+            wanted = "a value, {limit: name}, {param: name} or {minus: name}"
+            self._fault(path, "wrong-value", f"found {_seen(value)}; expected {wanted}", near(kind, NAMED))
+            return None
+        return self._limit(fact, name, path) if kind == "limit" else self._parameter(fact, kind, name, path)
+
+    def _parameter(self, fact: Fact, kind: str, name: str, path: KeyPath) -> Parameter | None:
+        if name not in self.parameters:
+            if mapping(self.entry.item, "parameters").get(name) is None:  # else its mistake is named there
+                hint = near(name, self.parameters) or f"name it: `parameters: {{{name}: ...}}`"
+                self._fault(path, "unknown-parameter", f"the rule has no parameter '{name}'", hint)
+            return None
+        if fact.kind != "number":
+            self._fault(path, "wrong-value", f"{fact.name} is a {fact.kind}; a parameter is a number")
+            return None
+        value = self.parameters[name] if kind == "param" else Parameter(-self.parameters[name], name)
+        coded = self._coded(fact, float(value), ("parameters", name))
+        return None if coded is None else value
+
+    def _limit(self, fact: Fact, name: str, path: KeyPath) -> Limit | None:
+        if fact.kind != "number":
             self._fault(path, "wrong-value", f"{fact.name} is a {fact.kind}; a limit is a number")
         elif name not in self.limits:
             detail = f"'{name}' is not a limit of every guideline or of every protocol"

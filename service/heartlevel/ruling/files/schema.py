@@ -91,6 +91,7 @@ class RuleBlock(Block):
 
     id = name("kebab-case name, never reused", **NEEDED)
     scope = choice(SCOPES, "what the rule is asked of", **NEEDED)
+    parameters = Anything(**about("thresholds by name: {param: name} in `when`, and {param:name} in texts, shows them"))
     when = Anything(**about("the condition", **NEEDED))
     effect = choice(EFFECTS, "what a finding makes of the readings concerned", **NEEDED)
     severity = choice(SEVERITIES, "how much it matters", **NEEDED)

@@ -11,6 +11,7 @@ import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from heartlevel.intake.faults import abridged
+from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
 from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, Position, RuleFault
 
 PLAIN_NUMBER = "a plain number: no unit, no quotes, a point for decimals"
@@ -53,11 +54,9 @@ class SourceFile:
 
     def _read(self, path: Path) -> Any:
         try:
-            raw = path.read_bytes()
-        except OSError as error:
-            return self._note((), "unreadable", f"cannot be read: {error.strerror}")
-        if len(raw) > LONGEST_FILE:
-            return self._note((), "file-too-long", f"{len(raw)} bytes; a rule file has at most {LONGEST_FILE}")
+            raw = bytes_of_file(path, LONGEST_FILE)
+        except NotRead as error:
+            return self._note((), error.code, error.detail)
         try:
             node = _composed(raw.decode("utf-8"))
         except UnicodeDecodeError as error:

@@ -9,10 +9,11 @@ from typing import Any
 
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.faults import abridged, near
-from heartlevel.ruling.files.building import facts_of, sentence
+from heartlevel.ruling.files.building import facts_of
 from heartlevel.ruling.files.conclusion_texts import conclusion_texts
 from heartlevel.ruling.files.content import is_valid
 from heartlevel.ruling.files.schema import SENTENCES, RuleTextsBlock
+from heartlevel.ruling.files.sentences import NO_LIMITS, sentence
 from heartlevel.ruling.files.source import mapping, repeated_names
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Rule
@@ -23,6 +24,7 @@ from heartlevel.vocabulary import SYMPTOMS
 RULE_TEXTS = RuleTextsBlock()
 URGENCY_SLOTS = frozenset({"count", "worst", "when", "date", "days", "minutes", "symptoms"})
 TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "urgency", "sureness", "summary", "follow_up")
+STEPS = ("next_steps", "next_steps_for_patient")
 VALUES = frozenset(chain([YES, NO, NOT_RECORDED], SYMPTOMS, *(fact.names for fact in CATALOGUE.values())))
 
 
@@ -51,46 +53,73 @@ class Languages:
         return {language: {**steps.get(DEFAULT_LANGUAGE, {}), **own} for language, own in steps.items()}
 
     def wordings(
-        self, rules: Mapping[str, Sequence[Rule]], limits: frozenset[str], ids: Collection[str], titles: Collection[str]
+        self,
+        rules: Mapping[str, Sequence[Rule]],
+        limits: frozenset[str],
+        elsewhere: Mapping[str, float],
+        ids: Collection[str],
+        titles: Collection[str],
     ) -> dict[str, Wording]:
-        """Return the wordings by language. Texts may stand for the rules of `ids` and for categories of `titles`."""
+        """Return the wordings by language. Texts may stand for the rules of `ids` and for categories of `titles`.
+
+        They may show a rule's own parameters and those `elsewhere`, by `rule.name`.
+        """
         built = {rule.id: rule for of_scope in rules.values() for rule in of_scope}
         base = {name: RuleTexts(rule.title, rule.explanation, rule.advice, rule.advice) for name, rule in built.items()}
         default = self._entries[DEFAULT_LANGUAGE].item if DEFAULT_LANGUAGE in self._entries else {}
         wordings: dict[str, Wording] = {}
+        steps: dict[str, dict[str, str]] = {field: {} for field in STEPS}
         conclusion = None
         for language, entry in self._entries.items():
             self._faults += _strangers(entry, "rules", ids, "rule")
             self._faults += _strangers(entry, "categories", titles, "category")
             voice = Voice(language, mapping(entry.item.get("names")))
             worded = {
-                name: self._texts(entry.part("rules", name), built[name], base[name], limits, voice)
+                name: self._texts(entry.part("rules", name), built[name], base[name], limits, elsewhere, voice)
                 for name in mapping(entry.item.get("rules"))
                 if name in built
             }
             fallen_back = {
                 key: {**mapping(default.get(key)), **mapping(entry.item.get(key))}
-                for key in ("next_steps_for_patient", "categories", "urgency", "sureness", "summary", "follow_up")
+                for key in ("categories", "urgency", "sureness", "summary", "follow_up")
             }
+            own_steps = {field: steps[field] | self._filled(entry, field, elsewhere, voice) for field in STEPS}
             conclusion = conclusion_texts(entry, conclusion, voice, self._faults)
             wordings[language] = Wording(
-                next_steps=self.next_steps[language], cautions=entry.item["cautions"], rules={**base, **worded},
-                conclusion=conclusion, names=voice.names, **fallen_back, written=entry.item,
+                cautions=entry.item["cautions"], rules={**base, **worded}, conclusion=conclusion, names=voice.names,
+                **own_steps, **fallen_back, written=entry.item,
             )  # fmt: skip
             if language == DEFAULT_LANGUAGE:
-                base = {**base, **worded}
+                base, steps = {**base, **worded}, own_steps
         return wordings
 
-    def _texts(self, entry: Entry, rule: Rule, base: RuleTexts, limits: frozenset[str], voice: Voice) -> RuleTexts:
-        facts = facts_of(rule.scope)
+    def _filled(self, entry: Entry, field: str, parameters: Mapping[str, float], voice: Voice) -> dict[str, str]:
+        """Return a language's next steps by key; they can show the parameters of rules."""
+        texts = {
+            key: sentence(entry.part(field, key), {}, NO_LIMITS, self._faults, voice, parameters)
+            for key in mapping(entry.item.get(field))
+        }
+        return {key: text.filled({}, {}) for key, text in texts.items() if text is not None}
+
+    def _texts(
+        self,
+        entry: Entry,
+        rule: Rule,
+        base: RuleTexts,
+        limits: frozenset[str],
+        elsewhere: Mapping[str, float],
+        voice: Voice,
+    ) -> RuleTexts:
+        facts, parameters = facts_of(rule.scope), {**elsewhere, **rule.parameters}
         own: dict[str, Template] = {}
         for key in ("explanation", "advice", "patient"):
             if entry.item.get(key) is not None:
-                template = sentence(entry.part(key), facts, limits, self._faults, voice)
+                template = sentence(entry.part(key), facts, limits, self._faults, voice, parameters)
                 own |= {} if template is None else {key: template}
         # Advice in a person's own language is nearer to them than plain words in another.
         own = {"patient": own["advice"], **own} if "advice" in own else own
-        return replace(base, title=entry.item.get("title") or base.title, **own)
+        title = entry.item.get("title") and sentence(entry.part("title"), {}, NO_LIMITS, self._faults, voice, parameters)
+        return replace(base, title=title.filled({}, {}) if title else base.title, **own)
 
 
 def _strangers(entry: Entry, key: str, known: Collection[str], kind: str) -> Iterator[RuleFault]:

@@ -24,6 +24,22 @@ class Limit:
     name: str
 
 
+class Parameter(float):
+    """A number that has a name in its rule, and is compared as any other."""
+
+    name: str
+
+    def __new__(cls, value: float, name: str) -> "Parameter":
+        """Give a number its name."""
+        named = super().__new__(cls, value)
+        named.name = name
+        return named
+
+    def __reduce__(self) -> tuple[type["Parameter"], tuple[float, str]]:
+        """Return what it is made of, to be made again in another process."""
+        return Parameter, (float(self), self.name)
+
+
 @dataclass(frozen=True, slots=True)
 class Term:
     """One fact compared with one value, by an operator other than one_of."""
@@ -33,8 +49,8 @@ class Term:
     values: tuple[float | Limit, ...]  # as coded in columns; two for between
 
     def figures(self, limits: Mapping[str, float]) -> tuple[float, ...]:
-        """Return the values with the figures of the limits among them; NaN for one that is not published."""
-        return tuple(limits[value.name] if isinstance(value, Limit) else value for value in self.values)
+        """Return the values as plain numbers, those of limits looked up; NaN for one that is not published."""
+        return tuple(limits[value.name] if isinstance(value, Limit) else float(value) for value in self.values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,3 +84,9 @@ def shape_of(condition: Condition, leaves: tuple[Leaf, ...]) -> Any:
     if isinstance(condition, Group):
         return [condition.kind, *(shape_of(part, leaves) for part in condition.parts)]
     return leaves.index(condition)
+
+
+def parameters_in(condition: Condition) -> frozenset[str]:
+    """Return the names of the parameters that a condition compares facts with."""
+    terms = (leaf for leaf in leaves_of(condition) if isinstance(leaf, Term))
+    return frozenset(value.name for term in terms for value in term.values if isinstance(value, Parameter))

@@ -9,7 +9,16 @@ from math import isnan
 from typing import Any, TypeAlias
 
 from heartlevel.facts.catalogue import Fact
-from heartlevel.ruling.language.conditions import ORDERED, Condition, Group, Limit, Mention, Term, leaves_of
+from heartlevel.ruling.language.conditions import (
+    ORDERED,
+    Condition,
+    Group,
+    Limit,
+    Mention,
+    Parameter,
+    Term,
+    leaves_of,
+)
 from heartlevel.ruling.language.reference import Verdict, verdict
 from heartlevel.ruling.language.rules import Rule
 
@@ -81,6 +90,7 @@ def _asked(term: Term, limits: Mapping[str, float]) -> Tree:
     fact = term.fact
     expected = [
         {"limit": value.name, "value": _published(limits[value.name])} if isinstance(value, Limit)
+        else {"param": value.name, "value": float(value)} if isinstance(value, Parameter)
         else bool(value) if term.operator == "known" else decoded(fact, value)
         for value in term.values
     ]  # fmt: skip
@@ -136,7 +146,9 @@ def _expected(term: Term, limits: Mapping[str, float]) -> str:
     named = [value.name for value in term.values if isinstance(value, Limit)]
     if any(isnan(limits[name]) for name in named):
         return f"compared with a limit that is not published ({', '.join(named)})"
-    return WORDS[term.operator].format(*values) + (f" (limit {', '.join(named)})" if named else "")
+    known = [value.name for value in term.values if isinstance(value, Parameter)]
+    sources = [f"{kind} {', '.join(names)}" for kind, names in (("limit", named), ("parameter", known)) if names]
+    return WORDS[term.operator].format(*values) + (f" ({'; '.join(sources)})" if sources else "")
 
 
 def _recorded(fact: Fact, known: bool) -> str:

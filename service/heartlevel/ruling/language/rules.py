@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from heartlevel.ruling.language.conditions import Condition, Leaf
+from heartlevel.ruling.language.conditions import Condition, Leaf, Term, parameters_in
 from heartlevel.ruling.language.faults import Entry
 from heartlevel.ruling.language.template import Template
 from heartlevel.vocabulary import EFFECTS
@@ -64,6 +64,7 @@ class Rule:
     id: str
     scope: str
     title: str
+    parameters: Mapping[str, float]  # thresholds by the name that the condition and the texts have for them
     condition: Condition
     leaves: tuple[Leaf, ...]
     effect: int  # place in EFFECTS
@@ -84,10 +85,19 @@ class Rule:
     shown_facts: tuple[str, ...]  # facts a finding states: the condition's and the sentences'
     entry: Entry
 
+    def is_changed(self, below: "Rule | None") -> bool:
+        """Say whether it is written otherwise than below, or asks otherwise by the parameter of another rule."""
+        return below is None or self.written != below.written or self.condition != below.condition
+
     @property
     def urgent(self) -> bool:
         """Whether it names values that may need help now."""
         return self.urgency is not None
+
+    def unit_of(self, parameter: str) -> str | None:
+        """Return the unit of a parameter, which is that of the facts it is compared with; None where they have none."""
+        compared = (leaf for leaf in self.leaves if isinstance(leaf, Term))
+        return next((term.fact.unit for term in compared if parameter in parameters_in(term)), None)
 
     @property
     def effect_name(self) -> str:

@@ -50,6 +50,14 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class FilesRead:
+    """What a directory's files hold, by name of the file and of each item, and words on files that were not taken."""
+
+    holdings: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    passed_over: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Layer:
     """A layer as it was applied. `fingerprint` is of its own content, comments and layout left out."""
 
@@ -60,6 +68,7 @@ class Layer:
     changes: tuple[Change, ...]
     entry: Entry  # its own file
     added: frozenset[tuple[str, str]]  # kind and id of what it adds whole
+    files: FilesRead = FilesRead()
 
     def as_dict(self) -> dict[str, str]:
         """Return what names it in an answer."""
@@ -119,6 +128,7 @@ class RuleSet:
     follow_up: FollowUp | None = None  # None where the rule set does not say when readings are judged apart
     layers: tuple[Layer, ...] = ()  # lowest first
     base_fingerprint: str = ""  # of the content without layers
+    base_files: FilesRead = FilesRead()  # of the rules below layers
     entries: Mapping[tuple[str, str], Entry] = field(
         default_factory=dict
     )  # by kind and id, of all but rules: where it is written
@@ -160,6 +170,24 @@ class RuleSet:
         adding = next((layer.id for layer in self.layers if (kind, name) in layer.added), None)
         where = entry.origin.position(entry.path)
         return {"layer": adding, "file": where.file, "line": where.line, "changes": changes}
+
+    def passed_over(self) -> Iterator[str]:
+        """Yield words on files that were not taken, of the rules and of the layers."""
+        yield from chain(self.base_files.passed_over, *(layer.files.passed_over for layer in self.layers))
+
+    def parameter_origins(self, rule: Rule) -> list[dict[str, Any]]:
+        """Return a rule's parameters: value, unit, place; of one that a layer set, which layer, why, and what it was."""
+        return [self._parameter_origin(rule, name, value) for name, value in rule.parameters.items()]
+
+    def _parameter_origin(self, rule: Rule, name: str, value: float) -> dict[str, Any]:
+        path = f"parameters.{name}"
+        changes = [change for change in self.changes_of("rule", rule.id) if path in change.replaced]
+        last = changes[-1] if changes else None
+        where = rule.entry.origin.position((*rule.entry.path, "parameters", name))
+        set_by = {"layer": last and last.layer, "was": last and last.replaced[path], "reason": last and last.reason}
+        return {
+            "name": name, "value": value, "unit": rule.unit_of(name), "file": where.file, "line": where.line, **set_by
+        }  # fmt: skip
 
     def changes_of(self, kind: str, name: str) -> Iterator[Change]:
         """Yield what layers change of an item, in their order."""

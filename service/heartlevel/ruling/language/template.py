@@ -1,8 +1,10 @@
-"""Sentences with slots for facts and limits, filled as their language writes numbers and words.
+"""Sentences with slots for facts, limits and parameters, filled as their language writes numbers and words.
 
-`{cuff_width_to_arm:percent}` shows a share, `{limit:severe.systolic}` a limit, and
-`{home_days} {home_days:plural one=day other=days}` a number with the word that goes with it. The forms of a word are
-called as Unicode's plural rules call them (one, two, few, many ...); `other` stands for every form not given.
+`{cuff_width_to_arm:percent}` shows a share, `{limit:severe.systolic}` a limit, `{param:minutes}` a parameter of the rule
+in the styles that facts have, `{param:other-rule.minutes}` that of another, `{fixed:20}` a number that stays as it is
+whatever the rule compares with, and `{home_days} {home_days:plural one=day other=days}` a number with the word that goes
+with it. The forms of a word are called as Unicode's plural rules call them (one, two, few, many ...), or by the very
+number (`=2`), which goes first; `other` stands for every form not given, and `*` in a form for the number.
 """
 
 import re
@@ -16,10 +18,15 @@ from babel.numbers import format_decimal
 
 from heartlevel.facts.catalogue import Fact
 
-STYLES = ("", "percent")
+STYLES = ("", "percent", "hundredths")  # hundredths: a percentage without its sign, as in `37 to 50 %`
 PLURAL = "plural"
-FORM = re.compile(r"\s+([a-z]+)=([^={}]*[^={}\s])(?=\s+[a-z]+=|\s*$)")
+NAME_OF_FORM = r"(?:[a-z]+|=\d+(?:\.\d+)?)"
+FORM = re.compile(rf"\s+({NAME_OF_FORM})=([^={{}}]*[^={{}}\s])(?=\s+{NAME_OF_FORM}=|\s*$)")
 OTHER = "other"
+NUMBER = "*"  # in a form
+PLAIN_NUMBER = re.compile(r"\d+(\.\d+)?")
+PARAMETER, FIXED = "param", "fixed"
+NO_PARAMETERS: Mapping[str, float] = {}
 YES, NO, NOT_RECORDED = "yes", "no", "not recorded"
 Forms = Mapping[str, str]
 
@@ -51,16 +58,22 @@ class Voice:
             value = YES if value else NO
         if not isinstance(value, (int, float)):
             return self.names.get(str(value), str(value))
-        if style == "percent":
-            return f"{_decimal(round(100 * value), self.language)} %"
+        if style:
+            return _decimal(round(100 * value), self.language) + (" %" if style == "percent" else "")
         return _decimal(round(value, 1) + 0.0, self.language)
 
-    def word(self, value: object, forms: Forms) -> str:
+    def exactly(self, value: float, style: str) -> str:
+        """Write a number with all its decimals."""
+        figure = _decimal(round(100 * value if style else value, 9) + 0.0, self.language, "0.#########")
+        return f"{figure} %" if style == "percent" else figure
+
+    def word(self, value: object, shown: str, forms: Forms, decimals: int = 1) -> str:
         """Return the form of a word that goes with a number as it is shown."""
         if not isinstance(value, (int, float)):
-            return forms[OTHER]
-        form = locale_of(self.language).plural_form(abs(round(value, 1)))
-        return forms.get(form, forms[OTHER])
+            return forms[OTHER].replace(NUMBER, shown)
+        number = abs(round(value, decimals))
+        form = locale_of(self.language).plural_form(number)
+        return forms.get(f"={number:g}", forms.get(form, forms[OTHER])).replace(NUMBER, shown)
 
 
 ENGLISH = Voice("en")
@@ -76,8 +89,8 @@ def locale_of(language: str) -> Locale:
 
 
 @lru_cache(maxsize=8192)  # a number's text is asked for many times, and making it is slow
-def _decimal(value: float, language: str) -> str:
-    return format_decimal(value, "0.#", locale_of(language))
+def _decimal(value: float, language: str, layout: str = "0.#") -> str:
+    return format_decimal(value, layout, locale_of(language))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,17 +106,31 @@ class Slot:
 class Template:
     """A sentence, taken apart once."""
 
-    def __init__(self, text: str, facts: Mapping[str, Fact], limits: frozenset[str], voice: Voice = ENGLISH) -> None:
-        """Check every slot. Raises TemplateFault with the name that is no fact or limit, or a kind of it with the cause."""
+    def __init__(
+        self,
+        text: str,
+        facts: Mapping[str, Fact],
+        limits: frozenset[str],
+        voice: Voice = ENGLISH,
+        parameters: Mapping[str, float] = NO_PARAMETERS,
+    ) -> None:
+        """Check every slot, and fill those of parameters.
+
+        Raises TemplateFault with the name that is no fact, limit or parameter, or a kind of it with the cause.
+        """
         self._voice = voice
         try:
             parsed = Formatter().parse(text)
             parts = [(before, _whole(name, converted), style or "") for before, name, style, converted in parsed]
         except ValueError as error:
             raise Unpaired("a brace is opened and not closed, or closed and not opened") from error
-        self._parts = [
-            (before, None if name is None else _slot(name, style, facts, limits, voice)) for before, name, style in parts
-        ]
+        self._parts: list[tuple[str, Slot | None]] = []
+        for before, name, style in parts:
+            if name in (PARAMETER, FIXED):
+                shown = _parameter if name == PARAMETER else _fixed
+                self._parts.append((before + shown(style, parameters, voice), None))
+            else:
+                self._parts.append((before, None if name is None else _slot(name, style, facts, limits, voice)))
 
     def facts(self) -> Iterator[str]:
         """Yield the names of the facts the sentence shows."""
@@ -116,14 +143,36 @@ class Template:
             whole.append(before)
             if slot is not None:
                 value = limits[slot.name] if slot.is_limit else facts.get(slot.name)
-                voice = self._voice
-                whole.append(voice.shown(value, slot.style) if slot.forms is None else voice.word(value, slot.forms))
+                shown = self._voice.shown(value, slot.style)
+                whole.append(shown if slot.forms is None else self._voice.word(value, shown, slot.forms))
         return "".join(whole)
 
 
 def _whole(name: str | None, converted: str | None) -> str | None:
     """Return what is written as a name, a conversion (`!r`) included: none then passes for a name."""
     return f"{name}!{converted}" if converted else name
+
+
+def _parameter(written: str, parameters: Mapping[str, float], voice: Voice) -> str:
+    """Return the text of a parameter, of several the largest, in a style; or the form of a word that goes with it."""
+    name, _, style = written.partition(":")
+    style, forms = _with_forms(style)
+    names = name.split(",")
+    if not parameters.keys() >= set(names) or style not in STYLES:
+        raise TemplateFault(f"{PARAMETER}:{written}")
+    value = max(parameters[name] for name in names)
+    shown = voice.exactly(value, style)
+    if forms is None:
+        return shown
+    _check_forms(forms, voice)
+    return voice.word(value, shown, forms, decimals=9)
+
+
+def _fixed(written: str, _: Mapping[str, float], voice: Voice) -> str:
+    """Return a number as the language writes it."""
+    if not PLAIN_NUMBER.fullmatch(written):
+        raise TemplateFault(f"{FIXED}:{written}")
+    return voice.exactly(float(written), "")
 
 
 def _slot(name: str, style: str, facts: Mapping[str, Fact], limits: frozenset[str], voice: Voice) -> Slot:
@@ -153,7 +202,7 @@ def _with_forms(style: str) -> tuple[str, Forms | None]:
 def _check_forms(forms: Forms, voice: Voice) -> None:
     known = locale_of(voice.language).plural_form.tags | {OTHER}
     for form in forms:
-        if form not in known:
+        if form not in known and not form.startswith("="):
             raise WrongForms(f"'{form}' is no form of {voice.language}, which has {', '.join(sorted(known))}")
     if OTHER not in forms:
         raise WrongForms(f"the form '{OTHER}' is missing")

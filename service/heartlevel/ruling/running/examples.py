@@ -1,11 +1,12 @@
 """The examples written beside each rule, run through the same tables as any request."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 
 import numpy as np
 
 from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.ruling.language.conditions import parameters_in
 from heartlevel.ruling.language.faults import RuleFault
 from heartlevel.ruling.language.rules import Example, Rule
 from heartlevel.ruling.language.ruleset import Profile, RuleSet
@@ -44,15 +45,40 @@ def judged_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterat
     """Yield every example with its outcome, in order of the rules.
 
     Under layers, only the examples of rules whose condition or examples a layer writes are judged: the others
-    were written for the limits below it.
+    were written for the limits below it. Nor are those of a rule of which a layer above them changes a parameter alone.
     """
     for scope, rules in ruleset.rules.items():
-        judged = [rule for rule in rules if not ruleset.layers or rule.entry.sets("when") or rule.entry.sets("examples")]
+        written = [rule for rule in rules if not ruleset.layers or rule.entry.sets("when") or rule.entry.sets("examples")]
+        judged = [rule for rule in written if not _written_for_other_numbers(ruleset, rule)]
         yield from _judged(
             ruleset,
             programs[scope],
             [(rule, index, example) for rule in judged for index, example in enumerate(rule.examples)],
         )
+
+
+def _written_for_other_numbers(ruleset: RuleSet, rule: Rule) -> bool:
+    """Say whether a parameter that a rule compares with was changed above its examples, and its condition was not."""
+    named = [parameter.rpartition(".") for parameter in parameters_in(rule.condition)]
+    numbers = {(owner or rule.id, f"parameters.{name}") for owner, _, name in named}
+    numbers_in, examples_in, condition_in = (
+        _topmost(ruleset, fields) for fields in (numbers, {(rule.id, "examples")}, {(rule.id, "when")})
+    )
+    return numbers_in > max(examples_in, condition_in)
+
+
+def _topmost(ruleset: RuleSet, fields: Set[tuple[str, str]]) -> int:
+    """Return the index of the highest layer that sets one of some fields of rules; -1 where none does.
+
+    A layer that adds a rule has set its condition and its examples.
+    """
+    added = {("rule", rule) for rule, field in fields if field in ("when", "examples")}
+    setting = [
+        index
+        for index, layer in enumerate(ruleset.layers)
+        if added & layer.added or fields & {(change.id, field) for change in layer.changes for field in change.replaced}
+    ]
+    return max(setting, default=-1)
 
 
 def _judged(ruleset: RuleSet, program: Program, examples: Sequence[tuple[Rule, int, Example]]) -> Iterator[JudgedExample]:

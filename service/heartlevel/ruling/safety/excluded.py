@@ -7,6 +7,7 @@ from heartlevel.ruling.language.faults import RuleFault
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.truth import TRUE
+from heartlevel.ruling.safety.places import place_of_condition
 from heartlevel.ruling.safety.proof import in_words
 from heartlevel.ruling.tools.reach import TooManyCombinations, distinct_terms, members_of, reached
 from heartlevel.vocabulary import MMHG
@@ -32,10 +33,10 @@ HARMLESS = AVERAGES | {
 
 def excluded_for_values(base: RuleSet, laid: RuleSet) -> Iterator[RuleFault]:
     """Yield each rule of the series that layers add or change and that excludes a side for its average alone."""
-    known = {rule.id: rule.written for rule in base.rules["series"]}
+    known = {rule.id: rule for rule in base.rules["series"]}
     for rule in laid.rules["series"]:
         excludes = any(consequence.does == "excludes" for consequence in rule.consequences)
-        if excludes and known.get(rule.id) != rule.written and _compares_averages(laid, rule):
+        if excludes and rule.is_changed(known.get(rule.id)) and _compares_averages(laid, rule):
             yield from _for_values(laid, rule)
 
 
@@ -49,7 +50,8 @@ def _for_values(laid: RuleSet, rule: Rule) -> Iterator[RuleFault]:
         cases = [case for case in reached(laid, [rule], profile) if case.outcomes == (TRUE,)]
     except TooManyCombinations as many:
         detail = f"that it excludes no side for its average cannot be shown: {many.count} combinations of facts"
-        yield rule.entry.fault(("when",), "value-unusable", detail)
+        entry, at = place_of_condition(laid, rule)
+        yield entry.fault(at, "value-unusable", detail)
         return
     alone = [case for case in cases if case.facts.keys() <= HARMLESS]
     if alone:

@@ -15,7 +15,7 @@ from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import Profile, RuleSet
 from heartlevel.ruling.running.truth import TRUE
-from heartlevel.ruling.safety.places import place_of_limit
+from heartlevel.ruling.safety.places import place_of_condition, place_of_limit
 from heartlevel.ruling.tools.analysis import value_text
 from heartlevel.ruling.tools.cells import ANY_VALUE, Ranges
 from heartlevel.ruling.tools.reach import Reached, TooManyCombinations, members_of, reached
@@ -122,7 +122,7 @@ def _blamed(base: RuleSet, laid: RuleSet, under: Rule, pair: ProfilePair) -> tup
     members = members_of(laid, [under])
     for member in members:
         if member.condition != before.get(member.id):
-            return member.entry, ("when",)
+            return place_of_condition(laid, member)
     limits = laid.limits(*pair.laid)
     others = [base.limits(*profile) for profile in pair.below]
     values = [value for member in members for term in _terms(member) for value in term.values]

@@ -10,7 +10,7 @@ from math import isnan
 import numpy as np
 
 from heartlevel.facts.catalogue import CATALOGUE
-from heartlevel.ruling.language.conditions import Leaf, Limit, Mention, Term, shape_of
+from heartlevel.ruling.language.conditions import Leaf, Limit, Mention, Parameter, Term, shape_of
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import Profile, RuleSet
 from heartlevel.ruling.running.truth import TRUE, truth_tables
@@ -83,7 +83,8 @@ def _value(term: Term, value: float | Limit, limits: Mapping[str, float]) -> str
     if isinstance(value, Limit):
         limit = limits[value.name]
         return f"{value.name} ({'none' if isnan(limit) else f'{limit:g}'})"
-    return value_text(term.fact.decoded(value))
+    figure = value_text(term.fact.decoded(value))
+    return f"{value.name} ({figure})" if isinstance(value, Parameter) else figure
 
 
 def _each_profile(ruleset: RuleSet, rules: Sequence[Rule], most: int) -> Iterator[Claim]:

@@ -14,6 +14,7 @@ from yaml.nodes import MappingNode, ScalarNode, SequenceNode
 
 from heartlevel.intake.fields import Block, Items, Part
 from heartlevel.ruling.files.content import LADDER, SECTIONS
+from heartlevel.ruling.files.directories.listing import plain_ending
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.layers import TOP
@@ -34,8 +35,8 @@ TOPS = {"ruleset.yaml": HeadBlock, LADDER: UrgencyBlock, TOP: LayerBlock}
 
 def block_of(path: Path) -> Block | None:
     """Return the declaration of what a file holds, by its name or the folder it lies in; None if it is no rule file."""
-    if path.name in TOPS:
-        return TOPS[path.name]()
+    if (top := TOPS.get(plain_ending(path.name))) is not None:
+        return top()
     folders = [part for part in reversed(path.parent.resolve().parts) if part in SECTIONS]
     return SECTIONS[folders[0]] if folders else None
 

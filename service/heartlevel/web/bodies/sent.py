@@ -2,7 +2,7 @@
 
 import zlib
 from collections.abc import Sequence
-from gzip import GzipFile
+from gzip import BadGzipFile, GzipFile
 from io import BytesIO
 from typing import IO, Any, Protocol, cast
 
@@ -63,7 +63,7 @@ class DecodedBody:
         """Return at most `size` bytes, none at the end. Raises BrokenBody where what was sent is damaged or cut off."""
         try:
             return self._inner.read1(size)
-        except (EOFError, OSError, zlib.error, zstd.ZstdError):
+        except (EOFError, BadGzipFile, zlib.error, zstd.ZstdError):
             raise BrokenBody(f"the body is damaged or cut off: it cannot be decoded as {self._coding}") from None
 
 
@@ -84,7 +84,18 @@ class SentRequest(Request):
         return sent if coding in PLAIN else cast(IO[bytes], DecodedBody(sent, coding))
 
     def whole_body(self) -> bytes:
-        """Return all of the body. Raises BodyTooLong, BrokenBody with what was read so far."""
+        """Return all of the body, which is read once. Raises BodyTooLong, BrokenBody with what was read so far."""
+        whole = self._whole
+        if isinstance(whole, BrokenBody):
+            raise whole
+        return whole
+
+    def get_data(self, *_: Any, **__: Any) -> bytes:  # type: ignore[override]
+        """Return all of the body, or of one that is damaged what can be read."""
+        return self._whole.text if isinstance(self._whole, BrokenBody) else self._whole
+
+    @cached_property
+    def _whole(self) -> bytes | BrokenBody:
         pieces, most = BytesIO(), self._most()
         stream: Readable = self.stream
         try:
@@ -94,7 +105,7 @@ class SentRequest(Request):
                     raise BodyTooLong(most)
         except BrokenBody as error:
             error.text = pieces.getvalue()
-            raise
+            return error
         return pieces.getvalue()
 
     def _most(self) -> int:

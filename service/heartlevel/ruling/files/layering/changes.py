@@ -40,11 +40,15 @@ def misplaced(top: Entry, below: Sequence[Layer]) -> Iterator[RuleFault]:
 
 def mistakes(change: Entry) -> Iterator[RuleFault]:
     """Yield what no change may say, whatever it changes."""
-    kind, off, setting = change.item["of"], change.item.get("off"), change.item.get("set")
-    if bool(off) == bool(setting):
+    kind, off, setting, parts = change.item["of"], *(change.item.get(key) for key in ("off", "set", "parts"))
+    if bool(off) == bool(setting or parts):
         yield change.fault((), "wrong-change", "a change either switches off or sets something")
-    if off and kind != "rule":
-        yield change.fault(("off",), "wrong-change", "only a rule can be switched off")
+    only_of_rules = {"off": (off, "only a rule can be switched off"), "parts": (parts, "only a rule has parts")}
+    for key, (is_there, detail) in only_of_rules.items():
+        if is_there and kind != "rule":
+            yield change.fault((key,), "wrong-change", detail)
+    if parts and "when" in mapping(setting):
+        yield change.fault(("parts",), "wrong-change", "`when` is either set whole or changed in parts")
     if (kind in WHOLE) == bool(change.item.get("id")):
         yield change.fault((), "wrong-change", "every change but one of the ruleset or of urgency names an id")
     if not change.item["reason"].strip():
@@ -66,6 +70,11 @@ def contradicting(changes: Sequence[Entry]) -> Iterator[RuleFault]:
             yield second.fault((), "contradicting", f"line {line} of this layer changes or switches off the same rule")
             continue
         ours, theirs = (mapping(change.item, "set") for change in (first, second))
+        if second.item.get("parts") and (first.item.get("parts") or "when" in ours):
+            yield second.fault(("parts",), "contradicting", f"line {line} of this layer changes the same `when`",
+                               "list all parts in one change")  # fmt: skip
+        if first.item.get("parts") and "when" in theirs:
+            yield second.fault(("set", "when"), "contradicting", f"line {line} of this layer changes parts of it")
         for path in replaced_paths(theirs):
             other = _written(ours, path)
             if other is not ABSENT and other != _written(theirs, path):

@@ -7,6 +7,16 @@ from heartlevel.ruling.files.schema import NEEDED, SENTENCES
 OF = ("rule", "guideline", "protocol", "wording", "ruleset", "urgency")
 
 
+class PartBlock(Block):
+    """A part of a rule's condition: a fact or rule that it names once, or the condition as it stands there."""
+
+    replace = Anything(**about("the part that another takes the place of"))
+    with_ = Anything(data_key="with", **about("the condition in its place"))
+    remove = Anything(**about("the part to take out"))
+    add = Anything(**about("a condition that must hold as well"))
+    beside = Anything(**about("the part whose group it is added to, where that is not the whole condition"))
+
+
 class ChangeBlock(Block):
     """One change a clinic makes to the rules below its layer."""
 
@@ -14,6 +24,7 @@ class ChangeBlock(Block):
     id = text("which one; the language for a wording", 60)
     off = flag("switch the rule off")
     set = Anything(**about("fields and their new values; mappings are merged, everything else is replaced"))
+    parts = Items(Part(PartBlock), 20, **about("parts of a rule's `when` to replace, remove or add"))
     reason = text("why this clinic differs", SENTENCES, **NEEDED)
 
 

@@ -13,7 +13,8 @@ from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
 from heartlevel.vocabulary import PRESSURES, URGENCY_LEVELS
 
 Item: TypeAlias = Mapping[str, Any]
-WORDING = {"title", "explanation", "advice", "sources"}  # what may be changed of an urgent rule
+# What may be set of an urgent rule: its wording, and what is proved to leave nobody less urgent once it is loaded.
+FREE = {"title", "explanation", "advice", "sources", "parameters", "examples"}
 
 # Of how urgent things are: figures that a layer may raise, figures that it may lower, and levels that it may raise.
 NEVER_LOWER: tuple[KeyPath, ...] = (
@@ -30,9 +31,9 @@ LEVELS: tuple[KeyPath, ...] = (
 def muted(setting: Entry, below: Item) -> Iterator[RuleFault]:
     """Yield each change of a rule or guideline after which an urgent value would no longer be named."""
     if below.get("urgent"):
-        for name in sorted(setting.item.keys() - WORDING):
-            detail = f"'{below['id']}' names values that may need help now; only its wording can be changed"
-            yield setting.fault((name,), "urgent-rule", detail)
+        for name in sorted(setting.item.keys() - FREE):
+            detail = f"'{below['id']}' names values that may need help now; {name} cannot be set"
+            yield setting.fault((name,), "urgent-rule", detail, "texts, parameters and parts of its condition can")
     before = _severe(below)
     for pressure, limit in _above(setting.item, before):
         detail = f"severe {pressure} {limit:g} is above the {before[pressure]:g} below: values between would go unnamed"

@@ -1,4 +1,4 @@
-"""How the columns of somebody's table are understood: a small YAML file, read and checked.
+"""How the columns of somebody's table are understood: as it is written in a file or by a caller, checked.
 
 columns:
   Patient: subject
@@ -12,15 +12,12 @@ delimiter: ";"
 ignore: [Ward]            # or: everything-else
 """
 
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
-from pathlib import Path
 from typing import Any
 
-import yaml
 from marshmallow import ValidationError
 
-from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.faults import expected_by, near, problem
 from heartlevel.intake.fields import Choice
 from heartlevel.intake.request import Choices, options_of
@@ -39,29 +36,20 @@ ANY_RULES = Choices((), (), (), "")
 SOME_TIME = datetime(2026, 11, 25, 17, 41, tzinfo=UTC)
 
 
-class _TextKeys(yaml.SafeLoader):
-    """Takes keys as they are written: `yes` and `01` are what a table has, no truth and no number."""
+class WrongMapping(ValueError):
+    """What was said of columns cannot be used; `faults` are all mistakes in it."""
 
-    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:
-        mapping: dict[Hashable, Any] = {}
-        for key, value in node.value:
-            if not isinstance(key, yaml.ScalarNode) or key.value in mapping:
-                raise yaml.constructor.ConstructorError(None, None, "a name that is there twice or is none", key.start_mark)
-            mapping[key.value] = self.construct_object(value, deep=True)
-        return mapping
+    def __init__(self, faults: Sequence[str]) -> None:
+        """Word them a line each."""
+        super().__init__("\n".join(faults))
+        self.faults = faults
 
 
-def mapped_by(path: Path | None) -> Mapped:
-    """Read a mapping. Raises WrongCall with every mistake in it."""
-    if path is None:
-        return Mapped()
-    try:
-        written = yaml.load(path.read_text("utf-8"), _TextKeys)
-    except (yaml.YAMLError, UnicodeDecodeError) as error:
-        raise WrongCall(f"{path}: not YAML: {' '.join(str(error).split())}") from error
+def mapped_from(written: Any) -> Mapped:
+    """Return how columns are understood, as it was written. Raises WrongMapping with every mistake in it."""
     faults = list(_faults(written))
     if faults:
-        raise WrongCall("\n".join(f"{path}: {fault}" for fault in faults))
+        raise WrongMapping(faults)
     return _mapped(written)
 
 
@@ -134,11 +122,12 @@ def _column_faults(full: Mapping[str, Any]) -> Iterator[str]:
         yield "values: a mapping is expected"
     else:
         yield from _translated_faults(field_name(to), full.get("values") or {})
-    if "unit" in full and full["unit"] not in _units(field_name(to)):
-        yield f"unit: expected one of {', '.join(_units(field_name(to))) or 'none, as the field has no unit'}"
+    if "unit" in full and full["unit"] not in units_of(field_name(to)):
+        yield f"unit: expected one of {', '.join(units_of(field_name(to))) or 'none, as the field has no unit'}"
 
 
-def _units(name: str) -> list[str]:
+def units_of(name: str) -> list[str]:
+    """Return the units that a column for a field may be in."""
     if name in PRESSURES:
         return [MMHG, KPA]
     known = FIELDS[name]

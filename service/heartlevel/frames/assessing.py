@@ -1,7 +1,8 @@
-"""From a pandas table of readings to tables of what was found; the numbers are those of the service."""
+"""A pandas table of readings assessed."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -10,43 +11,22 @@ import pandas as pd
 from heartlevel.answer.result_tables import COLUMNS_OF, joined_tables, owners_in
 from heartlevel.assessment import Rules
 from heartlevel.columns import Ints
+from heartlevel.frames.asked import OF_REQUESTS_ONLY, ColumnMap, UnusableTable, check_columns, check_times, mapped_as_asked
+from heartlevel.frames.result import Result
+from heartlevel.frames.wording import worded_columns
 from heartlevel.intake.envelope import unclear_details
 from heartlevel.intake.faults import Problem, problem
 from heartlevel.intake.request import RefusedRequest, read_options
 from heartlevel.legible import legible_urgencies
 from heartlevel.located import AssessedSubjects, Judged, judge_examined, nobody, origin_in
-from heartlevel.tables.cells import subject_names, taken
+from heartlevel.tables.cells import plain_value, subject_names, taken
 from heartlevel.tables.examined import Examined, Sheet, examine
 from heartlevel.tables.frame_columns import frame_cells
-from heartlevel.tables.meanings import Mapped, layout_of, missing_columns, repeated_columns, strange_columns
+from heartlevel.tables.meanings import Mapped, layout_of, strange_columns
 from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, rows_alone
+from heartlevel.tables.written_times import MOST_TIMES
 
 ROW_COLUMNS, OWNER = ("row", "first_row"), "_owner"
-OF_REQUESTS_ONLY = ("strict", "explain", "language", "also_under", "population")
-
-
-@dataclass(frozen=True, slots=True)
-class Result:
-    """What came of a table. Pressures are in mm[Hg] and not rounded; NaN or None is unknown.
-
-    `readings`: a row for each reading that was assessed: `row` (its place in the table, from 0), `subject`, `id`,
-    `reliability`, `systolic`, `diastolic`, `mean_arterial`, `pulse_pressure`.
-    `findings`: a row for each rule that fired for a subject: `subject`, `rule`, `scope`, `severity`, `urgent`, `urgency`
-    (its level), `effect`, `readings` (how many are concerned; 0 for rules about the whole series), `first_row` (−1 for
-    those).
-    `averages`: a row for each `subject`, `setting` and `basis` with readings: `readings`, `days`, and for `systolic`,
-    `diastolic` and `pulse` each `_mean`, `_sd`, `_mean_of_days`, `_low95`, `_high95`.
-    `subjects`: a row a subject: `category` (or the `reason` for none), its `setting`, pressures and whether it
-    `holds`, `pattern`, `urgent`, `urgency`, the coverage (`home_days` and so on), and readings received, assessed and lost.
-    `problems`: what could not be read: `row` (−1: the whole column), `column` (none: the whole row), `code`, `detail`,
-    `hint`, and where there is no answer the `urgency` of what is legible.
-    """
-
-    readings: pd.DataFrame
-    findings: pd.DataFrame
-    averages: pd.DataFrame
-    subjects: pd.DataFrame
-    problems: pd.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,28 +50,36 @@ class FrameTable:
     problems: Sequence[TableProblem]  # found so far
 
 
-def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] | None = None) -> Result:
+def assess_frame(
+    frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] | None = None, column_map: ColumnMap | None = None
+) -> Result:
     """Assess a table of one row a reading; each subject's result is as if it had come alone to the service.
 
     Columns are named like the fields of the request: `subject` (its id), `taken_at`, `systolic`, `diastolic`,
     `setting` are required; nested ones are dotted (`technique.back_supported`, `cuff.arm_min_cm`,
-    `device.method`, `subject.age_years`, `options.time_zone`). Cells are read as those of a file: `circumstances` and
-    `subject.avoid_arms` are lists or texts in parts, `stress;pain`; a missing or empty cell is not recorded. What any
-    row says of a subject, or of a device of the subject, holds for all of them: the first row that says it counts, and
-    those that say otherwise are named in `problems`. A detail that cannot be read counts as not recorded, as in a
-    request. `options` are those of the request, for all rows that say nothing else, but for `strict`, `explain`,
-    `language`, `also_under` and `population`, which are about what a table does not show.
+    `device.method`, `subject.age_years`, `options.time_zone`). `column_map` says what columns of other names mean, as a
+    file of columns does. Cells are read as those of a file: `circumstances` and `subject.avoid_arms` are lists or texts
+    in parts, `stress;pain`; a missing or empty cell is not recorded. What any row says of a subject, or of a device of the
+    subject, holds for all of them: the first row that says it counts, and those that say otherwise are named in
+    `problems`. A detail that cannot be read counts as not recorded, as in a request. `options` are those of the request,
+    for all rows that say nothing else, but for OF_REQUESTS_ONLY; with a `language` there are words too.
 
-    Raises RefusedRequest where a required column is missing, one is there twice, or an option is at fault.
+    Raises UnusableTable, a RefusedRequest, where a required column is missing, one is there twice, or an option or the
+    map is at fault.
     """
-    chosen = dict(options or {})
-    not_here = [name for name in OF_REQUESTS_ONLY if name in chosen]
+    chosen = {name: value for name, value in (options or {}).items() if value is not None}
+    chosen = {name: plain_value(value) if isinstance(value, date) else value for name, value in chosen.items()}
+    not_here = [name for name in OF_REQUESTS_ONLY if name in (options or {})]
     if not_here:
-        raise RefusedRequest([problem(f"/{name}", "unknown-key") for name in not_here])
-    read_options(chosen, rules.ruleset.choices)
-    table = examined_frame(frame, Mapped(fixed={f"options.{name}": value for name, value in chosen.items()}), rules)
+        raise UnusableTable([problem(f"/{name}", "unknown-key") for name in not_here])
+    try:
+        read_options(chosen, rules.ruleset.choices)
+    except RefusedRequest as refused:
+        raise UnusableTable(refused.problems) from None
+    mapped = mapped_as_asked(column_map or {}, [str(name) for name in frame.columns], chosen)
+    table = examined_frame(frame, mapped, rules)
     groups, results = judge_examined(table.examined, rules, table.unclear)
-    parts = [_parts(group) for group in groups or [nobody(rules)]]
+    parts = [_parts(group, "language" in chosen) for group in groups or [nobody(rules)]]
     frames = {name: _frame(_in_order(joined_tables([part[name] for part in parts]))) for name in COLUMNS_OF}
     problems = {*table.problems, *(fault for judged in results.values() for fault in _problems_of(judged))}
     in_order = sorted(problems, key=lambda fault: (fault.row, fault.column or "", fault.code))
@@ -99,16 +87,13 @@ def assess_frame(frame: pd.DataFrame, rules: Rules, options: Mapping[str, Any] |
 
 
 def examined_frame(frame: pd.DataFrame, mapped: Mapped, rules: Rules) -> FrameTable:
-    """Examine a frame. Raises RefusedRequest where a required column is missing or a name is there twice."""
+    """Examine a frame. Raises UnusableTable where a required column is missing or there twice, or times are otherwise."""
     names = [str(name) for name in frame.columns]
-    twice = {name for name in names if names.count(name) > 1} | set(repeated_columns(names, mapped))
-    faults = [problem(f"/{name}", "id-repeated", name) for name in sorted(twice)]
-    faults += [problem(f"/{name}", "missing", expected="a column") for name in missing_columns(names, mapped)]
-    if faults:
-        raise RefusedRequest(faults)
+    check_columns(names, mapped)
     strange = dict(strange_columns(names, mapped))
     unknown = [problem(f"/{name}", "unknown-key", hint=hint) for name, hint in strange.items()]
     layout, cells = layout_of(names, mapped), frame_cells(frame)
+    check_times([taken(column, np.arange(min(len(column), MOST_TIMES))) for column in cells], layout, mapped)
     owners, subjects = subject_names(cells, layout)
     rows = np.flatnonzero(owners >= 0)
     sheet = Sheet(0, [taken(column, rows) for column in cells], rows, owners[rows])
@@ -138,11 +123,11 @@ def _problems_of(judged: Judged) -> Iterator[TableProblem]:
         yield from (TableProblem(cell.line, cell.column, *ROWS_DIFFER) for cell in sent.differing)
 
 
-def _parts(group: AssessedSubjects) -> dict[str, dict[str, Any]]:
+def _parts(group: AssessedSubjects, worded: bool) -> dict[str, dict[str, Any]]:
     """Return the rows of each result table, with the number of each row's subject; rows are those of the frame."""
-    parts = {}
+    parts, words = {}, worded_columns(group.conclusions) if worded else {}
     for name, columns_of in COLUMNS_OF.items():
-        columns = columns_of(group.conclusions)
+        columns = columns_of(group.conclusions) | words.get(name, {})
         owner = owners_in(columns)
         for row in ROW_COLUMNS:
             if row in columns:

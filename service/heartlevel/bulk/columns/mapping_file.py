@@ -1,0 +1,35 @@
+"""The file that says how columns are understood: YAML, as `tables.mapping` shows it."""
+
+from collections.abc import Hashable
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from heartlevel.bulk.wrong_call import WrongCall
+from heartlevel.tables.mapping import WrongMapping, mapped_from
+from heartlevel.tables.meanings import Mapped
+
+
+class _TextKeys(yaml.SafeLoader):
+    """Takes keys as they are written: `yes` and `01` are what a table has, no truth and no number."""
+
+    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:
+        mapping: dict[Hashable, Any] = {}
+        for key, value in node.value:
+            if not isinstance(key, yaml.ScalarNode) or key.value in mapping:
+                raise yaml.constructor.ConstructorError(None, None, "a name that is there twice or is none", key.start_mark)
+            mapping[key.value] = self.construct_object(value, deep=True)
+        return mapping
+
+
+def mapped_by(path: Path | None) -> Mapped:
+    """Read a mapping. Raises WrongCall with every mistake in it."""
+    if path is None:
+        return Mapped()
+    try:
+        return mapped_from(yaml.load(path.read_text("utf-8"), _TextKeys))
+    except (yaml.YAMLError, UnicodeDecodeError) as error:
+        raise WrongCall(f"{path}: not YAML: {' '.join(str(error).split())}") from error
+    except WrongMapping as wrong:
+        raise WrongCall("\n".join(f"{path}: {fault}" for fault in wrong.faults)) from None

@@ -1,0 +1,1 @@
+"""What was decided, without data: a line for each assessed subject, and the file that keeps them."""

@@ -1,0 +1,77 @@
+"""Every request is held against what its caller may do, before anything of it is read."""
+
+import logging
+
+from flask import Flask, Response, current_app, g, request
+
+from heartlevel.web.access.keys import MARK, KeyFile, WrongKeyFile
+from heartlevel.web.access.scopes import SCOPES, scope_needed
+from heartlevel.web.access.signed_tokens import IssuedTokens, WrongToken
+from heartlevel.web.problems import problem_response
+from heartlevel.web.promises.kinds import KINDS
+
+LOG = logging.getLogger("heartlevel")
+BEARER = "Bearer "
+# Set by the listener of probes, which only those reach who run the service.
+FROM_PROBES = "heartlevel.from_probes"
+
+
+class Guard:
+    """Keys, tokens, both, or neither: then all is open."""
+
+    def __init__(self, keys: KeyFile | None, tokens: IssuedTokens | None) -> None:
+        """Take what callers are known by."""
+        self._keys, self._tokens = keys, tokens
+
+    @property
+    def is_open(self) -> bool:
+        """Nobody needs to be known."""
+        return self._keys is None and self._tokens is None
+
+    def scopes(self, authorization: str) -> tuple[str, ...]:
+        """Return what the sender of a header may do. Raises WrongToken, whose text holds nothing of what was sent."""
+        if not authorization.startswith(BEARER):
+            raise WrongToken("send a key or a token: Authorization: Bearer ...")
+        credential = authorization.removeprefix(BEARER).strip()
+        if self._keys is not None and credential.startswith(f"{MARK}_"):
+            key = self._keys.owner(credential)
+            if key is None:
+                raise WrongToken("the key is not known")
+            return key.scopes
+        if self._tokens is None:
+            raise WrongToken("the key is not known")
+        return self._tokens.scopes(credential)
+
+
+def guard_requests(app: Flask) -> None:
+    """Have every request of the application guarded."""
+    app.before_request(_check)
+
+
+def _check() -> Response | None:
+    guard: Guard = current_app.extensions["heartlevel-guard"]
+    if guard.is_open or request.url_rule is None or request.environ.get(FROM_PROBES):
+        return None
+    route = request.url_rule.rule
+    needed = scope_needed(route, request.method)
+    if needed is None or _signs_by_itself(route):
+        return None
+    try:
+        allowed = guard.scopes(request.headers.get("Authorization", ""))
+    except (WrongKeyFile, OSError) as error:  # changed while the service runs: nobody is let in
+        LOG.error("%s the file of keys cannot be read: %s", g.request_id, type(error).__name__)
+        return problem_response(KINDS["unavailable"], "who may call cannot be told at the moment")
+    except WrongToken as error:
+        LOG.info("%s access refused: %s", g.request_id, error)
+        response = problem_response(KINDS["not-trusted"], str(error))
+        response.headers["WWW-Authenticate"] = "Bearer"
+        return response
+    if needed in allowed:
+        return None
+    LOG.info("%s access refused: %s is not among what the caller may do", g.request_id, needed)
+    return problem_response(KINDS["not-allowed"], f"this needs to be allowed: {needed} ({SCOPES[needed]})")
+
+
+def _signs_by_itself(route: str) -> bool:
+    """Clients of CDS Hooks sign their requests, where it is configured which are trusted."""
+    return route.startswith("/cds-services") and current_app.extensions["heartlevel-trusted"] is not None

@@ -1,0 +1,80 @@
+"""gunicorn's worker for many connections (gevent's), with deadlines, and without a word of what was sent in its log.
+
+A client that waits, sends or reads costs a worker a connection and no thread: 500 idle ones delay nobody.
+"""
+
+import logging
+from http import HTTPStatus
+from typing import Any
+from weakref import WeakSet
+
+import gevent
+import orjson
+from gunicorn.http import errors
+from gunicorn.workers.ggevent import GeventWorker
+
+from heartlevel.web.connections.pace import Pace, PacedSocket, TooSlow
+
+LOG = logging.getLogger("heartlevel")
+STATUS_OF = {
+    TooSlow: HTTPStatus.REQUEST_TIMEOUT,
+    errors.LimitRequestLine: HTTPStatus.REQUEST_URI_TOO_LONG,
+    errors.LimitRequestHeaders: HTTPStatus.REQUEST_HEADER_FIELDS_TOO_LARGE,
+    errors.UnsupportedTransferCoding: HTTPStatus.NOT_IMPLEMENTED,
+    errors.ExpectationFailed: HTTPStatus.EXPECTATION_FAILED,
+    errors.ParseException: HTTPStatus.BAD_REQUEST,
+}
+SECONDS_BETWEEN_LOOKS = 0.1
+
+
+class ManyConnections(GeventWorker):  # type: ignore[misc]
+    """A worker that no slow client holds up."""
+
+    pace = Pace()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        """Begin without connections."""
+        super().__init__(*args, **kwargs)
+        self._connections: WeakSet[PacedSocket] = WeakSet()
+
+    def run(self) -> None:
+        """Serve; once the worker is to end, streams and clients without a request are not waited for."""
+        gevent.spawn(self._stop_waiting)
+        super().run()
+
+    def _stop_waiting(self) -> None:
+        while self.alive:
+            gevent.sleep(SECONDS_BETWEEN_LOOKS)
+        for connection in list(self._connections):
+            if connection.is_idle or connection.ends_early:
+                connection.stop_waiting()
+
+    def handle(self, listener: Any, client: Any, addr: Any) -> None:
+        """Serve a connection until it is closed."""
+        paced = PacedSocket(client, self.pace)
+        self._connections.add(paced)
+        super().handle(listener, paced, addr)
+
+    def timeout_ctx(self) -> Any:
+        """Leave the time that a client may wait to its socket."""
+        return gevent.Timeout(None)
+
+    def handle_request(self, listener_name: Any, req: Any, sock: PacedSocket, addr: Any) -> None:
+        """Answer a request."""
+        sock.await_body()
+        super().handle_request(listener_name, req, sock, addr)
+        if not self.alive:
+            raise StopIteration  # closes the connection
+        sock.await_request()
+
+    def handle_error(self, req: Any, client: PacedSocket, addr: Any, exc: BaseException) -> None:
+        """Answer what is no request, or did not come in time; log its kind and nothing that was sent."""
+        status = next((status for kind, status in STATUS_OF.items() if isinstance(exc, kind)), None)
+        LOG.log(logging.INFO if status else logging.ERROR, "a connection was closed: %s", type(exc).__name__)
+        status = status or HTTPStatus.INTERNAL_SERVER_ERROR
+        body = orjson.dumps({"type": "about:blank", "title": status.phrase, "status": status.value})
+        head = f"HTTP/1.1 {status.value} {status.phrase}\r\nContent-Type: application/problem+json\r\n"
+        try:
+            client.sendall(f"{head}Connection: close\r\nContent-Length: {len(body)}\r\n\r\n".encode() + body)
+        except OSError:
+            LOG.info("a client left before it could be told")

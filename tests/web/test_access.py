@@ -1,0 +1,172 @@
+"""Who may ask for what: keys and tokens, each route with its scope, nothing told of what was sent."""
+
+import json
+from datetime import UTC, datetime, timedelta
+
+import jwt
+import pytest
+from click.testing import CliRunner
+from cryptography.hazmat.primitives.asymmetric import ec, rsa
+
+from heartlevel.command.main import main
+from heartlevel.web.access.scopes import OPEN, SCOPES, scope_needed
+from heartlevel.web.application import create_app
+from heartlevel.web.settings import WrongSettings
+from support import rules, week
+
+ISSUER, AUDIENCE = "https://login.example", "heartlevel"
+KEY, STRANGER = ec.generate_private_key(ec.SECP256R1()), ec.generate_private_key(ec.SECP256R1())
+
+
+@pytest.fixture
+def key_file(tmp_path):
+    return tmp_path / "keys.json"
+
+
+def made(key_file, *scopes: str) -> str:
+    done = CliRunner().invoke(
+        main, ["keys", "new", "--file", str(key_file), *(word for s in scopes for word in ("--scope", s))]
+    )
+    assert done.exit_code == 0, done.output
+    return done.output.strip()
+
+
+@pytest.fixture
+def key_set(tmp_path):
+    public = json.loads(jwt.algorithms.ECAlgorithm.to_jwk(KEY.public_key()))
+    path = tmp_path / "jwks.json"
+    path.write_text(json.dumps({"keys": [{**public, "kid": "k-1", "use": "sig", "alg": "ES256"}]}))
+    return path
+
+
+def client_of(**config):
+    return create_app(config, rules()).test_client()
+
+
+def bearer(text: str) -> dict[str, str]:
+    return {"Authorization": f"Bearer {text}"}
+
+
+def token(key=KEY, algorithm="ES256", **changed) -> str:
+    claims = {"iss": ISSUER, "aud": AUDIENCE, "exp": datetime.now(UTC) + timedelta(minutes=5), "scope": "assess", **changed}
+    claims = {name: value for name, value in claims.items() if value is not None}
+    return jwt.encode(claims, key, algorithm, headers={"kid": "k-1"})
+
+
+def test_every_route_needs_a_scope_but_those_that_are_named_open(key_file):
+    made(key_file, "assess")
+    app = create_app({"KEYS": key_file}, rules())
+    client = app.test_client()
+    for route in app.url_map.iter_rules():
+        path = route.rule.replace("<name>", "x").replace("<id>", "x").replace("<service>", "blood-pressure")
+        for method in sorted(route.methods - {"OPTIONS", "HEAD"}):
+            status = client.open(path, method=method).status_code
+            assert (status == 401) is not (route.rule in OPEN), (route.rule, method, status)
+
+
+@pytest.mark.parametrize("scope", SCOPES)
+def test_a_key_opens_what_its_scope_says_and_nothing_else(key_file, scope):
+    headers = bearer(made(key_file, scope))
+    client = client_of(KEYS=key_file)
+    asked = {"assess": ("POST", "/v1/assessments"), "rules-read": ("GET", "/v1/rules"), "metrics": ("GET", "/metrics"),
+             "rules-trial": ("POST", "/v1/rules/trial")}  # fmt: skip
+    for needed, (method, path) in asked.items():
+        assert scope_needed(path, method) == needed
+        status = client.open(path, method=method, json=week() if method == "POST" else None, headers=headers).status_code
+        assert (status == 403) is (needed != scope) and status != 401, (needed, status)
+
+
+def test_a_key_is_kept_as_a_salted_hash_and_a_revoked_one_opens_nothing_at_once(key_file):
+    first, second = made(key_file, "assess"), made(key_file, "assess")
+    kept = key_file.read_text()
+    assert key_file.stat().st_mode & 0o777 == 0o600
+    assert not [part for text in (first, second) for part in (text, text.split("_", 2)[2]) if part in kept]
+    client = client_of(KEYS=key_file)
+    post = lambda text: client.post("/v1/assessments", json=week(), headers=bearer(text)).status_code  # noqa: E731
+    assert (post(first), post(second)) == (200, 200)
+    listed = CliRunner().invoke(main, ["keys", "list", "--file", str(key_file)]).output
+    assert [line.split()[0] for line in listed.splitlines()] == [text.split("_")[1] for text in (first, second)]
+    assert CliRunner().invoke(main, ["keys", "revoke", "--file", str(key_file), first.split("_")[1]]).exit_code == 0
+    assert (post(first), post(second)) == (401, 200)
+
+
+@pytest.mark.parametrize("wrong", ["", "hl", "hl_", "hl_x_y", "{key}x", "x{key}", "hl_{id}_", "Basic"])
+def test_what_is_no_key_is_refused_and_not_told_again(key_file, caplog, wrong):
+    key = made(key_file, "assess")
+    client = client_of(KEYS=key_file)
+    sent = wrong.format(key=key, id=key.split("_")[1])
+    with caplog.at_level("INFO"):
+        refused = client.post("/v1/assessments", json=week(), headers=bearer(sent))
+    assert (refused.status_code, refused.headers["WWW-Authenticate"]) == (401, "Bearer")
+    assert "access refused" in caplog.text
+    secrets = {key, key.split("_", 2)[2]} | ({sent} if len(sent) > 4 else set())
+    assert not [secret for secret in secrets if secret in caplog.text or secret in refused.text]
+
+
+STRANGE = '{"keys": [{"id": "a", "scopes": ["all"], "created": "", "salt": "", "hashed": ""}]}'
+
+
+@pytest.mark.parametrize("broken", ["{", "{}", '{"keys": [{"id": "a"}]}', '{"keys": 3}', STRANGE])
+def test_a_broken_file_of_keys_starts_no_service_and_lets_nobody_into_one_that_runs(key_file, broken):
+    key = made(key_file, "assess")
+    client = client_of(KEYS=key_file)
+    key_file.write_text(broken)
+    assert client.post("/v1/assessments", json=week(), headers=bearer(key)).status_code == 503
+    with pytest.raises(WrongSettings, match="who may call cannot be told"):
+        create_app({"KEYS": key_file}, rules())
+
+
+def test_a_token_of_the_issuer_opens_what_its_scope_says(key_set):
+    client = client_of(JWKS=str(key_set), JWT_ISSUER=ISSUER, JWT_AUDIENCE=AUDIENCE)
+    assert client.post("/v1/assessments", json=week(), headers=bearer(token())).status_code == 200
+    assert client.get("/v1/rules", headers=bearer(token())).status_code == 403
+    assert client.get("/v1/rules", headers=bearer(token(scope="assess rules-read"))).status_code == 200
+
+
+RSA = rsa.generate_private_key(65537, 2048)
+WRONG_TOKENS = {
+    "expired": lambda: token(exp=datetime.now(UTC) - timedelta(minutes=5)),
+    "no end": lambda: token(exp=None),
+    "another issuer": lambda: token(iss="https://other.example"),
+    "another audience": lambda: token(aud="other"),
+    "another key": lambda: token(STRANGER),
+    "another kind of key": lambda: token(RSA, "RS256"),
+    "a shared secret": lambda: token("k" * 64, "HS256"),
+    "no signature": lambda: token(None, "none"),
+    "no token": lambda: "a.b.c",
+    "scopes that are none": lambda: token(scope=["assess"]),
+}
+
+
+@pytest.mark.parametrize("kind", WRONG_TOKENS)
+def test_a_token_that_is_not_valid_opens_nothing(key_set, caplog, kind):
+    client = client_of(JWKS=str(key_set), JWT_ISSUER=ISSUER, JWT_AUDIENCE=AUDIENCE)
+    sent = WRONG_TOKENS[kind]()
+    with caplog.at_level("INFO"):
+        refused = client.post("/v1/assessments", json=week(), headers=bearer(sent))
+    assert refused.status_code == (403 if kind == "scopes that are none" else 401)
+    assert sent not in caplog.text + refused.text
+
+
+@pytest.mark.parametrize(("arguments", "environment", "refused"), [
+    (["--host", "0.0.0.0"], {}, True), (["--host", "::"], {}, True), (["--host", "clinic.example"], {}, True),
+    (["--host", "127.0.0.2"], {}, False), (["--host", "::1"], {}, False), ([], {}, False),
+    (["--host", "0.0.0.0", "--behind-proxy"], {}, False),
+])  # fmt: skip
+def test_on_an_address_that_others_reach_somebody_has_to_decide_who_may_call(monkeypatch, arguments, environment, refused):
+    started = []
+    monkeypatch.setattr("heartlevel.command.serve.run", lambda *given: started.append(given))
+    done = CliRunner().invoke(main, ["serve", *arguments], env=environment)
+    assert bool(started) is not refused and done.exit_code == int(refused), done.output
+    assert not refused or "--behind-proxy" in done.output
+    assert refused or started[0][-1] == {"TRIALS": "--behind-proxy" not in arguments}
+
+
+def test_answers_are_kept_by_nobody_on_the_way_and_trials_can_be_switched_off(client):
+    assert client.post("/v1/assessments", json=week()).headers["Cache-Control"] == "no-store"
+    assert client_of(TRIALS=False).post("/v1/rules/trial", json={}).status_code == 403
+
+
+@pytest.fixture
+def app():
+    return create_app({}, rules())
