@@ -35,6 +35,7 @@ def _name_code(field: dict[str, Any], kind: str, is_open: bool) -> None:
         _name_code(field["items"], kind, is_open)
         return
     nullable = "null" in field.pop("type")
+    field.pop("enum", None)
     text: dict[str, Any] = {"type": "string"}
     text |= {name: field.pop(name) for name in ("minLength", "maxLength") if name in field}
     choices: list[dict[str, Any]] = [{"$ref": SCHEMAS + kind}]

@@ -13,6 +13,7 @@ from heartlevel.intake.faults import DETAILS
 from heartlevel.ruling.effects.shared_errors import DEVICE_CHECK
 from heartlevel.ruling.language.cures import CURES
 from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.vocabulary import URGENCY_LEVELS
 from heartlevel.web.promises.kinds import KINDS
 
 # Components, and the fields that hold such a code; a field may be a list of them.
@@ -37,6 +38,7 @@ CLOSED = {
     "NoIntervalReason": ["Summary.no_interval"],
     "NoChancesReason": ["PatternFound.no_chances"],
     "RuleFaultCode": ["RuleFault.code"],
+    "HowUrgentCode": ["Urgency.level", "Episode.level"],
     "ProblemType": ["Problem.type"],
 }
 
@@ -62,6 +64,7 @@ def known_codes(rules: RuleSet) -> Mapping[str, list[str]]:
         "NoIntervalReason": (FEW_DAYS,),
         "NoChancesReason": (*NO_CATEGORY_REASONS, *NO_PROBABILITY),
         "RuleFaultCode": CURES,
+        "HowUrgentCode": URGENCY_LEVELS,
         "ProblemType": [kind.uri for kind in KINDS.values()],
     }
     return {name: sorted({code for code in given if code is not None}) for name, given in codes.items()}
