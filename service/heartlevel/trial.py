@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from heartlevel.assessment import Rules
+from heartlevel.intake.faults import Problem, problems_read
 from heartlevel.intake.ndjson import DecodedLine
 from heartlevel.one_call import Outcome, answer_decoded, in_batches
 
@@ -24,6 +25,7 @@ class Changed:
     subject: str | None
     fields: Mapping[str, Any]
     other_parts: Sequence[str] = ()
+    problems: tuple[Problem, ...] = ()  # what could not be read of it, by the rules in force
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as it stands in an answer."""
@@ -75,7 +77,7 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
         same = (old.answer is None) == (new.answer is None)
         fields = {} if same else {"assessed": {"before": old.answer is not None, "after": new.answer is not None}}
         answer = old.answer or new.answer
-        return Changed(old.line, answer["subject"]["id"] if answer else None, fields)
+        return Changed(old.line, answer["subject"]["id"] if answer else old.subject, fields, (), _problems(old))
     sides = old.answer, new.answer
     compared = {
         "urgent": _pair(*(side["urgent"] for side in sides)),
@@ -87,13 +89,20 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
     }
     told = {name: value for name, value in compared.items() if value}
     others = _other_parts(*sides, {PART_OF.get(name, name) for name in told})
-    return Changed(old.line, old.answer["subject"]["id"], told, others)
+    return Changed(old.line, old.answer["subject"]["id"], told, others, _problems(old))
 
 
 def _other_parts(before: Mapping[str, Any], after: Mapping[str, Any], told: Collection[str]) -> list[str]:
     """Return the parts of the answer that differ beside those told; what it was made with is none of them."""
     names = dict.fromkeys([*before, *after])
     return [name for name in names if name not in (*told, "made_with") and before.get(name) != after.get(name)]
+
+
+def _problems(outcome: Outcome) -> tuple[Problem, ...]:
+    """Return what could not be read of a request; of one that is refused for more than that, that it is."""
+    if outcome.answer is not None:
+        return tuple(problems_read(outcome.answer["problems"]))
+    return outcome.problems or (Problem("", outcome.code, outcome.detail),)
 
 
 def _pair(before: Any, after: Any) -> dict[str, Any] | None:
