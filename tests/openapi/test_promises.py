@@ -138,9 +138,9 @@ def test_limits_are_those_the_service_has():
     )
 
 
-def test_security_is_declared_as_what_a_proxy_may_ask_for():
+def test_security_is_declared_as_what_an_installation_may_ask_for():
     assert CONTRACT["security"][0] == {}
-    assert {scheme["type"] for scheme in CONTRACT["components"]["securitySchemes"].values()} == {"http", "apiKey"}
+    assert {scheme["type"] for scheme in CONTRACT["components"]["securitySchemes"].values()} == {"http"}
 
 
 def test_every_example_is_as_its_schema_says_and_every_json_answer_but_a_stream_has_one():
