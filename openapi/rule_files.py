@@ -32,8 +32,8 @@ from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.files.patients.declared import PatientBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
+from heartlevel.ruling.files.translated.originals import VALUES
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
-from heartlevel.ruling.files.wording import VALUES
 from heartlevel.vocabulary import MMHG, SCOPES
 from known_names import name_all
 from layer_changes import type_changes

@@ -168,6 +168,7 @@ def test_a_check_without_a_pair_takes_nothing_from_another_of_the_same_device():
 @pytest.mark.parametrize(("language", "said", "day"), [
     ("en", "No reading was corrected.", "without the day farthest from the others"),
     ("es", "No se corrigió ninguna lectura.", "sin el día más alejado de los demás"),
+    ("de", "Keine Messung wurde berichtigt.", "ohne den Tag, der von den anderen am weitesten entfernt ist"),
 ])  # fmt: skip
 def test_one_sentence_names_what_would_change_the_category(language, said, day):
     whole = answer({**by_days(126, 126, 150, 126), "options": {"language": language}})["classification"]
@@ -204,7 +205,7 @@ def test_the_words_are_those_of_the_rules_limits():
     assert said == {100: "almost-certain", 112: "probable", 117: "cannot-be-told", 155: "probable", 170: "almost-certain"}
 
 
-@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("language", ["en", "es", "de"])
 def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     written = rules().ruleset.wording[language].written["sureness"]
     named = {*ALTERNATIVES, "without-most-extreme-day", "mean-of-day-means", "shifted-by-arm-height",
@@ -217,7 +218,10 @@ def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     assert "{protocol}" in written["by-protocol"]
 
 
-@pytest.mark.parametrize(("language", "said"), [("en", "these days as measured"), ("es", "tal como se midieron")])
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [("en", "these days as measured"), ("es", "tal como se midieron"), ("de", "so wie gemessen wurde")],
+)
 def test_a_caution_says_that_intervals_are_of_these_days(language, said):
     assert any(said in one for one in answer(week(options={"language": language}))["cautions"])
 

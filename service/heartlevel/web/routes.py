@@ -21,6 +21,7 @@ from heartlevel.one_call import Outcome, device_answer_to, urgency_in, whole_ans
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.tools.translating.outstanding import languages_in
 from heartlevel.version import VERSION
 from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
@@ -172,7 +173,8 @@ def get_rules() -> Response:
     silenced = [{"id": name, **change.as_dict()} for name, change in ruleset.silenced().items()]
     layers = [layer.as_dict() for layer in ruleset.layers]
     rules = [_in_force(ruleset, rule) for rule in ruleset.every_rule()]
-    return kept(respond({**head, "layers": layers, "rules": rules, "silenced": silenced}))
+    languages = list(languages_in(ruleset))
+    return kept(respond({**head, "layers": layers, "languages": languages, "rules": rules, "silenced": silenced}))
 
 
 def _in_force(ruleset: RuleSet, rule: Rule) -> dict[str, Any]:
