@@ -5,8 +5,8 @@ clinic's own are taken all the same. A rule's next steps and the keys of texts a
 from collections.abc import Iterable
 from typing import Any
 
-from condition_schemas import JsonSchema
 from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.tools.condition_schemas import JsonSchema
 from heartlevel.vocabulary import SCOPES
 
 

@@ -1,26 +1,45 @@
 """The schema of a layer's changes: what `set` and `id` may be goes by what is changed, as `of` says it."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from copy import deepcopy
 from typing import Any
 
-from condition_schemas import JsonSchema
-from heartlevel.ruling.files.layering.changes import NEVER_SET, REPLACED, WHOLE
+from heartlevel.ruling.files.layering.changes import CAN_BE_OFF, NEVER_SET, OTHERWISE, REPLACED, WHOLE
 from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.tools.condition_schemas import JsonSchema
 from heartlevel.vocabulary import SCOPES
 from known_names import rules_by_scope
 
 PREFIX = "#/$defs/"
-ITEMS = {"guideline": "Guideline", "protocol": "Protocol", "wording": "Wording", "ruleset": "Head", "urgency": "Urgency"}
+ITEMS = {"guideline": "Guideline", "protocol": "Protocol", "wording": "Wording", "ruleset": "Head", "urgency": "Urgency",
+         "fact": "Fact"}  # fmt: skip
 
 
 def type_changes(schemas: dict[str, JsonSchema], ruleset: RuleSet) -> None:
     """Say what each kind of change may hold, in place."""
-    for name in (*ITEMS.values(), *(f"rule-of-{scope}" for scope in SCOPES)):
-        _add_partial(schemas, name)
+    names = {f"rule-of-{scope}": "rule" for scope in SCOPES} | {name: kind for kind, name in ITEMS.items()}
+    for name, kind in names.items():
+        _add_partial(schemas, name, NEVER_SET.get(kind, OTHERWISE))
     change = schemas["Change"]
     change["properties"]["set"] |= {"type": ["object", "null"]}
-    change["allOf"] = [*_of_rules(rules_by_scope(ruleset)), *_of_profiles(ruleset), *_of_the_only(WHOLE)]
+    of_rules = _of_rules(rules_by_scope(ruleset))
+    change["allOf"] = [_off_or_set(), *of_rules, _of_facts(), *_of_profiles(ruleset), *_of_the_only(WHOLE)]
+
+
+def _off_or_set() -> JsonSchema:
+    """Return what a change does: it switches off, or it sets something, or changes parts of a condition."""
+    switched_off = {"of": {"enum": list(CAN_BE_OFF)}, "id": {"type": "string"}, "off": {"const": True}}
+    return {
+        **_where(switched_off, {"properties": {"set": {"type": "null"}}}),
+        "else": {"anyOf": [{"required": ["set"]}, {"required": ["parts"]}]},
+    }
+
+
+def _of_facts() -> JsonSchema:
+    """Return what a change of a declared fact may hold."""
+    holds = _setting({"$ref": f"{PREFIX}set-of-{ITEMS['fact']}"})
+    holds["properties"] |= {"id": {"type": "string"}, "parts": {"type": "null"}}
+    return _where({"of": {"const": "fact"}}, {"required": ["id"], **holds})
 
 
 def _of_rules(rules: dict[str, list[str]]) -> Iterator[JsonSchema]:
@@ -28,8 +47,6 @@ def _of_rules(rules: dict[str, list[str]]) -> Iterator[JsonSchema]:
     every = sorted(name for names in rules.values() for name in names)
     named = {"required": ["id"], "properties": {"id": {"anyOf": [{"enum": every}, {"type": "string"}]}}}
     yield _where({"of": {"const": "rule"}}, named)
-    switched_off = _rule({"type": "string"}) | {"off": {"const": True}}
-    yield {**_where(switched_off, {"properties": {"set": {"type": "null"}}}), "else": {"required": ["set"]}}
     for scope, names in rules.items():
         yield _where(_rule({"enum": names}), _setting({"$ref": f"{PREFIX}set-of-rule-of-{scope}"}))
     scopes = [{"$ref": f"{PREFIX}set-of-rule-of-{scope}"} for scope in rules]
@@ -71,15 +88,15 @@ def _set(fields: JsonSchema) -> JsonSchema:
     return {"required": ["set"], "properties": {"set": fields, "off": off}}
 
 
-def _add_partial(schemas: dict[str, JsonSchema], name: str) -> str:
+def _add_partial(schemas: dict[str, JsonSchema], name: str, never: Collection[str] = OTHERWISE) -> str:
     """Add what a layer may set of a mapping, of mappings in it likewise, and return its name. Lists are set whole."""
     partial = f"set-of-{name}"
     if partial not in schemas:
         whole = schemas[partial] = deepcopy(schemas[name])
-        for key in ("required", "oneOf"):
+        for key in ("required", "oneOf", "allOf"):
             whole.pop(key, None)
         whole["minProperties"] = 1
-        properties = {key: value for key, value in whole["properties"].items() if key not in NEVER_SET}
+        properties = {key: value for key, value in whole["properties"].items() if key not in never}
         whole["properties"] = {
             key: value if key in REPLACED else _with_partials(schemas, value) for key, value in properties.items()
         }

@@ -13,27 +13,29 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
-from condition_schemas import (
-    JsonSchema,
-    comparison_schema,
-    condition_schema,
-    meaning_with_unit,
-    or_null,
-    value_compared,
-    value_schema,
-)
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import Block, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
+from heartlevel.ruling.files.content import FACTS, PATIENTS
 from heartlevel.ruling.files.fields import KEBAB_CASE, Count, Name
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.loading import load
+from heartlevel.ruling.files.own.building import OF_KIND
+from heartlevel.ruling.files.own.declared import SNAKE_CASE, FactBlock, FactName
 from heartlevel.ruling.files.patients.declared import PatientBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
-from heartlevel.ruling.files.translated.originals import VALUES
+from heartlevel.ruling.files.translated.originals import values_told
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
+from heartlevel.ruling.tools.condition_schemas import (
+    SENTENCE_BEGINS,
+    JsonSchema,
+    comparison_schema,
+    condition_schema,
+    given_schema,
+    value_compared,
+)
 from heartlevel.vocabulary import MMHG, SCOPES
 from known_names import name_all
 from layer_changes import type_changes
@@ -41,6 +43,7 @@ from layer_changes import type_changes
 KINDS = {"guidelines": GuidelineBlock, "protocols": ProtocolBlock, "wording": WordingBlock, "ruleset": HeadBlock,
          "urgency": UrgencyBlock, "layer": LayerBlock}  # fmt: skip
 FILES = tuple(KINDS.values())
+LIST_FILES = {scope: f"rules-of-{scope}" for scope in SCOPES} | {FACTS: FACTS, PATIENTS: PATIENTS}  # by their folders
 PARAMETER_NAMED = rf"({KEBAB_CASE.pattern}\.)?{KEBAB_CASE.pattern}"
 NO_READING = ("series", "device", "comparison")  # scopes whose rules concern no single reading
 
@@ -70,11 +73,12 @@ def rule_files() -> JsonSchema:
     _texts_by_name(schemas["Wording"]["properties"])
     for levels in schemas["Categories"]["properties"].values():
         _lowest_first(levels)
-    schemas["patients"] = {"type": "array", "items": {"$ref": "#/$defs/Patient"}, "description": "Whole patients as tests."}
+    schemas |= _of_facts(schemas["Fact"])
+    schemas[PATIENTS] = {"type": "array", "items": {"$ref": "#/$defs/Patient"}, "description": "Whole patients as tests."}
     ruleset = load()
     name_all(schemas, ruleset)
     type_changes(schemas, ruleset)
-    lists = [{"$ref": f"#/$defs/{name}"} for name in (*(f"rules-of-{scope}" for scope in SCOPES), "patients")]
+    lists = [{"$ref": f"#/$defs/{name}"} for name in LIST_FILES.values()]
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Rule files of heartlevel",
@@ -85,7 +89,7 @@ def rule_files() -> JsonSchema:
 
 def by_kind() -> dict[str, JsonSchema]:
     """Return a schema for each kind of file, by the name of its folder or file; all refer to the whole one."""
-    kinds = {scope: f"rules-of-{scope}" for scope in SCOPES} | {kind: name_of(block) for kind, block in KINDS.items()}
+    kinds = LIST_FILES | {kind: name_of(block) for kind, block in KINDS.items()}
     return {
         kind: {
             "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -107,7 +111,7 @@ def _declared() -> dict[str, JsonSchema]:
     assert plugin.converter is not None
     for describe in (_unit, _kind):
         plugin.converter.add_attribute_function(describe)
-    for declared in (RuleBlock, RuleTextsBlock, PatientBlock, *FILES):
+    for declared in (RuleBlock, RuleTextsBlock, FactBlock, PatientBlock, *FILES):
         spec.components.schema(name_of(declared), schema=declared)
     schemas: dict[str, JsonSchema] = _moved(spec.to_dict()["components"]["schemas"])
     for block in every_declaration(Block):
@@ -123,6 +127,8 @@ def _unit(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> JsonSchem
 
 def _kind(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> JsonSchema:
     """Describe the kinds that apispec does not know."""
+    if isinstance(field, FactName):
+        return {"pattern": f"^{SNAKE_CASE.pattern}$"}
     if isinstance(field, Name):
         return {"pattern": f"^{KEBAB_CASE.pattern}$"}
     return {"type": "integer"} if isinstance(field, Count) else {}
@@ -160,10 +166,27 @@ def _numbers(block: Schema, prefix: str) -> Iterator[str]:
 def _texts_by_name(parts: JsonSchema) -> None:
     text = {"type": "string", "minLength": 1}
     parts["next_steps"] |= {"type": "object", "additionalProperties": text}
-    parts["names"] |= {"type": ["object", "null"], "propertyNames": {"enum": sorted(VALUES)}, "additionalProperties": text}
+    parts["names"] |= {
+        "type": ["object", "null"],
+        "propertyNames": {"enum": sorted(values_told())},
+        "additionalProperties": text,
+    }
     parts["categories"] |= {"type": ["object", "null"], "additionalProperties": text}
     parts["urgency"] |= {"type": ["object", "null"], "additionalProperties": text}
     parts["rules"] |= {"type": ["object", "null"], "additionalProperties": {"$ref": "#/$defs/RuleTexts"}}
+
+
+def _of_facts(fact: JsonSchema) -> JsonSchema:
+    """Return what a file of facts may hold; which fields a fact has goes by its kind."""
+    nothing = {"type": "null"}
+    all_keys = dict.fromkeys(key for keys in OF_KIND.values() for key in keys)
+    fact["allOf"] = [
+        {"if": {"properties": {"kind": {"const": kind}}},
+         "then": {"required": list(keys), "properties": {key: nothing for key in all_keys if key not in keys}}}
+        for kind, keys in OF_KIND.items()
+    ]  # fmt: skip
+    listed = {"type": "array", "items": {"$ref": "#/$defs/Fact"}, "description": "Facts of one's own."}
+    return {"Fact": fact, FACTS: listed}
 
 
 def _lowest_first(levels: JsonSchema) -> None:
@@ -189,7 +212,7 @@ def _of_scope(scope: str, schemas: dict[str, JsonSchema]) -> dict[str, JsonSchem
     parts["expected_error"]["anyOf"][0] = {"$ref": own["error"]}
     parts["examples"] |= {"items": {"$ref": own["example"]}, "allOf": [_with("fires"), _with("silent")]}
     _of_scope_only(scope, parts)
-    given = {fact.name: {"description": meaning_with_unit(fact), **or_null(value_schema(fact))} for fact in facts}
+    given = {fact.name: given_schema(fact) for fact in facts}
     example["properties"]["given"] |= {"type": "object", "properties": given, "additionalProperties": False}
     for pressure in error["properties"].values():
         del pressure["anyOf"]
@@ -237,4 +260,4 @@ def _sentence(facts: list[Fact]) -> str:
     names = "|".join(escape(fact.name) for fact in facts)
     limits = "|".join(escape(limit).replace(r"\-", "-") for limit in _limits())
     parameter = rf"param:{PARAMETER_NAMED}(,{PARAMETER_NAMED})*(:[^{{}}]*)?|fixed:[0-9.]+"
-    return rf"^([^{{}}]|\{{\{{|\}}\}}|\{{({names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}}|\{{({parameter})\}})*$"
+    return rf"{SENTENCE_BEGINS}{names})(:[^{{}}]*)?\}}|\{{limit:({limits})( [^{{}}]*)?\}}|\{{({parameter})\}})*$"

@@ -122,7 +122,7 @@ class Assessment:
 
 def assess_requests(requests: Sequence[Request], rules: Rules) -> Assessment:
     """Assess the subjects of several requests together; each one's result is as if it had come alone."""
-    return assess_batch(batch_of(requests, sitting_gaps(requests, rules)), rules)
+    return assess_batch(batch_of(requests, sitting_gaps(requests, rules), rules.ruleset.choices.form), rules)
 
 
 def sitting_gaps(requests: Sequence[Request], rules: Rules) -> list[float]:
@@ -151,7 +151,7 @@ def _assess(batch: Batch, rules: Rules) -> Assessment:
     readings, devices = columns_of_readings(batch), columns_of_devices(batch, protocols)
     facts: Facts = {"reading": readings, "sitting": columns_of_sittings(batch), "device": devices}
     verdicts = {scope: rules.judge(scope, columns, profile) for scope, columns in facts.items()}
-    reliability = reliability_of(batch, verdicts["reading"], verdicts["sitting"])
+    reliability = reliability_of(batch, verdicts["reading"], verdicts["sitting"], ruleset.choices.form.of_technique)
 
     selection = select(batch, reliability, readings["work_day"], protocols)
     averages = average(batch, {**selection.averages, **selection.alternatives})

@@ -50,7 +50,7 @@ def assess_files(
     The output is NDJSON, or Parquet where its name ends in `.parquet`. Raises WrongCall for inputs that are not there,
     columns that are not understood, runs that cannot be resumed and a scheduler that does not answer.
     """
-    output, mapped = Path(output), mapped_by(columns)
+    output, mapped = Path(output), mapped_by(columns, rules.ruleset.choices.form)
     named = inputs_of([str(path) for path in inputs], stdin.buffer, None, columns is not None, (output, problems))
     job = Job(rules, bulk_inputs(named, mapped, grouped), default_format(output), output, problems, resume)
     return carried_out(job, on_scheduler(scheduler), lambda part, judged: None, meter_for(job.inputs))

@@ -42,6 +42,8 @@ MMHG_PER_KPA = 1000.0 / PASCAL_PER_MMHG
 # A number above this is no blood pressure in any unit offered; what is merely impossible is for the rules.
 HIGHEST_READABLE = 400.0
 
+FACT_KINDS = ("number", "flag", "choice")
+RECORDED_WITH = ("reading", "subject", "device")  # what facts of one's own are recorded of
 SCOPES = ("reading", "sitting", "series", "device", "comparison")
 EFFECTS = ("none", "doubtful", "unusable")
 RELIABILITIES = ("sound", "not-documented", "doubtful", "unusable")

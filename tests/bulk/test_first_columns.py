@@ -4,7 +4,7 @@ import json
 
 import pytest
 from click.testing import CliRunner
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from heartlevel.bulk.columns.first_mapping import first_mapping
@@ -164,6 +164,7 @@ def test_no_file_is_written_over_and_only_a_table_has_columns(tmp_path):
 
 @settings(max_examples=60)
 @given(st.lists(st.text(max_size=30) | st.sampled_from(["SYS (kPa)", "DIA", "yes", "# no", "a: b", "x" * 200]), max_size=8))
+@example(["measured at", "measured at"])
 def test_whatever_a_header_holds_the_file_can_be_read_and_means_what_it_says(tmp_path_factory, names):
     path = tmp_path_factory.mktemp("columns") / "m.yaml"
     path.write_text(first_mapping(names), encoding="utf-8", newline="\n")

@@ -10,11 +10,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import yaml
 from click.testing import CliRunner
+from jsonschema import Draft202012Validator
 
 from editor.language_server import Editor, editing
 from heartlevel.command.main import main
 from heartlevel.resources import shipped
+from heartlevel.ruling.files.directories.listing import listing_of
+from heartlevel.ruling.tools.editors import patterns_of, schemas_of_files
+from own_layer import FACTS, RULES, own_layer
 from support import OWN_RULE, rules
 
 WITHOUT_NODE = "there is no Node.js with npm on this machine, which a YAML language server needs"
@@ -145,6 +150,23 @@ def test_other_settings_stay_and_what_is_no_plain_json_is_left_alone(tmp_path):
     refused = CliRunner().invoke(main, ["rules", "editor", str(tmp_path)])
     assert (refused.exit_code, settings.read_text()) == (1, "// mine\n{}")
     assert "layer.schema.json" in refused.stderr
+
+
+def test_a_layers_own_facts_are_known_though_its_files_are_at_fault(tmp_path):
+    layer = own_layer(tmp_path, rules=RULES.replace("severity: moderate", "severity: grave", 1))
+    schemas = {}
+    for facts in ("", FACTS):  # the second time in place of the first
+        (layer / "facts" / "ours.yaml").write_text(facts or "[]")
+        assert CliRunner().invoke(main, ["rules", "editor", str(layer)]).exit_code == 0
+        written = json.loads((layer / ".vscode" / "settings.json").read_text())["yaml.schemas"]
+        assert sorted(written.values()) == sorted(patterns_of(kind) for kind in schemas_of_files())
+        schemas[bool(facts)] = next(Path(name.removeprefix("file://")) for name in written if "/reading." in name)
+    assert schemas[False] == schemas_of_files()["reading"]
+    whole = json.loads((schemas[True].parent / ".." / "rule-files.schema.json").read_text())
+    pointer = json.loads(schemas[True].read_text())["$ref"].partition("#")[2]
+    rules_of_reading = Draft202012Validator({"$ref": f"#{pointer}", "$defs": whole["$defs"]})
+    rules_of_reading.validate(yaml.safe_load(RULES))
+    assert listing_of(layer).files.keys() == {"facts/ours.yaml", "layer.yaml", "reading/ours.yaml"}
 
 
 def test_the_projects_own_settings_name_schemas_and_files_that_are_there():

@@ -104,7 +104,7 @@ def test_an_id_that_is_no_text_is_named_and_hides_no_other_mistake(tmp_path):
         ("{of: rule, id: legs-crossed, set: {severity: hihg}, reason: x}", "not-one-of: severity"),
         ("{of: rule, id: legs-crossed, set: {when: {legs_crosed: {equals: true}}}, reason: x}", "unknown-fact"),
         ("{of: rule, id: legs-crossed, set: {when: {legs_crossed: {equals: false}}}, reason: x}", "wrong-example"),
-        ("{of: guideline, id: esc-2024, off: true, reason: x}", "wrong-change: only a rule can be switched off"),
+        ("{of: guideline, id: esc-2024, off: true, reason: x}", "wrong-change: only a rule or a fact can be switched off"),
         ("{of: ruleset, id: x, set: {name: y}, reason: x}", "wrong-change: every change but one of the ruleset"),
         ("{of: ruleset, set: {default_guideline: none-such}, reason: x}", "unknown-name: 'none-such'"),
         ("{of: guideline, id: esc-2024, set: {limits: {low: {systolic: 150}}}, reason: x}", "limits-order: low systolic"),

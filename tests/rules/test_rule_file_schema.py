@@ -12,6 +12,7 @@ from jsonschema import Draft202012Validator
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.source import SourceFile
+from heartlevel.ruling.tools.editors import patterns_of
 from rules.test_examples import MISTAKES, edit
 from support import rules
 
@@ -167,6 +168,9 @@ CHANGES_RIGHT = {
     },
     "a clinic's own rule": {"of": "rule", "id": "ours", "set": {"when": {"home_days": {"above": 1}}}},
     "off": {"of": "rule", "id": "ours", "off": True},
+    "parts alone": {"of": "rule", "id": "legs-crossed", "parts": [{"add": {"talking": {"equals": False}}}]},
+    "a declared fact's range": {"of": "fact", "id": "room_temperature", "set": {"range": [0, 45]}},
+    "a declared fact off": {"of": "fact", "id": "room_temperature", "off": True},
     "one limit": {"of": "guideline", "id": "ours", "set": {"limits": {"home": {"hypertension": {"systolic": 1}}}}},
     "a protocol's days": {"of": "protocol", "id": "aha-2008", "set": {"home": {"days": 5}}},
     "a text": {"of": "wording", "id": "es", "set": {"rules": {"legs-crossed": {"patient": "..."}}}},
@@ -186,6 +190,11 @@ CHANGES_WRONG = {
     "a guideline's of a protocol": {"of": "protocol", "id": "aha-2008", "set": {"limits": {}}},
     "a list in part": {"of": "guideline", "id": "esc-2024", "set": {"categories": {"home": [{"id": "normal"}]}}},
     "nothing": {"of": "urgency", "set": {}},
+    "a fact's name": {"of": "fact", "id": "room_temperature", "set": {"name": "room"}},
+    "a fact without id": {"of": "fact", "set": {"range": [0, 45]}},
+    "a rule's field of a fact": {"of": "fact", "id": "room_temperature", "set": {"severity": "high"}},
+    "parts of a fact": {"of": "fact", "id": "room_temperature", "parts": [{"remove": "talking"}]},
+    "a fact off and set": {"of": "fact", "id": "room_temperature", "off": True, "set": {"range": [0, 45]}},
 }
 
 
@@ -211,3 +220,12 @@ def test_every_shipped_file_is_accepted_by_the_schema_of_its_kind(path):
     whole, _, pointer = written["$ref"].partition("#")
     assert (WRITTEN.parent / "rule-files" / whole).resolve() == WRITTEN
     assert VALIDATOR.evolve(schema={"$ref": f"#{pointer}", "$defs": SCHEMA["$defs"]}).is_valid(data_of(path))
+
+
+@pytest.mark.parametrize(("kind", "item"), [("facts", "name"), ("patients", "who")])
+def test_a_clinics_own_kinds_of_file_have_a_schema_of_their_kind(kind, item):
+    written = json.loads((WRITTEN.parent / "rule-files" / f"{kind}.schema.json").read_text("utf-8"))
+    pointer = written["$ref"].partition("#")[2]
+    marks = VALIDATOR.evolve(schema={"$ref": f"#{pointer}", "$defs": SCHEMA["$defs"]}).iter_errors([{}])
+    assert any(f"'{item}' is a required property" in error.message for error in marks)
+    assert f"{kind}/**/*.yaml" in patterns_of(kind)

@@ -21,6 +21,7 @@ LATE = {
     ("__init__.py", "heartlevel.frames"): "pandas is loaded only for who passes a table",
     ("command/assess.py", "heartlevel.distributed"): "needs the extra `distributed`",
     ("bundles/bundling.py", "heartlevel.bundles.signing"): "needs the extra `signed`",
+    ("ruling/files/own/units.py", "ucumvert"): "slow to import, and only a number of a clinic's own has need of it",
     ("web/tokens.py", "jwt"): "needs the extra `cds`",
     ("web/access/signed_tokens.py", "jwt"): "needs the extra `tokens`",
     ("web/server.py", "heartlevel.web.application"): "counters are shared or not when they are imported",

@@ -58,12 +58,12 @@ def test_no_cell_is_too_odd_for_a_column(name):
     ],
 )
 def test_a_cell_says_the_same_wherever_it_stands(name, cell, value):
-    read = cell_value(cell, Meaning(name))
+    read = cell_value(cell, Meaning(FIELDS[name]))
     assert (type(read), read) == (type(value), value)
 
 
 def test_a_decimal_comma_and_another_unit_are_read_where_the_columns_are_said_to_have_them():
-    assert cell_value("29,1", Meaning("subject.arm_circumference_cm.left", 0.1), ",") == 2.91
+    assert cell_value("29,1", Meaning(FIELDS["subject.arm_circumference_cm.left"], 0.1), ",") == 2.91
 
 
 def test_whole_numbers_with_one_missing_are_still_names():

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from errno import EPIPE
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +34,7 @@ from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, 
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
 from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
+from heartlevel.intake.own.form import PLAIN_FORM
 from heartlevel.located import AssessedSubjects
 from heartlevel.tables.meanings import Mapped
 
@@ -111,13 +112,16 @@ def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Pa
 
 
 def _assess(files: tuple[str, ...], folder: Path | None, layers: tuple[Path, ...], options: dict[str, Any]) -> None:
-    written_as, mapped = _output_format(options), mapped_by(options["columns"])
+    written_as = _output_format(options)
+    load = cache(partial(loaded, folder, layers))
+    form = load().ruleset.choices.form if folder or layers else PLAIN_FORM  # shipped rules declare no facts
+    mapped = mapped_by(options["columns"], form)
     written = (options["output"], options["problems"])
     inputs = inputs_of(files, sys.stdin.buffer, options["forced"], options["columns"] is not None, written)
     if options["dry_run"]:
-        sys.exit(_dry_run(inputs, mapped, partial(loaded, folder, layers)))
+        sys.exit(_dry_run(inputs, mapped, load))
     sources = bulk_inputs(inputs, mapped, options["grouped"])
-    counts = _carried_out(Job(loaded(folder, layers), sources, written_as, *written, options["resume"]), options)
+    counts = _carried_out(Job(load(), sources, written_as, *written, options["resume"]), options)
     sys.exit(URGENT * bool(counts.urgent) + UNREADABLE * bool(counts.refused or counts.problems))
 
 

@@ -10,6 +10,8 @@ from heartlevel.bulk.columns.layouts import header_of
 from heartlevel.bulk.inputs.input import TableFormat
 from heartlevel.bulk.inputs.naming import inputs_of
 from heartlevel.bulk.wrong_call import WrongCall
+from heartlevel.command.options import loaded, rules_options
+from heartlevel.tables.fields import FIELDS, fields_of
 from heartlevel.tables.meanings import Mapped
 
 WRONG_CALL = 2
@@ -17,15 +19,19 @@ WRONG_CALL = 2
 
 @click.command("columns")
 @click.argument("file", type=click.Path(path_type=str))
+@rules_options
 @click.option("--output", type=click.Path(dir_okay=False, path_type=Path), help="Where to; by default standard output.")
-def columns_command(file: str, output: Path | None) -> None:
+def columns_command(file: str, folder: Path | None, layers: tuple[Path, ...], output: Path | None) -> None:
     """Write a first columns file from the header of FILE, a table.
 
-    It is for `assess --columns`. What is near to a field's name is mapped to it, units are taken from the header, and the
-    other columns are comments. Look it over: a name is no proof of what is in a column.
+    It is for `assess --columns`. What is near to the name of a field, or of a fact that rule files declare, is mapped to
+    it, units are taken from the header, and the other columns are comments. Look it over: a name is no proof of what is
+    in a column.
     """
     try:
-        written = first_mapping(_header(file))
+        header = _header(file)
+        fields = fields_of(loaded(folder, layers).ruleset.choices.form) if folder or layers else FIELDS
+        written = first_mapping(header, fields)
         if output is None:
             click.echo(written, nl=False)
             return

@@ -6,7 +6,6 @@ import numpy as np
 
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Floats, Ints, extreme_by
-from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import interval95
@@ -47,7 +46,7 @@ def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:
     The largest share comes first; it is rounded as it is told. Only what could have been recorded is there.
     """
     batch, undecided = assessment.batch, assessment.verdicts["reading"].undecided
-    names = [name for name in undecided if CATALOGUE[name].asked]
+    names = [name for name in undecided if assessment.rules.facts[name].asked]
     nothing = np.zeros(0, dtype=np.bool_)
     wanting: Bools = np.concatenate([nothing, *(undecided[name] for name in names)]).reshape(len(names), batch.size)
     by_subject = []

@@ -3,7 +3,7 @@
 What it concerns is put together: the facts told are those of the worst row, beside the range of all.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,7 @@ from heartlevel.conclusions.urgency.episodes import Urgency
 from heartlevel.conclusions.urgency.following import Episode
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE
 from heartlevel.conclusions.worst import badness
-from heartlevel.facts.catalogue import CATALOGUE, Fact
+from heartlevel.facts.catalogue import Fact
 from heartlevel.intake.batch import Batch
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.vocabulary import SCOPES, SEVERITIES
@@ -88,8 +88,9 @@ def _put_together(assessment: Assessment, firing: Firing, by_sitting: Sequence[l
     rows, subjects = firing.rows[order], firing.subjects[order]
     starts = np.flatnonzero(run_starts(subjects, apart[order]))
     worst = _worst_rows(assessment, rule, rows, subjects, starts)
-    facts = [_told(CATALOGUE[name], columns[name][worst].tolist()) for name in rule.shown_facts]
-    ranges = list(_ranges(rule, columns, rows, starts))
+    catalogue = assessment.rules.facts
+    facts = [_told(catalogue[name], columns[name][worst].tolist()) for name in rule.shown_facts]
+    ranges = list(_ranges(rule, catalogue, columns, rows, starts))
     ends = [*starts[1:].tolist(), len(rows)]
     for at, (start, end) in enumerate(zip(starts.tolist(), ends, strict=True)):
         own = rows[start:end].tolist()
@@ -134,15 +135,17 @@ def _worst_rows(assessment: Assessment, rule: Rule, rows: Ints, subjects: Ints, 
     return worst
 
 
-def _ranges(rule: Rule, columns: Any, rows: Ints, starts: Ints) -> Iterator[tuple[str, list[Any], list[Any]]]:
+def _ranges(
+    rule: Rule, catalogue: Mapping[str, Fact], columns: Any, rows: Ints, starts: Ints
+) -> Iterator[tuple[str, list[Any], list[Any]]]:
     """Yield each number that the explanation shows, with the lowest and the highest of each group."""
     if len(starts) == len(rows):
         return
     for name in dict.fromkeys(rule.explanation.facts()):
-        if CATALOGUE[name].kind == "number":
+        if catalogue[name].kind == "number":
             values = columns[name][rows]
             ends = (np.fmin.reduceat(values, starts), np.fmax.reduceat(values, starts))
-            low, high = (_told(CATALOGUE[name], end.tolist()) for end in ends)
+            low, high = (_told(catalogue[name], end.tolist()) for end in ends)
             yield name, low, high
 
 

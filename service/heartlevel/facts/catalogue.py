@@ -2,19 +2,21 @@
 
 A fact is either recorded (a field of the request that says so) or derived: a function decorated with `fact`, whose
 docstring is its meaning, or an expression entered with `derived`. Rule checks, `/v1/facts` and the documentation read
-this catalogue.
+this catalogue; rule files may declare recorded facts of their own beside it (`catalogue_of`).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf
 from typing import Any, TypeVar
 
 from heartlevel.columns import Columns, Floats
 from heartlevel.intake import recorded
+from heartlevel.intake.own.facts import OwnFact
 from heartlevel.vocabulary import PRESSURES, SCOPES
 
 # The scopes whose facts a rule of a scope may use: its own, and the subject's.
+RECORDED = "recorded"  # the formula of what is a field of the request
 VISIBLE = {scope: (scope, "subject") for scope in SCOPES}
 Derivation = Callable[[Columns[Any]], Floats]
 Function = TypeVar("Function", bound=Derivation)
@@ -55,7 +57,12 @@ class Fact:
         return float(value)
 
 
-CATALOGUE: dict[str, Fact] = {}
+def recorded_fact(own: OwnFact) -> Fact:
+    """Return a fact of one's own as rules see it."""
+    return Fact(own.name, own.scope, own.kind, own.unit, RECORDED, own.meaning, own.names, own.low, own.high)
+
+
+CATALOGUE: dict[str, Fact] = {}  # of the shipped facts
 DERIVED: dict[str, dict[str, Derivation]] = {}
 
 
@@ -98,10 +105,15 @@ def derived_both(
         derived(scope, entered, computed_by, spoken[0].upper() + spoken[1:], derivation, pressure, *given, **about)
 
 
+def catalogue_of(own: Sequence[OwnFact]) -> Mapping[str, Fact]:
+    """Return the shipped facts, and facts of one's own beside them."""
+    return CATALOGUE | {fact.name: recorded_fact(fact) for fact in own} if own else CATALOGUE
+
+
 def _recorded() -> None:
     for scope, fields in (("subject", recorded.SUBJECT), ("reading", recorded.READING + recorded.DEVICE + recorded.LISTED)):
         for field in fields:
-            _enter(Fact(field.fact, scope, field.kind, field.unit, "recorded", field.meaning, field.names, field.low,
+            _enter(Fact(field.fact, scope, field.kind, field.unit, RECORDED, field.meaning, field.names, field.low,
                         field.high))  # fmt: skip
 
 

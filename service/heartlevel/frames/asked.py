@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any, Literal, TypedDict
 
 from heartlevel.intake.faults import Problem, closest, near, problem
+from heartlevel.intake.own.form import Form
 from heartlevel.intake.request import RefusedRequest
 from heartlevel.tables.cells import Cells, plain_value
 from heartlevel.tables.field_columns import times_in
@@ -71,10 +72,13 @@ class UnusableTable(RefusedRequest):
         self.args = ("\n".join(map(str, self.problems)),)
 
 
-def mapped_as_asked(column_map: ColumnMap, names: Sequence[str], options: Mapping[str, Any]) -> Mapped:
-    """Return how the columns of these names are understood, options among what all rows say. Raises UnusableTable."""
+def mapped_as_asked(column_map: ColumnMap, names: Sequence[str], options: Mapping[str, Any], form: Form) -> Mapped:
+    """Return how the columns of these names are understood, by the fields of a form, options among what all rows say.
+
+    Raises UnusableTable.
+    """
     try:
-        mapped = mapped_from({name: value for name, value in column_map.items() if value is not None})
+        mapped = mapped_from({name: value for name, value in column_map.items() if value is not None}, form)
     except WrongMapping as wrong:
         raise UnusableTable([Problem("", WRONG_MAP, fault) for fault in wrong.faults]) from None
     stripped = {name.strip() for name in names}
@@ -85,7 +89,7 @@ def mapped_as_asked(column_map: ColumnMap, names: Sequence[str], options: Mappin
             for name in strangers
         ])  # fmt: skip
     fixed = {**mapped.fixed, **dict(_dotted(options, "options."))}
-    return Mapped(mapped.columns, fixed, mapped.time_format, mapped.decimal, None, mapped.ignore)
+    return Mapped(mapped.columns, fixed, mapped.time_format, mapped.decimal, None, mapped.ignore, form)
 
 
 def check_columns(names: Sequence[str], mapped: Mapped) -> None:

@@ -72,11 +72,12 @@ def assess_frame(
     not_here = [name for name in OF_REQUESTS_ONLY if name in (options or {})]
     if not_here:
         raise UnusableTable([problem(f"/{name}", "unknown-key") for name in not_here])
+    choices = rules.ruleset.choices
     try:
-        read_options(chosen, rules.ruleset.choices)
+        read_options(chosen, choices)
     except RefusedRequest as refused:
         raise UnusableTable(refused.problems) from None
-    mapped = mapped_as_asked(column_map or {}, [str(name) for name in frame.columns], chosen)
+    mapped = mapped_as_asked(column_map or {}, [str(name) for name in frame.columns], chosen, choices.form)
     table = examined_frame(frame, mapped, rules)
     groups, results = judge_examined(table.examined, rules, table.unclear)
     parts = [_parts(group, "language" in chosen) for group in groups or [nobody(rules)]]
@@ -100,7 +101,8 @@ def examined_frame(frame: pd.DataFrame, mapped: Mapped, rules: Rules) -> FrameTa
     problems = [TableProblem(-1, fault.pointer[1:], fault.code, fault.detail, fault.hint) for fault in unknown]
     nobody = np.flatnonzero(owners < 0)
     problems += _of_nobody(nobody, names[layout.subject], rows_alone(cells, nobody, layout, mapped), rules)
-    unclear = unclear_details((fault for fault in unknown if fault.pointer.startswith("/subject.")), "/subject.")
+    of_subject = (fault for fault in unknown if fault.pointer.startswith("/subject."))
+    unclear = unclear_details(of_subject, rules.ruleset.choices.form.subject.fields, "/subject.")
     return FrameTable(examine(subjects, [sheet], {0: layout}, mapped), unclear, problems)
 
 

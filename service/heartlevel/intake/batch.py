@@ -10,7 +10,8 @@ import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
 from heartlevel.intake.moments import TimedReading, local_hour
-from heartlevel.intake.recorded import OF_DEVICES, OF_READINGS, OF_SUBJECTS, recorded_columns
+from heartlevel.intake.own.form import PLAIN_FORM, Form
+from heartlevel.intake.recorded import recorded_columns
 from heartlevel.intake.request import Request
 from heartlevel.vocabulary import SETTINGS, TAKEN_BY
 
@@ -193,18 +194,18 @@ class Batch:
         return replace(request, readings=readings, as_of=date.fromordinal(day), lost=[], problems=[])
 
 
-def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float]) -> Batch:
-    """Put the requests' readings into columns. `sitting_gaps` are minutes, one a request."""
+def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float], form: Form = PLAIN_FORM) -> Batch:
+    """Put the requests' readings into columns. `sitting_gaps` are minutes, one a request; `form` is what they may hold."""
     taken = [reading for request in requests for reading in request.readings]
     subject_of = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
     as_of = [request.as_of.toordinal() if request.as_of else None for request in requests]
     periods, period_names = _periods(taken)
-    devices, device_names = _devices(requests)
-    subjects = recorded_columns(OF_SUBJECTS, [request.subject for request in requests])
+    devices, device_names = _devices(requests, form)
+    subjects = recorded_columns(form.of_subjects, [request.subject for request in requests])
     return Batch(
         requests=requests,
         subjects=subjects | {"as_of": np.array(as_of, dtype=np.float64)},
-        readings=recorded_columns(OF_READINGS, [reading.data for reading in taken]) | devices | periods,
+        readings=recorded_columns(form.of_readings, [reading.data for reading in taken]) | devices | periods,
         names=[reading.name for reading in taken],
         indices=[reading.index for reading in taken],
         subject_of=subject_of.astype(np.int64),
@@ -226,7 +227,7 @@ def _periods(taken: Sequence[TimedReading]) -> tuple[dict[str, Floats], Sequence
     return {"period_number": np.array(numbers, dtype=np.float64)}, list(number)
 
 
-def _devices(requests: Sequence[Request]) -> tuple[dict[str, Floats], Sequence[str]]:
+def _devices(requests: Sequence[Request], form: Form) -> tuple[dict[str, Floats], Sequence[str]]:
     """Return the facts of each reading's device, and the devices' names. Each device is read once, not once a reading."""
     described: list[Mapping[str, Any]] = [{}]  # the first row is for readings without a known device
     device_of: list[int] = []  # of each reading, its row
@@ -241,5 +242,5 @@ def _devices(requests: Sequence[Request]) -> tuple[dict[str, Floats], Sequence[s
         for subject, request in enumerate(requests)
         for reading in request.readings
     ]
-    by_reading = {name: column[rows] for name, column in recorded_columns(OF_DEVICES, described).items()}
+    by_reading = {name: column[rows] for name, column in recorded_columns(form.of_devices, described).items()}
     return {**by_reading, "device_number": np.array(numbers, dtype=np.float64)}, [name for _, name in number]

@@ -36,7 +36,7 @@ def read_checks(payload: object, choices: Choices) -> Request:
     faults, _, as_of = options_of(options, choices)
     given = envelope["device_checks"]
     faults += not_lists(envelope, ["device_checks"])
-    kept, skipped = items_of(given if isinstance(given, list) else [], "device_checks")
+    kept, skipped = items_of(given if isinstance(given, list) else [], "device_checks", choices.form)
     if faults:
         raise RefusedRequest(faults + skipped)
     request = empty_request(NOBODY, options, choices, as_of)

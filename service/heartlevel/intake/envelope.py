@@ -1,6 +1,6 @@
 """The outermost object of a request: which faults refuse all of it, and which only lose a detail of the subject."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, cast
 
@@ -8,11 +8,10 @@ from marshmallow import ValidationError
 
 from heartlevel.intake.faults import Problem, closest, from_messages
 from heartlevel.intake.fields import UNREAD, Block, Items, messages
-from heartlevel.intake.schema import Envelope, Subject
-from heartlevel.intake.screening import Screen
+from heartlevel.intake.own.form import Form
+from heartlevel.intake.schema import Subject
 
-ENVELOPE, SUBJECT = Envelope(), Subject()
-SCREEN = Screen(ENVELOPE)
+SUBJECT = Subject()
 OF_SUBJECT = "/subject/"
 # Details of the subject that decide which limits hold: the guideline's for adults, or those of pregnancy.
 PREGNANCY_BY = ("pregnant", "days_since_birth")
@@ -28,13 +27,13 @@ class EnvelopeContent:
     details: list[Problem] = field(default_factory=list)
 
 
-def read_envelope(payload: object) -> EnvelopeContent:
+def read_envelope(payload: object, form: Form) -> EnvelopeContent:
     """Read the outermost object. A bad detail of the subject is left out of it, and never costs the readings."""
-    screened = SCREEN.load(payload)
+    screened = form.screen.load(payload)
     if screened is not None:
         return EnvelopeContent(screened)
     try:
-        return EnvelopeContent(cast(dict[str, Any], ENVELOPE.load(payload)))  # type: ignore[arg-type]
+        return EnvelopeContent(cast(dict[str, Any], form.envelope.load(payload)))
     except ValidationError as error:
         faults, valid = messages(error), error.valid_data
     values = dict(valid) if isinstance(valid, dict) else {}
@@ -42,7 +41,7 @@ def read_envelope(payload: object) -> EnvelopeContent:
     if isinstance(subject_faults, dict):
         values["subject"] = mark_unread_items(values.get("subject") or {}, subject_faults)
     content = EnvelopeContent(values)
-    for problem in from_messages(faults, ENVELOPE, payload, ""):
+    for problem in from_messages(faults, form.envelope, payload, ""):
         (content.details if _is_detail(problem) else content.refusing).append(problem)
     return content
 
@@ -58,18 +57,20 @@ def _is_detail(problem: Problem) -> bool:
     return problem.pointer.startswith(OF_SUBJECT) and problem.pointer != f"{OF_SUBJECT}id"
 
 
-def unclear_details(details: Iterable[Problem], within: str = OF_SUBJECT) -> frozenset[str]:
+def unclear_details(
+    details: Iterable[Problem], known: Collection[str] = SUBJECT.fields, within: str = OF_SUBJECT
+) -> frozenset[str]:
     """Return those of LIMITS_BY, the details that decide which limits hold, that the problems leave unclear.
 
-    An unknown key may be any of them misspelt, unless it is near to another detail.
+    An unknown key may be any of them misspelt, unless it is near to another detail that is `known`.
     """
     unclear: set[str] = set()
     for problem in details:
         name = problem.pointer.removeprefix(within).split("/")[0]
-        if name in SUBJECT.fields:
+        if name in known:
             unclear |= {name}
         elif problem.code == "unknown-key":
-            unclear |= {meant} if (meant := closest(name, SUBJECT.fields)) else set(LIMITS_BY)
+            unclear |= {meant} if (meant := closest(name, known)) else set(LIMITS_BY)
     return frozenset(unclear & set(LIMITS_BY))
 
 

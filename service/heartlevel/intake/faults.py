@@ -48,6 +48,7 @@ DETAILS = {
 # Kinds of field that only rule files have.
 DETAILS_IN_FILES = {
     "not-a-name": "found {found}; expected small letters, digits and single hyphens between them",
+    "not-a-fact-name": "found {found}; expected small letters, digits and single underscores between them",
     "not-whole": "found {found}; expected a whole number",
     "too-few": "found fewer items than needed; expected {expected}",
 }

@@ -35,7 +35,8 @@ class Recorded:
         return [item.get(name) for item in objects] if code is None else [code(item.get(name)) for item in objects]
 
 
-def _facts_of(block: Block) -> Iterator[Recorded]:
+def recorded_in(block: Block) -> Iterator[Recorded]:
+    """Yield the fields of an object, and of the objects in it, that are facts."""
     for path, field in fields_within(block):
         if "fact" in field.metadata:
             kind = {Flag: "flag", Choice: "choice"}.get(type(field), "number")
@@ -71,9 +72,9 @@ def symptom_bits(names: Iterable[str | None] | None) -> float | None:
     return None if names is None else float(sum(SYMPTOM_BITS[name] for name in set(names)))
 
 
-SUBJECT = tuple(_facts_of(Subject()))
-READING = tuple(_facts_of(Reading()))
-DEVICE = tuple(_facts_of(Device()))
+SUBJECT = tuple(recorded_in(Subject()))
+READING = tuple(recorded_in(Reading()))
+DEVICE = tuple(recorded_in(Device()))
 LISTED = tuple(
     Recorded("circumstance_" + name.replace("-", "_"), ("circumstances",), "flag", code=partial(_listed, name),
              meaning=f"'{name}' was listed among the circumstances")

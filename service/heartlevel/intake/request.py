@@ -17,14 +17,12 @@ from heartlevel.intake.faults import Problem, exactly_one_given, from_messages, 
 from heartlevel.intake.fields import Block, messages
 from heartlevel.intake.lost import LostReading, unassessed_readings
 from heartlevel.intake.moments import TimedReading, timed_readings
+from heartlevel.intake.own.form import PLAIN_FORM, Form
 from heartlevel.intake.schema import ESSENTIAL, LISTS, ONE_OF, Options
-from heartlevel.intake.screening import Screen
 from heartlevel.vocabulary import EXPLANATIONS, IN_FULL
 
 OPTIONS = Options()
 MOST_READINGS = 5_000
-BLOCKS = {name: block() for name, block in LISTS.items()}
-SCREENS = {name: Screen(block) for name, block in BLOCKS.items()}
 
 
 class RefusedRequest(Exception):
@@ -53,6 +51,7 @@ class Choices:
     protocols: Collection[str]
     languages: Collection[str]
     default_guideline: str
+    form: Form = PLAIN_FORM
 
 
 @dataclass(slots=True)
@@ -86,21 +85,21 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     Raises RefusedRequest where options, the outer shape or the subject's name are at fault, TooManyReadings where
     there are more readings than allowed. Anything else that is wrong becomes a problem of the request.
     """
-    envelope = read_envelope(payload)
+    envelope = read_envelope(payload, choices.form)
     values, problems = envelope.values, envelope.refusing
     sent = expanded(values.get("readings"))
     values["readings"] = sent.readings
     options = values.get("options") or {}
     faults, zone, as_of = options_of(options, choices)
     problems += faults
-    problems += not_lists(values, BLOCKS)
-    lists, skipped = _lists(values, most_readings)
+    problems += not_lists(values, LISTS)
+    lists, skipped = _lists(values, most_readings, choices.form)
     skipped += envelope.details + sent.faults
     if problems:
         raise RefusedRequest(sent.placed(problems + skipped))
     request = empty_request(values["subject"], options, choices, as_of)
     request.also_under = tuple(options.get("also_under") or ())
-    request.unclear = unclear_details(envelope.details)
+    request.unclear = unclear_details(envelope.details, choices.form.subject.fields)
     request.population = options.get("population")
     request.problems = skipped
     _fill(request, lists, zone)
@@ -181,29 +180,31 @@ def not_lists(envelope: Mapping[str, Any], names: Iterable[str]) -> list[Problem
     return [problem(f"/{name}", "not-a-list", raw) for name, raw in lists if not isinstance(raw, (list, NoneType))]
 
 
-def _lists(envelope: dict[str, Any], most_readings: int) -> tuple[dict[str, dict[int, dict[str, Any]]], list[Problem]]:
+def _lists(
+    envelope: dict[str, Any], most_readings: int, form: Form
+) -> tuple[dict[str, dict[int, dict[str, Any]]], list[Problem]]:
     """Read the lists item by item: of each list the usable items by index, and all problems."""
     lists: dict[str, dict[int, dict[str, Any]]] = {}
     problems: list[Problem] = []
-    for name in BLOCKS:
+    for name in LISTS:
         given = envelope.get(name)
         raw = given if isinstance(given, list) else []
         if name == "readings" and len(raw) > most_readings:
             raise TooManyReadings(len(raw), most_readings)
-        lists[name], faults = items_of(raw, name)
+        lists[name], faults = items_of(raw, name, form)
         problems += faults
     return lists, problems
 
 
-def items_of(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
+def items_of(raw: list[Any], name: str, form: Form) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
     """Read one of the envelope's lists item by item: the usable items by index, and all problems."""
     problems: list[Problem] = []
     kept, either = {}, ONE_OF.get(name)
     for index, item in enumerate(raw):
         at = f"/{name}/{index}"
-        usable = SCREENS[name].load(item)
+        usable = form.screens[name].load(item)
         if usable is None:
-            usable, faults = read_item(item, name, at)
+            usable, faults = read_item(item, name, at, form)
             problems += faults
         if either and isinstance(item, dict) and (faults := exactly_one_given(item, either, at)):
             problems, usable = problems + faults, None
@@ -212,9 +213,9 @@ def items_of(raw: list[Any], name: str) -> tuple[dict[int, dict[str, Any]], list
     return kept, problems
 
 
-def read_item(item: object, name: str, at: str) -> tuple[dict[str, Any] | None, list[Problem]]:
+def read_item(item: object, name: str, at: str, form: Form) -> tuple[dict[str, Any] | None, list[Problem]]:
     """Read an item that may be at fault: its usable fields, or None if an essential one is at fault; and its problems."""
-    block = BLOCKS[name]
+    block = form.lists[name]
     try:
         return block.load(item), []  # type: ignore[arg-type]
     except ValidationError as error:

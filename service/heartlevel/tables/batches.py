@@ -15,7 +15,7 @@ from heartlevel.intake.batch import Batch
 from heartlevel.intake.request import Choices, RefusedRequest, Request, empty_request, read_options
 from heartlevel.tables.examined import Examined
 from heartlevel.tables.facts import RecordedFacts
-from heartlevel.tables.fields import FIELDS, NAMES, OPTIONS, SUBJECT
+from heartlevel.tables.fields import OPTIONS, SUBJECT, name_in_table
 from heartlevel.tables.readings import OrderedReadings, ordered_readings
 
 # Readings assessed in one go: enough to share the work, few enough for the caches.
@@ -63,7 +63,7 @@ def clean_batches(
         by_subject |= dict.fromkeys(options.subjects.tolist(), options)
         zones.setdefault(options.zone, []).append(options.subjects)
     readings = ordered_readings(examined, {zone: np.concatenate(subjects) for zone, subjects in zones.items()})
-    clean = _Clean(examined, readings, by_subject, RecordedFacts(examined), choices, unclear)
+    clean = _Clean(examined, readings, by_subject, RecordedFacts(examined, choices.form), choices, unclear)
     subjects = np.flatnonzero(~examined.doubtful)
     ends = np.searchsorted(examined.subject_of[readings.rows], subjects, side="right")
     # Subjects without readings take room too.
@@ -74,7 +74,8 @@ def clean_batches(
 
 def _options(examined: Examined, choices: Choices) -> Iterator[_Options]:
     """Yield the options there are, each with the subjects they are for; those they cannot be read for are marked."""
-    names = [name for name in examined.columns if FIELDS[name].part == OPTIONS]
+    fields = examined.mapped.fields
+    names = [name for name in examined.columns if fields[name].part == OPTIONS]
     firsts = [examined.first(examined.columns[name].codes).tolist() for name in names]
     by_codes: dict[tuple[float | None, ...], list[int]] = {}
     for subject, codes in enumerate(zip(*firsts, strict=True) if names else [()] * len(examined.subjects)):
@@ -82,7 +83,7 @@ def _options(examined: Examined, choices: Choices) -> Iterator[_Options]:
     for known, subjects in by_codes.items():
         whole: dict[str, Any] = {}
         for name, code in zip(names, known, strict=True):
-            *outer, last = FIELDS[name].path
+            *outer, last = fields[name].path
             if code is not None:
                 inner = reduce(lambda at, key: at.setdefault(key, {}), outer, whole)
                 inner[last] = examined.columns[name].value_of(code)
@@ -124,7 +125,7 @@ def _batch(clean: _Clean, subjects: Ints, rows: slice, gaps: Gaps) -> Batch:
 def _requests(clean: _Clean, subjects: Ints, recorded: Mapping[str, Floats]) -> Iterator[Request]:
     """Yield what is looked at of the subjects' requests, which are without readings."""
     details = zip(subjects.tolist(), recorded["pregnant"].tolist(), recorded["days_since_birth"].tolist(), strict=True)
-    changes = clean.examined.columns.get(NAMES[SUBJECT, ("treatment_changes",)])
+    changes = clean.examined.columns.get(name_in_table(SUBJECT, ("treatment_changes",)))
     first_changes = clean.examined.first(changes.codes) if changes is not None else ()
     for number, pregnant, days in details:
         subject = {"id": clean.examined.subjects[number], "pregnant": pregnant == 1}

@@ -119,7 +119,7 @@ def cell_value(cell: Any, meaning: Meaning, decimal: str = ".") -> Any:
     value = meaning.values.get(str(as_text(cell)), cell) if meaning.values else cell
     if value is None or value == "" or value != value:  # a table may write a missing number as NaN
         return None
-    field = FIELDS[meaning.to]
+    field = meaning.field
     if field.kind == NUMBER:
         value = _number(value, meaning.factor, decimal)
     elif field.kind == TEXT:
@@ -170,7 +170,7 @@ def subject_names(columns: Sequence[Cells], layout: Layout) -> tuple[Ints, list[
     """Return each row's subject as its number among them, −1 for none, and the subjects' names as they first appear."""
     numbers, values = distinct(columns[layout.subject])
     names: dict[str, int] = {}
-    meaning = layout.meanings[layout.subject] or Meaning(SUBJECT)
+    meaning = layout.meanings[layout.subject] or Meaning(FIELDS[SUBJECT])
     read = [cell_value(value, meaning) for value in values]
     known = [-1 if name is None else names.setdefault(str(name), len(names)) for name in read]
     owners: Ints = np.array([*known, -1], dtype=np.int64)[numbers]  # the last is for nothing

@@ -8,15 +8,15 @@ import pandas as pd
 
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.tables.field_columns import FieldColumn, first_rows
-from heartlevel.tables.fields import DEVICE, FIELDS
+from heartlevel.tables.fields import DEVICE, TableFields
 
 
-def describe_devices(columns: dict[str, FieldColumn], subject_of: Ints) -> Bools:
+def describe_devices(columns: dict[str, FieldColumn], fields: TableFields, subject_of: Ints) -> Bools:
     """Number the devices and fill in what other rows say of them; return the rows that say otherwise than the first.
 
     A device without a name is known by what is said of it.
     """
-    details = [name for name in columns if FIELDS[name].part == DEVICE]
+    details = [name for name in columns if fields[name].part == DEVICE]
     named = columns.get(DEVICE)
     if not len(subject_of) or (named is None and not details):
         return np.zeros(len(subject_of), dtype=bool)
@@ -32,7 +32,7 @@ def describe_devices(columns: dict[str, FieldColumn], subject_of: Ints) -> Bools
     names = [str(number) for number in range(int(device.max()) + 1)]
     codes = np.where(device < 0, np.nan, device.astype(np.float64))
     doubtful = np.zeros(len(codes), dtype=bool) if named is None else named.doubtful
-    columns[DEVICE] = FieldColumn(FIELDS[DEVICE].declared, codes, doubtful, names)
+    columns[DEVICE] = FieldColumn(fields[DEVICE].declared, codes, doubtful, names)
     return differing
 
 

@@ -14,7 +14,7 @@ from heartlevel.intake.request import MOST_READINGS
 from heartlevel.tables.cells import Cells, rows_of
 from heartlevel.tables.devices import describe_devices
 from heartlevel.tables.field_columns import FieldColumn, all_columns, field_columns, first_known
-from heartlevel.tables.fields import FIELDS, OPTIONS, REQUIRED, SUBJECT
+from heartlevel.tables.fields import OPTIONS, REQUIRED, SUBJECT
 from heartlevel.tables.meanings import Layout, Mapped
 from heartlevel.tables.rows import CellOrigin, DecodedRows, SubjectRow, decoded_rows, reading_origins
 
@@ -114,11 +114,11 @@ def mark_doubtful(examined: Examined) -> None:
         rows |= column.doubtful
         if name in REQUIRED:
             rows |= np.isnan(column.codes)
-        if FIELDS[name].part in (SUBJECT, OPTIONS):
+        if examined.mapped.fields[name].part in (SUBJECT, OPTIONS):
             values = column.comparable()
             rows |= ~np.isnan(values) & (values != examined.first(values)[examined.subject_of])
     if PAYLOAD in examined.columns:  # bytes are read in requests only
         rows[:] = True
-    rows |= describe_devices(examined.columns, examined.subject_of)
+    rows |= describe_devices(examined.columns, examined.mapped.fields, examined.subject_of)
     examined.doubt(rows)
     examined.doubtful |= np.diff(examined.starts) > MOST_READINGS

@@ -6,10 +6,11 @@ from typing import TypeAlias
 import numpy as np
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.intake.recorded import OF_DEVICES, OF_READINGS, OF_SUBJECTS, Recorded
+from heartlevel.intake.own.form import Form
+from heartlevel.intake.recorded import Recorded
 from heartlevel.tables.examined import Examined
 from heartlevel.tables.field_columns import FieldColumn, first_known
-from heartlevel.tables.fields import DEVICE, NAMES, READING, SUBJECT
+from heartlevel.tables.fields import DEVICE, READING, SUBJECT, name_in_table
 
 Source: TypeAlias = Callable[[Ints], Floats]  # of a fact in some rows; NaN is not recorded
 
@@ -17,15 +18,15 @@ Source: TypeAlias = Callable[[Ints], Floats]  # of a fact in some rows; NaN is n
 class RecordedFacts:
     """The facts recorded in a table."""
 
-    def __init__(self, examined: Examined) -> None:
-        """Find each fact's field."""
+    def __init__(self, examined: Examined, form: Form) -> None:
+        """Find the field of each fact of a form."""
         self._examined, columns = examined, examined.columns
-        self._of_subjects = _sources(columns, SUBJECT, OF_SUBJECTS)
-        self._of_readings = _sources(columns, READING, OF_READINGS) | _sources(columns, DEVICE, OF_DEVICES)
+        self._of_subjects = _sources(columns, SUBJECT, form.of_subjects)
+        self._of_readings = _sources(columns, READING, form.of_readings) | _sources(columns, DEVICE, form.of_devices)
         self._of_readings["device_number"] = _source(columns.get(DEVICE))
         device = columns.get(DEVICE)
         self.device_names: Sequence[str | None] = (device and device.held) or ()
-        period = columns.get(NAMES[READING, ("period",)])
+        period = columns.get(name_in_table(READING, ("period",)))
         self._of_readings["period_number"] = _source(period)
         self.period_names: Sequence[str | None] = (period and period.held) or ()
 
@@ -43,7 +44,7 @@ class RecordedFacts:
 
 
 def _sources(columns: Mapping[str, FieldColumn], part: str, facts: Sequence[Recorded]) -> dict[str, Source]:
-    return {fact.fact: _source(columns.get(NAMES[part, fact.path]), fact) for fact in facts}
+    return {fact.fact: _source(columns.get(name_in_table(part, fact.path)), fact) for fact in facts}
 
 
 def _source(column: FieldColumn | None, fact: Recorded | None = None) -> Source:

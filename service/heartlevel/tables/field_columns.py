@@ -74,7 +74,7 @@ def field_columns(cells: Sequence[Cells], meanings: Sequence[Meaning | None], ma
     """Return what each field holds in all rows; where several columns say something of one, the last of them counts."""
     columns: dict[str, FieldColumn] = {}
     for name, value in mapped.fixed.items():
-        _lay(columns, name, _coded(FIELDS[name].declared, np.zeros(len(cells[0]), dtype=np.int64), [value]))
+        _lay(columns, name, _coded(mapped.fields[name].declared, np.zeros(len(cells[0]), dtype=np.int64), [value]))
     times = []
     for column, meaning in zip(cells, meanings, strict=True):
         if meaning is not None and meaning.to == "taken_at":
@@ -99,7 +99,7 @@ def _lay(columns: dict[str, FieldColumn], name: str, above: FieldColumn) -> None
 
 
 def _column(cells: Cells, meaning: Meaning, decimal: str) -> FieldColumn:
-    field = FIELDS[meaning.to].declared
+    field = meaning.field.declared
     if not isinstance(cells, MixedCells) and not meaning.values and meaning.factor == 1.0:
         kind = cells.type
         if type(field) is Number and (pyarrow.types.is_floating(kind) or pyarrow.types.is_integer(kind)):

@@ -1,13 +1,16 @@
 """The columns a table of readings may have: the fields of the request under dotted names, made from its declaration."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from dataclasses import field as attribute
+from functools import lru_cache
+from typing import Any, TypeAlias
 
 from marshmallow import fields
 
 from heartlevel.intake.fields import Flag, Items, Number, Part, fields_within
-from heartlevel.intake.schema import Device, Options, Reading, Subject
+from heartlevel.intake.own.form import PLAIN_FORM, Form
+from heartlevel.intake.schema import Options
 
 NUMBER, FLAG, LIST, TEXT = "number", "true or false", "list", "text"
 SUBJECT, READING, DEVICE, OPTIONS = "subject", "reading", "device", "options"
@@ -16,14 +19,22 @@ CUFF = "cuff"  # its columns are named without the device they belong to
 
 @dataclass(frozen=True, slots=True)
 class TableField:
-    """A column that is understood: where its value goes in the request, and what kind of value that is."""
+    """A column that is understood: where its value goes in the request, and what kind of value that is.
+
+    Copied to another process it is found again by its name.
+    """
 
     name: str
     part: str  # subject, device, options, or reading
     path: tuple[str, ...]  # within that part
     kind: str
     unit: str
-    declared: fields.Field[Any]
+    declared: fields.Field[Any] = attribute(repr=False)
+    form: Form = attribute(repr=False)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Name what it is found by."""
+        return _field_named, (self.form, self.name)
 
     @property
     def pointer(self) -> str:
@@ -31,15 +42,30 @@ class TableField:
         return "".join(f"/{key}" for key in self.path)
 
 
-def _declared() -> Iterator[TableField]:
-    for part, block in {READING: Reading(), SUBJECT: Subject(), DEVICE: Device(), OPTIONS: Options()}.items():
+TableFields: TypeAlias = Mapping[str, TableField]  # by name
+
+
+@lru_cache(maxsize=16)
+def fields_of(form: Form) -> TableFields:
+    """Return the columns that tables of requests of a form may have."""
+    return {field.name: field for field in _declared(form)}
+
+
+def _field_named(form: Form, name: str) -> TableField:
+    return fields_of(form)[name]
+
+
+def _declared(form: Form) -> Iterator[TableField]:
+    for part, block in {READING: form.reading, SUBJECT: form.subject, DEVICE: form.device, OPTIONS: Options()}.items():
         for path, field in fields_within(block):
             of_objects = isinstance(field, Items) and isinstance(field.inner, Part)  # no cell holds these
             if (part, path) != (DEVICE, ("id",)) and not of_objects:  # the reading's `device` is it
-                yield TableField(_name(part, path), part, path, _kind(field), field.metadata.get("unit", ""), field)
+                name, unit = name_in_table(part, path), field.metadata.get("unit", "")
+                yield TableField(name, part, path, _kind(field), unit, field, form)
 
 
-def _name(part: str, path: tuple[str, ...]) -> str:
+def name_in_table(part: str, path: tuple[str, ...]) -> str:
+    """Return what the column of a field is called."""
     if part == READING or path[0] == CUFF:
         return ".".join(path)
     return SUBJECT if (part, path) == (SUBJECT, ("id",)) else ".".join((part, *path))
@@ -50,8 +76,7 @@ def _kind(field: fields.Field[Any]) -> str:
     return next((kind for declared, kind in kinds if isinstance(field, declared)), TEXT)
 
 
-FIELDS = {field.name: field for field in _declared()}
-NAMES = {(field.part, field.path): field.name for field in FIELDS.values()}
+FIELDS = fields_of(PLAIN_FORM)  # those that every table may have
 REQUIRED = (SUBJECT, *(field.name for field in FIELDS.values() if field.part == READING and field.declared.required))
 # Other names that are understood.
 ALIASES = {"subject.id": SUBJECT, "device.id": DEVICE} | {

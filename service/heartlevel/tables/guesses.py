@@ -1,14 +1,13 @@
 """What columns with names of somebody's own may mean: guessed of the names alone, for a person to look over."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache
 from re import IGNORECASE
 from re import compile as pattern
 
 from heartlevel.intake.written import letters_of
-from heartlevel.tables.fields import FIELDS, READING, SUBJECT, field_name
+from heartlevel.tables.fields import FIELDS, READING, SUBJECT, TableFields, field_name
 from heartlevel.tables.mapping import units_of
 from heartlevel.vocabulary import KPA, MMHG
 
@@ -47,13 +46,18 @@ class Guess:
     near: bool = False  # the name is only like one that is known
 
 
-def guessed(names: Sequence[str]) -> Iterator[Guess]:
-    """Yield a guess for each column. Of several for one field the first counts, but for times, which are joined."""
-    taken: set[str] = set()
+def guessed(names: Sequence[str], fields: TableFields = FIELDS) -> Iterator[Guess]:
+    """Yield a guess for each column, at the fields there are.
+
+    Of several for one field the first counts, but for times of different columns, which are joined.
+    """
+    taken, columns = set[str](), set[str]()
+    known = _names_of(fields)
     for name in names:
-        guess = _guess(name.strip())
-        if guess.field in taken and guess.field != TIME:
+        guess = _guess(name.strip(), fields, known)
+        if guess.field in taken and (guess.field != TIME or guess.column in columns):
             guess = Guess(guess.column, None)
+        columns.add(guess.column)
         if guess.field is not None:
             taken.add(guess.field)
         yield guess
@@ -64,25 +68,24 @@ def likely_columns(field: str, names: Sequence[str]) -> list[str]:
     return [guess.column for guess in guessed(names) if guess.field == field]
 
 
-def _guess(name: str) -> Guess:
-    if field_name(name) in FIELDS:
+def _guess(name: str, fields: TableFields, known: Mapping[str, str]) -> Guess:
+    if field_name(name) in fields:
         return Guess(name, field_name(name))
     unit = UNIT.search(name[:LONGEST])
     letters = letters_of(name[: unit.start()] if unit else name[:LONGEST])
-    near = get_close_matches(letters, _known(), n=1, cutoff=NEAR)
-    field = _known().get(letters) or (_known()[near[0]] if near else None)
+    near = get_close_matches(letters, known, n=1, cutoff=NEAR)
+    field = known.get(letters) or (known[near[0]] if near else None)
     if field is None:
         return Guess(name, None)
     written = unit[1].lower() if unit else ""
     theirs = UNITS_WRITTEN.get(written, written)
-    other = theirs in units_of(field) and theirs != (FIELDS[field].unit or MMHG)
-    return Guess(name, field, theirs if other else None, letters not in _known())
+    other = theirs in units_of(fields[field]) and theirs != (fields[field].unit or MMHG)
+    return Guess(name, field, theirs if other else None, letters not in known)
 
 
-@cache
-def _known() -> dict[str, str]:
+def _names_of(fields: TableFields) -> dict[str, str]:
     """Return fields by names in small letters: their own, the last parts of these, and what is usual."""
-    last_parts = {letters_of(field.path[-1]): name for name, field in FIELDS.items() if field.part == READING}
-    own = {letters_of(name): name for name in FIELDS}
+    last_parts = {letters_of(field.path[-1]): name for name, field in fields.items() if field.part == READING}
+    own = {letters_of(name): name for name in fields}
     usual = {letters_of(other): name for name, others in USUAL_NAMES.items() for other in others}
     return last_parts | own | usual

@@ -20,9 +20,10 @@ from marshmallow import ValidationError
 
 from heartlevel.intake.faults import expected_by, near, problem
 from heartlevel.intake.fields import Choice
+from heartlevel.intake.own.form import PLAIN_FORM, Form
 from heartlevel.intake.request import Choices, options_of
 from heartlevel.tables.cells import plain_value
-from heartlevel.tables.fields import FIELDS, NUMBER, field_name
+from heartlevel.tables.fields import NUMBER, TableField, TableFields, field_name, fields_of
 from heartlevel.tables.meanings import REST, Mapped, Meaning
 from heartlevel.vocabulary import KPA, MMHG, PRESSURES
 
@@ -45,15 +46,18 @@ class WrongMapping(ValueError):
         self.faults = faults
 
 
-def mapped_from(written: Any) -> Mapped:
-    """Return how columns are understood, as it was written. Raises WrongMapping with every mistake in it."""
-    faults = list(_faults(written))
+def mapped_from(written: Any, form: Form = PLAIN_FORM) -> Mapped:
+    """Return how columns are understood, as it was written, by the fields of a form.
+
+    Raises WrongMapping with every mistake in it.
+    """
+    faults = list(_faults(written, fields_of(form)))
     if faults:
         raise WrongMapping(faults)
-    return _mapped(written)
+    return _mapped(written, form)
 
 
-def _mapped(written: Mapping[str, Any]) -> Mapped:
+def _mapped(written: Mapping[str, Any], form: Form) -> Mapped:
     full = {theirs.strip(): meaning for theirs, meaning in _columns(written).items()}
     fixed = {field_name(name): plain_value(value) for name, value in (written.get("fixed") or {}).items()}
     if "time_zone" in written:
@@ -61,9 +65,9 @@ def _mapped(written: Mapping[str, Any]) -> Mapped:
     if any(field_name(meaning["to"]) in PRESSURES and meaning.get("unit") == KPA for meaning in full.values()):
         fixed["unit"] = KPA
     ignore = written.get("ignore") or ()
-    return Mapped({name: _meaning(meaning) for name, meaning in full.items()}, fixed, written.get("time_format"),
-                  written.get("decimal", "."), written.get("delimiter"),
-                  (ignore,) if isinstance(ignore, str) else tuple(map(str, ignore)))  # fmt: skip
+    meanings = {name: _meaning(meaning, fields_of(form)) for name, meaning in full.items()}
+    return Mapped(meanings, fixed, written.get("time_format"), written.get("decimal", "."), written.get("delimiter"),
+                  (ignore,) if isinstance(ignore, str) else tuple(map(str, ignore)), form)  # fmt: skip
 
 
 def _columns(written: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
@@ -72,13 +76,13 @@ def _columns(written: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
     return {theirs: meaning if isinstance(meaning, dict) else {"to": meaning} for theirs, meaning in columns}
 
 
-def _meaning(written: Mapping[str, Any]) -> Meaning:
-    to = field_name(written["to"])
-    factor = FACTORS.get((FIELDS[to].unit, written.get("unit", "")), 1.0)
+def _meaning(written: Mapping[str, Any], fields: TableFields) -> Meaning:
+    to = fields[field_name(written["to"])]
+    factor = FACTORS.get((to.unit, written.get("unit", "")), 1.0)
     return Meaning(to, factor, written.get("values") or {}, written.get("unit"))
 
 
-def _faults(written: Any) -> Iterator[str]:
+def _faults(written: Any, fields: TableFields) -> Iterator[str]:
     if not isinstance(written, dict):
         yield "a mapping is expected"
         return
@@ -89,9 +93,9 @@ def _faults(written: Any) -> Iterator[str]:
             return
     columns = _columns(written)
     for theirs, meaning in columns.items():
-        yield from (f"columns: {theirs}: {fault}" for fault in _column_faults(meaning))
-    yield from (f"fixed: {_unknown(name, FIELDS)}" for name in written.get("fixed") or {} if field_name(name) not in FIELDS)
-    yield from _fixed_faults(written.get("fixed") or {})
+        yield from (f"columns: {theirs}: {fault}" for fault in _column_faults(meaning, fields))
+    yield from (f"fixed: {_unknown(name, fields)}" for name in written.get("fixed") or {} if field_name(name) not in fields)
+    yield from _fixed_faults(written.get("fixed") or {}, fields)
     yield from _setting_faults(written)
     units = {field_name(meaning["to"]): meaning.get("unit", MMHG) for meaning in columns.values() if "to" in meaning}
     if len({units[name] for name in PRESSURES if name in units}) > 1:
@@ -112,25 +116,25 @@ def _setting_faults(written: Mapping[str, Any]) -> Iterator[str]:
         yield f"ignore: a list of columns, or {REST}, is expected"
 
 
-def _column_faults(full: Mapping[str, Any]) -> Iterator[str]:
+def _column_faults(full: Mapping[str, Any], fields: TableFields) -> Iterator[str]:
     yield from (_unknown(key, COLUMN_KEYS) for key in full if key not in COLUMN_KEYS)
     to = full.get("to")
-    if not isinstance(to, str) or field_name(to) not in FIELDS:
-        yield _unknown(to, FIELDS)
+    if not isinstance(to, str) or field_name(to) not in fields:
+        yield _unknown(to, fields)
         return
+    known = fields[field_name(to)]
     if not isinstance(full.get("values") or {}, dict):
         yield "values: a mapping is expected"
     else:
-        yield from _translated_faults(field_name(to), full.get("values") or {})
-    if "unit" in full and full["unit"] not in units_of(field_name(to)):
-        yield f"unit: expected one of {', '.join(units_of(field_name(to))) or 'none, as the field has no unit'}"
+        yield from _translated_faults(known, full.get("values") or {})
+    if "unit" in full and full["unit"] not in units_of(known):
+        yield f"unit: expected one of {', '.join(units_of(known)) or 'none, as the field has no unit'}"
 
 
-def units_of(name: str) -> list[str]:
+def units_of(known: TableField) -> list[str]:
     """Return the units that a column for a field may be in."""
-    if name in PRESSURES:
+    if known.name in PRESSURES:
         return [MMHG, KPA]
-    known = FIELDS[name]
     other = [theirs for ours, theirs in FACTORS if ours == known.unit]
     return other or ([known.unit] if known.kind == NUMBER else [])
 
@@ -140,20 +144,20 @@ def _unknown(name: Any, allowed: Any) -> str:
     return f"{name}: no such name" + (f" ({hint})" if hint else "")
 
 
-def _fixed_faults(fixed: Mapping[str, Any]) -> Iterator[str]:
+def _fixed_faults(fixed: Mapping[str, Any], fields: TableFields) -> Iterator[str]:
     """Say which fixed values their fields cannot take."""
     for name, value in fixed.items():
         ours = field_name(name)
-        if ours in FIELDS and (value is not None or ours == TIME_ZONE):
-            faults = _zone_faults(value) if ours == TIME_ZONE else _value_faults(ours, value)
+        if ours in fields and (value is not None or ours == TIME_ZONE):
+            faults = _zone_faults(value) if ours == TIME_ZONE else _value_faults(fields[ours], value)
             yield from (f"fixed: {name}: {fault}" for fault in faults)
 
 
-def _translated_faults(name: str, values: Mapping[str, Any]) -> Iterator[str]:
+def _translated_faults(known: TableField, values: Mapping[str, Any]) -> Iterator[str]:
     """Say which translations lead to a name that the field does not have."""
-    if isinstance(FIELDS[name].declared, Choice):
+    if isinstance(known.declared, Choice):
         for theirs, ours in values.items():
-            yield from (f"values: {theirs}: {fault}" for fault in _value_faults(name, ours) if ours is not None)
+            yield from (f"values: {theirs}: {fault}" for fault in _value_faults(known, ours) if ours is not None)
 
 
 def _zone_faults(zone: Any) -> Iterator[str]:
@@ -176,8 +180,8 @@ def _format_faults(written: str) -> Iterator[str]:
         yield "must hold year, month, day and hour"
 
 
-def _value_faults(name: str, value: Any) -> Iterator[str]:
-    given, declared = value.isoformat() if isinstance(value, date) else value, FIELDS[name].declared
+def _value_faults(known: TableField, value: Any) -> Iterator[str]:
+    given, declared = value.isoformat() if isinstance(value, date) else value, known.declared
     try:
         declared.deserialize(given)
     except ValidationError as error:

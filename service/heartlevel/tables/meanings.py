@@ -1,13 +1,15 @@
 """What the columns of somebody's table mean, and how the cells in them are written."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as attribute
 from re import compile as pattern
 from typing import Any
 
 from heartlevel.intake.bluetooth.expanding import IN_BYTES, PAYLOAD
 from heartlevel.intake.faults import near
-from heartlevel.tables.fields import FIELDS, REQUIRED, SUBJECT, field_name
+from heartlevel.intake.own.form import PLAIN_FORM, Form
+from heartlevel.tables.fields import REQUIRED, SUBJECT, TableField, TableFields, field_name, fields_of
 
 REST = "everything-else"
 INDEX = pattern(r"__index_level_\d+__")  # the rows' numbers or names, as pandas writes them to Parquet
@@ -17,27 +19,38 @@ INDEX = pattern(r"__index_level_\d+__")  # the rows' numbers or names, as pandas
 class Meaning:
     """What one column of theirs means."""
 
-    to: str
+    field: TableField
     factor: float = 1.0
-    values: Mapping[str, Any] = field(default_factory=dict)
+    values: Mapping[str, Any] = attribute(default_factory=dict)
     unit: str | None = None  # theirs, where the mapping says it
+
+    @property
+    def to(self) -> str:
+        """The name of the field."""
+        return self.field.name
 
 
 @dataclass(frozen=True, slots=True)
 class Mapped:
     """How a table is understood. Without more, columns are understood by our dotted names."""
 
-    columns: Mapping[str, Meaning] = field(default_factory=dict)
-    fixed: Mapping[str, Any] = field(default_factory=dict)  # what all rows say
+    columns: Mapping[str, Meaning] = attribute(default_factory=dict)
+    fixed: Mapping[str, Any] = attribute(default_factory=dict)  # what all rows say
     time_format: str | None = None
     decimal: str = "."
     delimiter: str | None = None
     ignore: tuple[str, ...] = ()
+    form: Form = attribute(default=PLAIN_FORM, repr=False)  # whose fields columns may be of
+
+    @property
+    def fields(self) -> TableFields:
+        """The columns there may be, by name."""
+        return fields_of(self.form)
 
     def meaning_of(self, theirs: str) -> Meaning | None:
         """Return what a column means; None if it is not understood."""
         ours = field_name(theirs)
-        return self.columns.get(theirs.strip()) or (Meaning(ours) if ours in FIELDS else None)
+        return self.columns.get(theirs.strip()) or (Meaning(self.fields[ours]) if ours in self.fields else None)
 
     def ignored(self, theirs: str) -> bool:
         """Tell whether a column is left out knowingly."""
@@ -82,7 +95,7 @@ def strange_columns(names: Sequence[str], mapped: Mapped) -> Iterator[tuple[str,
     """Yield the columns that are not understood and not left out knowingly, with a hint at what may be meant."""
     for name in names:
         if mapped.meaning_of(name) is None and not mapped.ignored(name):
-            yield name, near(name.strip(), FIELDS)
+            yield name, near(name.strip(), mapped.fields)
 
 
 def _fields_in(names: Sequence[str], mapped: Mapped) -> list[str]:

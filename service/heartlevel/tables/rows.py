@@ -121,14 +121,14 @@ def reading_origins(number: int, at: CellOrigin, layout: Layout) -> dict[str, Ce
     whole = f"/readings/{number}"
     origins = {whole: at}
     for name, meaning in zip(layout.names, layout.meanings, strict=True):
-        if meaning and FIELDS[meaning.to].part == READING:
-            origins.setdefault(whole + FIELDS[meaning.to].pointer, CellOrigin(at.input, at.line, name))
+        if meaning and meaning.field.part == READING:
+            origins.setdefault(whole + meaning.field.pointer, CellOrigin(at.input, at.line, name))
     return origins
 
 
 def _values_in(at: CellOrigin, cells: Sequence[Any], layout: Layout, mapped: Mapped) -> Iterator[_Entry]:
     """Yield what a row says of each field; where several columns say something of one, the last of them counts."""
-    known = {name: _Entry(FIELDS[name], value, at) for name, value in mapped.fixed.items() if value is not None}
+    known = {name: _Entry(mapped.fields[name], value, at) for name, value in mapped.fixed.items() if value is not None}
     times = []
     for cell, name, meaning in zip(cells, layout.names, layout.meanings, strict=True):
         value = cell_value(cell, meaning, mapped.decimal) if meaning else None
@@ -137,7 +137,7 @@ def _values_in(at: CellOrigin, cells: Sequence[Any], layout: Layout, mapped: Map
         if meaning.to == "taken_at":
             times.append(str(value))
         else:
-            known[meaning.to] = _Entry(FIELDS[meaning.to], value, CellOrigin(at.input, at.line, name))
+            known[meaning.to] = _Entry(meaning.field, value, CellOrigin(at.input, at.line, name))
     if times:
         known["taken_at"] = _Entry(FIELDS["taken_at"], time_in(" ".join(times), mapped.time_format), at)
     yield from known.values()

@@ -12,7 +12,7 @@ from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
 from heartlevel.decisions.decided import decided_in
 from heartlevel.decisions.log import DecisionLog
-from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.facts.catalogue import Fact
 from heartlevel.fhir.call import bundle_for
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.texts.json_text import UnreadableText, parsed_json
@@ -21,6 +21,7 @@ from heartlevel.one_call import Outcome, device_answer_to, urgency_in, whole_ans
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.tools.own_schema import document_with
 from heartlevel.ruling.tools.translating.outstanding import languages_in
 from heartlevel.version import VERSION
 from heartlevel.web.bodies.sent import OtherMediaType, sent
@@ -212,10 +213,19 @@ def get_protocols() -> Response:
 
 @routes.get("/v1/facts")
 def get_facts() -> Response:
-    """List the facts a rule may use."""
+    """List the facts a rule may use, those of one's own with where they come from."""
+    ruleset = rules_in_force().ruleset
+    return kept(respond({"facts": [_fact_written(ruleset, fact) for fact in ruleset.facts.values()]}))
+
+
+def _fact_written(ruleset: RuleSet, fact: Fact) -> dict[str, Any]:
     keys = ("name", "scope", "kind", "unit", "formula", "meaning", "names")
-    facts = [{key: getattr(fact, key) for key in keys} for fact in CATALOGUE.values()]
-    return of_program({"facts": facts})
+    written = {key: getattr(fact, key) for key in keys}
+    entry = ruleset.entries.get(("fact", fact.name))
+    if entry is None:
+        return written
+    limits = {"range": entry.item.get("range"), "recorded_with": entry.item["recorded_with"]}
+    return written | limits | {"sources": entry.item["sources"], "provenance": ruleset.provenance("fact", fact.name, entry)}
 
 
 def contract_text() -> bytes:
@@ -225,8 +235,8 @@ def contract_text() -> bytes:
 
 @routes.get("/v1/openapi.json")
 def get_contract() -> Response:
-    """Return the OpenAPI document of this version."""
-    return of_program(contract_text())
+    """Return the OpenAPI document of this version, with the facts of one's own that the rules in force declare."""
+    return of_program(document_with(rules_in_force().ruleset.own_facts))
 
 
 @routes.get("/health")

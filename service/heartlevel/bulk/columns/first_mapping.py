@@ -5,6 +5,7 @@ from re import compile as pattern
 
 import yaml
 
+from heartlevel.tables.fields import FIELDS, TableFields
 from heartlevel.tables.guesses import Guess, guessed
 from heartlevel.tables.meanings import Mapped, missing_columns
 from heartlevel.vocabulary import PRESSURES
@@ -22,9 +23,9 @@ AT_THE_END = (
 NEEDED = "{name}: every row needs it and no column was found"
 
 
-def first_mapping(names: Sequence[str]) -> str:
-    """Return the file: what is guessed as columns, all else as comments."""
-    guesses = _without_doubtful_units(list(guessed(names)))
+def first_mapping(names: Sequence[str], fields: TableFields = FIELDS) -> str:
+    """Return the file: what is guessed as columns of the fields there are, all else as comments."""
+    guesses = _without_doubtful_units(list(guessed(names, fields)))
     known = [f"  {_line(guess)}" for guess in guesses if guess.field is not None]
     unknown = [f"  # {written(guess.column)}: ...   # no field was found for it: map it, or name it under `ignore`"
                for guess in guesses if guess.field is None]  # fmt: skip

@@ -7,6 +7,7 @@ from typing import Any
 import yaml
 
 from heartlevel.bulk.wrong_call import WrongCall
+from heartlevel.intake.own.form import PLAIN_FORM, Form
 from heartlevel.tables.mapping import WrongMapping, mapped_from
 from heartlevel.tables.meanings import Mapped
 
@@ -23,12 +24,12 @@ class _TextKeys(yaml.SafeLoader):
         return mapping
 
 
-def mapped_by(path: Path | None) -> Mapped:
-    """Read a mapping. Raises WrongCall with every mistake in it."""
+def mapped_by(path: Path | None, form: Form = PLAIN_FORM) -> Mapped:
+    """Read a mapping to the fields of a form. Raises WrongCall with every mistake in it."""
     if path is None:
-        return Mapped()
+        return Mapped(form=form)
     try:
-        return mapped_from(yaml.load(path.read_text("utf-8"), _TextKeys))
+        return mapped_from(yaml.load(path.read_text("utf-8"), _TextKeys), form)
     except (yaml.YAMLError, UnicodeDecodeError) as error:
         raise WrongCall(f"{path}: not YAML: {' '.join(str(error).split())}") from error
     except WrongMapping as wrong:

@@ -12,7 +12,7 @@ from heartlevel.bulk.inputs.chunks import Chunk
 from heartlevel.bulk.inputs.input import Input, RequestFormat
 from heartlevel.intake.written import flag_written
 from heartlevel.tables.cells import number_in, values_of
-from heartlevel.tables.fields import FIELDS, FLAG, LIST, NUMBER, TEXT
+from heartlevel.tables.fields import FLAG, LIST, NUMBER, TEXT
 from heartlevel.tables.meanings import Mapped, layout_of, strange_columns
 
 NOTHING = "nothing"
@@ -45,7 +45,7 @@ def _meaning(name: str, mapped: Mapped, hints: dict[str, str | None]) -> str:
     if meaning is None:
         hint = hints.get(name)
         return f"NOT UNDERSTOOD{f' ({hint})' if hint else ''}" if name in hints else "left out"
-    field = FIELDS[meaning.to]
+    field = meaning.field
     theirs = f", here in {meaning.unit}" if meaning.unit else ""
     translated = f", {len(meaning.values)} values translated" if meaning.values else ""
     return f"-> {field.name} ({field.kind}{f' {field.unit}' if field.unit else ''}{theirs}{translated})"

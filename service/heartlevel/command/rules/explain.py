@@ -13,7 +13,7 @@ import orjson
 from heartlevel.assessment import Assessment, Rules, assess_requests
 from heartlevel.command.options import FAILED, json_option, loaded, rules_options
 from heartlevel.conclusions.silencing.search import reason_of
-from heartlevel.facts.catalogue import CATALOGUE, Fact
+from heartlevel.facts.catalogue import Fact
 from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.intake.request import Request
@@ -45,7 +45,7 @@ def explain(
         raise click.BadParameter(_why_unknown(name, rules, every))
     if file is None:
         described = _described(every[name], rules)
-        click.echo(orjson.dumps(described) if as_lines else "\n".join(_rule_text(described)))
+        click.echo(orjson.dumps(described) if as_lines else "\n".join(_rule_text(described, rules.ruleset.facts)))
     else:
         _explain_file(every[name], rules, file, most, as_lines)
 
@@ -76,7 +76,7 @@ def _described(rule: Rule, rules: Rules) -> dict[str, Any]:
         "parameters": rules.ruleset.parameter_origins(rule),
         "condition": outline(rule.condition, rules.ruleset.limits(guideline, protocol), scope),
         "expected_error": {name: _shift(shift) for name, shift in rule.expected_error.items()} or None,
-        "depends_on": [_fact(CATALOGUE[name]) for name in facts],
+        "depends_on": [_fact(rules.ruleset.facts[name]) for name in facts],
         "sources": [asdict(source) for source in rule.sources],
     }
 
@@ -91,7 +91,7 @@ def _fact(fact: Fact) -> dict[str, Any]:
             "meaning": fact.meaning}  # fmt: skip
 
 
-def _rule_text(described: dict[str, Any]) -> Iterator[str]:
+def _rule_text(described: dict[str, Any], catalogue: Mapping[str, Fact]) -> Iterator[str]:
     urgent = ", urgent" if described["urgent"] else ""
     yield f"{described['rule']}: {described['title']}"
     yield f"asked of each {described['scope']}; effect {described['effect']}, severity {described['severity']}{urgent}"
@@ -104,7 +104,7 @@ def _rule_text(described: dict[str, Any]) -> Iterator[str]:
         yield "\nExpected error"
         yield from (f"  {pressure}: {_shift_text(shift)}" for pressure, shift in described["expected_error"].items())
     yield "\nDepends on"
-    yield from (f"  {_fact_text(fact)}" for fact in described["depends_on"])
+    yield from (f"  {_fact_text(fact, catalogue)}" for fact in described["depends_on"])
     yield "\nSources"
     yield from (f"  {source['cite']} ({source['standing']})" for source in described["sources"])
 
@@ -117,8 +117,8 @@ def parameter_text(parameter: dict[str, Any]) -> str:
     return f"{parameter['name']} = {parameter['value']:g}{unit}{where}{set_by if parameter['layer'] else ''}"
 
 
-def _fact_text(fact: dict[str, Any]) -> str:
-    unit = unit_of(CATALOGUE[fact["fact"]]).strip() or ", ".join(fact["values"])
+def _fact_text(fact: dict[str, Any], catalogue: Mapping[str, Fact]) -> str:
+    unit = unit_of(catalogue[fact["fact"]]).strip() or ", ".join(fact["values"])
     formula = "" if fact["formula"] == "recorded" else f" = {fact['formula']}"
     return f"{fact['fact']}{f' ({unit})' if unit else ''}: {fact['meaning']}{formula}"
 

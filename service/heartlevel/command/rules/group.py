@@ -16,6 +16,7 @@ from heartlevel.command.rules.examples import wanted_examples
 from heartlevel.command.rules.explain import explain, parameter_text
 from heartlevel.command.rules.format import format_rules
 from heartlevel.command.rules.patients import changed_outcomes, judged_in_force
+from heartlevel.command.rules.schema import schema
 from heartlevel.command.rules.table import limits_table
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.translate import translate
@@ -89,6 +90,7 @@ for command in (
     explain,
     format_rules,
     limits_table,
+    schema,
     test_rules,
     translate,
     try_,

@@ -83,7 +83,7 @@ def _lines(ruleset: RuleSet, case: JudgedExample) -> Iterator[str]:
 
 def _parts(ruleset: RuleSet, case: JudgedExample, profile: Profile) -> Iterator[str]:
     """Yield each part of the condition with the value it met and what came of it."""
-    limits, facts = ruleset.limits(*profile), encoded(case.example)
+    limits, facts = ruleset.limits(*profile), encoded(case.example, ruleset.facts)
     known = {name: None if isnan(value) else value for name, value in facts.items()}
     findings = {rule.id: rule.id in case.example.findings for rule in ruleset.rules[case.rule.scope]}
     for leaf in case.rule.leaves:

@@ -26,6 +26,7 @@ NEVER_MORE = frozenset({
     "home_lower_arm_share", "office_lower_arm_share", "office_side_raised", "outside_side_raised", "home_side_raised",
     "ambulatory_side_raised",
 })  # fmt: skip
+SERIES_PRESSURES = frozenset(name for name, fact in CATALOGUE.items() if fact.scope == "series" and fact.unit == MMHG)
 # To have measured enough may bring a raised pressure to light, and is not the worse for it.
 ENOUGH = frozenset({"home_enough_for_protocol", "office_enough_for_protocol", "ambulatory_enough_for_protocol"})
 # Fewer is better only where nothing else is: one sitting can have too many.
@@ -57,11 +58,11 @@ class Consequences:
 
     def _backwards(self, name: str, value: float | None) -> bool:
         """Say whether a change is worse by itself: fewer readings, more faults, a higher average of a series."""
-        fact, now = CATALOGUE[name], self.facts[name]
+        now = self.facts[name]
         if name in NEVER_FEWER | ENOUGH:
             return self._fewer(name, value)
         rises = value is not None and now is not None and value > now
-        return rises and (name in NEVER_MORE or (fact.scope == "series" and fact.unit == MMHG))
+        return rises and (name in NEVER_MORE or name in SERIES_PRESSURES)
 
     def _as_grave(self, other: Rule) -> bool:
         """Say whether another rule is as grave as this one; of two that say little and do nothing neither is."""

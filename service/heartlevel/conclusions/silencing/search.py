@@ -8,7 +8,6 @@ from typing import Any, TypeAlias
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.silencing.cells import Cell, cells_compared, only_recording_matters, value_wanted
 from heartlevel.conclusions.silencing.consequences import Consequences
-from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.language.conditions import Condition, Group, Mention, Term
 from heartlevel.ruling.language.explaining import Row, decoded, rounded_alike, spoken, terms_of, tree
 from heartlevel.ruling.language.reference import Verdict
@@ -52,7 +51,8 @@ def silencing(condition: Condition, row: Row, elsewhere: Consequences | None = N
     for term in dict.fromkeys(terms_of(condition, row.rules)):
         terms.setdefault(term.fact.name, []).append(term)
     cells = {name: cells_compared(compared, row) for name, compared in terms.items()}
-    allowed = _search(condition, row, cells, elsewhere)
+    of_person = frozenset(name for name, compared in terms.items() if compared[0].fact.scope == "subject")
+    allowed = _search(condition, row, cells, of_person, elsewhere)
     if allowed is None:
         return None
     return [_change(terms[name], cells[name], chosen, row) for name, chosen in allowed.items() if 0 not in chosen]
@@ -65,7 +65,11 @@ _Cost: TypeAlias = tuple[int, int, int, float]
 
 
 def _search(
-    condition: Condition, row: Row, cells: Mapping[str, list[Cell]], elsewhere: Consequences | None
+    condition: Condition,
+    row: Row,
+    cells: Mapping[str, list[Cell]],
+    of_person: frozenset[str],
+    elsewhere: Consequences | None,
 ) -> _Allowed | None:
     """Find the cheapest cells that keep the condition from being true: the cheapest are tried first."""
     order = count()
@@ -79,9 +83,9 @@ def _search(
             return allowed
         if not goals and elsewhere is not None and (bearable := _bearable(allowed, cells, elsewhere)):
             # Once more into the heap, at the price of what else it brings about, and then it is done.
-            heappush(heap, (_cost(bearable[0], cells, bearable[1]), next(order), bearable[0], None))
+            heappush(heap, (_cost(bearable[0], cells, of_person, bearable[1]), next(order), bearable[0], None))
         for narrowed, left in _steps(goals, allowed, row, cells) if goals else ():
-            heappush(heap, (_cost(narrowed, cells), next(order), narrowed, left))
+            heappush(heap, (_cost(narrowed, cells, of_person), next(order), narrowed, left))
     return None
 
 
@@ -107,11 +111,10 @@ def _bearable(allowed: _Allowed, cells: Mapping[str, list[Cell]], elsewhere: Con
     return kept, fewest
 
 
-def _cost(allowed: _Allowed, cells: Mapping[str, list[Cell]], brought: int = 0) -> _Cost:
+def _cost(allowed: _Allowed, cells: Mapping[str, list[Cell]], of_person: frozenset[str], brought: int = 0) -> _Cost:
     changed = [name for name, chosen in allowed.items() if 0 not in chosen]
-    of_person = sum(CATALOGUE[name].scope == "subject" for name in changed)
     far = sum(min(cells[name][number].far for number in allowed[name]) for name in changed)
-    return of_person, brought, len(changed), far
+    return len(of_person.intersection(changed)), brought, len(changed), far
 
 
 def _steps(

@@ -71,7 +71,7 @@ def _write_subject(
     """Add what is written of a subject; return References to what was concluded."""
     assessment = conclusions.assessment
     batch, request = assessment.batch, assessment.batch.requests[subject]
-    patient = write_person(entries, batch, subject, codes)
+    patient = write_person(entries, batch, subject, assessment.rules.choices.form, codes)
     rows = np.arange(batch.size)[batch.rows_of(subject)]
     readings = _write_readings(entries, assessment, subject, patient, answer, codes) if request.detail == IN_FULL else {}
     by_name = {batch.names[row]: reference for row, reference in readings.items()}
@@ -94,11 +94,11 @@ def _write_readings(
     entries: Entries, assessment: Assessment, subject: int, patient: dict[str, str], answer: dict[str, Any], codes: Codes
 ) -> dict[int, dict[str, str]]:
     """Add the devices and readings of a subject; return References to the readings by their rows."""
-    batch = assessment.batch
+    batch, form = assessment.batch, assessment.rules.choices.form
     devices, rows = write_devices(entries, batch.requests[subject]), batch.rows_of(subject)
     readings = {}
     for row, judged in zip(range(rows.start, rows.stop), answer["readings"], strict=True):
-        written = reading_written(batch, row, patient, devices, codes)
+        written = reading_written(batch, row, form, patient, devices, codes)
         readings[row] = entries.add(with_reliability(written, judged["reliability"]))
     return readings
 

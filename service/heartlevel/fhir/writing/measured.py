@@ -23,7 +23,8 @@ from heartlevel.fhir.names import (
 from heartlevel.fhir.writing.details import own_details
 from heartlevel.fhir.writing.entries import Entries, coded, named
 from heartlevel.intake.batch import Batch
-from heartlevel.intake.recorded import LISTED, READING, SUBJECT, SYMPTOM_BITS, Recorded
+from heartlevel.intake.own.form import Form
+from heartlevel.intake.recorded import LISTED, SYMPTOM_BITS, Recorded
 from heartlevel.intake.request import Request
 from heartlevel.vocabulary import CIRCUMSTANCES, MMHG
 
@@ -36,12 +37,12 @@ CODED = {**EXTENSIONS, "site": "bodySite"}
 Columns = Mapping[str, Any]
 
 
-def write_person(entries: Entries, batch: Batch, number: int, codes: Codes) -> dict[str, str]:
+def write_person(entries: Entries, batch: Batch, number: int, form: Form, codes: Codes) -> dict[str, str]:
     """Add the person and the symptoms that were named; return a Reference to the person."""
-    request, facts = batch.requests[number], {recorded.fact for recorded in SUBJECT}
+    request, facts = batch.requests[number], {recorded.fact for recorded in form.subject_facts}
     # The columns alone say what is recorded of everybody; a table's requests have little of it.
     subject = {name: value for name, value in request.subject.items() if name not in {"id", "symptoms", *facts}}
-    subject |= _values(SUBJECT, batch.subjects, number)
+    subject |= _values(form.subject_facts, batch.subjects, number)
     none: dict[str, Any] = {"symptoms": []} if request.subject.get("symptoms") == [] else {}
     extension = own_details("Patient", subject | none)
     patient = entries.add(
@@ -70,10 +71,10 @@ def write_devices(entries: Entries, request: Request) -> dict[str, dict[str, str
 
 
 def reading_written(
-    batch: Batch, row: int, patient: Mapping[str, str], devices: Mapping[str, Mapping[str, str]], codes: Codes
+    batch: Batch, row: int, form: Form, patient: Mapping[str, str], devices: Mapping[str, Mapping[str, str]], codes: Codes
 ) -> dict[str, Any]:
     """Return a reading as an Observation."""
-    values = _values(READING, batch.readings, row)
+    values = _values(form.reading_facts, batch.readings, row)
     panel, name = PRESSURE_PANEL, batch.names[row]
     extension = [
         {"url": url, "valueCodeableConcept": codes.concept(field, values[field])}

@@ -24,14 +24,15 @@ AS_WRITTEN = ("id", "scope", "severity", "next_step", "field", "pattern", "told_
 OTHERWISE_URGENT = {"kind": "other", "level": "same-day"}
 
 
-def facts_of(scope: str) -> dict[str, Fact]:
-    """Return the facts that rules of a scope may speak of."""
-    return {name: fact for name, fact in CATALOGUE.items() if fact.scope in VISIBLE[scope]}
+def facts_of(scope: str, catalogue: Mapping[str, Fact] = CATALOGUE) -> dict[str, Fact]:
+    """Return the facts of a catalogue that rules of a scope may speak of."""
+    return {name: fact for name, fact in catalogue.items() if fact.scope in VISIBLE[scope]}
 
 
 def build_rules(
     by_scope: Mapping[str, Sequence[Entry]],
     ids: Mapping[str, frozenset[str]],
+    catalogue: Mapping[str, Fact],
     limits: frozenset[str],
     next_steps: frozenset[str],
     elsewhere: Mapping[str, Parameter],
@@ -44,8 +45,8 @@ def build_rules(
     """
     faults += [*repeated_names(chain.from_iterable(by_scope.values()), "id"), *_wrong_scopes(by_scope)]
     return {
-        scope: _Builder(scope, ids[scope], limits, next_steps, elsewhere, faults).build(entries)
-        for scope, entries in by_scope.items()
+        scope: _Builder(scope, ids[scope], catalogue, limits, next_steps, elsewhere, faults).build(rows)
+        for scope, rows in by_scope.items()
     }
 
 
@@ -61,16 +62,11 @@ class _Builder:
     """Builds the rules of one scope."""
 
     def __init__(
-        self,
-        scope: str,
-        ids: frozenset[str],
-        limits: frozenset[str],
-        next_steps: frozenset[str],
-        elsewhere: Mapping[str, Parameter],
-        faults: list[RuleFault],
-    ) -> None:
+        self, scope: str, ids: frozenset[str], catalogue: Mapping[str, Fact], limits: frozenset[str],
+        next_steps: frozenset[str], elsewhere: Mapping[str, Parameter], faults: list[RuleFault],
+    ) -> None:  # fmt: skip
         self.scope, self.ids, self.limits, self.next_steps, self.faults = scope, ids, limits, next_steps, faults
-        self.facts, self.elsewhere = facts_of(scope), elsewhere
+        self.catalogue, self.facts, self.elsewhere = catalogue, facts_of(scope, catalogue), elsewhere
 
     def build(self, entries: Sequence[Entry]) -> tuple[Rule, ...]:
         own = [entry for entry in entries if entry.item["scope"] == self.scope]  # others speak of other facts
@@ -109,7 +105,8 @@ class _Builder:
         return sentence(entry.part(key), self.facts, self.limits, self.faults, parameters=parameters)
 
     def _condition(self, entry: Entry, parameters: Mapping[str, Parameter]) -> Condition | None:
-        parser = ConditionParser(entry, self.facts, self.limits, self.ids, {**self.elsewhere, **parameters}, self.faults)
+        known = {**self.elsewhere, **parameters}
+        parser = ConditionParser(entry, self.catalogue, self.facts, self.limits, self.ids, known, self.faults)
         condition = parser.condition(entry.item["when"], ("when",))
         leaves = 0 if condition is None else len(leaves_of(condition))
         if leaves > MOST_LEAVES:

@@ -12,6 +12,7 @@ from marshmallow import ValidationError
 from heartlevel.intake.faults import from_messages, near
 from heartlevel.intake.fields import Block, messages
 from heartlevel.ruling.files.directories.listing import Listing, listing_of, plain_ending
+from heartlevel.ruling.files.own.declared import FactBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, WordingBlock
 from heartlevel.ruling.files.source import DECIMAL_POINT, SourceFile, mapping
@@ -20,10 +21,12 @@ from heartlevel.ruling.language.ruleset import FilesRead
 from heartlevel.vocabulary import SCOPES
 
 MOST_RULES = 500
+FACTS = "facts"
 LADDER = "urgency.yaml"
 PATIENTS = "patients"  # a folder of tests: it decides nothing, and is read by those who run them (`patients.reading`)
 SECTIONS: Mapping[str, Block] = {
     **dict.fromkeys(SCOPES, RuleBlock()),
+    FACTS: FactBlock(),
     "guidelines": GuidelineBlock(),
     "protocols": ProtocolBlock(),
     "wording": WordingBlock(),
@@ -32,7 +35,7 @@ SECTIONS: Mapping[str, Block] = {
 
 def key_of(section: str) -> str:
     """Return the field that names an item of a section."""
-    return "language" if section == "wording" else "id"
+    return {"wording": "language", FACTS: "name"}.get(section, "id")
 
 
 @dataclass(slots=True)
@@ -57,7 +60,8 @@ class Content:
     def fingerprint(self) -> str:
         """Return a hash of all that stands there, mistakes included; layout, and how items lie in files, play no part."""
         tops = [None if entry is None else entry.item for entry in (self.top, self.ladder)]
-        sections = {name: sorted(json.dumps(entry.item) for entry in entries) for name, entries in self.items.items()}
+        items = {name: entries for name, entries in self.items.items() if entries or name != FACTS}
+        sections = {name: sorted(json.dumps(entry.item) for entry in entries) for name, entries in items.items()}
         written = json.dumps([tops, sections], sort_keys=True)
         return f"sha256:{sha256(written.encode()).hexdigest()}"
 
@@ -72,7 +76,7 @@ def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = 
     for inside, path in listing.files.items():
         section, shown_as = inside.partition("/")[0], listing.prefix + inside
         if section in SECTIONS:
-            content.items[section] += _entries(SourceFile(path, shown_as, layered), section in SCOPES, faults)
+            content.items[section] += _entries(SourceFile(path, shown_as, layered), section in (*SCOPES, FACTS), faults)
         elif plain_ending(inside) not in tops and section != PATIENTS:
             listing.refuse(
                 inside, "unknown-folder", f"'{section}' holds no rule files", near(section, (*SECTIONS, PATIENTS))
@@ -102,10 +106,10 @@ def _entries(file: SourceFile, listed: bool, faults: list[RuleFault]) -> list[En
     if not listed:
         return [Entry(file.origin, (), file.data)]
     if not isinstance(file.data, list):
-        faults.append(file.origin.fault((), "not-a-list", "a file of rules is a list of rules"))
+        faults.append(file.origin.fault((), "not-a-list", "a file of rules, or of facts, is a list of them"))
         return []
     if len(file.data) > MOST_RULES:
-        faults.append(file.origin.fault((), "too-many", f"{len(file.data)} rules; a file has at most {MOST_RULES}"))
+        faults.append(file.origin.fault((), "too-many", f"{len(file.data)} items; a file has at most {MOST_RULES}"))
     return [Entry(file.origin, (index,), item) for index, item in enumerate(file.data[:MOST_RULES])]
 
 

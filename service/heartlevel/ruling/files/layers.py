@@ -3,13 +3,15 @@
 A layer's `layer.yaml` lists changes; its folders, named as in the rules, add whole rules and profiles.
 """
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from pathlib import Path
+from re import escape, search
 from typing import Any
 
 from heartlevel.intake.faults import near
-from heartlevel.ruling.files.content import Content, content_of, is_valid, key_of
+from heartlevel.ruling.files.content import FACTS, Content, content_of, is_valid, key_of
 from heartlevel.ruling.files.directories.listing import top_in
 from heartlevel.ruling.files.layering.changes import (
     REPLACED,
@@ -31,7 +33,13 @@ from heartlevel.ruling.language.ruleset import Change, Layer
 from heartlevel.vocabulary import SCOPES
 
 TOP = "layer.yaml"
-SECTIONS_OF = {"rule": SCOPES, "guideline": ("guidelines",), "protocol": ("protocols",), "wording": ("wording",)}
+SECTIONS_OF = {
+    "rule": SCOPES,
+    "guideline": ("guidelines",),
+    "protocol": ("protocols",),
+    "wording": ("wording",),
+    "fact": (FACTS,),
+}
 
 
 def lay(content: Content, folder: Path, faults: list[RuleFault], below: Sequence[Layer] = ()) -> Layer | None:
@@ -140,8 +148,12 @@ def _change_item(content: Content, change: Entry, faults: list[RuleFault]) -> Ma
     entries = content.items[section]
     below = entries[index]
     if change.item.get("off"):
-        faults += _not_to_be_missed(change, below, entries)
-        content.silenced.append(entries.pop(index))
+        if kind == "fact":
+            faults += _still_told_of(change, content)
+            del entries[index]
+        else:
+            faults += _not_to_be_missed(change, below, entries)
+            content.silenced.append(entries.pop(index))
         return mapping(below.item)
     if isinstance(change.item.get("set"), dict):
         faults += muted(change.part("set"), below.item)
@@ -162,6 +174,16 @@ def _not_to_be_missed(change: Entry, rule: Entry, rules: list[Entry]) -> Iterato
         if isinstance(other, dict) and name in _mentions(other.get("when")):
             hint = "switch that one off before this one, or give it another `when`"
             yield change.fault((), "still-mentioned", f"'{other['id']}' builds on '{name}'", hint)
+
+
+def _still_told_of(change: Entry, content: Content) -> Iterator[RuleFault]:
+    """Yield each rule below that speaks of a fact to be switched off."""
+    name = change.item["id"]
+    for entry in (entry for scope in SCOPES for entry in content.items[scope]):
+        if search(rf"\b{escape(name)}\b", json.dumps(entry.item)):
+            hint = "switch that one off before the fact, or change what it says"
+            detail = f"'{mapping(entry.item).get('id')}' speaks of '{name}'"
+            yield change.fault((), "still-mentioned", detail, hint)
 
 
 def _mentions(condition: Any) -> Iterator[str]:

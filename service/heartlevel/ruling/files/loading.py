@@ -8,14 +8,18 @@ from typing import Any
 
 import orjson
 
+from heartlevel.facts.catalogue import catalogue_of
 from heartlevel.intake.faults import abridged, near
+from heartlevel.intake.own.facts import OwnFact
+from heartlevel.profiles import Guideline, Protocol
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.building import build_rules
-from heartlevel.ruling.files.content import SECTIONS, Content, content_of, is_valid, key_of
+from heartlevel.ruling.files.content import FACTS, SECTIONS, Content, content_of, is_valid, key_of
 from heartlevel.ruling.files.followup.building import follow_up_of
 from heartlevel.ruling.files.followup.declared import HeadBlock
 from heartlevel.ruling.files.followup.targets import senseless_targets
 from heartlevel.ruling.files.layers import lay
+from heartlevel.ruling.files.own.building import OwnFacts, own_facts_of
 from heartlevel.ruling.files.parameters.reading import parameters_elsewhere
 from heartlevel.ruling.files.profile_building import (
     guideline_of,
@@ -53,14 +57,14 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
     base_fingerprint, base_files = content.fingerprint(), content.files_read()
     laid = _laid(content, layers, faults)
     checked = _Checked(content, faults)
-    guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in checked.items["guidelines"]}
-    protocols = {entry.item["id"]: protocol_of(entry.item) for entry in checked.items["protocols"]}
+    guidelines, protocols = checked.profiles()
     faults += checked.faults_between_items()
     limits = frozenset().union(*(_in_all(item.limits for item in kind.values()) for kind in (guidelines, protocols)))
-    languages = Languages(checked.items["wording"], faults)
-    by_scope = {scope: sorted(checked.items[scope], key=lambda entry: str(entry.item["id"])) for scope in SCOPES}
+    own = own_facts_of(content.items[FACTS], checked.items[FACTS], faults)
+    facts, by_scope = catalogue_of(own.usable), checked.rules_by_scope(own)
+    languages = Languages(checked.items["wording"], facts, faults)
     elsewhere = parameters_elsewhere(chain(*(content.items[scope] for scope in SCOPES), content.silenced))
-    rules = build_rules(by_scope, checked.ids, limits, _in_all(languages.next_steps.values()), elsewhere, faults)
+    rules = build_rules(by_scope, checked.ids, facts, limits, _in_all(languages.next_steps.values()), elsewhere, faults)
     wording = languages.wordings(rules, limits, elsewhere, _ever_named(content, laid), titles | _titles(content))
     if faults:
         raise RuleFaults(faults)
@@ -80,11 +84,21 @@ def load(folder: Path | None = None, layers: Sequence[Path] = ()) -> RuleSet:
         ambulatory=usual_ambulatory(checked.head),
         sureness=sureness_limits(checked.head),
         follow_up=follow_up_of(checked.head),
+        own_facts=own.usable,
         layers=tuple(laid),
         base_fingerprint=base_fingerprint,
         base_files=base_files,
         entries=checked.entries(),
     )
+
+
+def facts_declared(folder: Path | None, layers: Sequence[Path]) -> tuple[OwnFact, ...]:
+    """Return the facts that rule files and layers declare and that can be used, whatever else there is at fault."""
+    faults: list[RuleFault] = []
+    content = content_of(folder or shipped("rules"), "ruleset.yaml", faults)
+    _laid(content, layers, faults)
+    written = content.items[FACTS]
+    return own_facts_of(written, [entry for entry in written if is_valid(SECTIONS[FACTS], entry, faults)], faults).usable
 
 
 def _laid(content: Content, layers: Iterable[Path], faults: list[RuleFault]) -> list[Layer]:
@@ -137,9 +151,19 @@ class _Checked:
         sound = content.ladder is not None and is_valid(UrgencyBlock(), content.ladder, faults)
         self.ladder: Mapping[str, Any] = content.ladder.item if sound and content.ladder else {}
 
+    def profiles(self) -> tuple[dict[str, Guideline], dict[str, Protocol]]:
+        """Return the guidelines and the protocols, by id."""
+        guidelines = {entry.item["id"]: guideline_of(entry.item) for entry in self.items["guidelines"]}
+        return guidelines, {entry.item["id"]: protocol_of(entry.item) for entry in self.items["protocols"]}
+
+    def rules_by_scope(self, own: OwnFacts) -> dict[str, list[Entry]]:
+        """Return the rules that speak of no declared fact that is at fault, in order of their ids."""
+        sound = {scope: filter(own.are_sound_in, self.items[scope]) for scope in SCOPES}
+        return {scope: sorted(rules, key=lambda entry: str(entry.item["id"])) for scope, rules in sound.items()}
+
     def entries(self) -> dict[tuple[str, str], Entry]:
         """Return where everything but rules is written, by kind and name."""
-        kinds = {"guideline": "guidelines", "protocol": "protocols", "wording": "wording"}
+        kinds = {"guideline": "guidelines", "protocol": "protocols", "wording": "wording", "fact": FACTS}
         named = {
             (kind, entry.item[key_of(section)]): entry for kind, section in kinds.items() for entry in self.items[section]
         }
@@ -176,6 +200,7 @@ class _Checked:
         whole = {
             section: {item[key_of(section)]: _ordered(item) for _, _, item in entries}
             for section, entries in self.items.items()
+            if entries or section != FACTS
         }
         canonical = orjson.dumps({"head": self.head, "urgency": self.ladder, **whole}, option=orjson.OPT_SORT_KEYS)
         return f"sha256:{sha256(canonical).hexdigest()}"

@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from heartlevel.facts.catalogue import CATALOGUE, Fact
+from heartlevel.facts.catalogue import Fact
 from heartlevel.intake.faults import abridged, near
 from heartlevel.ruling.files.profile_schema import UNITS_OF_LIMITS
 from heartlevel.ruling.files.source import DECIMAL_POINT, PLAIN_NUMBER, mapping
@@ -30,6 +30,7 @@ class ConditionParser:
     """Reads the condition of one rule; mistakes are added to `faults`."""
 
     entry: Entry  # of the rule
+    catalogue: Mapping[str, Fact]  # all there are
     facts: Mapping[str, Fact]  # that rules of its scope may compare
     limits: frozenset[str]
     rules: frozenset[str]  # of its scope
@@ -71,7 +72,7 @@ class ConditionParser:
         if fact is None:
             group = OTHERWISE_CALLED.get(str(name).lower())
             hint = f"write `{group}`" if group else near(name, self.facts) or "GET /v1/facts lists them"
-            known = f"is a fact of scope {CATALOGUE[name].scope}" if name in CATALOGUE else "is no fact"
+            known = f"is a fact of scope {self.catalogue[name].scope}" if name in self.catalogue else "is no fact"
             return self._fault(path, "unknown-fact", f"'{name}' {known}", hint)
         if not isinstance(inner, dict) or len(inner) != 1:
             broken = isinstance(inner, dict) and any(str(key).isdigit() for key in inner)

@@ -7,6 +7,7 @@ from itertools import chain
 from string import Formatter
 from typing import Any
 
+from heartlevel.facts.catalogue import Fact
 from heartlevel.intake.faults import abridged, near
 from heartlevel.ruling.files.building import facts_of
 from heartlevel.ruling.files.conclusion_texts import conclusion_texts
@@ -15,7 +16,7 @@ from heartlevel.ruling.files.schema import SENTENCES, RuleTextsBlock
 from heartlevel.ruling.files.sentences import NO_LIMITS, sentence
 from heartlevel.ruling.files.source import mapping, repeated_names
 from heartlevel.ruling.files.translated.checks import unlike_originals
-from heartlevel.ruling.files.translated.originals import TEXTS, VALUES, originals
+from heartlevel.ruling.files.translated.originals import TEXTS, originals, values_told
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleTexts, Wording
@@ -29,9 +30,9 @@ STEPS = ("next_steps", "next_steps_for_patient")
 class Languages:
     """The wording files, the default language first: it is what the others fall back to."""
 
-    def __init__(self, entries: Sequence[Entry], faults: list[RuleFault]) -> None:
+    def __init__(self, entries: Sequence[Entry], catalogue: Mapping[str, Fact], faults: list[RuleFault]) -> None:
         """Check what can be checked without the rules; mistakes are added to `faults`."""
-        self._faults = faults
+        self._catalogue, self._faults = catalogue, faults
         faults += repeated_names(entries, "language")
         sound = {entry.item["language"]: entry for entry in entries if self._is_sound(entry)}
         order = sorted(sound, key=lambda language: (language != DEFAULT_LANGUAGE, language))
@@ -39,7 +40,7 @@ class Languages:
 
     def _is_sound(self, entry: Entry) -> bool:
         before = len(self._faults)
-        self._faults += _mistakes(entry)
+        self._faults += _mistakes(entry, values_told(self._catalogue))
         for name in mapping(entry.item.get("rules")):
             is_valid(RULE_TEXTS, entry.part("rules", name), self._faults)
         return len(self._faults) == before
@@ -110,7 +111,7 @@ class Languages:
         elsewhere: Mapping[str, float],
         voice: Voice,
     ) -> RuleTexts:
-        facts, parameters = facts_of(rule.scope), {**elsewhere, **rule.parameters}
+        facts, parameters = facts_of(rule.scope, self._catalogue), {**elsewhere, **rule.parameters}
         own: dict[str, Template] = {}
         for key in ("explanation", "advice", "patient"):
             if entry.item.get(key) is not None:
@@ -152,7 +153,7 @@ def showing(rule: Rule, wordings: Mapping[str, Wording]) -> Rule:
     return replace(rule, shown_facts=tuple(dict.fromkeys([*rule.shown_facts, *worded])))
 
 
-def _mistakes(entry: Entry) -> Iterator[RuleFault]:
+def _mistakes(entry: Entry, values: Collection[str]) -> Iterator[RuleFault]:
     item: dict[str, Any] = entry.item
     try:
         locale_of(item["language"])
@@ -169,6 +170,6 @@ def _mistakes(entry: Entry) -> Iterator[RuleFault]:
             yield entry.fault((field, name), "text-length", f"{name}: expected a text of 1 to {SENTENCES} characters")
     yield from _wrong_slots(entry)
     for name in mapping(item.get("names")):
-        if name not in VALUES:
+        if name not in values:
             detail = f"'{name}' is no value that a sentence can show"
-            yield entry.fault(("names", name), "unknown-name", detail, near(name, sorted(VALUES)))
+            yield entry.fault(("names", name), "unknown-name", detail, near(name, sorted(values)))

@@ -25,7 +25,15 @@ from heartlevel.ruling.language.rules import Rule
 Tree: TypeAlias = dict[str, Any]
 OUTCOMES: dict[Verdict, str] = {True: "true", False: "false", None: "unknown"}
 KINDS = ("all", "any", "none", "comparison", "finding")
-UNITS = {"1": "", "a": " years", "d": " days", "h": " h", "mm[Hg]": " mmHg"}  # UCUM codes that are not plain words
+UNITS = {
+    "1": "",
+    "a": " years",
+    "d": " days",
+    "h": " h",
+    "mm[Hg]": " mmHg",
+    "Cel": " °C",
+    "[degF]": " °F",
+}  # UCUM codes that are not plain words
 WORDS = {"below": "below {}", "at_most": "at most {}", "above": "above {}", "at_least": "at least {}",
          "between": "between {} and {}", "equals": "{}"}  # fmt: skip
 

@@ -7,7 +7,10 @@ from itertools import chain
 from operator import itemgetter
 from typing import Any, TypeAlias
 
+from heartlevel.facts.catalogue import Fact, catalogue_of
 from heartlevel.intake.envelope import PREGNANCY_BY
+from heartlevel.intake.own.facts import OwnFact
+from heartlevel.intake.own.form import form_of
 from heartlevel.intake.request import Choices, Request
 from heartlevel.profiles import (
     FollowUp,
@@ -128,6 +131,7 @@ class RuleSet:
     ambulatory: UsualAmbulatory | None = None
     sureness: SurenessLimits = SurenessLimits()
     follow_up: FollowUp | None = None  # None where the rule set does not say when readings are judged apart
+    own_facts: tuple[OwnFact, ...] = ()  # recorded beside the shipped ones, in order of their names
     layers: tuple[Layer, ...] = ()  # lowest first
     base_fingerprint: str = ""  # of the content without layers
     base_files: FilesRead = FilesRead()  # of the rules below layers
@@ -138,7 +142,13 @@ class RuleSet:
     @cached_property
     def choices(self) -> Choices:
         """What a request may choose from."""
-        return Choices(tuple(self.guidelines), tuple(self.protocols), tuple(self.wording), self.default_guideline)
+        names = (tuple(self.guidelines), tuple(self.protocols), tuple(self.wording))
+        return Choices(*names, self.default_guideline, form_of(self.own_facts))
+
+    @cached_property
+    def facts(self) -> Mapping[str, Fact]:
+        """All facts that rules may compare, by name: the shipped ones, and those of one's own."""
+        return catalogue_of(self.own_facts)
 
     def guideline_for(self, request: Request) -> Guideline:
         """Return the guideline whose limits hold for a request's subject: in pregnancy and soon after birth, its own.
@@ -198,7 +208,8 @@ class RuleSet:
 
     def silenced(self) -> dict[str, Change]:
         """Return the rules that layers switched off, by id."""
-        off = {change.id: change for layer in self.layers for change in layer.changes if change.off}
+        switched = (change for layer in self.layers for change in layer.changes if change.off)
+        off = {change.id: change for change in switched if change.kind == "rule"}
         return {name: change for name, change in off.items() if name not in {rule.id for rule in self.every_rule()}}
 
     def with_rules(self, scope: str, rules: Sequence[Rule]) -> "RuleSet":

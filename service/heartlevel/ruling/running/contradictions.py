@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 import numpy as np
 
 from heartlevel.columns import TOLERANCE, Floats
-from heartlevel.facts.catalogue import CATALOGUE, DERIVED
+from heartlevel.facts.catalogue import DERIVED, Fact
 from heartlevel.ruling.language.conditions import Mention, Term
 from heartlevel.ruling.language.faults import RuleFault
 from heartlevel.ruling.language.reference import Verdict, verdict
@@ -52,38 +52,41 @@ def contradicting_facts(ruleset: RuleSet) -> Iterator[RuleFault]:
     for scope, rules in ruleset.rules.items():
         by_id = {rule.id: rule for rule in rules}
         for rule in judged_rules(ruleset, scope):
-            for index, example in enumerate(rule.examples):
-                yield from _derived_otherwise(rule, index, example)
+            for index in range(len(rule.examples)):
+                yield from _derived_otherwise(ruleset, rule, index)
                 yield from _decided_otherwise(ruleset, by_id, rule, index)
 
 
-def given_otherwise(scope: str, given: Mapping[str, Any]) -> dict[str, tuple[float, tuple[str, ...]]]:
+def given_otherwise(
+    scope: str, given: Mapping[str, Any], catalogue: Mapping[str, Fact]
+) -> dict[str, tuple[float, tuple[str, ...]]]:
     """Return the given facts that others make another: as they are coded, and which others make them so."""
     derivations, otherwise = DERIVED.get(scope, {}), dict[str, tuple[float, tuple[str, ...]]]()
     following = [name for name, value in given.items() if name in derivations and value is not None]
-    coded = {name: CATALOGUE[name].encoded(value) for name, value in given.items()} if following and len(given) > 1 else {}
+    coded = {name: catalogue[name].encoded(value) for name, value in given.items()} if following and len(given) > 1 else {}
     for name in following if coded else ():
         others = _GivenFacts(scope, {other: value for other, value in coded.items() if other != name})
         try:
             value = float(derivations[name](others)[0])  # type: ignore[arg-type]
         except NotDerivable:
             continue
-        if not isnan(value) and not _is_written_as(given[name], name, value):
+        if not isnan(value) and not _is_written_as(given[name], catalogue[name], value):
             otherwise[name] = value, tuple(dict.fromkeys(others.used))
     return otherwise
 
 
-def _is_written_as(written: object, name: str, value: float) -> bool:
+def _is_written_as(written: object, fact: Fact, value: float) -> bool:
     """Say whether a value is the one that is written, rounded to as many decimals."""
     exponent = Decimal(repr(written)).as_tuple().exponent if isinstance(written, float) else 0
     half = 0.5 * 10.0**exponent if isinstance(exponent, int) and exponent < 0 else 0.0
-    return abs(CATALOGUE[name].encoded(written) - value) <= half + TOLERANCE
+    return abs(fact.encoded(written) - value) <= half + TOLERANCE
 
 
-def _derived_otherwise(rule: Rule, index: int, example: Example) -> Iterator[RuleFault]:
-    for name, (value, used) in given_otherwise(rule.scope, example.given).items():
+def _derived_otherwise(ruleset: RuleSet, rule: Rule, index: int) -> Iterator[RuleFault]:
+    example = rule.examples[index]
+    for name, (value, used) in given_otherwise(rule.scope, example.given, ruleset.facts).items():
         others = ", ".join(f"{other} {example.given[other]}" for other in used)
-        detail = f"{others} make {name} {CATALOGUE[name].decoded(float(f'{value:.6g}'))}, not {example.given[name]}"
+        detail = f"{others} make {name} {ruleset.facts[name].decoded(float(f'{value:.6g}'))}, not {example.given[name]}"
         yield rule.entry.fault(("examples", index, "given", name), "contradicting-facts", detail)
 
 
@@ -105,7 +108,7 @@ def findings_otherwise(ruleset: RuleSet, by_id: Mapping[str, Rule], rule: Rule, 
     mentioned = [leaf.rule for leaf in rule.leaves if isinstance(leaf, Mention)]
     if not mentioned:
         return {}
-    facts = {name: None if isnan(value) else value for name, value in encoded(example).items()}
+    facts = {name: None if isnan(value) else value for name, value in encoded(example, ruleset.facts).items()}
     limits = ruleset.limits(*profile_of(ruleset, example))
     outcomes = {name: _outcome(by_id, by_id[name], facts, limits, example.findings) for name in mentioned}
     return {

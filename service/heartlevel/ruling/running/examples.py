@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.facts.catalogue import Fact
 from heartlevel.ruling.language.conditions import parameters_in
 from heartlevel.ruling.language.faults import RuleFault
 from heartlevel.ruling.language.rules import Example, Rule
@@ -36,9 +36,9 @@ def profile_of(ruleset: RuleSet, example: Example) -> Profile:
     return guideline, example.protocol or ruleset.guidelines[guideline].protocol
 
 
-def encoded(example: Example) -> dict[str, float]:
+def encoded(example: Example, catalogue: Mapping[str, Fact]) -> dict[str, float]:
     """Return the given facts of an example as coded in columns."""
-    return {name: CATALOGUE[name].encoded(value) for name, value in example.given.items()}
+    return {name: catalogue[name].encoded(value) for name, value in example.given.items()}
 
 
 def judged_examples(ruleset: RuleSet, programs: Mapping[str, Program]) -> Iterator[JudgedExample]:
@@ -93,7 +93,7 @@ def _topmost(ruleset: RuleSet, fields: Set[tuple[str, str]]) -> int:
 def _judged(ruleset: RuleSet, program: Program, examples: Sequence[tuple[Rule, int, Example]]) -> Iterator[JudgedExample]:
     profile = np.array([program.profiles[profile_of(ruleset, example)] for _, _, example in examples])
     firing = [example.findings for _, _, example in examples]
-    rules, facts = [rule.id for rule, _, _ in examples], [encoded(example) for _, _, example in examples]
+    rules, facts = [rule.id for rule, _, _ in examples], [encoded(example, ruleset.facts) for _, _, example in examples]
     outcomes = program.judge_each(rules, facts, profile, firing)
     for (rule, index, example), outcome in zip(examples, outcomes, strict=True):
         yield JudgedExample(rule, index, example, OUTCOMES[outcome])

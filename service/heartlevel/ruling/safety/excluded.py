@@ -55,6 +55,6 @@ def _for_values(laid: RuleSet, rule: Rule) -> Iterator[RuleFault]:
         return
     alone = [case for case in cases if case.facts.keys() <= HARMLESS]
     if alone:
-        patient = in_words(min(alone, key=lambda case: case.cost))
+        patient = in_words(min(alone, key=lambda case: case.cost), laid)
         detail = f"keeps a side from speaking of which nothing is known but {patient}"
         yield rule.entry.fault(("consequence",), "value-unusable", detail)

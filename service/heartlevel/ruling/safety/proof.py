@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from itertools import product
 from math import inf
 
-from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.language.conditions import Condition, Group, Limit, Mention, Term, leaves_of
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Rule
@@ -84,7 +83,9 @@ def _judged(base: RuleSet, laid: RuleSet, rules: tuple[Rule, Rule], pair: Profil
     if not missed:
         return None
     patient, (entry, at) = min(missed, key=lambda case: case.cost), _blamed(base, laid, under, pair)
-    detail = f"'{rule.id}' names this patient below the layer, and no longer under {pair.laid[0]}: {in_words(patient)}"
+    detail = (
+        f"'{rule.id}' names this patient below the layer, and no longer under {pair.laid[0]}: {in_words(patient, laid)}"
+    )
     return entry.fault(at, "less-urgent", detail)
 
 
@@ -110,9 +111,9 @@ def _as_urgent(laid: RuleSet, rule: Rule) -> list[Rule]:
     ]
 
 
-def in_words(case: Reached) -> str:
+def in_words(case: Reached, ruleset: RuleSet) -> str:
     """Return the facts of a case as a reader of rule files knows them."""
-    facts = (f"{name} {value_text(CATALOGUE[name].decoded(value))}" for name, value in case.facts.items())
+    facts = (f"{name} {value_text(ruleset.facts[name].decoded(value))}" for name, value in case.facts.items())
     return ", ".join(facts) or "nothing recorded"
 
 

@@ -138,6 +138,6 @@ def _other_patterns(base: RuleSet, laid: RuleSet) -> Iterator[RuleFault]:
             together = laid.with_rules("comparison", (*copies, *members_of(laid, [rule])))
             both = [case for case in reached(together, [copies[-1], rule], profile) if case.outcomes == (TRUE, TRUE)]
             if both:
-                patient = min(both, key=lambda case: case.cost)
-                detail = f"names {rule.pattern} where '{other.id}' names {other.pattern} below: {in_words(patient)}"
+                patient = in_words(min(both, key=lambda case: case.cost), laid)
+                detail = f"names {rule.pattern} where '{other.id}' names {other.pattern} below: {patient}"
                 yield rule.entry.fault(("when",), "says-less", detail)

@@ -9,7 +9,6 @@ from math import isnan
 
 import numpy as np
 
-from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.ruling.language.conditions import Leaf, Limit, Mention, Parameter, Term, shape_of
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import Profile, RuleSet
@@ -161,7 +160,7 @@ class _Look:
 
     def _simplest(self, cases: Sequence[Reached]) -> Decoded:
         best = min(cases, key=lambda case: case.cost)
-        return {name: CATALOGUE[name].decoded(value) for name, value in best.facts.items()}
+        return {name: self.ruleset.facts[name].decoded(value) for name, value in best.facts.items()}
 
     def _built_on(self, rule: Rule, other: Rule) -> str:
         for upper, lower in ((rule, other), (other, rule)):

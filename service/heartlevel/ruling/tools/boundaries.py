@@ -12,7 +12,7 @@ from math import isclose, isnan, nan
 from typing import Any
 
 from heartlevel.columns import TOLERANCE
-from heartlevel.facts.catalogue import CATALOGUE, Fact
+from heartlevel.facts.catalogue import Fact
 from heartlevel.ruling.language.conditions import ORDERED, Condition, Group, Limit, Mention, Term
 from heartlevel.ruling.language.reference import Verdict, verdict
 from heartlevel.ruling.language.rules import Example, Rule
@@ -85,7 +85,7 @@ def missing_positions(ruleset: RuleSet, threshold: Boundary) -> list[str]:
     """Return the positions around a threshold at which no example hinges on it; each is held against its own profile."""
     seen = set[str]()
     for example in threshold.rule.examples:
-        value, figure = encoded(example).get(threshold.fact.name, nan), _figure(ruleset, threshold, example)
+        value, figure = encoded(example, ruleset.facts).get(threshold.fact.name, nan), _figure(ruleset, threshold, example)
         is_near = not isnan(figure) and abs(value - figure) <= _step(threshold.fact, figure) + TOLERANCE
         if is_near and hinges(ruleset, threshold, example):
             seen.add(POSITIONS[1 if isclose(value, figure) else 0 if value < figure else 2])
@@ -110,7 +110,7 @@ def _outcomes(ruleset: RuleSet, threshold: Boundary, example: Example) -> list[V
 def verdict_on(ruleset: RuleSet, rule: Rule, example: Example, fixed: Mapping[Term, bool] | None = None) -> Verdict:
     """Return what a rule says of an example, with some of its comparisons fixed."""
     limits = ruleset.limits(*profile_of(ruleset, example))
-    facts = {name: None if isnan(value) else value for name, value in encoded(example).items()}
+    facts = {name: None if isnan(value) else value for name, value in encoded(example, ruleset.facts).items()}
     findings: dict[str, Verdict] = {
         leaf.rule: leaf.rule in example.findings for leaf in rule.leaves if isinstance(leaf, Mention)
     }
@@ -163,7 +163,7 @@ def _example_at(ruleset: RuleSet, threshold: Boundary, position: str) -> Example
         candidate
         for example in threshold.rule.examples
         for candidate in _with_value(
-            threshold, example, threshold.values(_figure(ruleset, threshold, example)).get(position)
+            ruleset.facts, threshold, example, threshold.values(_figure(ruleset, threshold, example)).get(position)
         )
     )
     by_id = {rule.id: rule for rule in ruleset.rules[threshold.rule.scope]}
@@ -178,7 +178,9 @@ def _example_at(ruleset: RuleSet, threshold: Boundary, position: str) -> Example
     return replace(chosen, expect=OUTCOMES[verdict_on(ruleset, threshold.rule, chosen)])
 
 
-def _with_value(threshold: Boundary, example: Example, value: float | None) -> Iterator[Example]:
+def _with_value(
+    catalogue: Mapping[str, Fact], threshold: Boundary, example: Example, value: float | None
+) -> Iterator[Example]:
     """Yield an example with another value of a fact, and what is needed so that no others contradict it."""
     if value is None or isnan(value):
         return
@@ -189,12 +191,12 @@ def _with_value(threshold: Boundary, example: Example, value: float | None) -> I
         if given in tried:
             continue
         tried.append(given)
-        otherwise = given_otherwise(scope, given)
+        otherwise = given_otherwise(scope, given, catalogue)
         if not otherwise:
             yield replace(example, given=given)
         for other, (follows, used) in otherwise.items():
             if other != name:
-                waiting.append({**given, other: _written(CATALOGUE[other], follows)})
+                waiting.append({**given, other: _written(catalogue[other], follows)})
             waiting += [{key: old for key, old in given.items() if key != source} for source in used if source != name]
 
 

@@ -14,7 +14,7 @@ ABSENT = object()
 class ItemDifference:
     """An item that is in one rule set only, or not the same in both."""
 
-    kind: str  # rule, guideline, protocol, wording, ruleset or urgency
+    kind: str  # rule, guideline, protocol, wording, fact, ruleset or urgency
     id: str
     what: str  # added, removed or changed
     fields: tuple[tuple[str, Any, Any], ...]  # dotted name, before, after; None where absent
@@ -55,6 +55,7 @@ def _items(ruleset: RuleSet) -> dict[tuple[str, str], Mapping[str, Any]]:
     items |= {("rule", rule.id): rule.written for rule in ruleset.every_rule()}
     items |= {("guideline", name): guideline.written for name, guideline in ruleset.guidelines.items()}
     items |= {("protocol", name): protocol.written for name, protocol in ruleset.protocols.items()}
+    items |= {("fact", own.name): ruleset.entries["fact", own.name].item for own in ruleset.own_facts}
     for language, wording in ruleset.wording.items():
         told = {field: texts for field, texts in wording.written.items() if field != MADE_FROM}  # records, no texts
         items["wording", language] = {**told, "next_steps": wording.next_steps}

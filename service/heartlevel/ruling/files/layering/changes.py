@@ -12,7 +12,9 @@ from heartlevel.ruling.language.ruleset import Layer
 
 WHOLE = ("ruleset", "urgency")  # there is one of each
 REPLACED = ("when",)  # a condition is replaced whole, though it is written as a mapping
-NEVER_SET = ("id", "scope", "language", "pattern")
+CAN_BE_OFF = ("rule", "fact")
+NEVER_SET = {"fact": ("name",)}  # of the others: what they are and are called by
+OTHERWISE = ("id", "scope", "language", "pattern")
 ABSENT = object()
 
 
@@ -43,10 +45,10 @@ def mistakes(change: Entry) -> Iterator[RuleFault]:
     kind, off, setting, parts = change.item["of"], *(change.item.get(key) for key in ("off", "set", "parts"))
     if bool(off) == bool(setting or parts):
         yield change.fault((), "wrong-change", "a change either switches off or sets something")
-    only_of_rules = {"off": (off, "only a rule can be switched off"), "parts": (parts, "only a rule has parts")}
-    for key, (is_there, detail) in only_of_rules.items():
-        if is_there and kind != "rule":
-            yield change.fault((key,), "wrong-change", detail)
+    if off and kind not in CAN_BE_OFF:
+        yield change.fault(("off",), "wrong-change", "only a rule or a fact can be switched off")
+    if parts and kind != "rule":
+        yield change.fault(("parts",), "wrong-change", "only a rule has parts")
     if parts and "when" in mapping(setting):
         yield change.fault(("parts",), "wrong-change", "`when` is either set whole or changed in parts")
     if (kind in WHOLE) == bool(change.item.get("id")):
@@ -55,9 +57,10 @@ def mistakes(change: Entry) -> Iterator[RuleFault]:
         yield change.fault(("reason",), "text-length", "the reason is blank")
     if setting is not None and not isinstance(setting, dict):
         yield change.fault(("set",), "not-an-object", "expected the fields to change, by name")
-    for name in NEVER_SET:
+    for name in NEVER_SET.get(kind, OTHERWISE):
         if isinstance(setting, dict) and name in setting:
-            yield change.fault(("set", name), "wrong-change", f"{name} cannot be changed; add a rule of your own")
+            own = "fact" if kind == "fact" else "rule"
+            yield change.fault(("set", name), "wrong-change", f"{name} cannot be changed; add a {own} of your own")
 
 
 def contradicting(changes: Sequence[Entry]) -> Iterator[RuleFault]:

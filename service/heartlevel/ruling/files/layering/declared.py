@@ -4,7 +4,7 @@ from heartlevel.intake.fields import Anything, Block, Items, Part, about, text
 from heartlevel.ruling.files.fields import choice, flag, name
 from heartlevel.ruling.files.schema import NEEDED, SENTENCES
 
-OF = ("rule", "guideline", "protocol", "wording", "ruleset", "urgency")
+OF = ("rule", "guideline", "protocol", "wording", "ruleset", "urgency", "fact")
 
 
 class PartBlock(Block):
@@ -22,7 +22,7 @@ class ChangeBlock(Block):
 
     kind = choice(OF, "what is changed", data_key="of", **NEEDED)
     id = text("which one; the language for a wording", 60)
-    off = flag("switch the rule off")
+    off = flag("switch the rule, or the fact, off")
     set = Anything(**about("fields and their new values; mappings are merged, everything else is replaced"))
     parts = Items(Part(PartBlock), 20, **about("parts of a rule's `when` to replace, remove or add"))
     reason = text("why this clinic differs", SENTENCES, **NEEDED)

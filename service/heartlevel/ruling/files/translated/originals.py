@@ -5,7 +5,7 @@ from hashlib import sha256
 from itertools import chain
 from typing import Any, TypeAlias
 
-from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.facts.catalogue import CATALOGUE, Fact
 from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.template import NO, NOT_RECORDED, YES
@@ -19,9 +19,12 @@ CAUTIONS, CONCLUSION, RULES = "cautions", "conclusion", "rules"
 TO_CLINICIAN, PATIENT = ("title", "explanation", "advice"), "patient"
 PARTS = ("next_steps", "next_steps_for_patient", CAUTIONS, CONCLUSION, "summary", "names", "categories", "urgency",
          "sureness", "follow_up", RULES)  # fmt: skip
-# The values that a sentence can show by a word.
-VALUES = frozenset(chain([YES, NO, NOT_RECORDED], SYMPTOMS, *(fact.names for fact in CATALOGUE.values())))
 LETTERS, LENGTH = "abcdefghijklmnop", 8
+
+
+def values_told(catalogue: Mapping[str, Fact] = CATALOGUE) -> frozenset[str]:
+    """Return the values that a sentence can show and a language may have words for."""
+    return frozenset(chain([YES, NO, NOT_RECORDED], SYMPTOMS, *(fact.names for fact in catalogue.values())))
 
 
 def fingerprint(text: str) -> str:
@@ -55,7 +58,7 @@ def originals(default: Mapping[str, Any], rules: Iterable[Rule], titles: Collect
     """
     own = texts_in(default)
     whole = {path: text for path, text in own.items() if path[0] not in (RULES, "names", "categories")}
-    whole |= {("names", value): value.replace("-", " ") for value in sorted(VALUES)}
+    whole |= {("names", value): value.replace("-", " ") for value in sorted(values_told())}
     whole |= {("categories", title): title for title in sorted(titles)}
     for rule in rules:
         written = mapping(rule.entry.item)

@@ -6,7 +6,7 @@ from typing import Any
 import yaml
 
 from heartlevel.ruling.files.layering.declared import LayerBlock
-from heartlevel.ruling.tools.editors import first_line
+from heartlevel.ruling.tools.editors import first_line, schemas_of_files
 from heartlevel.ruling.tools.formatting import formatted
 
 
@@ -17,4 +17,4 @@ def layer_file(changes: Mapping[str, Mapping[str, Any]], name: str, revision: st
     ]
     head = {"name": name, "revision": revision, "changes": listed}
     written = yaml.safe_dump(head, allow_unicode=True, sort_keys=False, width=10_000)
-    return first_line("layer") + formatted(written, LayerBlock())
+    return first_line(schemas_of_files()["layer"]) + formatted(written, LayerBlock())

@@ -7,6 +7,7 @@ from heartlevel.facts.catalogue import Fact
 from heartlevel.ruling.language.conditions import GROUPS, OPERATORS, ORDERED
 
 JsonSchema: TypeAlias = dict[str, Any]
+SENTENCE_BEGINS = r"^([^{}]|\{\{|\}\}|\{("  # of the pattern of sentences: names of facts come next
 FINDING = {"type": "string", "minLength": 1, "description": "id of another rule of this scope: true where that rule fires"}
 
 
@@ -63,6 +64,11 @@ def value_schema(fact: Fact) -> JsonSchema:
     if fact.kind == "choice":
         return {"enum": list(fact.names)}
     return {"type": "number" if fact.kind == "number" else "boolean"}
+
+
+def given_schema(fact: Fact) -> JsonSchema:
+    """Return what an example may give of a fact."""
+    return {"description": meaning_with_unit(fact), **or_null(value_schema(fact))}
 
 
 def or_null(value: JsonSchema) -> JsonSchema:

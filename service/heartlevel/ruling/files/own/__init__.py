@@ -1,0 +1,1 @@
+"""Facts of one's own as rule files declare them."""
