@@ -1,5 +1,7 @@
 """What would change a conclusion, and what to do next to be surer of it."""
 
+from math import sqrt
+
 import pytest
 from scipy.stats import t
 
@@ -259,6 +261,20 @@ def test_a_pattern_has_odds_from_the_first_visit_on_and_its_label_a_sureness():
         assert sum(one["chances"][0]["probability"].values()) == pytest.approx(1, abs=0.003)
 
 
+def test_a_pattern_is_settled_from_the_limit_of_its_own_on():
+    limits, near = rules().ruleset.sureness, with_visit(152, *[146, 141, 148, 139, 147, 142, 145])
+    assert limits.least_of_pattern("sustained") < limits.probable < limits.least_of_pattern("home-only-elevation")
+    settled = set()
+    for whole in (*demo_answers(), answer(near)):
+        one = whole["pattern"]
+        if one["chances"] and one["label"] != "undetermined":
+            chance = one["chances"][0]["probability"][one["label"]]
+            sure = chance >= limits.least_of_pattern(one["label"])
+            assert (one["settled"] == one["label"], one["sureness"] != "cannot-be-told") == (sure, sure), one
+            settled.add((sure, chance >= limits.probable))
+    assert (True, False) in settled
+
+
 def gaps(payload: dict) -> dict[str, dict]:
     found = answer(payload)["what_next"]["gaps"]
     assert [one["code"] for one in found] == [one for one in GAPS if one in {gap["code"] for gap in found}]
@@ -344,11 +360,12 @@ def around_the_clock(systolic: float, diastolic: float) -> dict:
 
 
 def test_an_ambulatory_average_has_a_probability_of_its_own():
-    # Sessions differ by 6.4 systolic: 25 above the limit is beyond that, 3 above is not (Student's t with 20 degrees).
+    # Sessions differ by 6.4 systolic, as the root of the mean variance of people with 20 degrees of freedom: 25 above the
+    # limit is beyond that, 3 above is not (Student's t).
     far, near = (answer(around_the_clock(systolic, 60))["classification"] for systolic in (150, 128))
     assert far["side"] == near["side"] == "ambulatory-24h"
     assert (far["sureness"], near["sureness"]) == ("almost-certain", "cannot-be-told")
-    assert near["probability_at_or_above"]["125/75"] == pytest.approx(t.cdf(3 / 6.4, 20), abs=0.005)
+    assert near["probability_at_or_above"]["125/75"] == pytest.approx(t.cdf(3 / (6.4 * sqrt(18 / 20)), 20), abs=0.005)
 
 
 def test_a_pattern_between_ambulatory_and_office_has_the_odds_of_those_sides():
