@@ -7,6 +7,7 @@ writes the lists in rules/README.md, rules/COVERAGE.md, and the truth tables of 
 
 import json
 import sys
+from collections.abc import Mapping
 from copy import deepcopy
 from pathlib import Path
 from typing import Any
@@ -17,10 +18,13 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
+from also_read import also_read
+from contract.known import known_codes
 from contract.levels import BriefAnswerSchema, ConclusionAnswerSchema
 from contract.made_with import ProvenanceSchema
 from contract.whole import AnswerSchema, DeviceChecksAnswerSchema
 from coverage_page import coverage_page
+from finishing import add_common, codings_named, limit, name_codes, open_answers, say_nothing_alike
 from heartlevel import Rules, answer_to
 from heartlevel.intake.bluetooth.expanding import IN_BYTES, PAYLOAD
 from heartlevel.intake.device_checks import DeviceChecks
@@ -33,6 +37,7 @@ from heartlevel.ruling.language.conditions import shape_of
 from heartlevel.ruling.running.truth import SHIPPED, asked_of_engine
 from heartlevel.ruling.tools.editors import editor_settings
 from heartlevel.version import VERSION
+from response_examples import add_examples, responses
 from rule_files import by_kind, every_declaration, rule_files
 from rules_readme import with_lists
 
@@ -70,13 +75,13 @@ def units(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> dict[str,
     return {"x-ucum-unit": field.metadata["unit"]} if field.metadata.get("unit") else {}
 
 
-def document() -> dict[str, Any]:
-    """Return the whole document."""
+def document(rules: Rules) -> dict[str, Any]:
+    """Return the whole document, with the names that the rules have."""
     written = yaml.safe_load((FOLDER / "paths.yaml").read_text(encoding="utf-8"))
     plugin = MarshmallowPlugin(schema_name_resolver=title_of)
     spec = APISpec(version=VERSION, openapi_version="3.1.0", plugins=[plugin], tags=written["tags"], **_info(written))
     assert plugin.converter is not None
-    for describe in (item_by_item, units):
+    for describe in (item_by_item, units, also_read):
         plugin.converter.add_attribute_function(describe)
     for schema in (
         Envelope,
@@ -94,15 +99,26 @@ def document() -> dict[str, Any]:
             spec.components.schema(title_of(schema), schema=schema)
     whole = spec.to_dict()
     whole["paths"] = written["paths"]
-    for path, kind in (("/v1/assessments", REQUEST), ("/v1/device-checks", CHECKS)):
-        body = whole["paths"][path]["post"]["requestBody"]["content"]["application/json"]
-        body["examples"] = {name: {"value": request} for name, request in examples(kind).items()}
     _rule_in_force(whole["components"]["schemas"])
     described(whole["components"]["schemas"])
     _or_bytes(whole["components"]["schemas"]["Reading"])
     for kind, members in written["components"].items():
         whole["components"].setdefault(kind, {}).update(members)
+    whole |= {name: written[name] for name in ("servers", "security")}
+    finish(whole, known_codes(rules.ruleset))
+    add_examples(whole, responses(rules, examples(), examples(CHECKS)))
     return whole
+
+
+def finish(whole: dict[str, Any], codes: Mapping[str, list[str]]) -> None:
+    """Add what holds for the whole document."""
+    schemas = whole["components"]["schemas"]
+    limit(whole)
+    name_codes(schemas, codes)
+    say_nothing_alike(schemas)
+    add_common(whole)
+    codings_named(whole)
+    open_answers(whole)
 
 
 def _rule_in_force(schemas: dict[str, Any]) -> None:
@@ -110,11 +126,13 @@ def _rule_in_force(schemas: dict[str, Any]) -> None:
     served = deepcopy(schemas["Rule"])
     served["properties"]["provenance"] = {"$ref": "#/components/schemas/Provenance"}
     served["required"] = sorted([*served["required"], "provenance"])
+    del schemas["Rule"]
     schemas["RuleInForce"] = {**served, "description": "A rule in force, and where it comes from."}
 
 
 def _info(written: dict[str, Any]) -> dict[str, Any]:
-    return {"title": written["info"]["title"], "info": {"description": written["info"]["description"]}}
+    info = written["info"]
+    return {"title": info["title"], "info": {name: info[name] for name in ("description", "contact")}}
 
 
 def _or_bytes(reading: dict[str, Any]) -> None:
@@ -143,7 +161,7 @@ def generated() -> dict[Path, str]:
     answers = {EXAMPLES / (name + ANSWER): answer_to(request, rules) for name, request in examples().items()}
     answers |= {EXAMPLES / (name + CHECKED): device_answer_to(checks, rules) for name, checks in examples(CHECKS).items()}
     page = README.read_text("utf-8")
-    schemas = {TARGET: document(), RULE_FILES: rule_files()}
+    schemas = {TARGET: document(rules), RULE_FILES: rule_files()}
     schemas |= {KINDS_OF_FILE / f"{kind}.schema.json": schema for kind, schema in by_kind().items()}
     schemas[EDITOR] = editor_settings({kind: f"./openapi/rule-files/{kind}.schema.json" for kind in by_kind()}, "rules/")
     return {

@@ -26,8 +26,8 @@ from heartlevel.ruling.files.own.declared import SNAKE_CASE, FactBlock, FactName
 from heartlevel.ruling.files.patients.declared import PatientBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, LevelSet, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, RuleTextsBlock, WordingBlock
+from heartlevel.ruling.files.translated.originals import values_told
 from heartlevel.ruling.files.urgency.declared import UrgencyBlock
-from heartlevel.ruling.files.wording import values_told
 from heartlevel.ruling.tools.condition_schemas import (
     SENTENCE_BEGINS,
     JsonSchema,

@@ -5,12 +5,18 @@ from math import isfinite
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.ruling.language.cures import CURES
-from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleSet
+from heartlevel.ruling.tools.translating.outstanding import languages_in
 
 
 def with_lists(text: str, ruleset: RuleSet) -> str:
-    """Return the page with its three lists written anew."""
-    for name, lines in {"mistakes": _mistakes(), "limits": _limits(ruleset), "facts": _facts()}.items():
+    """Return the page with its lists written anew."""
+    for name, lines in {
+        "mistakes": _mistakes(),
+        "languages": _languages(ruleset),
+        "limits": _limits(ruleset),
+        "facts": _facts(),
+    }.items():
         begin, end = f"<!-- begin: {name} -->", f"<!-- end: {name} -->"
         inner = "\n".join([begin, *lines, end])
         before, begun, rest = text.partition(begin)
@@ -24,6 +30,14 @@ def with_lists(text: str, ruleset: RuleSet) -> str:
 def _mistakes() -> Iterator[str]:
     yield from ("| code | what to do |", "|---|---|")
     yield from (f"| `{code}` | {cure} |" for code, cure in sorted(CURES.items()))
+
+
+def _languages(ruleset: RuleSet) -> Iterator[str]:
+    yield from ("| language | its texts |", "|---|---|")
+    for language in languages_in(ruleset):
+        state = "want reading by a clinician who speaks it" if language["wants_reading"] else "have been read"
+        state = "are the originals" if language["language"] == DEFAULT_LANGUAGE else state
+        yield f"| {language['name']} (`{language['language']}`) | {state} |"
 
 
 def _limits(ruleset: RuleSet) -> Iterator[str]:

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import os
+import re
 from functools import cache
 from pathlib import Path
 from re import sub
@@ -130,3 +131,13 @@ def as_csv(rows: list[dict]) -> str:
     writer.writeheader()
     writer.writerows(rows)
     return text.getvalue()
+
+
+def reached(contract: dict, title: str, seen: set[str] | None = None) -> set[str]:
+    """The schemas of the contract that one is made of, and itself."""
+    seen = set() if seen is None else seen
+    seen.add(title)
+    for other in re.findall(r'"#/components/schemas/(\w+)"', json.dumps(contract["components"]["schemas"][title])):
+        if other not in seen:
+            reached(contract, other, seen)
+    return seen

@@ -152,7 +152,7 @@ class PatternFoundSchema(ClosedSchema):
     office = a_text("category in the office", nullable=True)
     home = a_text("category at home", nullable=True)
     label = a_choice((*PATTERNS, UNDETERMINED), "the pattern that the averages show, where both sides may speak")
-    settled = a_choice((*PATTERNS, UNDETERMINED), "the same where it is at least probable, else undetermined")
+    settled = a_choice((*PATTERNS, UNDETERMINED), "the same from its own limit of being probable on, else undetermined")
     because = a_list_of_names("ids of the findings that decided it")
     between = a_list(
         a_choice(MEASURED_SIDES, "a side"), "the side in the office and the one outside it; null where one may not speak",
@@ -163,8 +163,8 @@ class PatternFoundSchema(ClosedSchema):
     sureness = a_choice(SURENESSES, "how sure the label is, at the limits of hypertension")
     chances = a_list(
         fields.Nested(PatternChancesSchema),
-        "how probable each pattern is in the long run, errors taken off as in `classification`; null where that cannot be "
-        "told, and where nothing is classified",
+        "how probable each pattern is in the long run, errors taken off as in `classification`, each place telling of the "
+        "other; null where that cannot be told, and where nothing is classified",
         nullable=True,
     )
     chances_as_measured = a_list(

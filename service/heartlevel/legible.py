@@ -10,6 +10,7 @@ from heartlevel.intake.bluetooth.expanding import expanded
 from heartlevel.intake.envelope import PREGNANCY_BY
 from heartlevel.intake.lost import unassessed_readings
 from heartlevel.intake.request import MOST_READINGS, Request, empty_request
+from heartlevel.intake.texts.json_text import Repeated
 
 NOBODY = {"id": "not-assessed"}
 
@@ -28,7 +29,10 @@ def legible_urgencies(payloads: Sequence[object], rules: Rules) -> list[dict[str
 def _all_lost(payload: object, rules: Rules) -> Request:
     request = empty_request(dict(NOBODY), {}, rules.ruleset.choices, None)
     request.unclear = frozenset(PREGNANCY_BY)
-    readings = expanded(payload.get("readings")).readings if isinstance(payload, dict) else None
+    sent = payload.get("readings") if isinstance(payload, dict) else None
+    if isinstance(sent, Repeated):
+        sent = [item for given in sent.values if isinstance(given, list) for item in given]
+    readings = expanded(sent).readings
     if isinstance(readings, list):
         request.lost = unassessed_readings(readings[:MOST_READINGS], (), ())
     return request

@@ -109,7 +109,7 @@ def _assessed(
         if request.strict and problems:
             worded = entry_problems(conclusions, subject, written_findings(conclusions, subject))
             urgency = urgency_written(conclusions, subject)
-            refused[number] = refusal(0, RefusedRequest([*request.problems, *worded], urgency))
+            refused[number] = refusal(0, RefusedRequest([*request.problems, *worded], urgency), request.subject["id"])
     if refused:
         kept = {number: request for number, request in requests.items() if number not in refused}
         return *_assessed(kept, sent, rules)[:2], refused

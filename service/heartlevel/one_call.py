@@ -16,6 +16,7 @@ from heartlevel.intake.device_checks import read_checks
 from heartlevel.intake.faults import Problem, problems_read, problems_written
 from heartlevel.intake.ndjson import DecodedLine
 from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, TooManyReadings, read
+from heartlevel.intake.texts.legible_text import legible_id
 from heartlevel.legible import legible_urgencies
 from heartlevel.vocabulary import IN_FULL
 
@@ -97,6 +98,7 @@ class Outcome:
     code: str = ""  # of what is wrong with the request as a whole
     problems: tuple[Problem, ...] = ()
     urgency: Mapping[str, Any] | None = None  # of what is legible in a request that is refused
+    subject: str | None = None  # whom a request that is refused is about, if that is legible
     level: str = IN_FULL  # how much of the answer is written
 
     @property
@@ -110,7 +112,8 @@ class Outcome:
             return in_detail(self.answer, self.level)
         problems = problems_written(self.problems)
         more = {} if self.urgency is None else {"urgent": self.urgent, "urgency": self.urgency}
-        return {"line": self.line, "detail": self.detail, "problems": problems, **more}
+        subject = None if self.subject is None else {"id": self.subject}
+        return {"line": self.line, "subject": subject, "detail": self.detail, "problems": problems, **more}
 
 
 def answer_decoded(
@@ -145,26 +148,38 @@ def read_decoded(
 ) -> Request | Outcome:
     """Read a request or, if it cannot be assessed, return what stands in its place."""
     if isinstance(decoded, Undecodable):
-        return Outcome(line, detail=decoded.detail, code=decoded.code)
+        urgency = urgency_in(decoded.legible, rules)
+        subject = legible_id(decoded.legible)
+        return Outcome(line, detail=decoded.detail, code=decoded.code, urgency=urgency, subject=subject)
+    subject = legible_id(decoded.request)
     try:
         return read(decoded.request, rules.ruleset.choices, most_readings)
     except TooManyReadings as error:
-        return Outcome(line, detail=str(error), code="too-many-readings")
+        return Outcome(line, detail=str(error), code="too-many-readings", subject=subject)
     except RefusedRequest as error:
         (error.urgency,) = legible_urgencies([decoded.request], rules)
-        return refusal(line, error)
+        return refusal(line, error, subject)
 
 
-def refusal(line: int, error: RefusedRequest) -> Outcome:
+def urgency_in(legible: object, rules: Rules) -> dict[str, Any] | None:
+    """Return how urgent what is legible of a text that is no JSON is; None where no pressure is."""
+    if not isinstance(legible, dict) or not legible["readings"]:
+        return None
+    (urgency,) = legible_urgencies([legible], rules)
+    return urgency
+
+
+def refusal(line: int, error: RefusedRequest, subject: str | None) -> Outcome:
     """Return what stands in the place of a request that is refused."""
-    return Outcome(line, detail=str(error), code="refused", problems=tuple(error.problems), urgency=error.urgency)
+    problems = tuple(error.problems)
+    return Outcome(line, None, str(error), "refused", problems, error.urgency, subject)
 
 
 def _outcome(line: int, request: Request, answer: dict[str, Any]) -> Outcome:
     try:
         return Outcome(line, unless_refused(request, answer), level=request.detail)
     except RefusedRequest as error:
-        return refusal(line, error)
+        return refusal(line, error, request.subject["id"])
 
 
 def unless_refused(request: Request, answer: dict[str, Any]) -> dict[str, Any]:

@@ -88,10 +88,14 @@ class Ladder:
 
 @dataclass(frozen=True, slots=True)
 class UsualSpread:
-    """How much days, visits or sessions of one person usually differ. Pairs are systolic and diastolic, mm[Hg]."""
+    """How much days, visits or sessions of one person usually differ. Pairs are systolic and diastolic, mm[Hg].
+
+    Both spreads are scales of Student's t with these degrees of freedom: people differ in them. Where v is the mean of
+    people's variances, the scale is the root of v (ν − 2) / ν.
+    """
 
     sd: tuple[float, float]  # between days; 0 where only whole weeks are known to differ
-    degrees: float  # of freedom: what it weighs beside the person's own days
+    degrees: float  # of freedom, above 2: what the scale weighs beside the person's own days
     correlation: float  # of systolic with diastolic
     day_correlation: float = 0.0  # of one day with the next
     week_sd: tuple[float, float] = (0.0, 0.0)  # of whole weeks around the long run
@@ -149,7 +153,12 @@ class SurenessLimits:
     almost_certain: float = 0.95
     probable: float = 0.8
     unknown_error_share: float = 0.5  # of readings with a fault of no published size, from which on nothing is told
+    probable_patterns: Mapping[str, float] | None = None  # from which each pattern is probable; None: as all else
     written: Mapping[str, Any] | None = None
+
+    def least_of_pattern(self, label: str) -> float:
+        """Return from which probability on a pattern is probable."""
+        return (self.probable_patterns or {}).get(label, self.probable)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,26 +1,36 @@
 """What other rules would change: the same requests answered under two rule sets, and the answers compared."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from heartlevel.assessment import Rules
+from heartlevel.intake.faults import Problem, problems_read
 from heartlevel.intake.ndjson import DecodedLine
 from heartlevel.one_call import Outcome, answer_decoded, in_batches
+
+# What is compared by itself, and the part of the answer that it stands in where that has another name.
+PART_OF = {"reliabilities": "readings", "category": "classification"}
 
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """What differs between one request's two answers; `fields` is empty where nothing does."""
+    """What differs between one request's two answers; `fields` is empty where nothing is decided otherwise.
+
+    `other_parts` of the answer differ too, such as words, steps or probabilities.
+    """
 
     line: int
     subject: str | None
     fields: Mapping[str, Any]
+    other_parts: Sequence[str] = ()
+    problems: tuple[Problem, ...] = ()  # what could not be read of it, by the rules in force
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as it stands in an answer."""
-        return {"line": self.line, "subject": self.subject, **self.fields}
+        others = {"other_parts": list(self.other_parts)} if self.other_parts else {}
+        return {"line": self.line, "subject": self.subject, **self.fields, **others}
 
 
 @dataclass(slots=True)
@@ -32,21 +42,27 @@ class Totals:
     fields: Counter[str] = field(default_factory=Counter)  # subjects by what changes
     gained: Counter[str] = field(default_factory=Counter)  # findings by rule
     lost: Counter[str] = field(default_factory=Counter)
+    in_other_parts_only: int = 0  # subjects of whom nothing is decided otherwise, and something is told otherwise
+    other_parts: Counter[str] = field(default_factory=Counter)  # subjects by part of the answer
 
     def add(self, changed: Changed) -> None:
         """Count a request."""
         self.subjects += 1
         self.changed += bool(changed.fields)
+        self.in_other_parts_only += bool(changed.other_parts) and not changed.fields
         self.fields.update(changed.fields.keys())
+        self.other_parts.update(changed.other_parts)
         findings = changed.fields.get("findings", {})
         self.gained.update(findings.get("gained", ()))
         self.lost.update(findings.get("lost", ()))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the counts, largest first."""
-        parts = {"by_field": self.fields, "findings_gained": self.gained, "findings_lost": self.lost}
+        parts = {"by_field": self.fields, "findings_gained": self.gained, "findings_lost": self.lost,
+                 "other_parts": self.other_parts}  # fmt: skip
         ordered = {name: dict(sorted(part.items(), key=lambda item: (-item[1], item[0]))) for name, part in parts.items()}
-        return {"subjects": self.subjects, "changed": self.changed, **ordered}
+        counts = {"changed": self.changed, "in_other_parts_only": self.in_other_parts_only}
+        return {"subjects": self.subjects, **counts, **ordered}
 
 
 def changes(decoded: Iterable[DecodedLine], before: Rules, after: Rules) -> Iterator[Changed]:
@@ -61,7 +77,7 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
         same = (old.answer is None) == (new.answer is None)
         fields = {} if same else {"assessed": {"before": old.answer is not None, "after": new.answer is not None}}
         answer = old.answer or new.answer
-        return Changed(old.line, answer["subject"]["id"] if answer else None, fields)
+        return Changed(old.line, answer["subject"]["id"] if answer else old.subject, fields, (), _problems(old))
     sides = old.answer, new.answer
     compared = {
         "urgent": _pair(*(side["urgent"] for side in sides)),
@@ -71,7 +87,22 @@ def _compared(old: Outcome, new: Outcome) -> Changed:
         "category": _pair(*(side["classification"]["category"] for side in sides)),
         "pattern": _pair(*(side["pattern"]["label"] for side in sides)),
     }
-    return Changed(old.line, old.answer["subject"]["id"], {name: value for name, value in compared.items() if value})
+    told = {name: value for name, value in compared.items() if value}
+    others = _other_parts(*sides, {PART_OF.get(name, name) for name in told})
+    return Changed(old.line, old.answer["subject"]["id"], told, others, _problems(old))
+
+
+def _other_parts(before: Mapping[str, Any], after: Mapping[str, Any], told: Collection[str]) -> list[str]:
+    """Return the parts of the answer that differ beside those told; what it was made with is none of them."""
+    names = dict.fromkeys([*before, *after])
+    return [name for name in names if name not in (*told, "made_with") and before.get(name) != after.get(name)]
+
+
+def _problems(outcome: Outcome) -> tuple[Problem, ...]:
+    """Return what could not be read of a request; of one that is refused for more than that, that it is."""
+    if outcome.answer is not None:
+        return tuple(problems_read(outcome.answer["problems"]))
+    return outcome.problems or (Problem("", outcome.code, outcome.detail),)
 
 
 def _pair(before: Any, after: Any) -> dict[str, Any] | None:

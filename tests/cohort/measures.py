@@ -70,6 +70,15 @@ def brier(chance: np.ndarray, truth: np.ndarray) -> float:
     return float(((chance[known] - truth[known]) ** 2).mean())
 
 
+def calibration_slope(chance: np.ndarray, truth: np.ndarray) -> float:
+    """Return the slope of a logistic regression of the truth on the logit of what was said: 1 where neither is bolder."""
+    from statsmodels.api import Logit, add_constant
+
+    said = np.clip(chance[~np.isnan(chance)], 0.0005, 0.9995)
+    fitted = Logit(truth[~np.isnan(chance)].astype(float), add_constant(np.log(said / (1 - said)))).fit(disp=False)
+    return float(fitted.params[1])
+
+
 def reliability(chance: np.ndarray, truth: np.ndarray) -> list[tuple[float, float, int]]:
     """Return mean probability, share true and count of each tenth of the probability's range that has any."""
     known = ~np.isnan(chance)

@@ -12,11 +12,12 @@ import pytest
 
 from cohort import measures
 from cohort.judging import Judged, home_limit, judge, reached, requests
-from cohort.page import of_patterns, one_hot
+from cohort.page import of_patterns, one_hot, surer
 from cohort.parameters import FIGURES, HABITS, table
 from cohort.simulation import Cohort, Scenario, simulate
 from heartlevel.assessment import assess_requests
 from heartlevel.statistics.selection import HOME
+from heartlevel.statistics.sureness.more_days import AHEAD
 from heartlevel.statistics.uncertainty import probability_at_or_above
 from heartlevel.vocabulary import PATTERNS, SETTINGS
 from support import rules
@@ -153,9 +154,16 @@ def test_a_pattern_named_after_one_visit_is_right_in_nine_of_ten_where_it_is_at_
     _, true = of_patterns(GUIDELINE, cohort, said)
     own = np.array([[label == name for name in PATTERNS] for label in said.label]).T
     right, sure = (true & own).any(axis=0), said.label_sureness != "cannot-be-told"
-    assert sure.mean() > 0.3
+    assert sure.mean() > 0.4
     assert right[sure].mean() > 0.9 - margin(0.9, int(sure.sum()), 2)
     assert right[sure].mean() > right.mean() + 0.1
+
+
+def test_chances_of_being_sure_after_another_week_come_true():
+    now, later = (judged(CLEAN.but(days=days, drift=True), "esh-2023")[1] for days in (7, 14))
+    said, true = surer(now, later, AHEAD.index(7))
+    assert len(said) > 100
+    assert abs(said.mean() - true.mean()) < 0.07 + margin(0.3, len(said), 2)
 
 
 # Weeks that differ, and days that follow one another, take intervals of these days to 70 to 90 %; those of the long run are

@@ -1,6 +1,7 @@
 """The command as a shell calls it: what it prints and the status it ends with."""
 
 import json
+import re
 
 import pytest
 from click.testing import CliRunner
@@ -64,9 +65,11 @@ def test_a_file_that_is_not_there_is_a_wrong_call():
 
 
 def test_a_summary_begins_with_the_conclusion_and_is_in_the_language_asked_for():
-    asked = {**QUIET, "options": {**QUIET["options"], "language": "es"}}
-    for payload, word in ((QUIET, "readings"), (asked, "lecturas")):
-        head, conclusion, *_ = run("assess", "-", given=json.dumps(payload)).stdout.splitlines()
+    spanish, german = ({**QUIET, "options": {**QUIET["options"], "language": language}} for language in ("es", "de"))
+    for payload, word, average in ((QUIET, "readings", r"\d\.\d/"), (spanish, "lecturas", r"\d,\d/"),
+                                   (german, "Messungen", r"\d,\d/")):  # fmt: skip
+        head, conclusion, *more = run("assess", "-", given=json.dumps(payload)).stdout.splitlines()
+        assert any(re.search(average, line) for line in more)
         (sentence, *_) = answer_to(payload, rules())["conclusion"]["clinician"]
         assert head.startswith(f"s-1  {word} {len(QUIET['readings'])} (") and conclusion.strip() in sentence
 

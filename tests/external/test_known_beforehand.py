@@ -133,9 +133,9 @@ def test_more_days_fill_the_week_that_was_begun_before_they_tell_of_another(begu
     assert again.weeks[0] == pytest.approx(calendar(begun + more + 5).weeks[0])
 
 
-# source: NumPy's draws: home as measured there, then the office given home, by Bayes' theorem for two normal distributions
+# source: Bayes' theorem for four normal variables by their precision matrix (NumPy), and draws of what it gives
 @pytest.mark.parametrize(("at_home", "in_office"), [((126, 76), (138, 84)), ((131, 70), (128, 72)), ((118, 70), (142, 78))])
-def test_patterns_are_those_of_home_as_measured_and_of_the_office_given_home(at_home, in_office):
+def test_patterns_are_those_of_home_and_office_each_given_the_other(at_home, in_office):
     errors, above, spread = ((5.0, 3.2), (9.0, 6.0)), (5.0, 2.0), (11.0, 6.0)
     home, office = (
         LongRun(np.array(mean, dtype=float)[:, None], np.array(error)[:, None], np.zeros(1), np.full((2, 1), 1e9),
@@ -146,16 +146,33 @@ def test_patterns_are_those_of_home_as_measured_and_of_the_office_given_home(at_
     limits = np.array([130.0, 80.0])[:, None, None]
     ours = pattern_probabilities(*(chance_at_or_above(one, limits)[0] for one in (home_then, office_then)), together)[:, 0]
     draw = np.random.default_rng(5)
-    drawn_home = draw.normal(at_home, errors[0], (200_000, 2))
-    prior, error = np.square(spread), np.square(errors[1])
-    centre = ((drawn_home + above) * error + np.multiply(in_office, prior)) / (prior + error)
-    drawn_office = draw.normal(centre, np.sqrt(prior * error / (prior + error)))
-    raised = [(drawn >= [130.0, 80.0]).any(axis=1) for drawn in (drawn_home, drawn_office)]
+    own, apart = np.diag(np.concatenate(errors) ** -2.0), np.diag(np.square(spread) ** -1.0)
+    precision = own + np.block([[apart, -apart], [-apart, apart]])
+    told = own @ np.concatenate([at_home, in_office]) + np.concatenate([-apart @ above, apart @ above])
+    drawn = draw.multivariate_normal(np.linalg.solve(precision, told), np.linalg.inv(precision), 200_000)
+    raised = [(half >= [130.0, 80.0]).any(axis=1) for half in (drawn[:, :2], drawn[:, 2:])]
     shares = {"sustained": raised[0] & raised[1], "office-only-elevation": ~raised[0] & raised[1],
               "home-only-elevation": raised[0] & ~raised[1], "normal-in-both": ~(raised[0] | raised[1])}  # fmt: skip
     assert ours == pytest.approx([shares[name].mean() for name in PATTERNS], abs=0.02)
-    alone = chance_at_or_above(home, limits)[0, 0]
-    assert ours[:1] + ours[2:3] == pytest.approx([alone], abs=1e-6)  # the office never changes what is said of home
+
+
+# source: draws of both error variances (NumPy): how the variance of a place given the other scatters, as degrees of freedom
+def test_what_a_place_tells_of_the_other_is_as_unsure_as_its_own_error():
+    errors, spread, degrees = ((5.0, 3.2), (9.0, 6.0)), (11.0, 6.0), (400.0, 250.0)
+    places = [
+        LongRun(np.full((2, 1), 120.0), np.array(error)[:, None], np.zeros(1), np.full((2, 1), own), np.ones((2, 1)),
+                calendar(7))
+        for error, own in zip(errors, degrees, strict=True)
+    ]  # fmt: skip
+    given, _ = joint(*places, ((5.0, 2.0), spread))
+    draw = np.random.default_rng(11)
+    own = [np.square(error)[:, None] * draw.chisquare(of, 100_000) / of for error, of in zip(errors, degrees, strict=True)]
+    for place in (0, 1):
+        others = own[1 - place] + np.square(spread)[:, None]
+        whole = own[place] * others / (own[place] + others)
+        scatter = 2 * whole.mean(axis=1) ** 2 / whole.var(axis=1)
+        assert given[place].degrees[:, 0] == pytest.approx(scatter, rel=0.05)
+        assert given[place].error[:, 0] ** 2 == pytest.approx(whole.mean(axis=1), rel=0.01)
 
 
 ENDS = np.array([[[2, 10], [1, 5]], [[0, 1], [6, 7]], [[4, 19], [5, 14]]], dtype=float)  # fault, pressure, low and high

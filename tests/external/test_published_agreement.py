@@ -1,8 +1,9 @@
-"""Agreement against what was published of four data sets; two have unequal numbers of pairs a person.
+"""Agreement against what was published of six data sets; two have unequal numbers of pairs a person.
 
 The figures are quoted beside the data by public material that was read: a worked demonstration by E. Huizinga (Bland-Altman
 analysis in MATLAB, "BADEMO") quotes Bland and Altman, Stat Methods Med Res 1999;8:135 and J Biopharm Stat 2007;17:571. The
-data were read from the R package MethComp 1.30.2, which names the same tables; they are kept here as numbers.
+data were read from the R package MethComp 1.30.2, which names the same tables; they are kept here as numbers. Of peak flow
+and of fat in milk that package names paper and table, and the published figures are quoted from memory.
 """
 
 import csv
@@ -93,6 +94,29 @@ def test_ratios_by_logarithms_of_plasma_volume():
     assert (found.occasions[0], found.bias[0, 0]) == pytest.approx((99, 0.099), abs=6e-4)
     assert (found.low[0, 0], found.high[0, 0]) == pytest.approx((0.056, 0.141), abs=6e-4)
     assert found.low_interval95[:, 0, 0] == pytest.approx([0.049, 0.064], abs=1e-3)
+
+
+# source: Bland and Altman, Lancet 1986;1:307 (data read, figures from memory): peak flow by a large meter and a small one,
+# 17 persons, first readings; the bias has the standard error 9.4
+def test_one_reading_a_person_of_peak_flow():
+    _, found = compared(first_of_each(rows("peak-flow")))
+    assert (found.occasions[0], found.bias[0, 0], found.sd[0, 0]) == pytest.approx((17, -2.1, 38.8), abs=0.051)
+    assert found.bias_interval95[:, 0, 0] == pytest.approx([-22.0, 17.8], abs=0.06)
+
+
+# source: the same paper: the two readings of the large meter differ with SD 21.6, those of the small one with SD 28.2
+def test_two_readings_a_person_of_peak_flow():
+    pairs, found = compared(rows("peak-flow"), true_pressure="constant")
+    within = [pairs.within(side)[0, 0] for side in (pairs.device, pairs.reference)]
+    assert np.sqrt(np.multiply(within, 2)) == pytest.approx([21.6, 28.2], abs=0.06)
+    assert found.pairs[0] == 34
+
+
+# source: Bland and Altman 1999, section 3.2, table 3 (data read, figures from memory): fat in human milk by glycerol and by
+# the Gerber method, 45 samples; difference = 0.079 - 0.0283 of the mean
+def test_a_difference_that_grows_with_the_mean_of_fat_in_milk():
+    _, found = compared(rows("milk-fat"))
+    assert (found.occasions[0], found.slope.slope[0, 0]) == pytest.approx((45, -0.0283), abs=6e-5)
 
 
 # reference: 61 children, three pairs for most (MethComp, data set `ox`); components of variance by statsmodels

@@ -118,22 +118,34 @@ def test_the_interval_of_the_long_run_pools_days_and_adds_weeks():
     pooled = ((days - 1) * error**2 * days + usual.degrees * usual.sd[0] ** 2) / (days - 1 + usual.degrees)
     correlated = 1 + 2 * sum((1 - k / days) * usual.day_correlation**k for k in range(1, int(days)))
     of_days, of_weeks = pooled * correlated / days, usual.week_sd[0] ** 2
-    degrees = (days - 1 + usual.degrees) * ((of_days + of_weeks) / of_days) ** 2
+    degrees = (of_days + of_weeks) ** 2 / (of_days**2 / (days - 1 + usual.degrees) + of_weeks**2 / usual.degrees)
     half = stats.t.ppf(0.975, degrees) * np.sqrt(of_days + of_weeks)
     centre = mean - 2.8 / days
     found = average(answer(payload))["systolic"]["interval95_long_run"]
     assert found == pytest.approx([centre - half, centre + half], abs=0.051)
 
 
-# source: scipy's normal draws of a mean that moves and narrows as more days come (Monte Carlo), category by category
+# source: scipy's inverse gamma distribution, which is a scaled inverse chi squared one: the mean of the variances that
+# people have by the lent scale and degrees is the square of the spread that the rules quote
+@pytest.mark.parametrize(("block", "quoted"), [("at_home", "sd_between_days"), ("in_office", "sd_between_visits")])
+def test_a_lent_spread_is_that_of_people_whose_mean_variance_is_the_published_one(block, quoted):
+    usual = getattr(rules().ruleset, block)
+    for name, scale in zip(("systolic", "diastolic"), usual.spread.sd, strict=True):
+        of_people = stats.invgamma(usual.spread.degrees / 2, scale=usual.spread.degrees * scale**2 / 2)
+        assert np.sqrt(of_people.mean()) == pytest.approx(usual.written[quoted][name])
+
+
+# source: scipy's draws of a mean that moves and narrows as more days come (Monte Carlo), category by category, of
+# Student's t with few degrees of freedom and with so many that it is normal
+@pytest.mark.parametrize("degrees", [8.0, 1e9])
 @pytest.mark.parametrize("level", [116.0, 126.0, 141.0])
-def test_the_chance_of_being_sure_is_how_often_the_predicted_mean_makes_it_so(level):
-    error, left, bounds = 5.0, np.array([0.8, 0.6, 0.4]), np.array([120.0, 130.0])
-    above = stats.norm.ppf(stats.norm.sf((bounds - level) / error).clip(1e-15, 1 - 1e-15))[:, None]
-    draw = np.random.default_rng(3).normal(size=200_000)
-    for share, said in zip(left, being_sure(above, left[:, None])[:, 0], strict=True):
+def test_the_chance_of_being_sure_is_how_often_the_predicted_mean_makes_it_so(level, degrees):
+    error, left, bounds, of = 5.0, np.array([0.8, 0.6, 0.4]), np.array([120.0, 130.0]), stats.t(degrees)
+    above = ((level - bounds) / error)[:, None]
+    draw = np.random.default_rng(3).standard_t(degrees, size=200_000)
+    for share, said in zip(left, being_sure(above, left[:, None], np.array([degrees]))[:, 0], strict=True):
         later, then = level + error * np.sqrt(1 - share) * draw, error * np.sqrt(share)
-        outside = np.maximum(stats.norm.cdf((bounds[0] - later) / then), stats.norm.sf((bounds[1] - later) / then))
+        outside = np.maximum(of.cdf((bounds[0] - later) / then), of.sf((bounds[1] - later) / then))
         assert said == pytest.approx((outside <= 1 - SURE).mean(), abs=0.005)
 
 

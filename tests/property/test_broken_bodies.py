@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from heartlevel import RefusedRequest
 from heartlevel.answer.whole import as_json
 from heartlevel.intake.faults import problems_written
-from heartlevel.intake.ndjson import parsed_json
+from heartlevel.intake.texts.json_text import NotJson, parsed_json
 from heartlevel.web.application import create_app
 from property.damage import damaged, good, lies_at, with_damage
 from support import answer, examples, rules, week
@@ -36,7 +36,7 @@ def post(client, body: bytes, kind: str = "application/json"):
 def is_json(body: bytes) -> bool:
     try:
         parsed_json(body)
-    except orjson.JSONDecodeError:
+    except NotJson:
         return False
     return True
 

@@ -1,4 +1,4 @@
-"""Every statement of a conclusion is true of the numbers in the same answer, in both languages."""
+"""Every statement of a conclusion is true of the numbers in the same answer, in every language."""
 
 import json
 
@@ -28,7 +28,7 @@ def weeks(draw: st.DrawFn) -> dict:
         readings += [{"taken_at": DAY.format(day, 10, minute), "systolic": office[0], "diastolic": office[1],
                       "setting": "office"} for day in (3, 5) for minute in (0, 2)]  # fmt: skip
     guideline = draw(st.sampled_from(["acc-aha-2025", "nice-ng136", "esh-2023"]))
-    language = draw(st.sampled_from(["en", "es"]))
+    language = draw(st.sampled_from(["en", "es", "de"]))
     return {"subject": {"id": "x", "age_years": 50}, "readings": readings,
             "options": {"guideline": guideline, "language": language, "as_of": "2026-03-09"}}  # fmt: skip
 
@@ -40,7 +40,7 @@ def test_of_drawn_people(payload):
 
 
 def test_of_the_demo_practice_in_every_language():
-    for language in ("en", "es"):
+    for language in ("en", "es", "de"):
         for payload in demo():
             asked = json.loads(json.dumps(payload))
             asked.setdefault("options", {})["language"] = language

@@ -38,7 +38,7 @@ def _of_statement(answer: dict[str, Any], code: str, values: dict[str, Any], sen
         if answer["urgency"]["text"] not in sentence or f"urgency-{answer['urgency']['level']}" != code:
             yield f"{code}: not what the urgency says"
         return
-    shown = PAIR.findall(sentence.replace(",", ".") if answer["made_with"]["language"] == "es" else sentence)
+    shown = PAIR.findall(sentence if answer["made_with"]["language"] == "en" else sentence.replace(",", "."))
     for prefix in ("", "other_"):
         if f"{prefix}systolic" in values:
             yield from _of_side(answer, code, values, prefix, shown)

@@ -234,7 +234,8 @@ def test_a_changed_parameter_has_another_fingerprint_and_is_a_difference(tmp_pat
     laid = rules_of(layer(tmp_path, set_parameters("recent-exercise", minutes=45)))
     assert laid.fingerprint != rules().ruleset.fingerprint
     told = {(each.kind, each.id): each for each in differences(rules().ruleset, laid)}
-    assert told.keys() == {("rule", "recent-exercise"), ("wording", "en"), ("wording", "es")}  # next steps tell it too
+    # Next steps tell it too.
+    assert told.keys() == {("rule", "recent-exercise"), ("wording", "de"), ("wording", "en"), ("wording", "es")}
     difference = told["rule", "recent-exercise"]
     assert difference.fields == (("parameters.minutes", 30, 45),)
     assert difference.reasons == ("local protocol (Clinic)",)

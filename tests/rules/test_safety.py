@@ -140,6 +140,9 @@ SABOTAGE = {
     "probable is little": (
         "{of: ruleset, set: {sureness: {almost_certain: 0.6, probable: 0.55}}, reason: x}", "unusual: almost certain would",
     ),
+    "a pattern is probable by little": (
+        "{of: ruleset, set: {sureness: {probable_patterns: {sustained: 0.55}}}, reason: x}", "unusual: sustained would be",
+    ),
     "children are adults": (f"{{{ACC}, set: {{adults_from_years: 12}}, reason: x}}", "unusual: people from 12 years"),
     "a reassuring urgent rule": (rule("very-high", "advice: Do nothing."), "unusual: the texts of the urgent rule"),
     "a reassuring step": (wording("en", "next_steps: {repeat-at-once: Do nothing.}"), "unusual: the next step 'repeat-at"),

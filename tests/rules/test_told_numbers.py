@@ -67,7 +67,7 @@ def test_a_number_that_means_another_thing_is_no_warning(tmp_path, text):
 
 def test_a_text_in_another_language_is_held_against_the_condition_too(tmp_path):
     change = ("{of: wording, id: es, reason: ours, set: {rules: {recent-exercise: "
-              "{patient: 'Espere al menos 30 minutos.', title: 'Hace menos de 20 minutos'}}}}")  # fmt: skip
+              "{patient: 'Espere {param:minutes} min, al menos 30 minutos', title: 'Hace menos de 20 min'}}}}")  # fmt: skip
     laid = rules_of(layer(tmp_path, change))
     assert sorted(f"{told.file}:{told.line}: {told.code}" for told in told_otherwise(laid)) == [
         "clinic/layer.yaml:4: literal-number", "clinic/layer.yaml:4: other-number"

@@ -29,7 +29,7 @@ def test_what_is_urgent_comes_first_and_what_only_a_note_asks_for_last():
 
 def test_a_step_is_told_to_the_person_where_it_is_theirs_to_take():
     wording = rules().ruleset.wording
-    for language in ("en", "es"):
+    for language in ("en", "es", "de"):
         told = wording[language].next_steps_for_patient
         assert set(told) <= set(wording[language].next_steps)
         assert "check-entry" in told and "use-paediatric-tables" not in told

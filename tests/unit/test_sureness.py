@@ -1,5 +1,7 @@
 """What would change a conclusion, and what to do next to be surer of it."""
 
+from math import sqrt
+
 import pytest
 from scipy.stats import t
 
@@ -168,6 +170,7 @@ def test_a_check_without_a_pair_takes_nothing_from_another_of_the_same_device():
 @pytest.mark.parametrize(("language", "said", "day"), [
     ("en", "No reading was corrected.", "without the day farthest from the others"),
     ("es", "No se corrigió ninguna lectura.", "sin el día más alejado de los demás"),
+    ("de", "Keine Messung wurde berichtigt.", "ohne den Tag, der von den anderen am weitesten entfernt ist"),
 ])  # fmt: skip
 def test_one_sentence_names_what_would_change_the_category(language, said, day):
     whole = answer({**by_days(126, 126, 150, 126), "options": {"language": language}})["classification"]
@@ -204,7 +207,7 @@ def test_the_words_are_those_of_the_rules_limits():
     assert said == {100: "almost-certain", 112: "probable", 117: "cannot-be-told", 155: "probable", 170: "almost-certain"}
 
 
-@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("language", ["en", "es", "de"])
 def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     written = rules().ruleset.wording[language].written["sureness"]
     named = {*ALTERNATIVES, "without-most-extreme-day", "mean-of-day-means", "shifted-by-arm-height",
@@ -217,7 +220,10 @@ def test_every_part_of_the_sentences_is_worded_in_every_language(language):
     assert "{protocol}" in written["by-protocol"]
 
 
-@pytest.mark.parametrize(("language", "said"), [("en", "these days as measured"), ("es", "tal como se midieron")])
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [("en", "these days as measured"), ("es", "tal como se midieron"), ("de", "so wie gemessen wurde")],
+)
 def test_a_caution_says_that_intervals_are_of_these_days(language, said):
     assert any(said in one for one in answer(week(options={"language": language}))["cautions"])
 
@@ -253,6 +259,20 @@ def test_a_pattern_has_odds_from_the_first_visit_on_and_its_label_a_sureness():
     assert (near["label"], near["sureness"]) == ("sustained", "cannot-be-told")
     for one in (far, near):
         assert sum(one["chances"][0]["probability"].values()) == pytest.approx(1, abs=0.003)
+
+
+def test_a_pattern_is_settled_from_the_limit_of_its_own_on():
+    limits, near = rules().ruleset.sureness, with_visit(152, *[146, 141, 148, 139, 147, 142, 145])
+    assert limits.least_of_pattern("sustained") < limits.probable < limits.least_of_pattern("home-only-elevation")
+    settled = set()
+    for whole in (*demo_answers(), answer(near)):
+        one = whole["pattern"]
+        if one["chances"] and one["label"] != "undetermined":
+            chance = one["chances"][0]["probability"][one["label"]]
+            sure = chance >= limits.least_of_pattern(one["label"])
+            assert (one["settled"] == one["label"], one["sureness"] != "cannot-be-told") == (sure, sure), one
+            settled.add((sure, chance >= limits.probable))
+    assert (True, False) in settled
 
 
 def gaps(payload: dict) -> dict[str, dict]:
@@ -340,11 +360,12 @@ def around_the_clock(systolic: float, diastolic: float) -> dict:
 
 
 def test_an_ambulatory_average_has_a_probability_of_its_own():
-    # Sessions differ by 6.4 systolic: 25 above the limit is beyond that, 3 above is not (Student's t with 20 degrees).
+    # Sessions differ by 6.4 systolic, as the root of the mean variance of people with 20 degrees of freedom: 25 above the
+    # limit is beyond that, 3 above is not (Student's t).
     far, near = (answer(around_the_clock(systolic, 60))["classification"] for systolic in (150, 128))
     assert far["side"] == near["side"] == "ambulatory-24h"
     assert (far["sureness"], near["sureness"]) == ("almost-certain", "cannot-be-told")
-    assert near["probability_at_or_above"]["125/75"] == pytest.approx(t.cdf(3 / 6.4, 20), abs=0.005)
+    assert near["probability_at_or_above"]["125/75"] == pytest.approx(t.cdf(3 / (6.4 * sqrt(18 / 20)), 20), abs=0.005)
 
 
 def test_a_pattern_between_ambulatory_and_office_has_the_odds_of_those_sides():

@@ -119,7 +119,10 @@ def test_a_place_that_cannot_be_filled_is_refused_by_name(text, said):
 
 def test_forms_are_those_of_the_language():
     assert refusal("{home_days:plural many=x other=y}").startswith("WrongForms: 'many' is no form of en")
-    assert re.match("x", filled("{home_days:plural many=x other=y}", POLISH, home_days=5))
+    assert re.match("x", filled("{home_days:plural one=z few=z many=x other=y}", POLISH, home_days=5))
+    wanted = "WrongForms: pl has more forms: few, as with 2, 3, 4; many, as with 0, 5, 6"
+    assert refusal("{home_days:plural one=x other=y}", POLISH) == wanted
+    assert filled("{home_days:plural other=y}", POLISH, home_days=2) == "y"  # a word that never changes
 
 
 PARAMETERS = {"minutes": 30.0, "least": 0.375, "other-rule.minutes": 45.0}

@@ -101,6 +101,13 @@ def test_the_list_of_rules_has_layers_and_what_is_silent(client):
     assert {rule["provenance"]["layer"] for rule in told["rules"]} == {None, "clinic"}
 
 
+def test_the_list_of_rules_has_the_languages_and_which_of_them_want_reading(client):
+    told = served(client, "/v1/rules")["languages"]
+    assert [(one["language"], one["name"], one["wants_reading"]) for one in told] == [
+        ("en", "English", False), ("de", "Deutsch", True), ("es", "español", True),
+    ]  # fmt: skip
+
+
 def test_start_and_reload_log_every_layer_with_revision_and_fingerprint(folder, caplog):
     caplog.set_level(logging.INFO, "heartlevel")
     app = create_app({"LAYERS": str(folder)}, Rules.load(None, (folder,)))

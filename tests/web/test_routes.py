@@ -16,6 +16,13 @@ def test_the_route_answers_as_the_function_does(client):
     assert (response.status_code, response.data) == (200, as_json(answer_to(demo()[0], rules())))
 
 
+@pytest.mark.parametrize(("language", "said"), [("en", "First: "), ("es", "Primero: "), ("de", "Zuerst: ")])
+def test_an_answer_is_in_the_language_asked_for(client, language, said):
+    answer = client.post("/v1/assessments", json={**demo()[0], "options": {"language": language}}).get_json()
+    assert answer["made_with"]["language"] == language
+    assert any(sentence.startswith(said) for sentence in answer["conclusion"]["clinician"])
+
+
 @pytest.mark.parametrize("body", [b"{", b"[]", b"{}", b"\xff", b'{"subject":{"id":"s"},"readings":5}', b"NaN"])
 def test_a_broken_request_is_a_problem_and_never_a_500(client, body):
     response = client.post("/v1/assessments", data=body, content_type="application/json")

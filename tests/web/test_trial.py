@@ -34,6 +34,13 @@ def test_a_layer_is_tried_without_touching_the_rules_in_force(client):
     assert client.get("/ready").get_json()["rules"]["fingerprint"] == rules().ruleset.fingerprint
 
 
+def test_words_that_change_alone_are_told_and_counted_apart(client):
+    layer = LAYER.replace("off: true", "set: {advice: Put both feet down.}")
+    totals = trial(client, {"layer.yaml": layer}, CROSSED, week()).get_json()["totals"]
+    assert (totals["subjects"], totals["changed"], totals["in_other_parts_only"]) == (2, 0, 1)
+    assert totals["other_parts"]["findings"] == 1 and totals["by_field"] == {}
+
+
 def test_a_file_stands_in_place_of_the_one_of_its_name(client):
     answer = trial(client, {"reading/posture.yaml": POSTURE}, CROSSED).get_json()
     assert (answer["changes"], answer["rules"]["candidate"]) == ([], answer["rules"]["in_force"])

@@ -12,7 +12,7 @@ from unit.test_docker import pins
 ANSWERING = r"""
 import json, sys
 begun = set(sys.modules)
-for library in ("pandas", "pyarrow", "tqdm"):
+for library in ("pandas", "pyarrow", "tqdm", "charset_normalizer"):  # NumPy takes the last where it is installed
     sys.modules[library] = None
 from click.testing import CliRunner
 from heartlevel.command import serve

@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 from babel.dates import format_date
+from babel.numbers import get_decimal_symbol
 
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.urgency.sentences import PATIENT, to_do, told
@@ -51,6 +52,8 @@ def _worded(
         match name, value:
             case _, date():
                 worded[name] = format_date(value, "long", locale_of(language))
+            case "target", str():
+                worded[name] = value.replace(".", get_decimal_symbol(locale_of(language)))
             case "told", _:
                 worded[name] = urgency
             case "category", str():

@@ -8,6 +8,7 @@ import numpy as np
 from heartlevel.columns import Floats
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.numbers import rounded, rounded_interval
+from heartlevel.ruling.language.template import Voice
 from heartlevel.statistics.accuracy_standard import Standard
 from heartlevel.statistics.agreement import VERDICTS, Agreement
 from heartlevel.statistics.procedure import PROCEDURE_VERDICTS
@@ -108,11 +109,14 @@ def _error_rates(conclusions: Conclusions, subject: int, column: int) -> dict[st
     exact, off = (
         rounded(share[column], SD_DECIMALS) for share in (procedure.replace_though_exact, procedure.usable_though_off)
     )
-    words = assessment.rules.wording[assessment.batch.requests[subject].language].sureness
+    language = assessment.batch.requests[subject].language
+    words, voice = assessment.rules.wording[language].sureness, Voice(language)
     return {
         "replace_though_exact": exact,
         "usable_though_off": off,
         "off_by": off_by,
         "sd_of_readings": sd,
-        "text": words["procedure-error-rates"].format(exact=f"{exact:.0%}", off=f"{off:.0%}", by=f"{off_by:g}"),
+        "text": words["procedure-error-rates"].format(
+            exact=voice.shown(exact, "percent"), off=voice.shown(off, "percent"), by=voice.shown(off_by, "")
+        ),
     }

@@ -6,12 +6,11 @@ from pathlib import Path
 from typing import IO, NoReturn
 
 import click
-import orjson
 
 from heartlevel.answer.whole import as_json
 from heartlevel.command.options import UNREADABLE, loaded, rules_options
-from heartlevel.intake.ndjson import parsed_json
 from heartlevel.intake.request import RefusedRequest
+from heartlevel.intake.texts.json_text import NotJson, parsed_json
 from heartlevel.one_call import device_answer_to
 
 
@@ -23,8 +22,8 @@ def device_check(file: IO[bytes], folder: Path | None, layers: tuple[Path, ...])
     rules = loaded(folder, layers)
     try:
         answer = device_answer_to(parsed_json(file.read()), rules)
-    except orjson.JSONDecodeError as error:
-        _unreadable([f"not JSON: line {error.lineno}, column {error.colno}"])
+    except NotJson as error:
+        _unreadable([str(error)])
     except RefusedRequest as error:
         _unreadable([str(error), *map(str, error.problems)])
     else:

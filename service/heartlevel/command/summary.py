@@ -4,7 +4,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from textwrap import fill
 from typing import Any
 
+from babel.numbers import format_decimal
+
 from heartlevel.assessment import Rules
+from heartlevel.ruling.language.template import locale_of
 from heartlevel.vocabulary import RELIABILITIES
 
 WIDTH = 100
@@ -54,11 +57,13 @@ def _readings(answer: Mapping[str, Any], words: Mapping[str, str]) -> str:
 
 
 def _averages(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[str]:
+    locale = locale_of(answer["made_with"]["language"])
     for average in answer["averages"]:
         if average["basis"] == "protocol":
-            pressures = f"{average['systolic']['mean']:.1f}/{average['diastolic']['mean']:.1f} mmHg"
+            means = (average[pressure]["mean"] for pressure in ("systolic", "diastolic"))
+            pressures = "/".join(format_decimal(mean, "0.0", locale) for mean in means)
             amount = f"{words['readings']} {average['readings']}, {words['days']} {average['days']}"
-            yield f"  {words[average['setting']]:<16} {pressures}  {amount}, {average['from']} – {average['to']}"
+            yield f"  {words[average['setting']]:<16} {pressures} mmHg  {amount}, {average['from']} – {average['to']}"
 
 
 def _other(other: Mapping[str, Any]) -> str:

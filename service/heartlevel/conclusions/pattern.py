@@ -103,8 +103,9 @@ def patterns_probable(assessment: Assessment, categories: SubjectCategories, lab
         of_pairs[0].probability.get(LABELS[label], np.nan) if of_pairs and not why else np.nan
         for of_pairs, why, label in zip(chances, unknown, labels.tolist(), strict=True)
     ]
-    decided = np.array(own, dtype=np.float64)
-    return PatternsProbable(chances, unknown, words_of(decided, assessment.rules.sureness))
+    limits, decided = assessment.rules.sureness, np.array(own, dtype=np.float64)
+    least = np.array([limits.least_of_pattern(label) for label in LABELS])
+    return PatternsProbable(chances, unknown, words_of(decided, limits, least[labels]))
 
 
 def patterns_as_measured(assessment: Assessment) -> list[list[Chances]]:

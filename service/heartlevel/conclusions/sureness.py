@@ -54,10 +54,14 @@ def sureness_of(assessment: Assessment, categories: SubjectCategories) -> Subjec
     return SubjectSureness(certain, word, unknown_because(assessment)[group], _questions(assessment, group))
 
 
-def words_of(probability: Floats, limits: SurenessLimits) -> Ints:
-    """Return for each probability the number of its word in SURENESSES; what is not known cannot be told."""
+def words_of(probability: Floats, limits: SurenessLimits, probable: Floats | None = None) -> Ints:
+    """Return for each probability the number of its word in SURENESSES; what is not known cannot be told.
+
+    `probable` is from where each is probable; without it, as the limits have it.
+    """
+    least = limits.probable if probable is None else probable
     words: Ints = np.select(
-        [probability >= limits.almost_certain, probability >= limits.probable], [ALMOST_CERTAIN, PROBABLE], CANNOT_BE_TOLD
+        [probability >= limits.almost_certain, probability >= least], [ALMOST_CERTAIN, PROBABLE], CANNOT_BE_TOLD
     )
     return words
 

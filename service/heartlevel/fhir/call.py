@@ -14,6 +14,7 @@ from heartlevel.fhir.writing.bundle import bundle_of
 from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.faults import Problem, problems_read
 from heartlevel.intake.request import MOST_READINGS, RefusedRequest, Request, read
+from heartlevel.intake.texts.legible_text import legible_id
 from heartlevel.legible import legible_urgencies
 from heartlevel.one_call import answers_with_others, refusal, unless_refused, whole_answer_to
 
@@ -102,7 +103,7 @@ def _refused(error: RefusedRequest, decoded: Decoded[str], issues: list[Issue]) 
     issues += (_issue(fault, decoded, ERROR) for fault in error.problems)
     if error.urgency is not None and error.urgency["level"] != "none":
         issues.append(Issue(WARNING, "informational", error.urgency["text"], decoded.origin_of("")))
-    written = refusal(0, error).as_dict()
+    written = refusal(0, error, legible_id(decoded.request)).as_dict()
     del written["line"]
     return _placed(written, decoded)
 

@@ -31,11 +31,15 @@ class Decoded(Generic[Origin]):
 
 @dataclass(frozen=True, slots=True)
 class Undecodable(Generic[Origin]):
-    """Stands in the place of a request that cannot be decoded; `detail` says why and holds no value."""
+    """Stands in the place of a request that cannot be decoded; `detail` says why and holds no value.
+
+    `legible` is what can be made out of it all the same, as a request object.
+    """
 
     origin: Origin
     code: str
     detail: str
+    legible: object = None
 
     def origin_of(self, pointer: str) -> Origin:
         """Return the place of the request: it has no parts."""

@@ -3,12 +3,14 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from difflib import get_close_matches
+from math import isfinite
 from re import sub
 from typing import Any
 
 from marshmallow import fields
 
-from heartlevel.intake.fields import Block, Choice, Items, Number, Part, Text
+from heartlevel.intake.fields import SURROGATE, Block, Choice, Items, Number, Part, Text
+from heartlevel.intake.texts.json_text import Repeated
 
 DETAILS = {
     "missing": "required, but not there; expected {expected}",
@@ -34,6 +36,7 @@ DETAILS = {
     "id-repeated": "the id {found} is used more than once",
     "ends-before-it-begins": "found {found}, which is before {expected}, where it begins",
     "not-both": "given beside {expected}; only one of the two may be",
+    "key-repeated": "the key is there {found} times in the same object; expected once",
     "exact-duplicate": "the same reading is there twice; this copy was left out",
     "payload-not-bytes": "found {found}; expected bytes, as hexadecimal or base64 text",
     "payload-too-short": "found {found} bytes, cut off: the first of them announces {expected}",
@@ -52,6 +55,7 @@ DETAILS_IN_FILES = {
 OWN_HINT = ("id-repeated",)  # the hint says what each is called
 WORDS = DETAILS | DETAILS_IN_FILES
 LONGEST_NAME = 80
+MOST_EXACT = 2.0**53  # whole numbers above it are not all told apart by a number of JSON, read as most programs read it
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -94,8 +98,26 @@ def problems_read(written: Iterable[Mapping[str, Any]]) -> Iterator[Problem]:
 
 
 def problem(pointer: str, code: str, value: object = None, expected: str = "", hint: str | None = None) -> Problem:
-    """Word a problem with the value sent. `code` is a key of WORDS."""
+    """Word a problem with the value sent. `code` is a key of WORDS; of a key that is there twice it is that it is.
+
+    `hint` is what to do about it; None is what there is to say of such a value in general.
+    """
+    if isinstance(value, Repeated) and code != "unknown-key":
+        code, value = "key-repeated", len(value.values)
+        hint = "send it once; which of its values is meant cannot be known"
+    hint = hint or _cure(value)
     return Problem(pointer, code, WORDS[code].format(found=abridged(value), expected=expected), hint)
+
+
+def _cure(value: object) -> str | None:
+    """Say how to send what JSON has no value for, or no reader keeps whole."""
+    if isinstance(value, float) and not isfinite(value):
+        return "JSON has no NaN, and nothing as large as this; where there is no number, send null or leave the field out"
+    if isinstance(value, (int, float)) and abs(value) > MOST_EXACT:
+        return "more digits than a number of JSON holds exactly; was the decimal point lost?"
+    if isinstance(value, str) and SURROGATE.search(value):
+        return "half a character is in it, or a byte that is no UTF-8; send UTF-8, escapes such as \\ud83d in pairs"
+    return None
 
 
 def exactly_one_given(item: Mapping[str, Any], names: Sequence[str], at: str) -> list[Problem]:

@@ -11,6 +11,7 @@ from typing import Any
 from heartlevel.intake.faults import Problem, closest
 from heartlevel.intake.fields import UNREAD, Choice
 from heartlevel.intake.schema import ESSENTIAL, Reading
+from heartlevel.intake.texts.json_text import Repeated
 from heartlevel.intake.written import LONGEST_NUMBER, number_written
 from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA, SYMPTOMS
 
@@ -99,8 +100,10 @@ def legible_number(value: object, name: str) -> float | None:
     """Return the number that somebody who looks at a pressure would read; `name` is systolic or diastolic.
 
     Of a text it is its only number, or the one of a pair such as 142/88; of a number with a digit too many it is the
-    lowest with one left out.
+    lowest with one left out; of several under the same name the highest.
     """
+    if isinstance(value, Repeated):
+        return max(filter(None, (legible_number(given, name) for given in value.values)), default=None)
     if isinstance(value, str):
         value = _in_text(value, name) if len(value) <= LONGEST_NUMBER else None
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < MORE_THAN_FOUR_DIGITS:

@@ -1,31 +1,40 @@
 """JSON and NDJSON decoded: one request object, or one a line; no line is longer than allowed."""
 
-import json
 from collections.abc import Iterable, Iterator
-from typing import Any, Protocol, TypeAlias
-
-import orjson
+from typing import Protocol, TypeAlias
 
 from heartlevel.intake.decoding import Decoded, Undecodable
+from heartlevel.intake.texts.json_text import NotJson, UnreadableText, parsed_json
+from heartlevel.intake.texts.legible_text import legible_in
 
 LONGEST_LINE = 8 * 1024 * 1024
 PIECE = 64 * 1024
-TOO_DEEP = "depth limit exceeded"
-LONGEST_INTEGER = 20  # characters; what is longer is no 64-bit number
 
 
 class Readable(Protocol):
     """What lines are read from: a file or a request's body."""
 
     def read(self, size: int, /) -> bytes:
-        """Return at most `size` bytes, none at the end."""
+        """Return at most `size` bytes, none at the end. Raises BrokenBody."""
+
+
+class BrokenBody(UnreadableText):
+    """What is read was compressed, and cannot be read on."""
 
 
 class LineTooLong:
     """Stands in the place of a line longer than allowed; the line itself is passed over."""
 
 
-RequestText: TypeAlias = bytes | LineTooLong
+class LineBroken:
+    """Stands in the place of the line in which what is read cannot be read on."""
+
+    def __init__(self, detail: str, begun: bytes) -> None:
+        """Keep why, and how the line begins."""
+        self.detail, self.begun = detail, begun
+
+
+RequestText: TypeAlias = bytes | LineTooLong | LineBroken
 NumberedTexts: TypeAlias = Iterator[tuple[int, RequestText]]  # with the line each begins on, from 1
 DecodedLine: TypeAlias = Decoded[int] | Undecodable[int]  # origins are numbers of lines
 
@@ -46,39 +55,19 @@ def decode_json(texts: Iterable[tuple[int, RequestText]]) -> Iterator[DecodedLin
         if isinstance(text, LineTooLong):
             yield Undecodable(line, "line-too-long", f"the line is longer than {LONGEST_LINE} bytes")
             continue
+        if isinstance(text, LineBroken):
+            yield Undecodable(line, "damaged", text.detail, legible_in(text.begun))
+            continue
         try:
             yield Decoded(parsed_json(text), {"": line})
-        except orjson.JSONDecodeError as error:
-            yield Undecodable(line, "not-json", f"not JSON: column {error.colno}")
-
-
-def parsed_json(raw: bytes) -> Any:
-    """Return what a JSON text says. Raises orjson.JSONDecodeError, which says where it is none.
-
-    NaN, the infinities, numbers too large for a float and half characters, which JSON has not and many programs write, are
-    read, so that each costs its own value only: no field takes them.
-    """
-    try:
-        return orjson.loads(raw)
-    except orjson.JSONDecodeError as error:
-        if error.msg == TOO_DEEP:
-            raise
-        refused = error
-    try:
-        return json.loads(raw.decode("utf-8"), parse_int=_integer)
-    except (ValueError, RecursionError):
-        raise refused from None
-
-
-def _integer(digits: str) -> float:
-    """Return an integer; a float where it is too large for a 64-bit number, as the strict parser does."""
-    return int(digits) if len(digits) < LONGEST_INTEGER else float(digits)
+        except NotJson as error:
+            yield Undecodable(line, "not-json", error.in_one_line, legible_in(text))
 
 
 def numbered_lines(stream: Readable, longest: int = LONGEST_LINE) -> NumberedTexts:
     """Yield each line that is not blank with its number, from 1. Holds one line and one piece of the stream."""
     for number, line in enumerate(_split(stream, longest), start=1):
-        if isinstance(line, LineTooLong) or line.strip():
+        if not isinstance(line, bytes) or line.strip():
             yield number, line
 
 
@@ -88,7 +77,7 @@ def request_texts(file: Readable, longest: int = LONGEST_LINE) -> NumberedTexts:
     first = next(lines, None)
     if first is None:
         return
-    if isinstance(first[1], LineTooLong) or _is_json(first[1]):
+    if not isinstance(first[1], bytes) or _is_json(first[1]):
         yield first
         yield from lines
         return
@@ -104,7 +93,7 @@ def _held_back(
     held, text = [first], first[1] if isinstance(first[1], bytes) else b""
     for number, line in lines:
         held.append((number, line))
-        if isinstance(line, LineTooLong) or len(text) + len(line) > longest:
+        if not isinstance(line, bytes) or len(text) + len(line) > longest:
             break
         text += b"\n" + line
     return held, text
@@ -113,7 +102,7 @@ def _held_back(
 def _is_json(text: bytes) -> bool:
     try:
         parsed_json(text)
-    except orjson.JSONDecodeError:
+    except NotJson:
         return False
     return True
 
@@ -121,7 +110,10 @@ def _is_json(text: bytes) -> bool:
 def _split(stream: Readable, longest: int) -> Iterator[RequestText]:
     rest = bytearray()
     overlong = False
-    while piece := stream.read(PIECE):
+    while piece := _piece(stream):
+        if isinstance(piece, LineBroken):
+            yield LineBroken(piece.detail, bytes(rest) + piece.begun)
+            return
         first, *others = piece.split(b"\n")
         rest += first
         for other in others:
@@ -130,3 +122,10 @@ def _split(stream: Readable, longest: int) -> Iterator[RequestText]:
         if len(rest) > longest:
             rest, overlong = bytearray(), True
     yield LineTooLong() if overlong else bytes(rest)
+
+
+def _piece(stream: Readable) -> bytes | LineBroken:
+    try:
+        return stream.read(PIECE)
+    except BrokenBody as error:
+        return LineBroken(str(error), error.text)

@@ -113,5 +113,5 @@ def _probabilities(
 
 
 def limit_name(level: Category) -> str:
-    """Write a category's lower limits, systolic before diastolic; `–` where it has none."""
-    return "/".join(f"{limit:g}" if limit < np.inf else "–" for limit in (level.systolic, level.diastolic))
+    """Write a category's lower limits, systolic before diastolic; `-` where it has none."""
+    return "/".join(f"{limit:g}" if limit < np.inf else "-" for limit in (level.systolic, level.diastolic))

@@ -122,21 +122,18 @@ def with_usual_spread(own: Floats, correlation: Floats, calendar: Calendar, usua
         s² = ((n − 1) own + ν σ²) / (n − 1 + ν),   error² = s² c / n + τ² / v,
 
     the first a scaled inverse chi squared prior's posterior (Gelman et al., Bayesian Data Analysis; from memory), c what
-    correlated days make of n, τ the spread between weeks, which more days of the same week do not lessen. τ is taken as
-    known; Satterthwaite's rule (1946; from memory) gives the degrees of freedom of the sum. Where only weeks are known to
-    differ (σ = 0), ν are those of τ.
+    correlated days make of n, τ the spread between weeks, which more days of the same week do not lessen. People's weeks
+    differ by more and less as their days do: τ² has ν degrees of freedom too, and no own ones. Satterthwaite's rule (1946;
+    from memory) gives those of the sum. Where only weeks are known to differ σ is 0.
     """
     days, sd, week = calendar.days, np.array(usual.sd)[:, None], np.array(usual.week_sd)[:, None]
-    own_degrees = np.maximum(days - 1, 0)
+    own_degrees, only_weeks = np.maximum(days - 1, 0), not any(usual.sd)
     pooled = own_degrees + usual.degrees
     with np.errstate(invalid="ignore", divide="ignore"):
-        if any(usual.sd):
-            variance = (own_degrees * np.nan_to_num(own) + usual.degrees * sd**2) / pooled
-        else:
-            variance, pooled = np.zeros_like(own), np.full_like(days, usual.degrees)
+        variance = (own_degrees * np.nan_to_num(own) + usual.degrees * sd**2) / pooled * (not only_weeks)
         of_days, of_weeks = variance * calendar.inflation(usual.day_correlation) / days, week**2 / calendar.weeks
         whole = of_days + of_weeks
-        degrees = pooled * (whole / of_days) ** 2 if any(usual.sd) else np.broadcast_to(pooled, own.shape)
+        degrees = whole**2 / (of_days**2 / pooled + of_weeks**2 / usual.degrees)
         alike = (own_degrees * correlation + usual.degrees * usual.correlation) / (own_degrees + usual.degrees)
         joint = alike * np.sqrt(of_days[0] * of_days[1]) + usual.correlation * np.sqrt(of_weeks[0] * of_weeks[1])
         return _Error(np.sqrt(whole), joint / np.sqrt(whole[0] * whole[1]), np.where(days > 0, degrees, np.nan), variance)

@@ -5,6 +5,7 @@ from os import environ
 from pathlib import Path
 from typing import Any
 
+import orjson
 from flask import Flask
 
 from heartlevel.assessment import Rules
@@ -14,13 +15,18 @@ from heartlevel.web import observability, problems
 from heartlevel.web.access.guard import Guard, guard_requests
 from heartlevel.web.access.keys import KeyFile, WrongKeyFile
 from heartlevel.web.access.signed_tokens import IssuedTokens, WrongIssuer
+from heartlevel.web.bodies.answered import compress_answers
+from heartlevel.web.bodies.sent import SentRequest
 from heartlevel.web.cds_hooks import cds_hooks
 from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
+from heartlevel.web.promises.deprecation import announce_deprecations
+from heartlevel.web.promises.pages import pages
+from heartlevel.web.promises.paths import RULE_ID, RuleId
 from heartlevel.web.reloading import RulesInForce
-from heartlevel.web.routes import routes
+from heartlevel.web.routes import contract_text, routes
 from heartlevel.web.settings import WrongSettings, layers_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
@@ -43,6 +49,9 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     DecisionsNotKept if what was decided cannot be kept: a service does not start without them.
     """
     app = Flask("heartlevel", static_folder=None)
+    app.request_class = SentRequest
+    app.url_map.strict_slashes = False
+    app.url_map.converters[RULE_ID] = RuleId
     app.config.from_mapping(settings_in(environ))
     app.config.from_mapping(config or {})
     folder, layers = app.config["RULES"], layers_in(app.config["LAYERS"])
@@ -60,6 +69,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
     trust = app.config["CDS_TRUST"]
     app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
+    compress_answers(app)
     app.extensions["heartlevel-guard"] = guard_by(app.config)
     observability.follow_requests(app)
     guard_requests(app)
@@ -68,4 +78,6 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.register_blueprint(routes)
     app.register_blueprint(fhir_routes)
     app.register_blueprint(cds_hooks)
+    app.register_blueprint(pages)
+    announce_deprecations(app, orjson.loads(contract_text()))
     return app

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from flask import Blueprint, Response, abort, current_app, request
+from werkzeug.exceptions import PreconditionFailed
 
 from heartlevel.answer.whole import as_json
 from heartlevel.fhir.call import FhirAnswers, fhir_answers
@@ -38,6 +39,12 @@ ALLOWED = {
 def today() -> str:
     """Return the date, in UTC: how long ago something urgent was counts from it, as no client says when it asks."""
     return datetime.now(UTC).date().isoformat()
+
+
+class NotPrefetched(PreconditionFailed):
+    """Resources that the hook needs were not sent."""
+
+    kind = "not-prefetched"
 
 
 @cds_hooks.before_request
@@ -83,7 +90,7 @@ def answer_hook() -> Response:
     sent = prefetch if isinstance(prefetch, dict) else {}
     missing = [name for name in NEEDED if name not in sent or _failed(sent[name])]
     if missing:
-        abort(412, f"needs prefetched {' and '.join(missing)}")
+        raise NotPrefetched(f"needs prefetched {' and '.join(missing)}")
     not_sent = [name for name in PREFETCH if name not in sent or _failed(sent[name])]
     answers = fhir_answers(_parameters(sent), rules_in_force(), codes_in_use(), most_readings())
     return respond({"cards": _cards(answers, not_sent)})

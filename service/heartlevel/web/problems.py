@@ -12,65 +12,83 @@ from werkzeug.exceptions import HTTPException
 
 from heartlevel.answer.urgency import is_urgent
 from heartlevel.intake.faults import problems_written
+from heartlevel.intake.ndjson import BrokenBody
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
+from heartlevel.intake.texts.json_text import UnreadableText
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.web.connections.capacity import Busy
 from heartlevel.web.connections.pace import TooSlow
+from heartlevel.web.promises.kinds import KINDS, ProblemKind, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
 MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024
 LOG = logging.getLogger("heartlevel")
 
 
-def problem_response(status: int, detail: str, **more: Any) -> Response:
-    """Return a problem object with the request's id."""
-    title = HTTPStatus(status).phrase
-    body = {"type": "about:blank", "title": title, "status": status, "detail": detail, "request_id": g.request_id}
-    return Response(orjson.dumps(body | more), status, content_type=MEDIA_TYPE)
+def problem_response(kind: ProblemKind, detail: str, **more: Any) -> Response:
+    """Return a problem object with the request's id; its `instance` is the page of its kind, with that id."""
+    body = {"type": kind.uri, "title": kind.title, "status": kind.status, "detail": detail,
+            "instance": f"{kind.uri}#{g.request_id}", "request_id": g.request_id}  # fmt: skip
+    return Response(orjson.dumps(body | more), kind.status, content_type=MEDIA_TYPE)
 
 
 def refused(error: RefusedRequest) -> Response:
     """The request was understood as JSON, but cannot be assessed."""
-    if error.urgency is not None:
-        g.urgency_level = error.urgency["level"]  # counted when the answer goes out
-    more = {} if error.urgency is None else {"urgent": is_urgent(error.urgency), "urgency": error.urgency}
-    return problem_response(422, str(error), problems=problems_written(error.problems), **more)
+    return problem_response(
+        KINDS["refused"], str(error), problems=problems_written(error.problems), **_urgency(error.urgency)
+    )
+
+
+def unreadable(error: UnreadableText) -> Response:
+    """The body is no JSON, or is damaged; what is legible of it may be urgent all the same."""
+    kind = KINDS["damaged-body" if isinstance(error, BrokenBody) else "not-json"]
+    return problem_response(kind, str(error), **_urgency(error.urgency))
+
+
+def _urgency(urgency: dict[str, Any] | None) -> dict[str, Any]:
+    if urgency is None:
+        return {}
+    g.urgency_level = urgency["level"]  # counted when the answer goes out
+    return {"urgent": is_urgent(urgency), "urgency": urgency}
 
 
 def rules_at_fault(error: RuleFaults) -> Response:
     """Candidate rule files with mistakes: each with its file, line and column, and what to do about it."""
     faults = [{**asdict(fault), "cure": fault.cure} for fault in error.faults]
-    return problem_response(422, "the candidate rule files have mistakes", faults=faults)
+    return problem_response(KINDS["rules-at-fault"], "the candidate rule files have mistakes", faults=faults)
 
 
 def too_many(error: TooManyReadings) -> Response:
     """The request is larger than allowed."""
-    return problem_response(413, str(error))
+    return problem_response(KINDS["too-many-readings"], str(error))
 
 
 def busy(error: Busy) -> Response:
     """The worker has enough to do: the same request can be sent again."""
-    response = problem_response(503, f"{error}; send the request again in a moment")
+    response = problem_response(KINDS["unavailable"], f"{error}; send the request again in a moment")
     response.headers["Retry-After"] = "1"
     return response
 
 
 def too_slow(error: TooSlow) -> Response:
     """The client took too long to send the request."""
-    return problem_response(408, str(error))
+    return problem_response(KINDS["too-slow"], str(error))
 
 
 def broken_body(error: Exception) -> Response:
     """The body is not what HTTP's framing says it is, or its end never came."""
-    return problem_response(400, "the body is not whole, or not chunked as HTTP asks")
+    return problem_response(KINDS["damaged-body"], "the body is not whole, or not chunked as HTTP asks")
 
 
 def http_error(error: HTTPException) -> Response:
     """What routing or the server refuses: unknown path, method, size, media type."""
     if error.code == 413:
         _read_away()
-    response = problem_response(error.code or 500, error.description or "")
+    name, status = getattr(error, "kind", ""), error.code or HTTPStatus.INTERNAL_SERVER_ERROR
+    kind = KINDS.get(name) or kind_of_status(status) or ProblemKind("", status, HTTPStatus(status).phrase, "", "")
+    response = problem_response(kind, error.description or "")
     allowed = getattr(error, "valid_methods", None)
+    response.headers.update(getattr(error, "headers", {}))
     if error.code == 401:
         response.headers["WWW-Authenticate"] = "Bearer"
     if allowed:
@@ -91,7 +109,7 @@ def unexpected(error: Exception) -> Response:
     The exception's own text may hold what was sent, so only its type, file and line are logged.
     """
     LOG.error("request %s failed: %s at %s", g.request_id, type(error).__name__, raised_at(error))
-    return problem_response(500, "the service failed; quote the request id when reporting it")
+    return problem_response(KINDS["failed"], "the service failed; quote the request id when reporting it")
 
 
 def raised_at(error: BaseException) -> str:
@@ -105,6 +123,7 @@ def raised_at(error: BaseException) -> str:
 def handle_errors(app: Flask) -> None:
     """Answer every kind of error with a problem object."""
     app.register_error_handler(RefusedRequest, refused)
+    app.register_error_handler(UnreadableText, unreadable)
     app.register_error_handler(RuleFaults, rules_at_fault)
     app.register_error_handler(TooManyReadings, too_many)
     app.register_error_handler(Busy, busy)

@@ -5,7 +5,6 @@ from functools import partial
 from sys import maxsize
 from typing import Any, cast
 
-import orjson
 from flask import Blueprint, Response, abort, current_app, g, request
 
 from heartlevel.answer.detail import in_detail
@@ -16,15 +15,21 @@ from heartlevel.decisions.log import DecisionLog
 from heartlevel.facts.catalogue import Fact
 from heartlevel.fhir.call import bundle_for
 from heartlevel.fhir.names import FHIR_JSON
-from heartlevel.intake.ndjson import parsed_json
-from heartlevel.one_call import Outcome, device_answer_to, whole_answer_to
+from heartlevel.intake.texts.json_text import UnreadableText, parsed_json
+from heartlevel.intake.texts.legible_text import legible_in
+from heartlevel.one_call import Outcome, device_answer_to, urgency_in, whole_answer_to
+from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.tools.own_schema import document_with
+from heartlevel.ruling.tools.translating.outstanding import languages_in
 from heartlevel.version import VERSION
+from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.observability import count_answer, count_urgency, metrics
 from heartlevel.web.problems import problem_response
+from heartlevel.web.promises.kinds import KINDS
+from heartlevel.web.promises.paths import RULE_ID
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
@@ -47,7 +52,7 @@ def choose_rules() -> Response | None:
     fingerprint = g.rules.ruleset.fingerprint
     if request.if_match and not request.if_match.contains(fingerprint):
         # The response has the tag of the rules in force, so that the caller can pin them without asking again.
-        return tagged(problem_response(412, f"the rules in force are {fingerprint}"))
+        return tagged(problem_response(KINDS["other-rules"], f"the rules in force are {fingerprint}"))
     return None
 
 
@@ -61,6 +66,13 @@ def respond(body: Any, status: int = 200) -> Response:
     return tagged(Response(as_json(body), status, content_type=JSON))
 
 
+def of_program(body: Any) -> Response:
+    """Return a JSON response that changes with the program, not with the rules: its ETag is a hash of it."""
+    response = Response(body if isinstance(body, bytes) else as_json(body), content_type=JSON)
+    response.add_etag()
+    return kept(response)
+
+
 def tagged(response: Response) -> Response:
     """Name the rules in a response's ETag (RFC 9110, 8.8.3)."""
     response.set_etag(rules_in_force().ruleset.fingerprint)
@@ -68,13 +80,19 @@ def tagged(response: Response) -> Response:
 
 
 def sent_as_json(*allowed: str) -> Any:
-    """Parse the JSON sent; NaN and Infinity are values of no field. Raises 415, or 400 without quoting the data."""
+    """Parse the JSON sent; NaN and Infinity are values of no field. Raises OtherMediaType, UnreadableText, 413."""
     if request.mimetype not in (allowed or (JSON,)):
-        abort(415, f"send {' or '.join(allowed or [JSON])}")
+        raise OtherMediaType(allowed or (JSON,))
+    return parsed_json(sent(request).whole_body())
+
+
+def subject_sent() -> Any:
+    """Parse the request for one subject. Raises as `sent_as_json` does, with how urgent what is legible of a text is."""
     try:
-        return parsed_json(request.get_data())
-    except orjson.JSONDecodeError as error:
-        abort(400, f"not JSON: line {error.lineno}, column {error.colno}")
+        return sent_as_json(JSON, NDJSON)
+    except UnreadableText as error:
+        error.urgency = urgency_in(legible_in(error.text), rules_in_force())
+        raise
 
 
 @routes.post("/v1/assessments")
@@ -85,12 +103,11 @@ def assess_subjects() -> Response:
         request.max_content_length = maxsize
         return tagged(streamed(rules_in_force(), most_readings(), partial(_keep_line, keeper())))
     if request.accept_mimetypes.best_match([JSON, FHIR_JSON]) == FHIR_JSON:
-        sent = sent_as_json(JSON, NDJSON)
-        bundle, answer = bundle_for(sent, rules_in_force(), codes_in_use(), most_readings(), now())
+        bundle, answer = bundle_for(subject_sent(), rules_in_force(), codes_in_use(), most_readings(), now())
         keeper()(answer)
         return bundle_response(bundle)
     together: Together = current_app.extensions["heartlevel-together"]
-    asked, answer = whole_answer_to(sent_as_json(JSON, NDJSON), rules_in_force(), most_readings(), together.answer)
+    asked, answer = whole_answer_to(subject_sent(), rules_in_force(), most_readings(), together.answer)
     keeper()(answer)
     return respond(in_detail(answer, asked.detail))
 
@@ -143,6 +160,12 @@ def try_rules() -> Response:
     return respond(try_candidate(sent_as_json(), in_force(), rules_in_force()))
 
 
+def kept(response: Response) -> Response:
+    """Answer 304 where the caller has the same already, by its ETag (If-None-Match)."""
+    response.make_conditional(request)
+    return response
+
+
 @routes.get("/v1/rules")
 def get_rules() -> Response:
     """List the rules in force."""
@@ -151,7 +174,8 @@ def get_rules() -> Response:
     silenced = [{"id": name, **change.as_dict()} for name, change in ruleset.silenced().items()]
     layers = [layer.as_dict() for layer in ruleset.layers]
     rules = [_in_force(ruleset, rule) for rule in ruleset.every_rule()]
-    return respond({**head, "layers": layers, "rules": rules, "silenced": silenced})
+    languages = list(languages_in(ruleset))
+    return kept(respond({**head, "layers": layers, "languages": languages, "rules": rules, "silenced": silenced}))
 
 
 def _in_force(ruleset: RuleSet, rule: Rule) -> dict[str, Any]:
@@ -159,37 +183,39 @@ def _in_force(ruleset: RuleSet, rule: Rule) -> dict[str, Any]:
     return {**rule.written, "title": rule.title, "provenance": provenance}
 
 
-@routes.get("/v1/rules/<name>")
+@routes.get(f"/v1/rules/<{RULE_ID}:name>")
 def get_rule(name: str) -> Response:
     """Return one rule as it is in force, with where it comes from; of one that a layer switched off, who did so and why."""
     ruleset = rules_in_force().ruleset
     rules = {rule.id: rule for rule in ruleset.every_rule()}
     if name in rules:
-        return respond(_in_force(ruleset, rules[name]))
+        return kept(respond(_in_force(ruleset, rules[name])))
     change = ruleset.silenced().get(name)
     if change is None:
         abort(404, "no rule of that id is in force")
     detail = f"the layer {change.layer} switched it off: {change.reason}"
-    return tagged(problem_response(410, detail, silenced={"id": name, **change.as_dict()}))
+    return tagged(problem_response(KINDS["rule-switched-off"], detail, silenced={"id": name, **change.as_dict()}))
 
 
 @routes.get("/v1/guidelines")
 def get_guidelines() -> Response:
     """List the guidelines: limits, categories, sources."""
-    return respond({"guidelines": [guideline.written for guideline in rules_in_force().ruleset.guidelines.values()]})
+    guidelines = rules_in_force().ruleset.guidelines.values()
+    return kept(respond({"guidelines": [guideline.written for guideline in guidelines]}))
 
 
 @routes.get("/v1/protocols")
 def get_protocols() -> Response:
     """List the averaging protocols."""
-    return respond({"protocols": [protocol.written for protocol in rules_in_force().ruleset.protocols.values()]})
+    protocols = rules_in_force().ruleset.protocols.values()
+    return kept(respond({"protocols": [protocol.written for protocol in protocols]}))
 
 
 @routes.get("/v1/facts")
 def get_facts() -> Response:
     """List the facts a rule may use, those of one's own with where they come from."""
     ruleset = rules_in_force().ruleset
-    return respond({"facts": [_fact_written(ruleset, fact) for fact in ruleset.facts.values()]})
+    return kept(respond({"facts": [_fact_written(ruleset, fact) for fact in ruleset.facts.values()]}))
 
 
 def _fact_written(ruleset: RuleSet, fact: Fact) -> dict[str, Any]:
@@ -202,10 +228,15 @@ def _fact_written(ruleset: RuleSet, fact: Fact) -> dict[str, Any]:
     return written | limits | {"sources": entry.item["sources"], "provenance": ruleset.provenance("fact", fact.name, entry)}
 
 
+def contract_text() -> bytes:
+    """Return the OpenAPI document as it is shipped."""
+    return (shipped("openapi") / "openapi.json").read_bytes()
+
+
 @routes.get("/v1/openapi.json")
 def get_contract() -> Response:
     """Return the OpenAPI document of this version, with the facts of one's own that the rules in force declare."""
-    return Response(document_with(rules_in_force().ruleset.own_facts), content_type=JSON)
+    return of_program(document_with(rules_in_force().ruleset.own_facts))
 
 
 @routes.get("/health")
@@ -218,7 +249,7 @@ def get_health() -> Response:
 def get_readiness() -> Response:
     """Say with which rules requests are answered, and why changed rule files were refused if they were."""
     if current_app.extensions["heartlevel-stopping"]():
-        return problem_response(503, "the service is being stopped")
+        return problem_response(KINDS["unavailable"], "the service is being stopped")
     ruleset = rules_in_force().ruleset
     layers = [layer.as_dict() for layer in ruleset.layers]
     named = {"revision": ruleset.revision, "layers": layers, "fingerprint": ruleset.fingerprint}

@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from re import compile as pattern
 from tempfile import TemporaryDirectory
@@ -13,7 +14,7 @@ from flask import abort
 from heartlevel.assessment import Rules
 from heartlevel.compiling import CompilerFailed, StillChanging, compiled_apart
 from heartlevel.intake.decoding import Decoded
-from heartlevel.intake.faults import Problem, escaped, problem
+from heartlevel.intake.faults import Problem, escaped, problem, problems_written
 from heartlevel.intake.fields import Anything, Block, Items, about
 from heartlevel.intake.request import RefusedRequest, checked
 from heartlevel.resources import shipped
@@ -49,13 +50,16 @@ def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dic
         except (CompilerFailed, StillChanging):
             abort(503, "the candidate could not be compiled; try again")
     requests = (Decoded(request, {"": number}) for number, request in enumerate(wanted["requests"], start=1))
-    totals, changed = Totals(), []
+    totals, changed, faults = Totals(), [], list[Problem]()
     for change in changes(requests, before, after):
         totals.add(change)
+        at = f"/requests/{change.line - 1}"
+        faults += (replace(fault, pointer=at + fault.pointer) for fault in change.problems)
         if change.fields:
             changed.append(change.as_dict())
     fingerprints = {"in_force": before.ruleset.fingerprint, "candidate": after.ruleset.fingerprint}
-    return {"rules": fingerprints, "totals": totals.as_dict(), "changes": changed}
+    told = {"totals": totals.as_dict(), "changes": changed, "problems": problems_written(faults)}
+    return {"rules": fingerprints, **told}
 
 
 @contextmanager

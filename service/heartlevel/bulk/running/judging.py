@@ -72,7 +72,8 @@ def _decoded(plan: Plan, sent: SentText) -> Iterator[LocatedRequest]:
     assert isinstance(wire, RequestFormat)
     for decoded in wire.decode([(sent.line, sent.text)], plan.rules.ruleset.choices.form):
         if isinstance(decoded, Undecodable):
-            yield Undecodable(CellOrigin(sent.input, decoded.origin), decoded.code, decoded.detail)
+            origin = CellOrigin(sent.input, decoded.origin)
+            yield Undecodable(origin, decoded.code, decoded.detail, decoded.legible)
         else:
             origins = {pointer: CellOrigin(sent.input, line) for pointer, line in decoded.origins.items()}
             yield DecodedRows(decoded.request, origins)

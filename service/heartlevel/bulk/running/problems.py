@@ -19,6 +19,7 @@ ABOUT_ROWS = {
 ABOUT_ROWS |= dict([NO_SUBJECT, ROWS_DIFFER])
 # Where the usual words would make no sense without the value.
 WITHOUT_VALUE = {
+    "key-repeated": "the key is there more than once in the same object",
     "id-repeated": "the id is used more than once",
     "unit-mistaken": "no blood pressure is that high in kPa",
 }

@@ -1,17 +1,15 @@
 """`heartlevel rules format`: rule files in one layout."""
 
 import json
-import os
-import shutil
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 from typing import Any
 
 import click
 
 from heartlevel.command.options import FAILED, show_faults
+from heartlevel.command.writing import replacement
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.directories.listing import listing_of
 from heartlevel.ruling.files.source import SourceFile
@@ -92,19 +90,10 @@ def _replace(path: Path, wanted: str) -> None:
     replaced_by(path, wanted, check)
 
 
-def replaced_by(path: Path, wanted: str, check: Callable[[Path], None] = _data) -> None:
+def replaced_by(path: Path, wanted: str, check: Callable[[Path], Any] = _data) -> None:
     """Put a text in a file's place in one step, once `check` has not raised for it; by default it has to be readable."""
-    # Not `.yaml`: whoever loads the directory meanwhile must not see it.
-    with NamedTemporaryFile("wb", dir=path.parent, prefix=f".{path.name}-", suffix=".new", delete=False) as new:
-        try:
-            new.write(wanted.encode("utf-8"))
-            new.flush()
-            os.fsync(new.fileno())
-            check(Path(new.name))
-            shutil.copymode(path, new.name)
-            Path(new.name).replace(path)
-        finally:
-            Path(new.name).unlink(missing_ok=True)
+    with replacement(path, wanted) as new:
+        check(new)
 
 
 def _canonical(data: Any) -> str:

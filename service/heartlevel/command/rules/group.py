@@ -19,12 +19,13 @@ from heartlevel.command.rules.patients import changed_outcomes, judged_in_force
 from heartlevel.command.rules.schema import schema
 from heartlevel.command.rules.table import limits_table
 from heartlevel.command.rules.test import test_rules
+from heartlevel.command.rules.translate import translate
 from heartlevel.command.rules.try_ import try_
 from heartlevel.ruling.language.conditions import Term
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.tools.boundaries import without_examples
 from heartlevel.ruling.tools.numbers.told import told_otherwise
-from heartlevel.ruling.tools.unworded import unworded
+from heartlevel.ruling.tools.translating.outstanding import outstanding
 
 
 @click.group("rules")
@@ -41,7 +42,7 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
     Prints every mistake as file:line:column with a line of cure, and ends with status 1 if there are any. No mistakes, and
     named after the count, are a number in a text that repeats a threshold or tells another (a warning, with its place and
     cure), a file that is passed over, patients of the rules below whose answer a layer changes, thresholds without examples
-    around them, and what a language leaves to English.
+    around them, and how much a language leaves to English or says of an older original.
     """
     with ended_by_faults(), laid_out(*placed(directory, folder, layers)) as (rules_in, laid):
         checked = Rules.load(rules_in, laid)
@@ -57,8 +58,8 @@ def check(directory: Path | None, folder: Path | None, layers: tuple[Path, ...])
         click.echo(f"layer {layer.id}, revision {layer.revision}: {layer.fingerprint}")
     for warning in sorted(set(told_otherwise(ruleset))):
         click.echo(f"warning: {warning}\n    {warning.cure}", err=True)
-    notes = chain(ruleset.passed_over(), changed_outcomes(changed), without_examples(ruleset), unworded(ruleset))
-    for text in notes:
+    untranslated = outstanding(ruleset, str(directory or ""))
+    for text in chain(ruleset.passed_over(), changed_outcomes(changed), without_examples(ruleset), untranslated):
         click.echo(f"note: {text}", err=True)
 
 
@@ -91,6 +92,7 @@ for command in (
     limits_table,
     schema,
     test_rules,
+    translate,
     try_,
     wanted_examples,
 ):

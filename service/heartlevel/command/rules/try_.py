@@ -86,7 +86,10 @@ def _shown(value: Any) -> str:
 
 
 def _summary(totals: Totals) -> Iterator[str]:
-    yield f"{totals.changed} of {totals.subjects} subjects would change"
+    otherwise = (
+        f"; {totals.in_other_parts_only} more in words, steps or figures alone" if totals.in_other_parts_only else ""
+    )
+    yield f"{totals.changed} of {totals.subjects} subjects would change{otherwise}"
     for title, counts in totals.as_dict().items():
         if isinstance(counts, dict) and counts:
             yield f"    {title.replace('_', ' ')}: {', '.join(f'{name} {count}' for name, count in counts.items())}"

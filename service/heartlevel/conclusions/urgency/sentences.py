@@ -6,13 +6,12 @@ from datetime import date
 from babel.dates import format_date
 
 from heartlevel.conclusions.findings import Finding
-from heartlevel.conclusions.numbers import rounded
 from heartlevel.conclusions.urgency.episodes import Urgency
 from heartlevel.conclusions.urgency.events import HIGH, in_maternity
 from heartlevel.conclusions.urgency.following import Episode
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE, WITHIN_DAYS
 from heartlevel.intake.recorded import SYMPTOM_BITS
-from heartlevel.ruling.language.template import locale_of
+from heartlevel.ruling.language.template import Voice, locale_of
 from heartlevel.vocabulary import EPISODE_KINDS, SYMPTOMS, URGENCY_LEVELS
 
 MATERNITY, PATIENT = "-maternity", "-patient"
@@ -54,7 +53,7 @@ def _texts(urgency: Urgency, subject: int) -> Mapping[str, str]:
 def _seen(urgency: Urgency, episode: Episode) -> Iterator[str]:
     texts, kind = _texts(urgency, episode.subject), EPISODE_KINDS[episode.kind]
     symptoms, count = _words(urgency, episode), len(episode.rows) + episode.lost
-    worst = _pair(episode.worst) if episode.worst else ""
+    worst = _pair(urgency, episode, episode.worst) if episode.worst else ""
     lost = "seen-lost" if worst else "seen-lost-unknown"
     yield texts[lost if episode.lost else f"seen-{kind}"].format(
         count=count, worst=worst, when=_when(urgency, episode), symptoms=symptoms
@@ -75,11 +74,11 @@ def _what_followed(urgency: Urgency, episode: Episode) -> str:
     repeat, texts = episode.followed_by, _texts(urgency, episode.subject)
     assert repeat is not None
     readings = urgency.assessment.batch.readings
-    worst = _pair((readings["systolic"][repeat.row], readings["diastolic"][repeat.row]))
+    worst = _pair(urgency, episode, (readings["systolic"][repeat.row], readings["diastolic"][repeat.row]))
     key = "lower-repeat" if repeat.credited else "repeat-not-credited"
     if repeat.minutes >= HOURS_APART:
         return texts[f"{key}-later"].format(date=_date(urgency, episode, repeat.day), worst=worst)
-    return texts[key].format(minutes=_plain(repeat.minutes), worst=worst)
+    return texts[key].format(minutes=_voice(urgency, episode).shown(repeat.minutes, ""), worst=worst)
 
 
 def _when(urgency: Urgency, episode: Episode) -> str:
@@ -97,12 +96,13 @@ def _date(urgency: Urgency, episode: Episode, day: float) -> str:
     return format_date(date.fromordinal(int(day)), "long", locale_of(language))
 
 
-def _pair(pressures: tuple[float, float]) -> str:
-    return "/".join("?" if value != value else _plain(value) for value in pressures)
+def _pair(urgency: Urgency, episode: Episode, pressures: tuple[float, float]) -> str:
+    voice = _voice(urgency, episode)
+    return "/".join("?" if value != value else voice.shown(float(value), "") for value in pressures)
 
 
-def _plain(value: float) -> str:
-    return f"{rounded(value):g}"
+def _voice(urgency: Urgency, episode: Episode) -> Voice:
+    return Voice(urgency.assessment.batch.requests[episode.subject].language)
 
 
 def own_words(finding: Finding) -> bool:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from math import sqrt
 from typing import Any
 
 from heartlevel.intake.recorded import symptom_bits
@@ -122,15 +123,22 @@ def sureness_limits(head: Mapping[str, Any]) -> SurenessLimits:
     limits = head.get("sureness")
     if not limits:
         return SurenessLimits()
-    return SurenessLimits(limits["almost_certain"], limits["probable"], limits["unknown_error_share"], limits)
+    return SurenessLimits(limits["almost_certain"], limits["probable"], limits["unknown_error_share"],
+                          limits.get("probable_patterns"), limits)  # fmt: skip
 
 
 def _spread(usual: Mapping[str, Any], of_days: str) -> UsualSpread:
-    weeks = usual.get("sd_between_weeks")
+    """Return a spread as Student's t has it: of variances with ν degrees of freedom the mean is ν / (ν − 2) times that."""
+    degrees, weeks = usual["degrees_of_freedom"], usual.get("sd_between_weeks")
+    scale = sqrt((degrees - 2) / degrees)
     return UsualSpread(
-        _both(usual[of_days]), usual["degrees_of_freedom"], usual.get("pressure_correlation") or 0.0,
-        usual.get("day_correlation") or 0.0, _both(weeks) if weeks else NONE,
+        _scaled(_both(usual[of_days]), scale), degrees, usual.get("pressure_correlation") or 0.0,
+        usual.get("day_correlation") or 0.0, _scaled(_both(weeks), scale) if weeks else NONE,
     )  # fmt: skip
+
+
+def _scaled(pressures: tuple[float, float], scale: float) -> tuple[float, float]:
+    return scale * pressures[0], scale * pressures[1]
 
 
 def _errors(usual: Mapping[str, Any]) -> UsualErrors:

@@ -138,6 +138,9 @@ class WordingBlock(Block):
     sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
     follow_up = Anything(**about("changes, targets and what is to be said with them: sentences by key"))
     rules = Anything(**about("rule id to its texts in this language"))
+    wants_reading = flag("a clinician who speaks the language has yet to read the texts")
+    same_words = Items(Text(SENTENCES), 200, **about("texts that are truly the same as their originals"))
+    made_from = Anything(**about("fingerprints of the originals, under the keys of the texts, by `rules translate`"))
 
 
 class TooHighBlock(Block):
@@ -154,7 +157,10 @@ class SpreadBlock(Block):
     diastolic = number("diastolic spread", MMHG, 0, 50, **NEEDED)
 
 
-DEGREES = number("what the usual spread weighs beside the person's own, in degrees of freedom", "1", 0, 100, **NEEDED)
+# With two or fewer, people's variances have no mean, and a published spread says nothing of them.
+FEWEST_DEGREES = 3
+DEGREES = number("what the usual spread weighs beside the person's own, in degrees of freedom", "1", FEWEST_DEGREES, 100,
+                 **NEEDED)  # fmt: skip
 CORRELATED = number("correlation of systolic with diastolic", "1", -0.95, 0.95)
 
 
@@ -166,7 +172,7 @@ class UsualBlock(Block):
     share_width = number("standard deviation of how often faults are there, as a share of it", "1", 0, 2)
     device = part(SpreadBlock, "standard deviation between devices that nobody checked")
     sd_between_days = part(SpreadBlock, "standard deviation of a person's days")
-    degrees_of_freedom = number("what that weighs beside the person's own days, in degrees of freedom", "1", 0, 100)
+    degrees_of_freedom = number("its weight beside the person's own days, in degrees of freedom", "1", FEWEST_DEGREES, 100)
     day_correlation = number("correlation of one day with the next", "1", 0, 0.95)
     pressure_correlation = CORRELATED
     sd_between_weeks = part(SpreadBlock, "standard deviation of whole weeks around the long run")
@@ -200,11 +206,21 @@ class SessionsBlock(Block):
     sources = SOURCES
 
 
+class PatternSurenessBlock(Block):
+    """From which probability on each pattern of home and office is called probable."""
+
+    sustained = number("raised in both", "1", 0.5, 1, **NEEDED)
+    office_only = number("raised in the office alone", "1", 0.5, 1, data_key="office-only-elevation", **NEEDED)
+    home_only = number("raised at home alone", "1", 0.5, 1, data_key="home-only-elevation", **NEEDED)
+    normal = number("raised in neither", "1", 0.5, 1, data_key="normal-in-both", **NEEDED)
+
+
 class SurenessBlock(Block):
     """From which probability on something is called almost certain or probable; below, it cannot be told yet."""
 
     almost_certain = number("least probability of what is almost certain", "1", 0.5, 1, **NEEDED)
     probable = number("least probability of what is probable", "1", 0.5, 1, **NEEDED)
+    probable_patterns = part(PatternSurenessBlock, "the same of patterns; without them, as of all else")
     unknown_error_share = number("share of readings with a fault of no published size, from which on nothing is told", "1",
                                  0.01, 1, **NEEDED)  # fmt: skip
     sources = SOURCES

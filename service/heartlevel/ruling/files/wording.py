@@ -7,7 +7,7 @@ from itertools import chain
 from string import Formatter
 from typing import Any
 
-from heartlevel.facts.catalogue import CATALOGUE, Fact
+from heartlevel.facts.catalogue import Fact
 from heartlevel.intake.faults import abridged, near
 from heartlevel.ruling.files.building import facts_of
 from heartlevel.ruling.files.conclusion_texts import conclusion_texts
@@ -15,21 +15,16 @@ from heartlevel.ruling.files.content import is_valid
 from heartlevel.ruling.files.schema import SENTENCES, RuleTextsBlock
 from heartlevel.ruling.files.sentences import NO_LIMITS, sentence
 from heartlevel.ruling.files.source import mapping, repeated_names
+from heartlevel.ruling.files.translated.checks import unlike_originals
+from heartlevel.ruling.files.translated.originals import TEXTS, originals, values_told
 from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleTexts, Wording
-from heartlevel.ruling.language.template import NO, NOT_RECORDED, YES, Template, Voice, locale_of
-from heartlevel.vocabulary import SYMPTOMS
+from heartlevel.ruling.language.template import Template, Voice, locale_of
 
 RULE_TEXTS = RuleTextsBlock()
 URGENCY_SLOTS = frozenset({"count", "worst", "when", "date", "days", "minutes", "symptoms"})
-TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "urgency", "sureness", "summary", "follow_up")
 STEPS = ("next_steps", "next_steps_for_patient")
-
-
-def values_told(catalogue: Mapping[str, Fact] = CATALOGUE) -> frozenset[str]:
-    """Return the values that a sentence can show and a language may have words for."""
-    return frozenset(chain([YES, NO, NOT_RECORDED], SYMPTOMS, *(fact.names for fact in catalogue.values())))
 
 
 class Languages:
@@ -91,10 +86,12 @@ class Languages:
             conclusion = conclusion_texts(entry, conclusion, voice, self._faults)
             wordings[language] = Wording(
                 cautions=entry.item["cautions"], rules={**base, **worded}, conclusion=conclusion, names=voice.names,
-                **own_steps, **fallen_back, written=entry.item,
+                **own_steps, **fallen_back, wants_reading=entry.item.get("wants_reading") is True, written=entry.item,
             )  # fmt: skip
             if language == DEFAULT_LANGUAGE:
                 base, steps = {**base, **worded}, own_steps
+        translations = [entry for language, entry in self._entries.items() if language != DEFAULT_LANGUAGE]
+        self._faults += unlike_originals(translations, originals(default, built.values(), titles), self._faults)
         return wordings
 
     def _filled(self, entry: Entry, field: str, parameters: Mapping[str, float], voice: Voice) -> dict[str, str]:

@@ -108,6 +108,7 @@ class Wording:
     summary: Mapping[str, str]  # words of the summary of an answer
     follow_up: Mapping[str, str]  # changes, targets and what is to be said with them, by key
     conclusion: ConclusionTexts
+    wants_reading: bool  # by a clinician who speaks the language
     written: Mapping[str, Any]
 
 

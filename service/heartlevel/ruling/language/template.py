@@ -4,11 +4,12 @@
 in the styles that facts have, `{param:other-rule.minutes}` that of another, `{fixed:20}` a number that stays as it is
 whatever the rule compares with, and `{home_days} {home_days:plural one=day other=days}` a number with the word that goes
 with it. The forms of a word are called as Unicode's plural rules call them (one, two, few, many ...), or by the very
-number (`=2`), which goes first; `other` stands for every form not given, and `*` in a form for the number.
+number (`=2`), which goes first; `other` stands for every form not given, such as those of fractions, and `*` in a form
+for the number.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from string import Formatter
@@ -23,6 +24,7 @@ PLURAL = "plural"
 NAME_OF_FORM = r"(?:[a-z]+|=\d+(?:\.\d+)?)"
 FORM = re.compile(rf"\s+({NAME_OF_FORM})=([^={{}}]*[^={{}}\s])(?=\s+{NAME_OF_FORM}=|\s*$)")
 OTHER = "other"
+CLDR_ORDER = ("zero", "one", "two", "few", "many", OTHER)
 NUMBER = "*"  # in a form
 PLAIN_NUMBER = re.compile(r"\d+(\.\d+)?")
 PARAMETER, FIXED = "param", "fixed"
@@ -206,3 +208,18 @@ def _check_forms(forms: Forms, voice: Voice) -> None:
             raise WrongForms(f"'{form}' is no form of {voice.language}, which has {', '.join(sorted(known))}")
     if OTHER not in forms:
         raise WrongForms(f"the form '{OTHER}' is missing")
+    missing = [form for form in _examples_of_forms(voice.language) if form not in forms]
+    if missing and forms.keys() & known - {OTHER}:  # where there is `other` alone, the word never changes
+        examples = _examples_of_forms(voice.language)
+        listed = "; ".join(f"{form}, as with {', '.join(map(str, examples[form]))}" for form in missing)
+        raise WrongForms(f"{voice.language} has more forms: {listed}")
+
+
+@lru_cache
+def _examples_of_forms(language: str) -> Mapping[str, Sequence[int]]:
+    """Return the forms that whole numbers below a thousand have, each with the first of them."""
+    form_of = locale_of(language).plural_form
+    examples: dict[str, list[int]] = {}
+    for number in range(1000):
+        examples.setdefault(form_of(number), []).append(number)
+    return {form: examples[form][:3] for form in sorted(examples, key=CLDR_ORDER.index)}

@@ -6,7 +6,7 @@ from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.language.faults import Entry
 from heartlevel.ruling.language.ruleset import Change, RuleSet
 from heartlevel.ruling.safety.remarks import Unusual
-from heartlevel.vocabulary import EFFECTS
+from heartlevel.vocabulary import EFFECTS, PATTERNS
 
 TEXTS = ("title", "explanation", "advice")
 SURENESS = ("almost_certain", "probable")
@@ -48,10 +48,17 @@ def _of_a_rule(base: RuleSet, laid: RuleSet, change: Change) -> Iterator[str]:
 
 
 def _of_sureness(base: RuleSet, laid: RuleSet, change: Change) -> Iterator[str]:
-    for name in SURENESS:
-        before, after = (getattr(ruleset.sureness, name) for ruleset in (base, laid))
-        if after < before and any(field.startswith("sureness") for field in change.replaced):
-            yield f"{name.replace('_', ' ')} would be said from {after:g} on, below from {before:g}"
+    if not any(field.startswith("sureness") for field in change.replaced):
+        return
+    for name, (before, after) in _least(base, laid).items():
+        if after < before:
+            yield f"{name} would be said from {after:g} on, below from {before:g}"
+
+
+def _least(*rulesets: RuleSet) -> dict[str, list[float]]:
+    """Return from which probability on each word of sureness, and each pattern, is said by each rule set."""
+    words = {name.replace("_", " "): [getattr(ruleset.sureness, name) for ruleset in rulesets] for name in SURENESS}
+    return words | {label: [ruleset.sureness.least_of_pattern(label) for ruleset in rulesets] for label in PATTERNS}
 
 
 def _of_texts(base: RuleSet, laid: RuleSet, change: Change) -> Iterator[str]:

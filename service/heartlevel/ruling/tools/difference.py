@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from heartlevel.ruling.files.translated.states import MADE_FROM
 from heartlevel.ruling.language.ruleset import RuleSet
 
 ABSENT = object()
@@ -56,7 +57,8 @@ def _items(ruleset: RuleSet) -> dict[tuple[str, str], Mapping[str, Any]]:
     items |= {("protocol", name): protocol.written for name, protocol in ruleset.protocols.items()}
     items |= {("fact", own.name): ruleset.entries["fact", own.name].item for own in ruleset.own_facts}
     for language, wording in ruleset.wording.items():
-        items["wording", language] = {**wording.written, "next_steps": wording.next_steps}
+        told = {field: texts for field, texts in wording.written.items() if field != MADE_FROM}  # records, no texts
+        items["wording", language] = {**told, "next_steps": wording.next_steps}
     return items
 
 

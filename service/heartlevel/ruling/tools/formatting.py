@@ -52,7 +52,7 @@ def formatted(text: str, block: Block) -> str:
     file = CommentedFile(text)
     while True:
         _sort(file.root, block)
-        written = "".join(f"{line.rstrip()}\n" for line in _lines(file))
+        written = written_out(file)
         if written == file.text:
             return written
         again = CommentedFile(written)
@@ -61,6 +61,11 @@ def formatted(text: str, block: Block) -> str:
         if sorted(again.comments) != sorted(file.comments):
             raise NotFormatted(1, "its comments would not all be kept")
         file = again  # where a comment had to move, what it left behind may now fit on one line
+
+
+def written_out(file: CommentedFile) -> str:
+    """Return the text of a tree of items, as they lie in it."""
+    return "".join(f"{line.rstrip()}\n" for line in _lines(file))
 
 
 def _sort(item: Item, declared: Any) -> None:

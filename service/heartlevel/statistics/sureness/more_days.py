@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr, ndtri
+from scipy.special import stdtr, stdtrit
 
 from heartlevel.columns import Floats, Ints
 from heartlevel.profiles import Guideline, UsualSpread
@@ -12,13 +12,11 @@ from heartlevel.statistics.classification import NO_CATEGORY
 from heartlevel.statistics.long_run import LongRun, chance_at_or_above
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.sureness.certainty import bounds_of
-from heartlevel.statistics.uncertainty import FAR
 from heartlevel.vocabulary import SETTINGS
 
 SURE = 0.95  # the convention of intervals, here for a category
 EXPECTED = 0.5  # chance of being sure from which on that is expected
 AHEAD = (3, 7, 14)  # days of which the chance is told beside
-SURE_SCORE = float(ndtri(SURE))
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,10 +34,11 @@ def days_ahead(
     """Return how probable it is that more days of home readings make each subject's home category sure.
 
     `category` is each subject's, `chance` its probability now, `most` the days looked ahead, `usual` how days and weeks
-    differ. In normal scores of the category's two bounds, the mean now has error² e², that of which more days can take
-    off a part. After k more days e² falls to e'², and the mean moves by a normal amount of variance e² − e'² (the
-    predictive distribution; Gelman et al., Bayesian Data Analysis; from memory). The category is sure then if the moved
-    mean lies SURE's normal quantile times e' inside both bounds.
+    differ. The mean now has error² e², of which more days can take off a part, and its distances from the category's two
+    bounds are those at which Student's t has the chances of reaching them. After k more days e² falls to e'², and the mean
+    moves by √(e² − e'²) times such a t (the predictive distribution; Gelman et al., Bayesian Data Analysis; from memory).
+    The category is sure then if the moved mean lies SURE's quantile of t times e' inside both bounds; that more days add
+    degrees of freedom is left out, which makes the chance a little less.
     """
     nothing = np.full(len(guidelines), np.nan)
     sure = np.where(chance >= SURE, 0.0, np.nan)
@@ -52,9 +51,10 @@ def days_ahead(
     home = means.at(groups)
     levels = [guidelines[subject].categories[SETTINGS[HOME]] for subject in asked.tolist()]
     bounds = bounds_of(levels, category[asked])
-    above = np.clip(ndtri(chance_at_or_above(home, bounds)), -FAR, FAR)
+    degrees = home.degrees.mean(axis=0)
+    above = stdtrit(degrees, chance_at_or_above(home, bounds))
     days = np.arange(1, 1 + max(int(most[asked].max()), *AHEAD))
-    later = being_sure(above, _left(home, days, usual))  # a row a day, from 1
+    later = being_sure(above, _left(home, days, usual), degrees)  # a row a day, from 1
     chances[:, asked] = later[np.array(AHEAD) - 1]
     enough = (later >= EXPECTED) & (days[:, None] <= most[asked])
     first, reached = enough.argmax(axis=0), enough.any(axis=0)
@@ -81,15 +81,16 @@ def _left(means: LongRun, days: Ints, usual: UsualSpread | None) -> Floats:
     return shares
 
 
-def being_sure(above: Floats, left: Floats) -> Floats:
+def being_sure(above: Floats, left: Floats, degrees: Floats) -> Floats:
     """Return the chance of being sure where a share `left` of the error² is left.
 
-    `above` are the normal scores of reaching a category's lower and upper bound now, a row each. Sure is that neither lies
-    nearer than SURE's normal quantile; of a category so narrow that both count, that is a little too often.
+    `above` are the quantiles of Student's t with these `degrees` of freedom that belong to the chances of reaching a
+    category's lower and upper bound now, a row each. Sure is that neither lies nearer than SURE's quantile; of a category
+    so narrow that both count, that is a little too often.
     """
     inside, beyond = above  # e now being 1, the bounds lie at −inside and −beyond from the mean
-    margin, moved = SURE_SCORE * np.sqrt(left), np.sqrt(1 - left)
+    margin, moved = stdtrit(degrees, SURE) * np.sqrt(left), np.sqrt(1 - left)
     with np.errstate(divide="ignore", invalid="ignore"):
         low, high = (margin - inside) / moved, (-beyond - margin) / moved
-    chance: Floats = np.where(moved > 0, np.maximum(ndtr(high) - ndtr(low), 0), 0.0)
+    chance: Floats = np.where(moved > 0, np.maximum(stdtr(degrees, high) - stdtr(degrees, low), 0), 0.0)
     return chance

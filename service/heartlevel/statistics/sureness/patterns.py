@@ -46,7 +46,7 @@ def pattern_chances(
     """Return, for each subject, the probabilities of the patterns at each pair of limits; none where an error is unknown.
 
     `pairs` are the subjects' sides. `above_home` says how pressures in the office, taken by staff, lie above those outside
-    it among people. With it what was measured outside tells of the office; never the reverse.
+    it among people. With it each place tells of the other.
     """
     chances: list[list[Chances]] = [[] for _ in guidelines]
     alike = dict[tuple[str, SidePair], list[int]]()
@@ -84,24 +84,35 @@ def _names(pair: SidePair) -> tuple[str, str]:
 
 
 def joint(home: LongRun, office: LongRun, above_home: AboveHome | None) -> tuple[tuple[LongRun, LongRun], Floats]:
-    """Return both long-run means given what was measured in both places, and how they then go together.
+    """Return both long-run means given what was measured in both places, and how their errors then go together.
 
-    What was measured at home says alone what is said of home: the few readings of an office visit never change the one
-    probability there. The office pressure of a person is normal about the one at home plus d, with standard deviation s.
-    With home N(h, e²) and a mean x in the office with error f, the office is N(((h + d) f² + x s²) / (s² + f²),
-    s² f² / (s² + f²) + w² e²) with w = f² / (s² + f²), the part of it that rests on home; the covariance of both is w e².
+    The office pressure of a person is normal about the one at home plus d, with standard deviation s. With a mean h at home
+    of error e and x in the office of error f, the office's is one of a population N(h + d, s² + e²), and home's one of
+    N(x − d, s² + f²); the correlation of both is e f / √((s² + e²) (s² + f²)) (Bayes' theorem for normal distributions).
     """
     if above_home is None:
         return (home, office), np.zeros(home.mean.shape[1:])
-    (difference, spread), known = (np.array(figures)[:, None] for figures in above_home), towards_population(home)
-    people = _people(known[0] + difference, spread, known[2])
-    mean, error, correlation = towards_population(replace(office, population=people))
-    weight = office.error**2 / (spread**2 + office.error**2)
-    resting = weight * known[1]  # the error at home, as far as the office rests on it
-    whole = np.sqrt(error**2 + resting**2)
-    joint_error = correlation * error[0] * error[1] + known[2] * resting[0] * resting[1]
-    settled = replace(office, mean=mean, error=whole, correlation=joint_error / (whole[0] * whole[1]), population=None)
-    return (home, settled), (resting / whole).mean(axis=0)
+    difference, spread = (np.array(figures)[:, None] for figures in above_home)
+    mean, error, correlation = towards_population(home)
+    known = replace(home, mean=mean, error=error, correlation=correlation, population=None)
+    both = _given(known, office, -difference, spread), _given(office, known, difference, spread)
+    together = error * office.error / np.sqrt((spread**2 + error**2) * (spread**2 + office.error**2))
+    return both, together.mean(axis=0)
+
+
+def _given(own: LongRun, other: LongRun, difference: Floats, spread: Floats) -> LongRun:
+    """Return a place's means given the other place's, `difference` (mm[Hg]) from which people's lie with `spread`.
+
+    With q the variance of what the other place tells and w = e² / (e² + q), the variance of the whole is (1 − w) e². Its
+    derivative by e² is (1 − w)², that by the other's error² f² is w²; so Satterthwaite's rule (1946; from memory) gives it
+    1 / ((1 − w)² / ν + (w f² / q)² / ν') degrees of freedom, ν and ν' being those of the places.
+    """
+    others = spread**2 + other.error**2
+    people = _people(other.mean + difference, np.sqrt(others), other.correlation)
+    mean, error, correlation = towards_population(replace(own, population=people))
+    weight = own.error**2 / (own.error**2 + others)
+    degrees = 1 / ((1 - weight) ** 2 / own.degrees + (weight * other.error**2 / others) ** 2 / other.degrees)
+    return LongRun(mean, error, correlation, degrees, own.day_variance, own.calendar)
 
 
 def _people(mean: Floats, spread: Floats, correlation: Floats) -> Population:

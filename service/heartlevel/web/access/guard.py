@@ -8,6 +8,7 @@ from heartlevel.web.access.keys import MARK, KeyFile, WrongKeyFile
 from heartlevel.web.access.scopes import SCOPES, scope_needed
 from heartlevel.web.access.signed_tokens import IssuedTokens, WrongToken
 from heartlevel.web.problems import problem_response
+from heartlevel.web.promises.kinds import KINDS
 
 LOG = logging.getLogger("heartlevel")
 BEARER = "Bearer "
@@ -59,16 +60,16 @@ def _check() -> Response | None:
         allowed = guard.scopes(request.headers.get("Authorization", ""))
     except (WrongKeyFile, OSError) as error:  # changed while the service runs: nobody is let in
         LOG.error("%s the file of keys cannot be read: %s", g.request_id, type(error).__name__)
-        return problem_response(503, "who may call cannot be told at the moment")
+        return problem_response(KINDS["unavailable"], "who may call cannot be told at the moment")
     except WrongToken as error:
         LOG.info("%s access refused: %s", g.request_id, error)
-        response = problem_response(401, str(error))
+        response = problem_response(KINDS["not-trusted"], str(error))
         response.headers["WWW-Authenticate"] = "Bearer"
         return response
     if needed in allowed:
         return None
     LOG.info("%s access refused: %s is not among what the caller may do", g.request_id, needed)
-    return problem_response(403, f"this needs to be allowed: {needed} ({SCOPES[needed]})")
+    return problem_response(KINDS["not-allowed"], f"this needs to be allowed: {needed} ({SCOPES[needed]})")
 
 
 def _signs_by_itself(route: str) -> bool:

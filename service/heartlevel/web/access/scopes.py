@@ -7,7 +7,7 @@ SCOPES = {
     "metrics": "read the counters",
 }
 # Nothing in them is of a person or a clinic, and probes have no keys.
-OPEN = ("/health", "/ready", "/v1/openapi.json", "/cds-services")
+OPEN = ("/health", "/ready", "/v1/openapi.json", "/v1/changes", "/v1/problems", "/v1/problems/<name>", "/cds-services")
 
 
 def scope_needed(route: str, method: str) -> str | None:

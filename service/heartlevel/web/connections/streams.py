@@ -9,7 +9,7 @@ from werkzeug.exceptions import ClientDisconnected
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
-from heartlevel.intake.ndjson import LONGEST_LINE, PIECE, Readable, requests_in_stream
+from heartlevel.intake.ndjson import LONGEST_LINE, PIECE, BrokenBody, Readable, requests_in_stream
 from heartlevel.one_call import Outcome, answer_decoded
 from heartlevel.web.connections.capacity import Capacity
 from heartlevel.web.connections.pace import PacedSocket, TooSlow
@@ -59,6 +59,9 @@ class Arriving:
             return b""
         try:
             return self._body.read(size)
+        except BrokenBody as error:
+            error.text = self._begun
+            raise
         except BROKEN_OFF as error:
             self.broken_off = self.broken_off or _reason(error)
         try:

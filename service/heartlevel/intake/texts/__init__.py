@@ -1,0 +1,1 @@
+"""Texts of requests, as they come: read as far as they can be."""

@@ -1,0 +1,117 @@
+"""Bodies of requests: decoded as they are read, within the limit that holds for those that come plain."""
+
+import zlib
+from collections.abc import Sequence
+from gzip import BadGzipFile, GzipFile
+from io import BytesIO
+from typing import IO, Any, Protocol, cast
+
+from backports import zstd
+from flask import Request
+from werkzeug.exceptions import RequestEntityTooLarge, UnsupportedMediaType
+from werkzeug.utils import cached_property
+
+from heartlevel.intake.ndjson import PIECE, BrokenBody, Readable
+
+PLAIN, CODINGS = ("", "identity"), ("gzip", "zstd")
+ALSO_GZIP = "x-gzip"  # the same by RFC 9110, 8.4.1.3
+WINDOW = {int(zstd.DecompressionParameter.window_log_max): 23}  # 8 MiB, the most that RFC 9659 has readers support
+
+
+class UnknownCoding(UnsupportedMediaType):
+    """The body is compressed in a way that is not understood."""
+
+    kind = "other-coding"
+
+    headers = {"Accept-Encoding": ", ".join(CODINGS)}  # noqa: RUF012 -- RFC 9110, 12.5.3
+
+    def __init__(self) -> None:
+        """Name what is understood."""
+        super().__init__(f"send the body plain, or with Content-Encoding {' or '.join(CODINGS)}, and with one alone")
+
+
+class OtherMediaType(UnsupportedMediaType):
+    """The body is of a kind that is not read here."""
+
+    def __init__(self, kinds: Sequence[str]) -> None:
+        """Name the kinds that are."""
+        super().__init__(f"send {' or '.join(kinds)}")
+        self.headers = {"Accept": ", ".join(kinds)}  # RFC 9110, 15.5.16
+
+
+class BodyTooLong(RequestEntityTooLarge):
+    """The body is longer than allowed."""
+
+    def __init__(self, most: int) -> None:
+        """Say how long it may be."""
+        super().__init__(f"more than {most} bytes, counted as they are once decoded")
+
+
+class _Inner(Protocol):
+    def read1(self, size: int, /) -> bytes: ...
+
+
+class DecodedBody:
+    """A body as it was before it was compressed. No more of it is held than is asked for."""
+
+    def __init__(self, sent: IO[bytes], coding: str) -> None:
+        """Decode what is read of a stream."""
+        self._coding = coding
+        self._inner: _Inner = GzipFile(fileobj=sent) if coding == "gzip" else zstd.ZstdFile(sent, options=WINDOW)
+
+    def read(self, size: int = PIECE, /) -> bytes:
+        """Return at most `size` bytes, none at the end. Raises BrokenBody where what was sent is damaged or cut off."""
+        try:
+            return self._inner.read1(size)
+        except (EOFError, BadGzipFile, zlib.error, zstd.ZstdError):
+            raise BrokenBody(f"the body is damaged or cut off: it cannot be decoded as {self._coding}") from None
+
+
+class SentRequest(Request):
+    """A request whose body is read as it was before it was compressed."""
+
+    @cached_property
+    def stream(self) -> IO[bytes]:
+        """The body, decoded while it is read. Raises UnknownCoding."""
+        coding = self.headers.get("Content-Encoding", "").strip().lower()
+        coding = "gzip" if coding == ALSO_GZIP else coding
+        if coding not in PLAIN + CODINGS:
+            raise UnknownCoding
+        try:
+            sent = super().stream
+        except RequestEntityTooLarge:
+            raise BodyTooLong(self._most()) from None
+        return sent if coding in PLAIN else cast(IO[bytes], DecodedBody(sent, coding))
+
+    def whole_body(self) -> bytes:
+        """Return all of the body, which is read once. Raises BodyTooLong, BrokenBody with what was read so far."""
+        whole = self._whole
+        if isinstance(whole, BrokenBody):
+            raise whole
+        return whole
+
+    def get_data(self, *_: Any, **__: Any) -> bytes:  # type: ignore[override]
+        """Return all of the body, or of one that is damaged what can be read."""
+        return self._whole.text if isinstance(self._whole, BrokenBody) else self._whole
+
+    @cached_property
+    def _whole(self) -> bytes | BrokenBody:
+        pieces, most = BytesIO(), self._most()
+        stream: Readable = self.stream
+        try:
+            while piece := stream.read(PIECE):
+                pieces.write(piece)
+                if pieces.tell() > most:
+                    raise BodyTooLong(most)
+        except BrokenBody as error:
+            error.text = pieces.getvalue()
+            return error
+        return pieces.getvalue()
+
+    def _most(self) -> int:
+        return cast(int, self.max_content_length)
+
+
+def sent(request: Any) -> SentRequest:
+    """Return the request that is being answered, by its kind."""
+    return cast(SentRequest, request)
