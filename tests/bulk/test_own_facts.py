@@ -18,6 +18,7 @@ from heartlevel.fhir.call import bundle_for, fhir_answers
 from heartlevel.fhir.codes import codes_of
 from heartlevel.fhir.questionnaire import questionnaire
 from heartlevel.frames.asked import UnusableTable
+from heartlevel.ruling.tools.translating.outstanding import every_text
 from heartlevel.web.application import create_app
 from own_layer import OWN_RULES, SOURCES, own_layer, own_rules
 from support import reading, rules, rules_fired
@@ -219,3 +220,9 @@ def test_examples_that_contradict_each_other_are_found_beside_them(tmp_path):
 def test_examples_around_their_thresholds_are_proposed(tmp_path):
     shown = CliRunner().invoke(main, ["rules", "examples", "--layer", str(own_layer(tmp_path, rules=RULE)), "cold-hall"])
     assert "room_temperature: 19" in shown.output, shown.output
+
+
+def test_their_values_are_among_the_texts_to_be_translated():
+    missing = {text.path for text in every_text(own_rules().ruleset, "es") if text.text is None}
+    assert ("names", "thick-sleeve") in missing
+    assert ("names", "thick-sleeve") not in {text.path for text in every_text(rules().ruleset, "es")}

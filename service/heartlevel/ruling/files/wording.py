@@ -91,7 +91,8 @@ class Languages:
             if language == DEFAULT_LANGUAGE:
                 base, steps = {**base, **worded}, own_steps
         translations = [entry for language, entry in self._entries.items() if language != DEFAULT_LANGUAGE]
-        self._faults += unlike_originals(translations, originals(default, built.values(), titles), self._faults)
+        told = originals(default, built.values(), titles, self._catalogue)
+        self._faults += unlike_originals(translations, told, self._faults)
         return wordings
 
     def _filled(self, entry: Entry, field: str, parameters: Mapping[str, float], voice: Voice) -> dict[str, str]:

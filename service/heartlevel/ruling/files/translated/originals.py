@@ -50,7 +50,9 @@ def _numbered(texts: Any) -> dict[str, Any]:
     return {str(number): text for number, text in enumerate(texts if isinstance(texts, list) else (), start=1)}
 
 
-def originals(default: Mapping[str, Any], rules: Iterable[Rule], titles: Collection[str]) -> dict[TextPath, str]:
+def originals(
+    default: Mapping[str, Any], rules: Iterable[Rule], titles: Collection[str], catalogue: Mapping[str, Fact]
+) -> dict[TextPath, str]:
     """Return every text that a language can say, as the default language and the rules say it.
 
     `default` is the default language's wording, `titles` are those of all categories. What a rule says to the person is
@@ -58,7 +60,7 @@ def originals(default: Mapping[str, Any], rules: Iterable[Rule], titles: Collect
     """
     own = texts_in(default)
     whole = {path: text for path, text in own.items() if path[0] not in (RULES, "names", "categories")}
-    whole |= {("names", value): value.replace("-", " ") for value in sorted(values_told())}
+    whole |= {("names", value): value.replace("-", " ") for value in sorted(values_told(catalogue))}
     whole |= {("categories", title): title for title in sorted(titles)}
     for rule in rules:
         written = mapping(rule.entry.item)

@@ -25,7 +25,7 @@ def originals_in(ruleset: RuleSet) -> Texts:
         for categories in guideline.categories.values()
         for category in categories
     }
-    return originals(ruleset.wording[DEFAULT_LANGUAGE].written, ruleset.every_rule(), titles)
+    return originals(ruleset.wording[DEFAULT_LANGUAGE].written, ruleset.every_rule(), titles, ruleset.facts)
 
 
 def every_text(ruleset: RuleSet, language: str) -> Iterator[TranslatedText]:
