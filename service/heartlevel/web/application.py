@@ -11,6 +11,7 @@ from flask import Flask
 from heartlevel.assessment import Rules
 from heartlevel.decisions.log import DecisionLog
 from heartlevel.fhir.codes import codes_of
+from heartlevel.ruling.tools.own_schema import document_with
 from heartlevel.web import observability, problems
 from heartlevel.web.access.guard import Guard, guard_requests
 from heartlevel.web.access.keys import KeyFile, WrongKeyFile
@@ -26,7 +27,7 @@ from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
 from heartlevel.web.promises.paths import RULE_ID, RuleId
 from heartlevel.web.reloading import RulesInForce
-from heartlevel.web.routes import contract_text, routes
+from heartlevel.web.routes import routes
 from heartlevel.web.settings import WrongSettings, layers_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
@@ -79,5 +80,5 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.register_blueprint(fhir_routes)
     app.register_blueprint(cds_hooks)
     app.register_blueprint(pages)
-    announce_deprecations(app, orjson.loads(contract_text()))
+    announce_deprecations(app, orjson.loads(document_with(())))
     return app

@@ -18,7 +18,6 @@ from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.texts.json_text import UnreadableText, parsed_json
 from heartlevel.intake.texts.legible_text import legible_in
 from heartlevel.one_call import Outcome, device_answer_to, urgency_in, whole_answer_to
-from heartlevel.resources import shipped
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.tools.own_schema import document_with
@@ -226,11 +225,6 @@ def _fact_written(ruleset: RuleSet, fact: Fact) -> dict[str, Any]:
         return written
     limits = {"range": entry.item.get("range"), "recorded_with": entry.item["recorded_with"]}
     return written | limits | {"sources": entry.item["sources"], "provenance": ruleset.provenance("fact", fact.name, entry)}
-
-
-def contract_text() -> bytes:
-    """Return the OpenAPI document as it is shipped."""
-    return (shipped("openapi") / "openapi.json").read_bytes()
 
 
 @routes.get("/v1/openapi.json")

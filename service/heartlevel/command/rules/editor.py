@@ -1,4 +1,4 @@
-"""`heartlevel rules editor`: tell editors which schema is whose."""
+"""`heartlevel rules editor` and `schema`: tell editors which schema is whose, and what is in it."""
 
 import json
 import sys
@@ -6,11 +6,13 @@ from pathlib import Path
 from typing import Any
 
 import click
+import orjson
 
 from heartlevel.bundles.bundling import laid_out
 from heartlevel.command.options import DIRECTORY, FAILED, ended_by_faults, placed, rules_options
 from heartlevel.facts.catalogue import catalogue_of
-from heartlevel.ruling.files.loading import facts_declared
+from heartlevel.resources import shipped
+from heartlevel.ruling.files.loading import facts_declared, load
 from heartlevel.ruling.tools.editors import (
     editor_settings,
     first_line,
@@ -18,6 +20,7 @@ from heartlevel.ruling.tools.editors import (
     schemas_of_files,
     schemas_written,
 )
+from heartlevel.ruling.tools.own_schema import rule_files_with
 
 SETTINGS = Path(".vscode", "settings.json")
 OWN_SCHEMAS = Path(".vscode", "heartlevel")
@@ -73,3 +76,18 @@ def _settings_in(path: Path) -> dict[str, Any] | None:
 
 def _as_text(settings: object) -> str:
     return json.dumps(settings, indent=2, ensure_ascii=False)
+
+
+@click.command()
+@click.argument("directory", required=False, type=DIRECTORY)
+@rules_options
+def schema(directory: Path | None, folder: Path | None, layers: tuple[Path, ...]) -> None:
+    """Write the JSON Schema of rule files under DIRECTORY, of rules or of a layer (by default those in force).
+
+    Facts that they declare are in it beside the shipped ones.
+    """
+    with ended_by_faults(), laid_out(*placed(directory, folder, layers)) as directories:
+        ruleset = load(*directories)
+    written = orjson.loads((shipped("openapi") / "rule-files.schema.json").read_bytes())
+    own = [ruleset.facts[fact.name] for fact in ruleset.own_facts]
+    click.echo(orjson.dumps(rule_files_with(written, own), option=orjson.OPT_INDENT_2))

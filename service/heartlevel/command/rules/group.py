@@ -11,12 +11,11 @@ from heartlevel.command.options import DIRECTORY, candidate, ended_by_faults, pl
 from heartlevel.command.rules.analyse import analyse_rules
 from heartlevel.command.rules.bundle import bundle
 from heartlevel.command.rules.diff import diff
-from heartlevel.command.rules.editor import editor
+from heartlevel.command.rules.editor import editor, schema
 from heartlevel.command.rules.examples import wanted_examples
 from heartlevel.command.rules.explain import explain, parameter_text
 from heartlevel.command.rules.format import format_rules
 from heartlevel.command.rules.patients import changed_outcomes, judged_in_force
-from heartlevel.command.rules.schema import schema
 from heartlevel.command.rules.table import limits_table
 from heartlevel.command.rules.test import test_rules
 from heartlevel.command.rules.translate import translate
