@@ -56,7 +56,7 @@ def split_bars(file):
         line += text.count(b"\n") + 2
 
 
-def decode_bars(texts):
+def decode_bars(texts, form):
     for line, text in texts:
         name, *rows = text.decode().splitlines()
         if not rows:

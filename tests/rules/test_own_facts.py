@@ -170,10 +170,11 @@ def test_the_fingerprint_covers_declarations_and_stays_as_it_is_without_any(tmp_
 
 
 def test_a_language_words_own_values_and_shows_own_facts(tmp_path):
-    words = "{names: {thick-sleeve: manga gruesa}, rules: {over-a-sleeve: {explanation: 'Con {garment_under_cuff}.'}}}"
+    shown = "{explanation: '{garment_under_cuff}, {room_temperature}.'}"
+    words = f"{{names: {{thick-sleeve: manga gruesa}}, rules: {{over-a-sleeve: {shown}}}}}"
     laid = load(None, (own_layer(tmp_path, more=f"changes: [{{of: wording, id: es, reason: Ours, set: {words}}}]\n"),))
     explanation = laid.wording["es"].rules["over-a-sleeve"].explanation
-    assert explanation.filled({"garment_under_cuff": "thick-sleeve"}, {}) == "Con manga gruesa."
+    assert explanation.filled({"garment_under_cuff": "thick-sleeve", "room_temperature": 17}, {}) == "manga gruesa, 17."
 
 
 def test_differences_name_declared_facts(tmp_path):
