@@ -1,5 +1,6 @@
 """Device checks sent alone, read as the same checks in an assessment are."""
 
+from heartlevel.intake.blocks.oversized import not_lists
 from heartlevel.intake.fields import Anything, Block, about, part
 from heartlevel.intake.request import (
     Choices,
@@ -8,7 +9,6 @@ from heartlevel.intake.request import (
     checked,
     empty_request,
     items_of,
-    not_lists,
     options_of,
 )
 from heartlevel.intake.schema import Options

@@ -6,6 +6,7 @@ from typing import Any, cast
 
 from marshmallow import ValidationError
 
+from heartlevel.intake.blocks.oversized import TOO_MANY_NAMES, cut_to_size
 from heartlevel.intake.faults import Problem, closest, from_messages
 from heartlevel.intake.fields import UNREAD, Block, Items, messages
 from heartlevel.intake.own.form import Form
@@ -32,6 +33,7 @@ def read_envelope(payload: object, form: Form) -> EnvelopeContent:
     screened = form.screen.load(payload)
     if screened is not None:
         return EnvelopeContent(screened)
+    payload, left_out = cut_to_size(payload, form.envelope, "")
     try:
         return EnvelopeContent(cast(dict[str, Any], form.envelope.load(payload)))
     except ValidationError as error:
@@ -41,7 +43,7 @@ def read_envelope(payload: object, form: Form) -> EnvelopeContent:
     if isinstance(subject_faults, dict):
         values["subject"] = mark_unread_items(values.get("subject") or {}, subject_faults)
     content = EnvelopeContent(values)
-    for problem in from_messages(faults, form.envelope, payload, ""):
+    for problem in (*from_messages(faults, form.envelope, payload, ""), *left_out):
         (content.details if _is_detail(problem) else content.refusing).append(problem)
     return content
 
@@ -54,6 +56,8 @@ def mark_unread_items(subject: dict[str, Any], faults: Mapping[Any, Any]) -> dic
 
 def _is_detail(problem: Problem) -> bool:
     """Return whether a problem concerns a detail of the subject: anything but its id."""
+    if problem.code == TOO_MANY_NAMES:
+        return f"{problem.pointer}/" == OF_SUBJECT
     return problem.pointer.startswith(OF_SUBJECT) and problem.pointer != f"{OF_SUBJECT}id"
 
 
@@ -69,6 +73,8 @@ def unclear_details(
         name = problem.pointer.removeprefix(within).split("/")[0]
         if name in known:
             unclear |= {name}
+        elif problem.code == TOO_MANY_NAMES:
+            unclear |= set(LIMITS_BY)
         elif problem.code == "unknown-key":
             unclear |= {meant} if (meant := closest(name, known)) else set(LIMITS_BY)
     return frozenset(unclear & set(LIMITS_BY))

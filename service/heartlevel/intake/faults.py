@@ -16,6 +16,7 @@ DETAILS = {
     "missing": "required, but not there; expected {expected}",
     "null": "null is not allowed here; expected {expected}",
     "unknown-key": "no field of that name is defined here",
+    "too-many-names": "{found} names more than those named are there, of which no field is defined here",
     "not-an-object": "found {found}; expected an object",
     "not-a-list": "found {found}; expected a list",
     "not-a-number": "found {found}; expected {expected}",

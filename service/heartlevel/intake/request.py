@@ -1,14 +1,14 @@
 """Reading one request: what could be read, and a problem for each thing that could not."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from types import NoneType
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from marshmallow import ValidationError
 
+from heartlevel.intake.blocks.oversized import cut_to_size, not_lists
 from heartlevel.intake.blocks.periods import named_periods
 from heartlevel.intake.blocks.zones import known_zones, near_zone
 from heartlevel.intake.bluetooth.expanding import expanded
@@ -137,10 +137,11 @@ def _fill(request: Request, lists: dict[str, dict[int, dict[str, Any]]], zone: Z
 
 def checked(block: Block, payload: object) -> dict[str, Any]:
     """Return a payload as its declaration reads it. Raises RefusedRequest with all its faults."""
+    cut, left_out = cut_to_size(payload, block, "")
     try:
-        return cast(dict[str, Any], block.load(payload))  # type: ignore[arg-type]
+        return cast(dict[str, Any], block.load(cut))
     except ValidationError as error:
-        raise RefusedRequest(list(from_messages(messages(error), block, payload, ""))) from None
+        raise RefusedRequest([*from_messages(messages(error), block, cut, ""), *left_out]) from None
 
 
 def read_options(payload: object, choices: Choices) -> tuple[dict[str, Any], ZoneInfo | None, date | None]:
@@ -155,8 +156,11 @@ def read_options(payload: object, choices: Choices) -> tuple[dict[str, Any], Zon
 def options_of(options: dict[str, Any], choices: Choices) -> tuple[list[Problem], ZoneInfo | None, date | None]:
     """Check the options whose allowed values only the rule set or the zone database knows."""
     faults = []
-    allowed = {"guideline": choices.guidelines, "protocol": choices.protocols, "language": choices.languages}
-    for name, names in allowed.items():
+    for name, names in (
+        ("guideline", choices.guidelines),
+        ("protocol", choices.protocols),
+        ("language", choices.languages),
+    ):
         value = options.get(name)
         if value is not None and value not in names:
             faults.append(_unknown(f"/options/{name}", value, names))
@@ -172,12 +176,6 @@ def options_of(options: dict[str, Any], choices: Choices) -> tuple[list[Problem]
 
 def _unknown(pointer: str, value: str, names: Collection[str]) -> Problem:
     return problem(pointer, "not-one-of", value, f"one of {', '.join(sorted(names))}", near(value, sorted(names)))
-
-
-def not_lists(envelope: Mapping[str, Any], names: Iterable[str]) -> list[Problem]:
-    """Return a problem for each of the named values that is neither a list nor null."""
-    lists = [(name, envelope.get(name)) for name in names]
-    return [problem(f"/{name}", "not-a-list", raw) for name, raw in lists if not isinstance(raw, (list, NoneType))]
 
 
 def _lists(
@@ -216,11 +214,12 @@ def items_of(raw: list[Any], name: str, form: Form) -> tuple[dict[int, dict[str,
 def read_item(item: object, name: str, at: str, form: Form) -> tuple[dict[str, Any] | None, list[Problem]]:
     """Read an item that may be at fault: its usable fields, or None if an essential one is at fault; and its problems."""
     block = form.lists[name]
+    cut, left_out = cut_to_size(item, block, at)
     try:
-        return block.load(item), []  # type: ignore[arg-type]
+        return block.load(cut), []
     except ValidationError as error:
         faults, valid = messages(error), error.valid_data
-    problems = list(from_messages(faults, block, item, at))
+    problems = [*from_messages(faults, block, cut, at), *left_out]
     if not isinstance(item, dict) or any(key in faults for key in ESSENTIAL[name]):
         return None, problems
     return without_partly_read_lists(valid, faults, block), problems  # type: ignore[arg-type]
