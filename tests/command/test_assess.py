@@ -1,6 +1,7 @@
 """The command as a shell calls it: what it prints and the status it ends with."""
 
 import json
+import os
 import re
 
 import pytest
@@ -10,7 +11,7 @@ from heartlevel import answer_to
 from heartlevel.command import assess as assessing
 from heartlevel.command.demo import HARBOUR_LANE
 from heartlevel.command.main import main
-from support import demo, rules, week
+from support import as_ndjson, assess_in_process, demo, requests, rules, week
 
 QUIET = week()
 URGENT = week(pressures=[(196, 124), (194, 122)])
@@ -101,3 +102,18 @@ def test_device_checks_are_answered_from_a_file(given, status, said):
     assert (result.exit_code, said in result.stderr) == (status, True)
     if not said:
         assert json.loads(result.stdout)["device_checks"][0]["verdict"] == "undecided"
+
+
+@pytest.mark.parametrize("kind", ["ndjson", "findings", "tables", "fhir"])
+def test_what_is_written_of_people_is_for_its_owner_alone(tmp_path, kind):
+    (tmp_path / "sent.ndjson").write_bytes(as_ndjson(requests(2)))
+    ways = {"--output": tmp_path / "told", "--problems": tmp_path / "problems"}
+    before = os.umask(0o022)
+    try:
+        done = assess_in_process(tmp_path / "sent.ndjson", "--to", kind, *(part for way in ways.items() for part in way))
+        assert os.umask(0o022) == 0o022
+    finally:
+        os.umask(before)
+    assert done.exit_code in (0, 10), done.output
+    written = [path for path in tmp_path.rglob("*") if path.name != "sent.ndjson"]
+    assert len(written) >= 2 and {path.stat().st_mode & 0o077 for path in written} == {0}

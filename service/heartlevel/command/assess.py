@@ -30,7 +30,7 @@ from heartlevel.bulk.running.results import Counts, JudgedPart
 from heartlevel.bulk.running.trying import failures_of
 from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
 from heartlevel.bulk.wrong_call import WrongCall
-from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, rules_options
+from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, only_for_owner, rules_options
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
 from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
@@ -92,7 +92,8 @@ FORMATS = (SUMMARY, *OUTPUT_FORMATS)
 def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Path, ...], **options: Any) -> None:
     """Run `heartlevel assess`."""
     try:
-        _assess(files, folder, layers, options)
+        with only_for_owner():
+            _assess(files, folder, layers, options)
     except (WrongCall, DecisionsNotKept) as wrong:
         click.echo(str(wrong), err=True)
         sys.exit(WRONG_CALL)

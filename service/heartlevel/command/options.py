@@ -1,5 +1,6 @@
 """Options that several commands take, and what they do with them."""
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -71,3 +72,13 @@ def show_faults(faults: RuleFaults) -> None:
     """Print each fault on a line, place first, then what to do about it."""
     for fault in faults.faults:
         click.echo(f"{fault}\n    {fault.cure}", err=True)
+
+
+@contextmanager
+def only_for_owner() -> Iterator[None]:
+    """Have files that are written be readable by nobody else: they hold readings."""
+    before = os.umask(0o077)
+    try:
+        yield
+    finally:
+        os.umask(before)

@@ -5,6 +5,7 @@ import logging
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from os import environ, getpid
+from resource import RLIMIT_CORE, setrlimit
 from shutil import rmtree
 from tempfile import mkdtemp
 from typing import Any
@@ -66,6 +67,7 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
     Raises RuleFaults: a service without rules does not start.
     """
     be_cooperative()
+    setrlimit(RLIMIT_CORE, (0, 0))  # the memory of a process that crashes holds readings
     with shared_counters():
         # Imported here: the metrics module decides at import whether counters are shared.
         from heartlevel.web.application import create_app
