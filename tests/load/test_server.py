@@ -136,7 +136,7 @@ def test_the_workers_memory_stays_level_after_the_first_requests(run):
 
 
 def test_metrics_count_every_request_whichever_worker_answered_it(run, server):
-    routes = {"/v1/rules/legs-crossed": "/v1/rules/<name>", "/v1/rules/none": "/v1/rules/<name>"}
+    routes = {"/v1/rules/legs-crossed": "/v1/rules/<rule:name>", "/v1/rules/none": "/v1/rules/<rule:name>"}
     sent = Counter(
         ("unmatched" if answer[0] in (404, 405) and case.path not in routes else routes.get(case.path, case.path),
          str(answer[0]))

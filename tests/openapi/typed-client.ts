@@ -3,7 +3,9 @@ import type { components, paths } from "./contract.js";
 
 type Schemas = components["schemas"];
 type Assess = paths["/v1/assessments"]["post"];
-type Answer = Assess["responses"]["200"]["content"]["application/json"];
+type AsAsked = Assess["responses"]["200"]["content"]["application/json"];
+// Of the kinds of answer that `options.detail` asks for, the one that comes where it is not set.
+type Answer = Extract<AsAsked, Schemas["Answer"]>;
 type Problem = Assess["responses"]["422"]["content"]["application/problem+json"];
 
 const sent: Assess["requestBody"]["content"]["application/json"] = {
