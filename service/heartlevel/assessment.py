@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -24,6 +24,7 @@ from heartlevel.ruling.effects.known_errors import known_errors
 from heartlevel.ruling.effects.reliability import reliability_of
 from heartlevel.ruling.effects.shared_errors import shared_errors
 from heartlevel.ruling.effects.sureness import ClassifiedAverages, Sureness, sureness_of_averages, usual_errors
+from heartlevel.ruling.files.directories.stamps import Stamp, stamp_of
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFault, RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet
@@ -59,12 +60,13 @@ class Rules:
         Raises RuleFaults if anything in them is at fault, an example that comes out otherwise or a layer that is not
         safe included.
         """
+        below = _without_layers(folder, stamp_of(folder, ()))
+        if not layers:
+            return below
         rules = cls.compiled(load(folder, layers))
-        if layers:
-            below = cls.compiled(load(folder))
-            faults = [fault for safeguard in SAFEGUARDS for fault in safeguard(below, rules)]
-            if faults:
-                raise RuleFaults(faults)
+        faults = [fault for safeguard in SAFEGUARDS for fault in safeguard(below, rules)]
+        if faults:
+            raise RuleFaults(faults)
         return rules
 
     @classmethod
@@ -84,6 +86,12 @@ class Rules:
     def judge(self, scope: str, facts: Columns[Any], profile: Ints) -> Verdicts:
         """Judge the rows of a scope, each by the limits of its subject's guideline and protocol."""
         return self.programs[scope].judge(facts.__getitem__, profile[facts.subject_of])
+
+
+@lru_cache(maxsize=2)
+def _without_layers(folder: Path | None, stamp: Stamp) -> Rules:
+    """Return a directory's rules; those of the same files, as `stamp` tells, are loaded once in a process."""
+    return Rules.compiled(load(folder))
 
 
 @dataclass(frozen=True)

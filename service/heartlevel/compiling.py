@@ -7,41 +7,18 @@ already from standard input, and writes the compiled rules, or the mistakes, to 
 import pickle
 import subprocess
 import sys
-from collections.abc import Iterator, Sequence
-from hashlib import sha256
+from collections.abc import Sequence
 from os import environ, pathsep
 from pathlib import Path
 from signal import Signals
-from typing import TypeAlias, cast
+from typing import cast
 
 from heartlevel.assessment import Rules
-from heartlevel.resources import shipped
-from heartlevel.ruling.files.directories.listing import listing_of
-from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
+from heartlevel.ruling.files.directories.stamps import stamp_of
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.running.truth import known_tables, learn
 
 LONGEST_SECONDS = 120
-LARGEST_LOOKED_AT = 64 * 1024 * 1024
-
-Stamp: TypeAlias = tuple[tuple[str, str], ...]  # the path of each file, and a hash of its bytes
-
-
-def stamp_of(folder: Path | None, layers: Sequence[Path]) -> Stamp:
-    """Return what tells whether any rule file has other content, was added or removed: of their bytes, not their times."""
-    directories = (folder or shipped("rules"), *layers)
-    return tuple((str(path), _digest(path)) for directory in directories for path in _files(directory))
-
-
-def _files(directory: Path) -> Iterator[Path]:
-    yield from [directory] if directory.is_file() else listing_of(directory).files.values()
-
-
-def _digest(path: Path) -> str:
-    try:
-        return sha256(bytes_of_file(path, LARGEST_LOOKED_AT)).hexdigest()
-    except NotRead as error:  # what is wrong with it is told by who loads it
-        return error.code
 
 
 class CompilerFailed(Exception):

@@ -250,7 +250,7 @@ PARAMETER = """name: Clinic
 revision: "1"
 changes:
   - {of: rule, id: recent-exercise, set: {parameters: {minutes: 45}}, reason: Local protocol 7}
-  - {of: wording, id: es, set: {rules: {recent-exercise: {patient: Espere al menos 30 minutos.}}}, reason: Plainer}
+  - {of: wording, id: es, set: {rules: {recent-exercise: {patient: "Espere {param:minutes} minutos, al menos 30 minutos."}}}, reason: Plainer}
 """
 
 

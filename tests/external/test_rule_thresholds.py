@@ -30,6 +30,24 @@ RULES = {rule.id: rule for rule in rules().ruleset.every_rule()}
 GUIDELINES = rules().ruleset.guidelines
 
 
+def with_parameters(when, own):
+    """Return a condition with numbers in the place of parameters: of the rule itself, or of another that is named."""
+    if isinstance(when, list):
+        return [with_parameters(part, own) for part in when]
+    if not isinstance(when, dict):
+        return when
+    if when.keys() <= {"param", "minus"}:
+        ((kind, name),) = when.items()
+        other, _, inner = name.rpartition(".")
+        value = (RULES[other].written["parameters"] if other else own)[inner]
+        return -value if kind == "minus" else value
+    return {key: with_parameters(part, own) for key, part in when.items()}
+
+
+def condition_of(rule):
+    return with_parameters(rule.written["when"], rule.written.get("parameters") or {})
+
+
 def comparisons(when):
     """Yield fact, operator and value of each comparison as it is written."""
     ((key, inner),) = when.items()
@@ -87,7 +105,7 @@ def values_of(fact, written, limits):
 
 def cases(rule, limits):
     """Yield facts, and other rules that fire, in every combination that is tried."""
-    when = rule.written["when"]
+    when = condition_of(rule)
     written = {}
     for fact, operator, value in comparisons(when):
         written.setdefault(fact, []).append((operator, value))
@@ -108,7 +126,7 @@ def judged(rule, facts, firing, guideline):
 
 def profiles_of(rule):
     """A guideline for each set of figures that the rule may meet as named limits."""
-    written = (value if isinstance(value, list) else [value] for _, _, value in comparisons(rule.written["when"]))
+    written = (value if isinstance(value, list) else [value] for _, _, value in comparisons(condition_of(rule)))
     names = {value["limit"] for value in chain.from_iterable(written) if isinstance(value, dict)}
     figures = {}
     for one in GUIDELINES.values():
@@ -125,7 +143,7 @@ def outcomes(name, guideline_id):
     rule, guideline = RULES[name], GUIDELINES[guideline_id]
     limits = rules().ruleset.limits(guideline.id, guideline.protocol)
     return [
-        (facts, firing, judged(rule, facts, firing, guideline), plainly(rule.written["when"], facts, limits, firing))
+        (facts, firing, judged(rule, facts, firing, guideline), plainly(condition_of(rule), facts, limits, firing))
         for facts, firing in cases(rule, limits)
     ]
 
@@ -153,7 +171,7 @@ def turning_points(found, fact):
 
 def wanted_turns(rule, limits):
     """For each number, on which side of it the rule must turn: before it, or after it."""
-    for fact, operator, value in comparisons(rule.written["when"]):
+    for fact, operator, value in comparisons(condition_of(rule)):
         if CATALOGUE[fact].kind != "number" or operator == "known":
             continue
         first, last = number(value, limits) if operator == "between" else [number(value, limits)] * 2

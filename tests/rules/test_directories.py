@@ -11,9 +11,9 @@ from click.testing import CliRunner, Result
 from heartlevel import RuleFaults
 from heartlevel.bundles.bundling import load_rules
 from heartlevel.command.main import main
-from heartlevel.compiling import stamp_of
 from heartlevel.ruling.files.directories.listing import MOST_NAMES, listing_of
 from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
+from heartlevel.ruling.files.directories.stamps import stamp_of
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.files.source import LONGEST_FILE
 from rules.laid import layer, refused, rules_of
