@@ -250,7 +250,10 @@ PARAMETER = """name: Clinic
 revision: "1"
 changes:
   - {of: rule, id: recent-exercise, set: {parameters: {minutes: 45}}, reason: Local protocol 7}
-  - {of: wording, id: es, set: {rules: {recent-exercise: {patient: "Espere {param:minutes} minutos, al menos 30 minutos."}}}, reason: Plainer}
+  - of: wording
+    id: es
+    set: {rules: {recent-exercise: {patient: "Espere {param:minutes} minutos, al menos 30 minutos."}}}
+    reason: Plainer
 """
 
 
@@ -264,7 +267,7 @@ def test_a_number_in_a_text_that_tells_another_threshold_is_a_warning_with_its_c
     result = CliRunner().invoke(main, ["rules", "check", str(layer_with_a_parameter)])
     assert result.exit_code == 0
     (warning,) = (line for line in result.stderr.splitlines() if line.startswith("warning: "))
-    assert warning.startswith("warning: clinic/layer.yaml:5:")
+    assert warning.startswith("warning: clinic/layer.yaml:7:")
     assert "other-number: the text tells 30 as a bound, and 'recent-exercise' compares with 45" in warning
     assert "\n    Correct the number" in result.stderr
 

@@ -146,7 +146,7 @@ def test_answers_kept_for_streams_fit_into_the_room_that_the_composition_gives()
     kept = int(SERVICE["environment"]["HEARTLEVEL_STREAM_KEPT_BYTES"])
     workers = int(SERVICE["command"][SERVICE["command"].index("--workers") + 1])
     (room,) = re.findall(r"size=(\d+)m", SERVICE["tmpfs"][0])
-    assert kept * Most().streams * workers <= 2 * int(room) * 1_000_000  # half of them at their limit at once
+    assert kept * Most().streams * workers <= int(room) * 1_000_000
 
 
 def test_what_the_composition_sets_are_settings():

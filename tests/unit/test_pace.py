@@ -88,3 +88,14 @@ def test_an_answer_that_is_not_read_ends_the_connection_and_one_that_is_read_com
     with pytest.raises(BrokenPipeError):
         paced(other).sendall(b"y" * (3 * PIECE))
     assert other.now == 20  # not once for each piece
+
+
+def test_no_silence_is_longer_than_a_minute_however_much_came_before():
+    client = Client((0, b"head"), (1, b"x" * 10_000_000))
+    connection = paced(client)
+    connection.recv(10)
+    connection.await_body()
+    connection.recv(10_000_000)
+    with pytest.raises(TooSlow, match="body"):
+        connection.recv(10)
+    assert client.now == pytest.approx(1 + PACE.longest_silence, abs=0.1)

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Iterator
+from errno import ENOSPC
 
 import pytest
 from hypothesis import given, settings
@@ -111,3 +112,31 @@ def test_what_is_beyond_the_capacity_is_refused_and_what_has_ended_counts_no_mor
         capacity.take_stream()
     capacity.leave_stream()
     capacity.take_stream()
+
+
+def test_a_full_disk_breaks_the_stream_off_instead_of_ending_it(monkeypatch):
+    class Full(spool.SpooledTemporaryFile):
+        def write(self, data):
+            if self.tell() >= 3_000:
+                raise OSError(ENOSPC, "no space left")
+            return super().write(data)
+
+    monkeypatch.setattr(spool, "SpooledTemporaryFile", Full)
+    kept, read = kept_until_read(iter([b"a" * 1000] * 100), nothing, Kept(10**9, 30, to_the_end=True)), []
+    with pytest.raises(OSError, match="no space"):
+        read.extend(kept)
+    assert b"".join(read) == b"a" * 3_000
+
+
+def test_the_file_of_a_slow_reader_does_not_grow_with_the_stream(monkeypatch):
+    sizes = []
+
+    class Measured(spool.SpooledTemporaryFile):
+        def write(self, data):
+            sizes.append(self.tell())
+            return super().write(data)
+
+    monkeypatch.setattr(spool, "SpooledTemporaryFile", Measured)
+    monkeypatch.setattr(spool, "PIECE", 900)  # never all that was written
+    assert sum(map(len, kept_until_read(iter([b"a" * 1000] * 300), nothing, Kept(20_000, 30)))) == 300_000
+    assert max(sizes) <= 21_000

@@ -170,3 +170,34 @@ def test_answers_are_kept_by_nobody_on_the_way_and_trials_can_be_switched_off(cl
 @pytest.fixture
 def app():
     return create_app({}, rules())
+
+
+def test_a_browser_may_ask_what_it_may_send_before_it_has_a_key(key_file):
+    made(key_file, "assess")
+    asked = client_of(KEYS=key_file, CDS_ORIGINS="https://ehr.example").options(
+        "/cds-services/blood-pressure", headers={"Origin": "https://ehr.example", "Access-Control-Request-Method": "POST"}
+    )
+    assert (asked.status_code, asked.headers["Access-Control-Allow-Origin"]) == (200, "https://ehr.example")
+
+
+def test_a_file_of_keys_stays_readable_to_who_could_read_it(key_file):
+    made(key_file, "assess")
+    key_file.chmod(0o640)
+    made(key_file, "assess")
+    assert key_file.stat().st_mode & 0o777 == 0o640
+
+
+def test_a_key_set_without_algorithms_opens_to_any_that_is_allowed(tmp_path):
+    public = json.loads(jwt.algorithms.RSAAlgorithm.to_jwk(RSA.public_key()))
+    (tmp_path / "jwks.json").write_text(json.dumps({"keys": [{**public, "kid": "k-1"}]}))
+    client = client_of(JWKS=str(tmp_path / "jwks.json"), JWT_ISSUER=ISSUER, JWT_AUDIENCE=AUDIENCE)
+    for algorithm in ("RS256", "RS384", "PS512"):
+        assert client.post("/v1/assessments", json=week(), headers=bearer(token(RSA, algorithm))).status_code == 200
+    assert client.post("/v1/assessments", json=week(), headers=bearer(token("k" * 64, "HS256"))).status_code == 401
+
+
+def test_a_check_refuses_what_a_start_would(monkeypatch):
+    done = CliRunner().invoke(main, ["serve", "--host", "0.0.0.0", "--check"])
+    assert done.exit_code == 1 and "--behind-proxy" in done.output
+    done = CliRunner().invoke(main, ["serve", "--host", "0.0.0.0", "--behind-proxy", "--check"])
+    assert done.exit_code == 0 and "HEARTLEVEL_TRIALS: False" in done.output

@@ -11,6 +11,7 @@ import click
 from heartlevel.bundles.bundling import load_rules
 from heartlevel.command.options import ended_by_faults
 from heartlevel.decisions.log import DecisionsNotKept
+from heartlevel.web.access.configured import guard_by
 from heartlevel.web.server import run
 from heartlevel.web.settings import PREFIX, Settings, layers_in, settings_in
 
@@ -31,22 +32,22 @@ def serve(host: str, port: int, workers: int, probes_port: int | None, behind_pr
     first, are parted as in PATH), HEARTLEVEL_DECISIONS a file to append what was decided to, without data.
     """
     with ended_by_faults():
-        if check:
-            click.echo("\n".join(_outline(host, port, workers, probes_port)))
-            return
         values = settings_in(environ)
         _refuse_strangers(host, values, behind_proxy)
         trials = {"TRIALS": values["TRIALS"] and (not behind_proxy or f"{PREFIX}TRIALS" in environ)}
+        if check:
+            click.echo("\n".join(_outline(f"{host}:{port}, {workers} workers", probes_port, values | trials)))
+            return
         try:
             run(f"{host}:{port}", workers, (host, probes_port) if probes_port else None, trials)
         except DecisionsNotKept as error:
             raise click.ClickException(str(error)) from None
 
 
-def _outline(host: str, port: int, workers: int, probes_port: int | None) -> Iterator[str]:
+def _outline(address: str, probes_port: int | None, values: Mapping[str, Any]) -> Iterator[str]:
     """Yield a line for each address, rule set, layer and setting. Raises WrongSettings, RuleFaults, BundleRefused."""
-    yield f"address: {host}:{port}, {workers} workers" + (f"; probes on port {probes_port}" if probes_port else "")
-    values = settings_in(environ)
+    yield f"address: {address}" + (f"; probes on port {probes_port}" if probes_port else "")
+    guard_by(values)
     ruleset = load_rules(Path(values["RULES"]) if values["RULES"] else None, layers_in(values["LAYERS"])).ruleset
     yield f"rules: {ruleset.name}, revision {ruleset.revision}, {ruleset.fingerprint}"
     for layer in ruleset.layers:

@@ -1,46 +1,47 @@
 """The Flask application: rules loaded once, routes, errors, observability."""
 
+import logging
 from collections.abc import Mapping
 from os import environ
 from pathlib import Path
 from typing import Any
 
 import orjson
-from flask import Flask
+from flask import Flask, g
 
 from heartlevel.assessment import Rules
 from heartlevel.decisions.log import DecisionLog
 from heartlevel.fhir.codes import codes_of
 from heartlevel.ruling.tools.own_schema import document_with
 from heartlevel.web import observability, problems
-from heartlevel.web.access.guard import Guard, guard_requests
-from heartlevel.web.access.keys import KeyFile, WrongKeyFile
-from heartlevel.web.access.signed_tokens import IssuedTokens, WrongIssuer
+from heartlevel.web.access.configured import guard_by
+from heartlevel.web.access.guard import guard_requests
 from heartlevel.web.bodies.answered import compress_answers
 from heartlevel.web.bodies.sent import SentRequest
-from heartlevel.web.cds_hooks import cds_hooks
+from heartlevel.web.cds_hooks import cds_hooks, check_client
 from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
+from heartlevel.web.problems import raised_at
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
 from heartlevel.web.promises.paths import RULE_ID, RuleId
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
-from heartlevel.web.settings import WrongSettings, layers_in, settings_in
+from heartlevel.web.settings import layers_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
 
+LOG = logging.getLogger("heartlevel")
 
-def guard_by(config: Mapping[str, Any]) -> Guard:
-    """Return the guard that is configured. Raises WrongSettings where its files are not as they should be."""
-    try:
-        keys = KeyFile(Path(config["KEYS"])) if config["KEYS"] else None
-        tokens = IssuedTokens(config["JWKS"], config["JWT_ISSUER"], config["JWT_AUDIENCE"]) if config["JWKS"] else None
-    except (WrongKeyFile, WrongIssuer, OSError) as error:
-        raise WrongSettings(f"who may call cannot be told: {error}") from None
-    return Guard(keys, tokens)
+
+class WithoutData(Flask):
+    """The application; of what nobody handles it logs type and place, as a text may hold what was sent."""
+
+    def log_exception(self, exc_info: Any) -> None:
+        """Log an exception without its text."""
+        LOG.error("request %s failed: %s at %s", g.get("request_id", "?"), exc_info[0].__name__, raised_at(exc_info[1]))
 
 
 def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = None) -> Flask:
@@ -49,7 +50,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     Raises WrongSettings, RuleFaults if the rule files have mistakes, WrongCodes if the file of codes has,
     DecisionsNotKept if what was decided cannot be kept: a service does not start without them.
     """
-    app = Flask("heartlevel", static_folder=None)
+    app = WithoutData("heartlevel", static_folder=None)
     app.request_class = SentRequest
     app.url_map.strict_slashes = False
     app.url_map.converters[RULE_ID] = RuleId
@@ -74,6 +75,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.extensions["heartlevel-guard"] = guard_by(app.config)
     observability.follow_requests(app)
     guard_requests(app)
+    app.before_request(check_client)
     admit_requests(app)
     problems.handle_errors(app)
     app.register_blueprint(routes)

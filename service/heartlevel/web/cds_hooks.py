@@ -47,11 +47,10 @@ class NotPrefetched(PreconditionFailed):
     kind = "not-prefetched"
 
 
-@cds_hooks.before_request
 def check_client() -> None:
-    """Refuse calls of clients that are not trusted, where it is configured which are."""
+    """Refuse calls of clients that are not trusted, where it is configured which are, before their bodies are read."""
     trusted: TrustedClients | None = current_app.extensions["heartlevel-trusted"]
-    if trusted is None or request.method != "POST":
+    if trusted is None or request.method != "POST" or request.blueprint != cds_hooks.name:
         return
     try:
         trusted.check(request.headers.get("Authorization"), request.path)

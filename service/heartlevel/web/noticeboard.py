@@ -7,12 +7,24 @@ those the service was started with.
 import fcntl
 import os
 import pickle
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from tempfile import TemporaryFile
 from threading import Lock
-from typing import Any
+from typing import IO, Any
 from weakref import finalize
+
+SECONDS_BETWEEN_TRIES = 0.05
+
+
+def _locked(file: IO[bytes]) -> bool:
+    """Lock a file against other processes; say whether it is, without waiting."""
+    try:
+        fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
 
 
 class OneAtATime:
@@ -29,18 +41,11 @@ class OneAtATime:
         """Yield whether it is the caller's turn; if so, until the end."""
         is_mine = self._mine.acquire(blocking=False)
         try:
-            yield is_mine and self._is_free()
+            yield is_mine and _locked(self._file)
         finally:
             if is_mine:
                 fcntl.lockf(self._file, fcntl.LOCK_UN)
                 self._mine.release()
-
-    def _is_free(self) -> bool:
-        try:
-            fcntl.lockf(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            return False
-        return True
 
 
 class Noticeboard:
@@ -54,7 +59,8 @@ class Noticeboard:
     @contextmanager
     def held(self) -> Iterator[None]:
         """Lock the board against other processes; the lock of a process that dies is released."""
-        fcntl.lockf(self._file, fcntl.LOCK_EX)
+        while not _locked(self._file):  # waiting in lockf would stop all that this process does, not one thread
+            time.sleep(SECONDS_BETWEEN_TRIES)
         try:
             yield
         finally:

@@ -1,6 +1,7 @@
 """Errors over HTTP: RFC 9457 problem objects, all faults of a request at once, never any of its data in logs."""
 
 import logging
+from contextlib import suppress
 from dataclasses import asdict
 from http import HTTPStatus
 from typing import Any
@@ -99,8 +100,9 @@ def http_error(error: HTTPException) -> Response:
 def _read_away() -> None:
     """Read a refused body, up to a limit: a client that is still sending would not see the answer."""
     body, left = request.environ["wsgi.input"], MOST_READ_AWAY
-    while left > 0 and (piece := body.read(PIECE)):
-        left -= len(piece)
+    with suppress(TooSlow, ParseException, NoMoreData, OSError):  # it is refused already
+        while left > 0 and (piece := body.read(PIECE)):
+            left -= len(piece)
 
 
 def unexpected(error: Exception) -> Response:

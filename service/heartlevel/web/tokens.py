@@ -49,7 +49,12 @@ class TrustedClients:
             key = keys[self._jwt.get_unverified_header(token).get("kid", "")]
             audience = [self._audience, self._audience.rstrip("/") + path]
             self._jwt.decode(
-                token, key, algorithms=list(ALGORITHMS), audience=audience, issuer=issuer, options={"require": list(CLAIMS)}
+                token,
+                key.key,
+                algorithms=list(ALGORITHMS),
+                audience=audience,
+                issuer=issuer,
+                options={"require": list(CLAIMS)},
             )
-        except (self._jwt.InvalidTokenError, KeyError) as error:
+        except (self._jwt.PyJWTError, KeyError, TypeError) as error:
             raise Untrusted(f"the token is not valid: {type(error).__name__}") from None

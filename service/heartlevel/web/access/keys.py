@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 from hashlib import sha256
 from pathlib import Path
 from secrets import token_hex, token_urlsafe
+from stat import S_IMODE
 
 from heartlevel.web.access.scopes import SCOPES
 
@@ -95,9 +96,13 @@ def read_keys(path: Path) -> dict[str, Key]:
 
 
 def write_keys(path: Path, keys: Iterable[Key]) -> None:
-    """Replace the file as a whole; only its owner can read it."""
+    """Replace the file as a whole; only its owner can read it, or who could before."""
     beside = path.with_name(f".{path.name}.new")
     with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:
         json.dump({"keys": [asdict(key) for key in keys]}, file, indent=1)
         file.write("\n")
+        if path.exists():  # the service may run as another user, who owns it
+            before = path.stat()
+            os.fchown(file.fileno(), before.st_uid, before.st_gid)
+            os.fchmod(file.fileno(), S_IMODE(before.st_mode))
     beside.replace(path)

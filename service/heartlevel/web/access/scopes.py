@@ -6,14 +6,14 @@ SCOPES = {
     "rules-trial": "try candidate rule files",
     "metrics": "read the counters",
 }
-# Nothing in them is of a person or a clinic, and probes have no keys.
+# Nothing in them is of a person, and probes have no keys. `/ready` names a clinic's layers, the contract its own facts.
 OPEN = ("/health", "/ready", "/v1/openapi.json", "/v1/changes", "/v1/problems", "/v1/problems/<name>", "/cds-services")
 
 
 def scope_needed(route: str, method: str) -> str | None:
     """Return what a request to a route needs, None for one that is open to all."""
-    if route in OPEN and method in ("GET", "HEAD", "OPTIONS"):
+    if method == "OPTIONS" or (route in OPEN and method in ("GET", "HEAD")):
         return None
     if route in ("/metrics", "/v1/rules/trial"):
         return "metrics" if route == "/metrics" else "rules-trial"
-    return "rules-read" if method in ("GET", "HEAD", "OPTIONS") else "assess"
+    return "rules-read" if method in ("GET", "HEAD") else "assess"

@@ -34,12 +34,19 @@ class IssuedTokens:
             raise WrongIssuer(f"{keys} is no JSON Web Key Set: {type(error).__name__}") from None
 
     def scopes(self, token: str) -> tuple[str, ...]:
-        """Return what a valid token allows: the words of its claim `scope` (RFC 8693, 4.2). Raises WrongToken."""
+        """Return what a valid token allows: the words of its claim `scope` (RFC 8693, 4.2).
+
+        Raises WrongToken, OSError where the keys cannot be had.
+        """
         try:
             key = self._key(token)
-            claims = self._jwt.decode(token, key, algorithms=list(ALGORITHMS), audience=self._audience, issuer=self._issuer,
-                                      leeway=SECONDS_OFF, options={"require": list(CLAIMS)})  # fmt: skip
-        except (self._jwt.PyJWTError, KeyError) as error:
+            # Of a key without `alg`, which may be missing, the library would take one algorithm alone.
+            wanted: dict[str, Any] = {"audience": self._audience, "issuer": self._issuer, "leeway": SECONDS_OFF}
+            options: Any = {"require": list(CLAIMS)}
+            claims = self._jwt.decode(token, key.key, algorithms=list(ALGORITHMS), options=options, **wanted)
+        except self._jwt.PyJWKClientConnectionError:
+            raise OSError("the keys of the issuer cannot be fetched") from None
+        except (self._jwt.PyJWTError, KeyError, TypeError) as error:
             raise WrongToken(f"the token is not valid: {type(error).__name__}") from None
         scope = claims.get("scope", "")
         return tuple(scope.split()) if isinstance(scope, str) else ()

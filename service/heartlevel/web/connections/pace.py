@@ -36,6 +36,7 @@ class Pace:
     head: float = 10  # from the first byte of a request to the end of its headers
     body: float = 20  # beyond what its bytes take at the least rate
     least_rate: float = 1000
+    longest_silence: float = 65  # within a body, however much of it came before
     piece_of_answer: float = 20  # for each PIECE of bytes: 3 kB a second
 
 
@@ -77,7 +78,7 @@ class PacedSocket:
         left = self._patience + self._received / self._pace.least_rate - self._waited
         since = self._now()
         try:
-            self._own.settimeout(max(left, 0.001))
+            self._own.settimeout(max(min(left, self._pace.longest_silence), 0.001))
             data = self._own.recv(size)
         except TimeoutError:
             self.given_up = True

@@ -7,6 +7,7 @@ the stream ends, and the rest of what is sent is read away, so that the client c
 
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from tempfile import SpooledTemporaryFile
 from threading import Condition, Thread
@@ -42,6 +43,8 @@ def kept_until_read(answers: Iterator[bytes], unread: Callable[[], Iterator[byte
                         spool.write(last)
                     break
                 time.sleep(A_MOMENT)  # others' turn: a stream would go on as long as it has lines
+        except OSError as error:  # no room: the connection breaks off, so that nobody takes what was read for all
+            spool.fail(error)
         finally:
             spool.end()
 
@@ -63,13 +66,20 @@ class _Spool:
         self._end = self._next = 0  # where bytes are written next, and read next
         self._pieces_read = 0
         self._is_complete = self._is_closed = False
+        self._failure: OSError | None = None
 
     def close(self) -> None:
         """Forget everything: there is no reader any more."""
         with self._changed:
             self._is_closed = True
-            self._file.close()
             self._changed.notify_all()
+            with suppress(OSError):  # what it holds is wanted by nobody, on a disk that is full too
+                self._file.close()
+
+    def fail(self, error: OSError) -> None:
+        """What was to be written could not be; who reads on is told by this exception."""
+        with self._changed:
+            self._failure = error
 
     def end(self) -> None:
         """Nothing more will be written."""
@@ -89,7 +99,7 @@ class _Spool:
     def has_room(self, kept: Kept) -> bool:
         """Wait as long as too much is kept and the reader goes on; say whether more may be written."""
         with self._changed:
-            while self._end - self._next > kept.most_bytes and not self._is_closed:
+            while self._end > kept.most_bytes and not self._is_closed:  # the file gets shorter when all of it was read
                 before = self._pieces_read
                 if not self._changed.wait_for(lambda: self._is_closed or self._pieces_read > before, kept.patience):  # noqa: B023
                     return False
@@ -98,7 +108,7 @@ class _Spool:
     def wait_for_end(self, kept: Kept) -> None:
         """Wait until everything is written, or as much as is kept."""
         with self._changed:
-            self._changed.wait_for(lambda: self._is_complete or self._end - self._next > kept.most_bytes)
+            self._changed.wait_for(lambda: self._is_complete or self._end > kept.most_bytes)
 
     def pieces(self) -> Iterator[bytes]:
         """Yield what was written, as soon as it is, to the end."""
@@ -109,6 +119,8 @@ class _Spool:
         with self._changed:
             self._changed.wait_for(lambda: self._end > self._next or self._is_complete)
             if self._end == self._next:
+                if self._failure is not None:
+                    raise self._failure
                 return b""
             self._file.seek(self._next)
             piece = self._file.read(min(PIECE, self._end - self._next))
