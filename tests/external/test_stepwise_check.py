@@ -147,7 +147,7 @@ def test_the_error_rates_stand_beside_the_verdict_whatever_it_is():
         rates = checked(sequence("ddr", 0, away, 0))["device_checks"][0]["procedure"]["error_rates"]
         assert (rates["off_by"], rates["sd_of_readings"]) == (10, 8)
         assert (rates["replace_though_exact"], rates["usable_though_off"]) == (0.24, 0.42)
-        assert "24%" in rates["text"] and "42%" in rates["text"]
+        assert "24 %" in rates["text"] and "42 %" in rates["text"]
 
 
 def test_a_quarter_of_pairs_differ_by_ten_or_more_at_the_scatter_taken():
