@@ -107,11 +107,14 @@ def test_what_is_beyond_the_capacity_is_refused_and_what_has_ended_counts_no_mor
     with capacity.of_request(50), capacity.of_request(50), pytest.raises(Busy), capacity.of_request(0):
         pass
     assert (capacity.requests, capacity.waiting_bytes) == (0, 0)
+    leave = capacity.take_stream()
+    with pytest.raises(Busy):
+        capacity.take_stream()
+    leave()
+    leave()  # counts once
     capacity.take_stream()
     with pytest.raises(Busy):
         capacity.take_stream()
-    capacity.leave_stream()
-    capacity.take_stream()
 
 
 def test_a_full_disk_breaks_the_stream_off_instead_of_ending_it(monkeypatch):

@@ -1,6 +1,6 @@
 """How much a worker takes on at once. What is beyond is refused at once (503) and may be sent again, instead of waiting."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from threading import Lock
@@ -43,14 +43,18 @@ class Capacity:
             with self._changing:
                 self.requests, self.waiting_bytes = self.requests - 1, self.waiting_bytes - size
 
-    def take_stream(self) -> None:
-        """Take on a stream until `leave_stream`. Raises Busy."""
+    def take_stream(self) -> Callable[[], None]:
+        """Take on a stream; return what lets it go, which may be called again. Raises Busy."""
         with self._changing:
             if self.streams >= self._most.streams:
                 raise Busy("too many streams are answered already")
             self.streams += 1
+        still = [True]
 
-    def leave_stream(self) -> None:
-        """A stream has ended."""
-        with self._changing:
-            self.streams -= 1
+        def leave() -> None:
+            with self._changing:
+                if still:
+                    still.clear()
+                    self.streams -= 1
+
+        return leave

@@ -115,13 +115,21 @@ def streamed(rules: Rules, most_readings: int, count: Callable[[Outcome], None])
     body = Arriving(request.stream, current_app.extensions["heartlevel-stopping"])
     stream = StreamOfAnswers(body, rules, most_readings, g.request_id)
     kept = Kept(int(current_app.config["STREAM_KEPT_BYTES"]), PATIENCE, to_the_end="Via" in request.headers)
-    capacity.take_stream()
+    leave = capacity.take_stream()
     connection = request.environ.get("gunicorn.socket")
     if isinstance(connection, PacedSocket):
         connection.ends_early = True
-    response = Response(kept_until_read(stream.answers(count), stream.unread, kept), content_type=NDJSON)
-    response.call_on_close(capacity.leave_stream)
+    answers = kept_until_read(stream.answers(count), stream.unread, kept)
+    response = Response(_until_left(answers, leave), content_type=NDJSON)
+    response.call_on_close(leave)  # also where nothing was ever read
     return response
+
+
+def _until_left(answers: Iterator[bytes], leave: Callable[[], None]) -> Iterator[bytes]:
+    try:
+        yield from answers
+    finally:
+        leave()
 
 
 def is_stream() -> bool:
