@@ -109,7 +109,8 @@ def is_answered(path: str, case, response) -> None:
     """
     told = response.json()
     problems = told.get("problems", []) if isinstance(told, dict) else []
-    wrong = [fault for fault in problems if fault["code"] in SAID_BY_SCHEMA and not BY_NAME.search(fault["pointer"])]
+    told_of = [fault for fault in problems if not fault["pointer"].endswith("/payload")]  # no schema reads bytes
+    wrong = [fault for fault in told_of if fault["code"] in SAID_BY_SCHEMA and not BY_NAME.search(fault["pointer"])]
     assert wrong == []
     if response.status_code not in (200, 503, MAY_REFUSE.get(path)):
         assert problems or "faults" in told, response.text

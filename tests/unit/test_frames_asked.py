@@ -91,7 +91,7 @@ def test_an_exception_says_all_that_is_missing_and_what_may_be_meant():
         ({"columns": MAP, "guideline": "acc-aha-2052"}, "did you mean 'acc-aha-2025'?"),
         ({"columns": MAP, "time_zone": "Europe/Olso"}, "did you mean 'Europe/Oslo'?"),
         ({"columns": MAP, "zone": "x"}, "/zone: no field of that name"),
-        ({"columns": MAP, "language": "xx"}, "/language: found 'xx'; expected one of en"),
+        ({"columns": MAP, "language": "xx"}, "/language: found 'xx'; expected one of de, en"),
     ],
 )
 def test_what_is_wrong_with_a_map_or_an_option_is_said(more, words):

@@ -171,15 +171,16 @@ def visits(*days: int, systolic: float = 150, diastolic: float = 60) -> dict:
 
 
 def test_three_office_visits_alike_are_less_sure_than_they_look():
-    # Their own spread is nil; the published 10.8 weighs twice as much: √(4 · 10.8² / 6 / 3) = 5.09, t with 6 degrees.
+    # Their own spread is nil, with two degrees of freedom; the published 10.8 is the root of a mean variance, 7/5 of the scale
+    # of Student's t with 7: √(7 · 5/7 · 10.8² / 9 / 3) = 4.65, and t with 9 degrees.
     chance = classified(visits(2, 4, 6, systolic=133))["probability_at_or_above"]["130/80"]
-    assert chance == pytest.approx(0.711, abs=0.002)
+    assert chance == pytest.approx(t.sf(-3 / (10.8 * (5 / 9 / 3) ** 0.5), 9), abs=0.002)
 
 
 def test_one_office_visit_has_a_probability_by_how_visits_usually_differ():
-    # Student's t with 4 degrees of freedom, scale 10.8: P(t ≥ −3 / 10.8) (scipy: 0.602), diastolic far below.
+    # Two visits alike: √(7 · 5/7 · 10.8² / 8 / 2), and Student's t with 8 degrees of freedom; diastolic far below.
     chance = classified(visits(2, 4, systolic=133) | {"options": {}})["probability_at_or_above"]["130/80"]
-    assert chance == pytest.approx(t.sf(-3 / (10.8 / 2**0.5 * (4 / 5) ** 0.5), 5), abs=0.002)
+    assert chance == pytest.approx(t.sf(-3 / (10.8 * (5 / 8 / 2) ** 0.5), 8), abs=0.002)
 
 
 def test_routine_office_readings_nobody_documented_are_expected_to_be_high_and_staff_s_are_not():
