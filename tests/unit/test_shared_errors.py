@@ -171,8 +171,8 @@ def visits(*days: int, systolic: float = 150, diastolic: float = 60) -> dict:
 
 
 def test_three_office_visits_alike_are_less_sure_than_they_look():
-    # Their own spread is nil, with two degrees of freedom; the published 10.8 is the root of a mean variance, which is 7/5 of
-    # the scale of Student's t with 7, squared: √(7 · 5/7 · 10.8² / 9 / 3) = 4.65, and t with 9 degrees.
+    # Their own spread is nil, with two degrees of freedom; the published 10.8 is the root of a mean variance, 7/5 of what
+    # the scale of Student's t with 7 is, squared: √(7 · 5/7 · 10.8² / 9 / 3) = 4.65, and t with 9 degrees.
     chance = classified(visits(2, 4, 6, systolic=133))["probability_at_or_above"]["130/80"]
     assert chance == pytest.approx(t.sf(-3 / (10.8 * (5 / 9 / 3) ** 0.5), 9), abs=0.002)
 
