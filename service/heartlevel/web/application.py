@@ -36,7 +36,7 @@ from heartlevel.web.tokens import TrustedClients
 LOG = logging.getLogger("heartlevel")
 
 
-class WithoutData(Flask):
+class DiscreetApplication(Flask):
     """The application; of what nobody handles it logs type and place, as a text may hold what was sent."""
 
     def log_exception(self, exc_info: Any) -> None:
@@ -50,7 +50,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     Raises WrongSettings, RuleFaults if the rule files have mistakes, WrongCodes if the file of codes has,
     DecisionsNotKept if what was decided cannot be kept: a service does not start without them.
     """
-    app = WithoutData("heartlevel", static_folder=None)
+    app = DiscreetApplication("heartlevel", static_folder=None)
     app.request_class = SentRequest
     app.url_map.strict_slashes = False
     app.url_map.converters[RULE_ID] = RuleId
