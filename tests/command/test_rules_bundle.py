@@ -71,6 +71,8 @@ def test_a_bundle_stands_in_the_place_of_a_directory_of_rules(tmp_path, clinic):
     file = bundled(tmp_path / "rules.json", clinic)
     assert "pulse-fast-here" in run("list", "--rules", file).stdout
     assert run("test", "--rules", file).exit_code == 0
+    again = run("list", "--rules", file, "--layer", clinic)  # as where HEARTLEVEL_LAYERS is set
+    assert again.exit_code == 1 and "it holds the layer clinic already: leave out --layer" in again.stderr
 
 
 def test_where_keys_are_trusted_only_what_they_signed_is_taken(tmp_path, clinic, keys, monkeypatch):

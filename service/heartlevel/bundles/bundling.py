@@ -21,6 +21,7 @@ from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.directories.listing import listing_of
 from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
+from heartlevel.ruling.files.layers import id_in
 from heartlevel.ruling.language.ruleset import RuleSet
 
 # Files of public keys, parted as in PATH; where it is set, only what one of them has signed is taken.
@@ -104,6 +105,9 @@ def laid_out(folder: Path | None, layers: Sequence[Path]) -> Iterator[tuple[Path
         yield folder, tuple(layers)
         return
     bundle = _opened(_read(folder), trusted)
+    held = {layer["id"] for layer in bundle["layers"]}
+    if again := sorted(held.intersection(map(id_in, layers))):
+        raise BundleRefused(f"it holds the layer {', '.join(again)} already: leave out --layer, unset HEARTLEVEL_LAYERS")
     with TemporaryDirectory(prefix="heartlevel-bundle-") as scratch:
         own = _unpacked(bundle["files"], Path(scratch))
         if Rules.load(Path(scratch) / BASE, own).ruleset.fingerprint != bundle["fingerprint"]:
