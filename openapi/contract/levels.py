@@ -7,7 +7,6 @@ from contract.conclusion import ConclusionSchema
 from contract.declaring import (
     ClosedSchema,
     a_choice,
-    a_count,
     a_field,
     a_flag,
     a_list,
@@ -24,6 +23,7 @@ from contract.urgency import UrgencySchema
 from contract.whole import (
     CountedSchema,
     CountsSchema,
+    FindingTitledSchema,
     NamedSubjectSchema,
     NextSchema,
     NextStepSchema,
@@ -32,12 +32,9 @@ from contract.whole import (
 from heartlevel.conclusions.sureness import NO_PROBABILITY
 from heartlevel.vocabulary import (
     CONCLUSION_ALONE,
-    EFFECTS,
     IN_BRIEF,
     MEASURED_SIDES,
     PATTERNS,
-    SCOPES,
-    SEVERITIES,
     SURENESSES,
     UNDETERMINED,
     URGENCY_LEVELS,
@@ -122,21 +119,6 @@ class MadeByRulesSchema(ClosedSchema):
     rules = an_object(RulesNamedSchema, "the rule set")
     protocol = a_text("averaging protocol")
     as_of = a_text("date of the assessment, as given", nullable=True)
-
-
-class FindingTitledSchema(ClosedSchema):
-    """A finding by its title."""
-
-    id = a_text("name within this answer")
-    rule = a_text("the rule that found it")
-    scope = a_choice(SCOPES, "what it was asked of")
-    severity = a_choice(SEVERITIES, "how much it matters")
-    urgent = a_flag("may need help now")
-    urgency = a_choice(URGENCY_LEVELS, "how urgent, of a rule that names what may be; else null", nullable=True)
-    effect = a_choice(EFFECTS, "what it makes of the readings concerned")
-    title = a_text("short noun phrase")
-    count = a_count("readings concerned; of a series or device, how many such")
-    days = a_count("days on which these readings were taken")
 
 
 class NotRecordedSchema(ClosedSchema):

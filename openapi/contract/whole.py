@@ -158,8 +158,8 @@ class ReasonSchema(ClosedSchema):
     )
 
 
-class FindingGivenSchema(ClosedSchema):
-    """One thing found, explained and sourced."""
+class FindingTitledSchema(ClosedSchema):
+    """A finding by its title."""
 
     id = a_text("name within this answer")
     rule = a_text("the rule that found it")
@@ -169,12 +169,17 @@ class FindingGivenSchema(ClosedSchema):
     urgency = a_choice(URGENCY_LEVELS, "how urgent, of a rule that names what may be; else null", nullable=True)
     effect = a_choice(EFFECTS, "what it makes of the readings concerned")
     title = a_text("short noun phrase")
+    count = a_count("readings concerned; of a series or device, how many such")
+    days = a_count("days on which these readings were taken")
+
+
+class FindingGivenSchema(FindingTitledSchema):
+    """One thing found, explained and sourced."""
+
     explanation = a_text("what was found and why it matters")
     advice = a_text("what to do; never a change of medicine")
     patient = a_text("to the person measured, in plain words: what was off and what to do; never a change of medicine")
     readings = a_list_of_names("ids of the readings concerned")
-    count = a_count("readings concerned; of a series or device, how many such")
-    days = a_count("days on which these readings were taken")
     range = a_field(
         fields.Dict, "lowest and highest of the numbers that the explanation shows, where they differ", keys=fields.String()
     )

@@ -11,9 +11,10 @@ from heartlevel.answer.whole import as_json
 from heartlevel.fhir.call import FhirAnswers, fhir_answers
 from heartlevel.fhir.cards import cards_of, refused_card
 from heartlevel.fhir.names import LOINC, PANELS
+from heartlevel.web.access.signed_tokens import WrongToken
 from heartlevel.web.observability import FEEDBACK, count_urgency
 from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, sent_as_json
-from heartlevel.web.tokens import TrustedClients, Untrusted
+from heartlevel.web.tokens import TrustedClients
 from heartlevel.web.written_as_fhir import codes_in_use
 
 cds_hooks = Blueprint("heartlevel-cds-hooks", __name__)
@@ -54,7 +55,7 @@ def check_client() -> None:
         return
     try:
         trusted.check(request.headers.get("Authorization"), request.path)
-    except Untrusted as error:
+    except WrongToken as error:
         abort(401, str(error))
 
 

@@ -14,9 +14,9 @@ from marshmallow.validate import OneOf, Range
 from heartlevel.intake import request
 from heartlevel.intake.faults import closest
 from heartlevel.vocabulary import SETTINGS
+from heartlevel.web.connections.capacity import MEBIBYTE
 
 PREFIX = "HEARTLEVEL_"
-MEBIBYTE = 1024 * 1024
 
 
 class WrongSettings(Exception):

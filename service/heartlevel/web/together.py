@@ -5,7 +5,6 @@ An answer does not depend on what was assessed with it; a request that fails cos
 """
 
 import logging
-import time
 from collections import deque
 from dataclasses import dataclass
 from threading import Lock
@@ -14,13 +13,12 @@ from typing import Any
 from heartlevel.assessment import Rules
 from heartlevel.intake.request import Request
 from heartlevel.one_call import answer_requests
+from heartlevel.web.connections.turns import give_way
 from heartlevel.web.problems import raised_at
 
 LOG = logging.getLogger("heartlevel")
 # Readings of all requests that are assessed together; a large one is assessed alone, so that no small one waits for it.
 MOST_READINGS_TOGETHER = 400
-# Seconds. With 0 a worker would look for what came to its connections after every fifty turns only.
-A_MOMENT = 1e-6
 
 
 @dataclass(slots=True, eq=False)
@@ -42,7 +40,7 @@ class Together:
         """Return the answer to a request; other threads' requests may be answered on the way."""
         mine = _Waiting(request, rules)
         self._waiting.append(mine)
-        time.sleep(A_MOMENT)  # others' turn: what has come to other connections by now is assessed with it
+        give_way()  # what has come to other connections by now is assessed with it
         with self._assessing:
             if mine.answer is None:
                 self._assess(mine, self._companions(mine))

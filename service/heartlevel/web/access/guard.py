@@ -6,12 +6,11 @@ from flask import Flask, Response, current_app, g, request
 
 from heartlevel.web.access.keys import MARK, KeyFile, WrongKeyFile
 from heartlevel.web.access.scopes import SCOPES, scope_needed
-from heartlevel.web.access.signed_tokens import IssuedTokens, WrongToken
+from heartlevel.web.access.signed_tokens import BEARER, IssuedTokens, WrongToken
 from heartlevel.web.problems import problem_response
 from heartlevel.web.promises.kinds import KINDS
 
 LOG = logging.getLogger("heartlevel")
-BEARER = "Bearer "
 # Set by the listener of probes, which only those reach who run the service.
 FROM_PROBES = "heartlevel.from_probes"
 

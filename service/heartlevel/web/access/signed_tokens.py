@@ -1,6 +1,7 @@
 """JSON Web Tokens (RFC 7519) of callers, verified by the keys of one issuer, in a file or at an address."""
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -9,10 +10,41 @@ ALGORITHMS = ("RS256", "RS384", "RS512", "PS256", "PS384", "PS512", "ES256", "ES
 CLAIMS = ("iss", "aud", "exp")
 SECONDS_OFF = 30  # that two clocks may differ by
 PATIENCE_SECONDS = 5
+BEARER = "Bearer "
 
 
 class WrongToken(Exception):
     """The token is not valid; the text says why and holds nothing of it."""
+
+
+def verified(token: str, key: Any, algorithms: Sequence[str], required: Sequence[str], **wanted: Any) -> dict[str, Any]:
+    """Return the claims of a token that a key of a JSON Web Key Set has signed. Raises WrongToken.
+
+    `required` claims have to be there; `wanted` are audience, issuer and leeway, as PyJWT takes them.
+    """
+    import jwt
+
+    options: Any = {"require": list(required)}
+    try:
+        # Of a key without `alg`, which may be missing, the library would take one algorithm alone.
+        return jwt.decode(token, key.key, algorithms=list(algorithms), options=options, **wanted)
+    except (jwt.PyJWTError, TypeError) as error:
+        raise not_valid(error) from None
+
+
+def key_named(token: str, keys: Any) -> Any:
+    """Return the key of a set that a token names. Raises WrongToken."""
+    import jwt
+
+    try:
+        return keys[jwt.get_unverified_header(token).get("kid", "")]
+    except (jwt.PyJWTError, KeyError, TypeError) as error:
+        raise not_valid(error) from None
+
+
+def not_valid(error: Exception) -> WrongToken:
+    """Say what is wrong with a token without a word of it."""
+    return WrongToken(f"the token is not valid: {type(error).__name__}")
 
 
 class WrongIssuer(Exception):
@@ -38,21 +70,17 @@ class IssuedTokens:
 
         Raises WrongToken, OSError where the keys cannot be had.
         """
-        try:
-            key = self._key(token)
-            # Of a key without `alg`, which may be missing, the library would take one algorithm alone.
-            wanted: dict[str, Any] = {"audience": self._audience, "issuer": self._issuer, "leeway": SECONDS_OFF}
-            options: Any = {"require": list(CLAIMS)}
-            claims = self._jwt.decode(token, key.key, algorithms=list(ALGORITHMS), options=options, **wanted)
-        except self._jwt.PyJWKClientConnectionError:
-            raise OSError("the keys of the issuer cannot be fetched") from None
-        except (self._jwt.PyJWTError, KeyError, TypeError) as error:
-            raise WrongToken(f"the token is not valid: {type(error).__name__}") from None
+        claims = verified(token, self._key(token), ALGORITHMS, CLAIMS, audience=self._audience, issuer=self._issuer,
+                          leeway=SECONDS_OFF)  # fmt: skip
         scope = claims.get("scope", "")
         return tuple(scope.split()) if isinstance(scope, str) else ()
 
     def _key(self, token: str) -> Any:
-        if self._remote is not None:
+        if self._remote is None:
+            return key_named(token, self._local)
+        try:
             return self._remote.get_signing_key_from_jwt(token)
-        assert self._local is not None
-        return self._local[self._jwt.get_unverified_header(token).get("kid", "")]
+        except self._jwt.PyJWKClientConnectionError:
+            raise OSError("the keys of the issuer cannot be fetched") from None
+        except self._jwt.PyJWTError as error:
+            raise not_valid(error) from None

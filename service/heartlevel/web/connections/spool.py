@@ -5,16 +5,16 @@ a name until they are read. Where more is kept than allowed, the thread waits; w
 the stream ends, and the rest of what is sent is read away, so that the client comes to read how it ended.
 """
 
-import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from tempfile import SpooledTemporaryFile
 from threading import Condition, Thread
 
-PIECE = 64 * 1024
+from heartlevel.web.connections.pace import PIECE
+from heartlevel.web.connections.turns import give_way
+
 IN_MEMORY = 1024 * 1024  # bytes of a stream; what is beyond stands in a file
-A_MOMENT = 1e-6  # seconds; see `together`
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ def kept_until_read(answers: Iterator[bytes], unread: Callable[[], Iterator[byte
                     for last in unread():
                         spool.write(last)
                     break
-                time.sleep(A_MOMENT)  # others' turn: a stream would go on as long as it has lines
+                give_way()  # a stream would go on as long as it has lines
         except OSError as error:  # no room: the connection breaks off, so that nobody takes what was read for all
             spool.fail(error)
         finally:
