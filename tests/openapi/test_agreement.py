@@ -1,7 +1,7 @@
 """Contract and service agree on what is taken: requests made up from the contract, those it takes and those it does not.
 
 What the schema takes is answered; what neither it nor `x-also-read` takes is refused, or named in `problems`. By default a
-few requests of each operation are tried; `HEARTLEVEL_CONTRACT_CASES=2800 pytest -n 0 -s` tries more than 20,000 in all.
+few requests of each operation are tried; `CONTRACT_TEST_CASES=2800 pytest -n 0 -s` tries more than 20,000 in all.
 """
 
 import json
@@ -33,7 +33,7 @@ from heartlevel.web.application import create_app
 from support import rules
 
 CONTRACT = json.loads((shipped("openapi") / "openapi.json").read_text(encoding="utf-8"))
-CASES = int(os.environ.get("HEARTLEVEL_CONTRACT_CASES", "10"))
+CASES = int(os.environ.get("CONTRACT_TEST_CASES", "10"))
 # Of operations whose requests take long to make up, or to answer, fewer; a trial starts a process that compiles rules.
 FEWER = {"/v1/assessments": 4, "/v1/device-checks": 4, "/v1/rules/trial": 40}
 CHECKS = [not_a_server_error, content_type_conformance, response_headers_conformance, response_schema_conformance,
