@@ -20,6 +20,8 @@ MOST_LINES, MOST_LINES_OF_A_FILE, MOST_MODULES = 40, 250, 14
 LATE = {
     ("__init__.py", "heartlevel.frames"): "pandas is loaded only for who passes a table",
     ("command/assess.py", "heartlevel.distributed"): "needs the extra `distributed`",
+    ("bulk/inputs/spreadsheets.py", "heartlevel.bulk.inputs.workbook"): "needs the extra `sheets`",
+    ("handouts/log_workbook.py", "xlsxwriter"): "needs the extra `sheets`",
     ("bundles/bundling.py", "heartlevel.bundles.signing"): "needs the extra `signed`",
     ("ruling/files/own/units.py", "ucumvert"): "slow to import, and only a number of a clinic's own has need of it",
     ("web/tokens.py", "jwt"): "needs the extra `cds`",

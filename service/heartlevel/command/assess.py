@@ -45,7 +45,7 @@ CORES = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os
 HELP = f"""Assess FILES: files, folders, globs; `-` is standard input.
 
 {"; ".join(entry.about for entry in INPUT_FORMATS.values())}. Columns of tables are named as `systolic` or
-`technique.talking`, or mapped by --columns. All but Parquet may be compressed with gzip or zstd.
+`technique.talking`, or mapped by --columns. All but Parquet and spreadsheets may be compressed with gzip or zstd.
 
 Answers come in the order of the requests; after them those from tables. A subject's rows may be anywhere in the
 tables: they are brought together by way of temporary files, in the order of a hash of the subject's name. With

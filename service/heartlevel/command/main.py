@@ -21,6 +21,10 @@ COMMANDS = {
         "Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer.",
     ),
     "keys": ("heartlevel.command.keys:keys_group", "Make, list and revoke the keys of callers."),
+    "log-sheet": (
+        "heartlevel.command.log_sheet:log_sheet_command",
+        "Write an empty log to OUTPUT: a page to print (.html), or a spreadsheet (.xlsx) that is read back.",
+    ),
     "rules": (
         "heartlevel.command.rules.group:rules_group",
         "Look after rule files: check, test and explain them, try changes before they go live.",

@@ -8,7 +8,7 @@ from heartlevel.assessment import Assessment
 from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.urgency.sentences import step_of
 from heartlevel.profiles import SizeOfFaults
-from heartlevel.ruling.language.rules import Shift
+from heartlevel.ruling.language.rules import Rule, Shift
 
 SHOWN_FIRST = 3  # so many steps at most are what to begin with
 
@@ -68,15 +68,19 @@ def _weight(finding: Finding, readings: int, sizes: SizeOfFaults) -> float:
     rule = finding.rule
     if rule.scope not in ("reading", "sitting"):
         return 0.0
-    share = len(set(finding.readings)) / readings
+    return len(set(finding.readings)) / readings * likely_size(rule, sizes, finding.facts)
+
+
+def likely_size(rule: Rule, sizes: SizeOfFaults, facts: Mapping[str, object] | None = None) -> float:
+    """Return the likely size of a rule's fault (mm[Hg]), by the facts of a finding where it depends on them."""
     shift = rule.expected_error.get("systolic")
-    return share * (_size(shift, finding.facts) if shift else sizes.by_effect[rule.effect_name])
+    return _size(shift, facts or {}) if shift else sizes.by_effect[rule.effect_name]
 
 
 def _size(shift: Shift, facts: Mapping[str, object]) -> float:
     """Return the likely size of an error: the fact that is its amount, else the geometric middle of what is published."""
     if shift.bounds is None:
-        amount = facts[shift.amount] if shift.amount else None
+        amount = facts.get(shift.amount) if shift.amount else None
         return abs(amount) if isinstance(amount, (int, float)) else 0.0
     low, high = map(abs, shift.bounds)
     return sqrt(low * high) if low * high > 0 else (low + high) / 2

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from dataclasses import field as attribute
 from functools import lru_cache
+from re import compile as pattern
 from typing import Any, TypeAlias
 
 from marshmallow import fields
@@ -15,6 +16,8 @@ from heartlevel.intake.schema import Options
 NUMBER, FLAG, LIST, TEXT = "number", "true or false", "list", "text"
 SUBJECT, READING, DEVICE, OPTIONS = "subject", "reading", "device", "options"
 CUFF = "cuff"  # its columns are named without the device they belong to
+# A column in brackets was filled in beforehand by whoever laid the table out; it may be of no field.
+LAID_OUT = pattern(r"\(.*\)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,4 +92,16 @@ ALIASES = {"subject.id": SUBJECT, "device.id": DEVICE} | {
 def field_name(written: object) -> str:
     """Return the field's own name for a name that may be another one of it; anything else as it is."""
     text = str(written).strip()
+    if LAID_OUT.fullmatch(text):
+        text = text[1:-1].strip()
     return ALIASES.get(text, text)
+
+
+def is_laid_out(name: str) -> bool:
+    """Tell whether a column was filled in beforehand."""
+    return LAID_OUT.fullmatch(name.strip()) is not None
+
+
+def as_laid_out(name: str) -> str:
+    """Return the name of a column that is filled in beforehand."""
+    return f"({name})"

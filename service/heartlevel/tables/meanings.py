@@ -9,9 +9,11 @@ from typing import Any
 from heartlevel.intake.bluetooth.expanding import IN_BYTES, PAYLOAD
 from heartlevel.intake.faults import near
 from heartlevel.intake.own.form import PLAIN_FORM, Form
-from heartlevel.tables.fields import REQUIRED, SUBJECT, TableField, TableFields, field_name, fields_of
+from heartlevel.tables.fields import LAID_OUT, REQUIRED, SUBJECT, TableField, TableFields, field_name, fields_of
 
 REST = "everything-else"
+# A hidden sheet of a log says what the words that can be chosen in it mean, whatever language they are in.
+WORDS_SHEET, WORDS_HEAD = "(words)", ("field", "shown", "value")
 INDEX = pattern(r"__index_level_\d+__")  # the rows' numbers or names, as pandas writes them to Parquet
 
 
@@ -54,12 +56,16 @@ class Mapped:
 
     def ignored(self, theirs: str) -> bool:
         """Tell whether a column is left out knowingly."""
-        return REST in self.ignore or theirs.strip() in self.ignore or bool(INDEX.fullmatch(theirs))
+        beside = INDEX.fullmatch(theirs) or LAID_OUT.fullmatch(theirs.strip())
+        return REST in self.ignore or theirs.strip() in self.ignore or bool(beside)
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """The columns of one table: their names, and what each means to us; `subject` is the number of the subject's column."""
+    """The columns of one table: their names, as they are told of, and what each means to us.
+
+    `subject` is the number of the subject's column.
+    """
 
     names: Sequence[str]
     meanings: Sequence[Meaning | None]
@@ -100,3 +106,12 @@ def strange_columns(names: Sequence[str], mapped: Mapped) -> Iterator[tuple[str,
 
 def _fields_in(names: Sequence[str], mapped: Mapped) -> list[str]:
     return [meaning.to for name in names if (meaning := mapped.meaning_of(name))]
+
+
+def meanings_of_words(rows: Sequence[Sequence[str | None]]) -> dict[str, dict[str, str]]:
+    """Return, by field, what each word that can be chosen means, in small letters; `rows` are those of the sheet of words."""
+    meanings: dict[str, dict[str, str]] = {}
+    for field, shown, value in (row[: len(WORDS_HEAD)] for row in rows[1:] if len(row) >= len(WORDS_HEAD)):
+        if field and shown and value:
+            meanings.setdefault(field_name(field), {})[shown.casefold()] = value
+    return meanings

@@ -1,6 +1,7 @@
 """The tables among the inputs: how their columns are laid out, and their rows in chunks."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import pyarrow
 
@@ -27,7 +28,8 @@ def checked_layout(table: Input, mapped: Mapped) -> Layout:
     faults = list(layout_faults(names, mapped))
     if faults:
         raise WrongCall("\n".join(f"{table.name}: {fault}" for fault in faults))
-    return layout_of(names, mapped)
+    layout, labels = layout_of(names, mapped), table_format(table).labels
+    return replace(layout, names=labels(table, mapped)) if labels else layout
 
 
 def layout_faults(names: Sequence[str], mapped: Mapped) -> Iterator[str]:

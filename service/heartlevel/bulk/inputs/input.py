@@ -39,6 +39,8 @@ class TableFormat(InputFormat):
 
     header: "Callable[[Input, Mapped], list[str]]"
     chunks: "Callable[[Input, Mapped, Meter | None], Iterator[Chunk | BadRow]]"
+    # What the columns are called where something in them is at fault; None: by their names.
+    labels: "Callable[[Input, Mapped], list[str]] | None" = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from heartlevel.bulk.inputs.csv_chunks import chunks_of_csv, header_of_csv
 from heartlevel.bulk.inputs.input import InputFormat, RequestFormat, TableFormat
 from heartlevel.bulk.inputs.opening import COMPRESSED, beginning, decompressed
 from heartlevel.bulk.inputs.parquet_chunks import chunks_of_parquet, header_of_parquet
+from heartlevel.bulk.inputs.spreadsheets import chunks_of_spreadsheet, header_of_spreadsheet, labels_of_spreadsheet
 from heartlevel.fhir.reading.lines import decode_bundles
 from heartlevel.intake.ndjson import DecodedLine, RequestText, decode_json
 from heartlevel.intake.own.form import Form
@@ -36,6 +37,10 @@ def _begins_as_parquet(first: bytes, mapped: bool) -> bool:
     return first.startswith(b"PAR1")
 
 
+def _begins_as_spreadsheet(first: bytes, mapped: bool) -> bool:
+    return first.startswith(b"PK\x03\x04")
+
+
 def _decode_plain(texts: Iterable[tuple[int, RequestText]], form: Form) -> Iterator[DecodedLine]:
     """Decode requests as they are: the form says nothing of how they are written."""
     return decode_json(texts)
@@ -48,8 +53,10 @@ FHIR = RequestFormat("fhir", "FHIR R4 (one Bundle or Parameters, an array, or on
 PARQUET = TableFormat("parquet", "Parquet (a reading a row)", (".parquet",), _begins_as_parquet, header_of_parquet,
                       chunks_of_parquet)  # fmt: skip
 CSV = TableFormat("csv", "CSV (a reading a row)", (".csv", ".tsv"), _begins_as_csv, header_of_csv, chunks_of_csv)
+XLSX = TableFormat("xlsx", "a spreadsheet (.xlsx), such as a log that was filled in", (".xlsx",), _begins_as_spreadsheet,
+                   header_of_spreadsheet, chunks_of_spreadsheet, labels_of_spreadsheet)  # fmt: skip
 # Contents are tried in this order; what is of none is taken for the first.
-INPUT_FORMATS: dict[str, InputFormat] = {entry.name: entry for entry in (FHIR, JSON, PARQUET, CSV)}
+INPUT_FORMATS: dict[str, InputFormat] = {entry.name: entry for entry in (FHIR, JSON, PARQUET, XLSX, CSV)}
 ENDINGS = {ending: entry for entry in INPUT_FORMATS.values() for ending in entry.endings}
 
 

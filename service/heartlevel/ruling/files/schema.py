@@ -137,6 +137,7 @@ class WordingBlock(Block):
     )
     sureness = Anything(**about("how sure an answer is: sentences, and the parts they are made of, by key"))
     follow_up = Anything(**about("changes, targets and what is to be said with them: sentences by key"))
+    pages = Anything(**about("words of the pages that are handed to the person measured, by key"))
     rules = Anything(**about("rule id to its texts in this language"))
     wants_reading = flag("a clinician who speaks the language has yet to read the texts")
     same_words = Items(Text(SENTENCES), 200, **about("texts that are truly the same as their originals"))

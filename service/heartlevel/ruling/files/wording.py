@@ -80,7 +80,7 @@ class Languages:
             }
             fallen_back = {
                 key: {**mapping(default.get(key)), **mapping(entry.item.get(key))}
-                for key in ("categories", "urgency", "sureness", "summary", "follow_up")
+                for key in ("categories", "urgency", "sureness", "summary", "follow_up", "pages")
             }
             own_steps = {field: steps[field] | self._filled(entry, field, elsewhere, voice) for field in STEPS}
             conclusion = conclusion_texts(entry, conclusion, voice, self._faults)

@@ -107,6 +107,7 @@ class Wording:
     sureness: Mapping[str, str]  # how sure the answer is: sentences and the parts they are made of
     summary: Mapping[str, str]  # words of the summary of an answer
     follow_up: Mapping[str, str]  # changes, targets and what is to be said with them, by key
+    pages: Mapping[str, str]  # words of what is handed to the person measured, by key
     conclusion: ConclusionTexts
     wants_reading: bool  # by a clinician who speaks the language
     written: Mapping[str, Any]

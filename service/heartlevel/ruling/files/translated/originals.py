@@ -14,11 +14,21 @@ from heartlevel.vocabulary import SYMPTOMS
 TextPath: TypeAlias = tuple[str, ...]  # such as ("rules", "legs-crossed", "title")
 Texts: TypeAlias = Mapping[TextPath, str]
 
-TEXTS = ("next_steps", "next_steps_for_patient", "names", "categories", "urgency", "sureness", "summary", "follow_up")
+TEXTS = (
+    "next_steps",
+    "next_steps_for_patient",
+    "names",
+    "categories",
+    "urgency",
+    "sureness",
+    "summary",
+    "follow_up",
+    "pages",
+)
 CAUTIONS, CONCLUSION, RULES = "cautions", "conclusion", "rules"
 TO_CLINICIAN, PATIENT = ("title", "explanation", "advice"), "patient"
 PARTS = ("next_steps", "next_steps_for_patient", CAUTIONS, CONCLUSION, "summary", "names", "categories", "urgency",
-         "sureness", "follow_up", RULES)  # fmt: skip
+         "sureness", "follow_up", "pages", RULES)  # fmt: skip
 LETTERS, LENGTH = "abcdefghijklmnop", 8
 
 
