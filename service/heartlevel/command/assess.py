@@ -21,7 +21,6 @@ from heartlevel.bulk.columns.understanding import describe_columns
 from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.naming import inputs_of
 from heartlevel.bulk.inputs.registry import INPUT_FORMATS
-from heartlevel.bulk.outputs.answers import write_answers
 from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, OutputFormat, default_format, output_format
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.carrying_out import Job, Judge, bulk_inputs, carried_out, meter_for
@@ -30,12 +29,13 @@ from heartlevel.bulk.running.results import Counts, JudgedPart
 from heartlevel.bulk.running.trying import failures_of
 from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
 from heartlevel.bulk.wrong_call import WrongCall
+from heartlevel.command.look import Look, look_of
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, only_for_owner, rules_options
 from heartlevel.command.progress import Progress
-from heartlevel.command.summary import summary
+from heartlevel.command.summary import IN_FILE, cautions_in, summaries
 from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
 from heartlevel.intake.own.form import PLAIN_FORM
-from heartlevel.located import AssessedSubjects
+from heartlevel.located import AssessedSubjects, in_order_of_subjects
 from heartlevel.tables.meanings import Mapped
 
 WRONG_CALL = 2
@@ -54,10 +54,15 @@ tables: they are brought together by way of temporary files, in the order of a h
 
 
 def write_summaries(
-    groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str], everything: bool = False
+    groups: Sequence[AssessedSubjects],
+    rules: Rules,
+    names: Sequence[str],
+    everything: bool = False,
+    look: Look = IN_FILE,
 ) -> list[bytes]:
     """Write each answer's summary."""
-    return write_answers(lambda answer: f"{summary(answer, rules, everything)}\n".encode(), groups, rules, names)
+    texts = in_order_of_subjects(groups, lambda group: summaries(group.conclusions, rules, everything, look))
+    return [b"".join(f"{text}\n".encode() for text in texts)]
 
 
 SUMMARY = OutputFormat("summary", "summary", write_summaries)
@@ -132,8 +137,12 @@ def _carried_out(job: Job, options: dict[str, Any]) -> Counts:
     progress.start(meter.total)
     log = DecisionLog(options["decisions"])
     judge = keeping_decisions(_judge(options), log) if options["decisions"] else _judge(options)
-    counts = carried_out(job, judge, partial(_show, job, progress), meter)
+    languages = set[str]()
+    counts = carried_out(job, judge, partial(_show, job, progress, languages), meter)
     progress.end(counts)
+    if job.format.name == SUMMARY.name:
+        for caution in cautions_in(sorted(languages), job.rules, look_of(sys.stdout)):
+            click.echo(caution, err=job.output is not None)
     if counts.problems and job.problems is None and job.format.hides_problems:
         click.echo(f"problems in what was read: {counts.problems}; --problems FILE names each", err=True)
     if log.lost:
@@ -161,13 +170,15 @@ def _output_format(options: dict[str, Any]) -> OutputFormat:
         raise WrongCall(f"{output}: {'a folder' if written_as.tables else 'a file'} is to be written there")
     if output is not None and output == options["problems"]:
         raise WrongCall("--output and --problems name the same file")
-    if written_as is SUMMARY and options["everything"]:
-        return replace(SUMMARY, write=partial(write_summaries, everything=True))
+    if written_as is SUMMARY:
+        look = IN_FILE if output else look_of(sys.stdout)
+        return replace(SUMMARY, write=partial(write_summaries, everything=options["everything"], look=look))
     return written_as
 
 
-def _show(job: Job, progress: Progress, part: BulkPart, judged: JudgedPart) -> None:
-    """Print what is not written to files, and why there is no answer to some requests."""
+def _show(job: Job, progress: Progress, languages: set[str], part: BulkPart, judged: JudgedPart) -> None:
+    """Print what is not written to files, and why there is no answer to some requests; note the answers' languages."""
+    languages |= judged.languages
     if job.output is None:
         screen = sys.stdout.buffer
         screen.write(job.format.begins if part.number == 0 else b"")

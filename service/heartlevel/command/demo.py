@@ -1,5 +1,6 @@
 """`heartlevel demo`: the invented Harbour Lane practice, one request a line of a shipped file."""
 
+import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from textwrap import fill, shorten
@@ -8,11 +9,15 @@ from typing import Any
 import click
 
 from heartlevel.answer.whole import as_json
+from heartlevel.assessment import assess_requests
+from heartlevel.command.look import USUAL_WIDTH, look_of
 from heartlevel.command.options import json_option, loaded, rules_options
-from heartlevel.command.summary import WIDTH, summary
+from heartlevel.command.summary import cautions_in, summaries
+from heartlevel.conclusions.conclude import conclude
 from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in_file
-from heartlevel.one_call import Outcome, answer_decoded
+from heartlevel.intake.request import Request
+from heartlevel.one_call import Outcome, answers_with_others, line_of, read_decoded
 from heartlevel.resources import shipped
 
 HARBOUR_LANE = shipped("demo") / "harbour-lane.ndjson"
@@ -38,34 +43,36 @@ def demo(people: tuple[str, ...], as_lines: bool, folder: Path | None, layers: t
     """
     rules = loaded(folder, layers)
     with HARBOUR_LANE.open("rb") as file:
-        outcomes = list(answer_decoded(requests_in_file(file), rules))
-    for line in _unanswered(outcomes):
+        read = [read_decoded(line_of(sent), sent, rules) for sent in requests_in_file(file)]
+    for line in _unanswered([outcome for outcome in read if isinstance(outcome, Outcome)]):
         click.echo(line, err=True)
-    answers = _chosen([outcome.answer for outcome in outcomes if outcome.answer is not None], people)
+    chosen = _chosen([request for request in read if isinstance(request, Request)], people)
+    look = look_of(sys.stdout)
+    conclusions = conclude(assess_requests(chosen, rules))
     if as_lines:
-        click.echo(b"\n".join(map(as_json, answers)))
+        click.echo(b"\n".join(map(as_json, answers_with_others(conclusions, rules))))
+    elif people:
+        click.echo("\n".join(summaries(conclusions, rules, everything=True, look=look)))
     else:
-        in_full = (summary(answer, rules, everything=True) for answer in answers)
-        click.echo("\n".join(in_full if people else _table(answers)))
-    for caution in rules.ruleset.wording["en"].cautions:
-        click.echo(fill(caution, WIDTH), err=as_lines)
+        click.echo("\n".join(_table(list(answers_with_others(conclusions, rules)))))
+    for caution in cautions_in(["en"], rules, look):
+        click.echo(caution, err=as_lines)
 
 
 def _unanswered(outcomes: Sequence[Outcome]) -> Iterator[str]:
     """Yield why a request has no answer: other rules may lack a guideline it asks for."""
     for outcome in outcomes:
-        if outcome.answer is None:
-            yield f"demo:{outcome.line}: {outcome.detail}"
-            yield from (f"demo:{outcome.line}: {problem}" for problem in outcome.problems)
+        yield f"demo:{outcome.line}: {outcome.detail}"
+        yield from (f"demo:{outcome.line}: {problem}" for problem in outcome.problems)
 
 
-def _chosen(answers: list[dict[str, Any]], people: Sequence[str]) -> list[dict[str, Any]]:
-    """Return the answers about the people named, of all if none is; raises BadParameter for a name that is not there."""
-    by_name = {answer["subject"]["id"]: answer for answer in answers}
+def _chosen(requests: list[Request], people: Sequence[str]) -> list[Request]:
+    """Return the requests about the people named, all if none is; raises BadParameter for a name that is not there."""
+    by_name = {request.subject["id"]: request for request in requests}
     for name in people:
         if name not in by_name:
             raise click.BadParameter(f"nobody in this practice is called {name!r} ({near(name, by_name)})")
-    return [by_name[name] for name in people] if people else answers
+    return [by_name[name] for name in people] if people else requests
 
 
 def _table(answers: Sequence[dict[str, Any]]) -> Iterator[str]:
@@ -81,7 +88,7 @@ def _table(answers: Sequence[dict[str, Any]]) -> Iterator[str]:
             answer["subject"]["id"], mark, _category(answer["classification"]), label, _step(answer)
         ).rstrip()
     yield ""
-    yield from (fill(line, WIDTH) for line in LEGEND)
+    yield from (fill(line, USUAL_WIDTH) for line in LEGEND)
     yield ""
 
 

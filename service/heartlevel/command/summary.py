@@ -1,50 +1,80 @@
 """A summary of one answer for a terminal, in the language the answer was asked for."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from textwrap import fill
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from babel.numbers import format_decimal
 
 from heartlevel.assessment import Rules
+from heartlevel.command.day_plot import DayMeans, day_means, plotted
+from heartlevel.command.look import Look
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.one_call import answers_with_others
 from heartlevel.ruling.language.template import locale_of
 from heartlevel.vocabulary import RELIABILITIES
 
-WIDTH = 100
+IN_FILE = Look()
+ALARM, HEADING = {"fg": "red", "bold": True}, {"bold": True}
 # So many of each are shown where not all are asked for: an ordinary answer then fits 25 lines.
-FINDINGS, STEPS, PROBLEMS = 6, 3, 3
+FINDINGS, STEPS, PROBLEMS = 5, 2, 2
+URGENT_MARK = "  !"
 
 
-def summary(answer: Mapping[str, Any], rules: Rules, everything: bool = False) -> str:
-    """Return a few readable lines a subject: the conclusion, averages, findings, next steps; or all there is of them."""
+def summaries(conclusions: Conclusions, rules: Rules, everything: bool = False, look: Look = IN_FILE) -> Iterator[str]:
+    """Yield the summary of each subject's answer."""
+    for subject, answer in enumerate(answers_with_others(conclusions, rules)):
+        yield summary(answer, rules, everything, look, day_means(conclusions, subject))
+
+
+def summary(
+    answer: Mapping[str, Any],
+    rules: Rules,
+    everything: bool = False,
+    look: Look = IN_FILE,
+    means: DayMeans | None = None,
+) -> str:
+    """Return a few readable lines a subject: conclusion, averages, days, findings, next steps; or all there is of them."""
     words = rules.ruleset.wording[answer["made_with"]["language"]].summary
-    return "\n".join(_lines(answer, words, everything)) + "\n"
+    return "\n".join(_lines(answer, words, everything, look, means)) + "\n"
 
 
-def _lines(answer: Mapping[str, Any], words: Mapping[str, str], everything: bool) -> Iterator[str]:
-    urgent = f"   {words['urgent']}" if answer["urgent"] else ""
-    yield f"{answer['subject']['id']}  {_readings(answer, words)}{urgent}"
-    yield from (_wrapped(f"  {sentence}") for sentence in answer["conclusion"]["clinician"])
+def cautions_in(languages: Iterable[str], rules: Rules, look: Look = IN_FILE) -> Iterator[str]:
+    """Yield the cautions of each of some languages, to be said once with any number of summaries."""
+    for language in languages:
+        yield from map(look.wrapped, rules.ruleset.wording[language].cautions)
+
+
+def _lines(
+    answer: Mapping[str, Any], words: Mapping[str, str], everything: bool, look: Look, means: DayMeans | None
+) -> Iterator[str]:
+    urgent = f"   {look.styled(words['urgent'], **ALARM)}" if answer["urgent"] else ""
+    yield f"{look.styled(answer['subject']['id'], **HEADING)}  {_readings(answer, words)}{urgent}"
+    yield from (look.wrapped(f"  {sentence}") for sentence in answer["conclusion"]["clinician"])
     yield from _averages(answer, words)
-    yield from map(_wrapped, map(_other, answer["other_guidelines"]))
+    yield from _plot(means, words, look) if means else ()
+    yield from map(look.wrapped, map(_other, answer["other_guidelines"]))
     for heading, written, most in (
         ("findings", [_finding(finding, everything) for finding in answer["findings"]], FINDINGS),
         ("next-steps", [f"  > {step['text']}" for step in answer["next_steps"]], STEPS),
         ("problems", [_problem(problem, everything) for problem in answer["problems"]], PROBLEMS),
     ):
-        yield from _listed(words, heading, written, None if everything else most)
+        yield from _listed(words, heading, written, None if everything else most, look)
 
 
-def _listed(words: Mapping[str, str], heading: str, lines: Sequence[str], most: int | None) -> Iterator[str]:
+def _plot(means: DayMeans, words: Mapping[str, str], look: Look) -> Iterator[str]:
+    lines, days = plotted(means, look.width)
+    title = words["day-plot"].format(**{"setting": words[means.setting], "from": days[0], "to": days[-1]})
+    limits = [f"{limit:g}" for limit in means.limits if limit == limit]
+    yield look.wrapped("  " + title + (words["day-plot-limit"].format(limits="/".join(limits)) if limits else ""))
+    yield from lines
+
+
+def _listed(words: Mapping[str, str], heading: str, lines: Sequence[str], most: int | None, look: Look) -> Iterator[str]:
     if lines:
-        yield f"  {words[heading]}"
-        yield from map(_wrapped, lines[:most])
+        yield look.styled(f"  {words[heading]}", **HEADING)
+        yield from (look.wrapped(line, **(ALARM if line.startswith(URGENT_MARK) else {})) for line in lines[:most])
         if hidden := len(lines[most:]) if most else 0:
             yield f"    {words['more'].format(number=hidden)}"
-
-
-def _wrapped(line: str) -> str:
-    return fill(line, WIDTH, subsequent_indent="      ")
 
 
 def _readings(answer: Mapping[str, Any], words: Mapping[str, str]) -> str:

@@ -109,7 +109,7 @@ def _fields_in(names: Sequence[str], mapped: Mapped) -> list[str]:
 
 
 def meanings_of_words(rows: Sequence[Sequence[str | None]]) -> dict[str, dict[str, str]]:
-    """Return, by field, what each word that can be chosen means, in small letters; `rows` are those of the sheet of words."""
+    """Return, by field, what each word that can be chosen means, in small letters; `rows` are its sheet."""
     meanings: dict[str, dict[str, str]] = {}
     for field, shown, value in (row[: len(WORDS_HEAD)] for row in rows[1:] if len(row) >= len(WORDS_HEAD)):
         if field and shown and value:

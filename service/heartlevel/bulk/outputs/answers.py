@@ -1,6 +1,6 @@
 """Answers, as lines or as rows of a table."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pyarrow
@@ -17,15 +17,6 @@ ANSWER_ROW = pyarrow.schema(
     [("subject", TEXT), ("urgent", pyarrow.bool_()), ("urgency", TEXT), ("guideline", TEXT), ("category", TEXT),
      ("pattern", TEXT), *((name, pyarrow.int32()) for name in COUNTED), ("rules_fingerprint", TEXT), ("answer", TEXT)]
 )  # fmt: skip
-
-
-def write_answers(
-    line_of: Callable[[dict[str, Any]], bytes], groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]
-) -> list[bytes]:
-    """Write each answer by `line_of`."""
-    return [
-        b"".join(in_order_of_subjects(groups, lambda group: map(line_of, answers_with_others(group.conclusions, rules))))
-    ]
 
 
 def write_answer_rows(groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]) -> list[bytes]:

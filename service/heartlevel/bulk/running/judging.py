@@ -37,6 +37,9 @@ def judge_part(plan: Plan, part: BulkPart) -> JudgedPart:
     groups, results = judged_items(plan, part)
     outputs = plan.output.write(groups, plan.rules, plan.names)
     judged = judged_part(part.number, outputs, [results[number] for number in sorted(results)], plan.names)
+    judged.languages = frozenset(
+        request.language for group in groups for request in group.conclusions.assessment.batch.requests
+    )
     judged.decisions = decided_in_part(groups) if plan.decisions else []
     return judged
 

@@ -62,6 +62,8 @@ SUMMARY_WORDS = (
     "next-steps",
     "problems",
     "more",
+    "day-plot",
+    "day-plot-limit",
 )
 
 
