@@ -25,6 +25,7 @@ from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, OutputFormat, defau
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.carrying_out import Job, Judge, bulk_inputs, carried_out, meter_for
 from heartlevel.bulk.running.deciding import keeping_decisions
+from heartlevel.bulk.running.handing_out import handing_out
 from heartlevel.bulk.running.results import Counts, JudgedPart
 from heartlevel.bulk.running.trying import failures_of
 from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
@@ -34,6 +35,7 @@ from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, 
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import IN_FILE, cautions_in, summaries
 from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
+from heartlevel.handouts.sheets_for import patient_pages
 from heartlevel.intake.own.form import PLAIN_FORM
 from heartlevel.located import AssessedSubjects, in_order_of_subjects
 from heartlevel.tables.meanings import Mapped
@@ -82,6 +84,8 @@ FORMATS = (SUMMARY, *OUTPUT_FORMATS)
 @click.option(
     "--all", "everything", is_flag=True, help="Of a summary, all findings, steps and problems with their reasons."
 )
+@click.option("--patient-sheet", "sheet", type=PLACE, help="Where to write a page for each person, in plain words: "
+              "a folder, or a file that ends in .html for one person.")  # fmt: skip
 @click.option("--columns", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="YAML file that says what the columns of a table mean.")  # fmt: skip
 @click.option("--dry-run", is_flag=True, help="Say how each column is understood and what of the first "
@@ -137,6 +141,7 @@ def _carried_out(job: Job, options: dict[str, Any]) -> Counts:
     progress.start(meter.total)
     log = DecisionLog(options["decisions"])
     judge = keeping_decisions(_judge(options), log) if options["decisions"] else _judge(options)
+    judge = handing_out(judge, patient_pages, options["sheet"]) if options["sheet"] else judge
     languages = set[str]()
     counts = carried_out(job, judge, partial(_show, job, progress, languages), meter)
     progress.end(counts)

@@ -3,6 +3,7 @@
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from tempfile import mkdtemp
 from textwrap import fill, shorten
 from typing import Any
 
@@ -13,7 +14,10 @@ from heartlevel.assessment import assess_requests
 from heartlevel.command.look import USUAL_WIDTH, look_of
 from heartlevel.command.options import json_option, loaded, rules_options
 from heartlevel.command.summary import cautions_in, summaries
-from heartlevel.conclusions.conclude import conclude
+from heartlevel.conclusions.conclude import Conclusions, conclude
+from heartlevel.handouts.asked_logs import blank_log
+from heartlevel.handouts.log_page import log_page
+from heartlevel.handouts.sheets_for import patient_pages
 from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.intake.request import Request
@@ -35,8 +39,12 @@ LEGEND = (
 @click.command()
 @click.argument("people", nargs=-1)
 @json_option
+@click.option("--pages", type=click.Path(file_okay=False, path_type=Path),
+              help="Folder for the pages; by default a new one among temporary files, and none with --json.")  # fmt: skip
 @rules_options
-def demo(people: tuple[str, ...], as_lines: bool, folder: Path | None, layers: tuple[Path, ...]) -> None:
+def demo(
+    people: tuple[str, ...], as_lines: bool, pages: Path | None, folder: Path | None, layers: tuple[Path, ...]
+) -> None:
     """Assess an invented practice: a line a person, or PEOPLE in full.
 
     PEOPLE are named as in the table, such as s-07.
@@ -55,8 +63,23 @@ def demo(people: tuple[str, ...], as_lines: bool, folder: Path | None, layers: t
         click.echo("\n".join(summaries(conclusions, rules, everything=True, look=look)))
     else:
         click.echo("\n".join(_table(list(answers_with_others(conclusions, rules)))))
+    if pages or not as_lines:
+        for line in _pages(conclusions, rules, pages or Path(mkdtemp(prefix="heartlevel-demo-"))):
+            click.echo(line, err=as_lines)
     for caution in cautions_in(["en"], rules, look):
         click.echo(caution, err=as_lines)
+
+
+def _pages(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str]:
+    """Write the sheet of each person and an empty log; yield where they are."""
+    folder.mkdir(parents=True, exist_ok=True)
+    names = [request.subject["id"] for request in conclusions.assessment.batch.requests]
+    for name, content in zip(names, patient_pages(conclusions, rules), strict=True):
+        (folder / f"{name}.html").write_bytes(content)
+    (folder / "log.html").write_bytes(log_page(blank_log({}, rules)))
+    ends = f"{names[0]}.html … {names[-1]}.html" if len(names) > 1 else f"{names[0]}.html"
+    yield f"Pages in {folder}: a sheet for each person ({ends}), an empty log (log.html)."
+    yield ""
 
 
 def _unanswered(outcomes: Sequence[Outcome]) -> Iterator[str]:

@@ -11,12 +11,13 @@ import click
 from heartlevel.assessment import Rules
 from heartlevel.command.options import UNREADABLE, loaded, only_for_owner, rules_options
 from heartlevel.handouts.asked_logs import blank_log, log_for
+from heartlevel.handouts.log_page import log_page
 from heartlevel.handouts.log_sheet import MOST_DAYS, LogSheet
 from heartlevel.handouts.log_workbook import NoTimeZone, log_workbook
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.intake.texts.json_text import NotJson, parsed_json
 
-WRITERS: Mapping[str, Callable[[LogSheet], bytes]] = {".xlsx": log_workbook}
+WRITERS: Mapping[str, Callable[[LogSheet], bytes]] = {".html": log_page, ".xlsx": log_workbook}
 
 
 @click.command("log-sheet")

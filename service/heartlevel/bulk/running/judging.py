@@ -1,7 +1,8 @@
 """One part judged: a pure function of the part, so that it may be done anywhere, and again."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.inputs.input import InputFormat, RequestFormat
@@ -10,13 +11,16 @@ from heartlevel.bulk.parts.grouping import Unreadable
 from heartlevel.bulk.parts.parts import BulkPart, SentText, SubjectSheets
 from heartlevel.bulk.parts.sheets import sheet_from
 from heartlevel.bulk.running.results import Item, JudgedPart, judged_part
+from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.decisions.by_part import decided_in_part
 from heartlevel.intake.decoding import Undecodable
 from heartlevel.legible import legible_urgencies
-from heartlevel.located import AssessedSubjects, LocatedRequest, judge_examined, judge_requests
+from heartlevel.located import AssessedSubjects, LocatedRequest, in_order_of_subjects, judge_examined, judge_requests
 from heartlevel.tables.examined import examine
 from heartlevel.tables.meanings import Layout, Mapped
 from heartlevel.tables.rows import CellOrigin, DecodedRows
+
+MakePages: TypeAlias = Callable[[Conclusions, Rules], Iterator[bytes]]  # one a subject
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +34,7 @@ class Plan:
     mapped: Mapped
     output: OutputFormat
     decisions: bool = False  # are to be kept
+    pages: MakePages | None = None  # where they are wanted
 
 
 def judge_part(plan: Plan, part: BulkPart) -> JudgedPart:
@@ -40,8 +45,22 @@ def judge_part(plan: Plan, part: BulkPart) -> JudgedPart:
     judged.languages = frozenset(
         request.language for group in groups for request in group.conclusions.assessment.batch.requests
     )
+    judged.pages = _pages(plan, groups) if plan.pages else []
     judged.decisions = decided_in_part(groups) if plan.decisions else []
     return judged
+
+
+def _pages(plan: Plan, groups: Sequence[AssessedSubjects]) -> list[tuple[str, bytes]]:
+    """Return a page for each subject, with the subject's name."""
+
+    def of_group(group: AssessedSubjects) -> Iterator[tuple[str, bytes]]:
+        assert plan.pages is not None
+        requests = group.conclusions.assessment.batch.requests
+        yield from zip(
+            (request.subject["id"] for request in requests), plan.pages(group.conclusions, plan.rules), strict=True
+        )
+
+    return list(in_order_of_subjects(groups, of_group))
 
 
 def judged_items(plan: Plan, part: BulkPart) -> tuple[list[AssessedSubjects], Mapping[int, Item]]:

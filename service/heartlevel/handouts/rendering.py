@@ -1,0 +1,45 @@
+"""Pages from templates: whole in themselves, everything escaped, without a script and without a request to anywhere."""
+
+from base64 import b64encode
+from datetime import date
+from functools import lru_cache
+from hashlib import sha256
+from typing import Any
+
+from babel.dates import format_date
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from heartlevel.ruling.language.template import locale_of
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    loader = PackageLoader("heartlevel.handouts", "templates")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+
+
+@lru_cache(maxsize=1)
+def _style() -> str:
+    loader = _environment().loader
+    assert loader is not None
+    text, _, _ = loader.get_source(_environment(), "style.css")
+    return text
+
+
+def page_policy() -> str:
+    """Return the Content-Security-Policy of pages: nothing but their own style, known by its hash."""
+    digest = b64encode(sha256(_style().encode()).digest()).decode()
+    return f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+
+
+def rendered(template: str, language: str, **values: Any) -> bytes:
+    """Return the page that a template makes of values, in UTF-8."""
+    # The style is our own; what is sent goes through escaping.
+    own = {"style": Markup(_style()), "policy": page_policy(), "language": language}  # noqa: S704
+    return _environment().get_template(template).render(**own, **values).encode()
+
+
+def day_words(day: date, language: str) -> str:
+    """Return a date with its day of the week, as short as a language writes it."""
+    return str(format_date(day, "EEE d MMM", locale_of(language)))
