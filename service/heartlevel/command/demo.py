@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from heartlevel.answer.whole import as_json
-from heartlevel.assessment import assess_requests
+from heartlevel.assessment import Rules, assess_requests
 from heartlevel.command.look import USUAL_WIDTH, look_of
 from heartlevel.command.options import json_option, loaded, rules_options
 from heartlevel.command.summary import cautions_in, summaries
@@ -77,8 +77,8 @@ def _pages(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str
     for name, content in zip(names, patient_pages(conclusions, rules), strict=True):
         (folder / f"{name}.html").write_bytes(content)
     (folder / "log.html").write_bytes(log_page(blank_log({}, rules)))
-    ends = f"{names[0]}.html … {names[-1]}.html" if len(names) > 1 else f"{names[0]}.html"
-    yield f"Pages in {folder}: a sheet for each person ({ends}), an empty log (log.html)."
+    ends = " … ".join(f"{name}.html" for name in dict.fromkeys([*names[:1], *names[-1:]]))
+    yield fill(f"Pages in {folder}: a sheet for each person ({ends}), an empty log (log.html).", USUAL_WIDTH)
     yield ""
 
 
