@@ -1,0 +1,51 @@
+"""A device against its reference: differences over means, with bias and limits of agreement (Bland and Altman, 1986)."""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from heartlevel.report.drawing import FAINT, HOME_COLOUR, INK, OFFICE_COLOUR, svg_of
+from heartlevel.vocabulary import PRESSURES
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+WIDTH, HEIGHT, LEAST = 7.2, 2.2, 2
+LOOKS = {"systolic": {"marker": "o", "color": HOME_COLOUR}, "diastolic": {"marker": "s", "color": OFFICE_COLOUR}}
+
+
+def device_plot(check: Mapping[str, Any], told: Mapping[str, Any], words: Mapping[str, str]) -> bytes | None:
+    """Return the plot as SVG; None of fewer than two pairs. `check` is as sent (mm[Hg]), `told` its part of the answer."""
+    if not any(len(_points(check, pressure)) >= LEAST for pressure in PRESSURES):
+        return None
+
+    def draw(axes: "Axes") -> None:
+        axes.axhline(0, color=INK, lw=1)
+        for pressure in PRESSURES:
+            _draw_pressure(axes, _points(check, pressure), told, pressure, words)
+        axes.set_xlabel(words["report-device-across"])
+        axes.set_ylabel(words["report-device-up"])
+        axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, fontsize=8)
+
+    return svg_of("device", WIDTH, HEIGHT, draw)
+
+
+def _points(check: Mapping[str, Any], pressure: str) -> list[tuple[float, float]]:
+    """Return means and differences (device minus reference) of the pairs that have both."""
+    pairs = ((pair["device"].get(pressure), pair["reference"].get(pressure)) for pair in check.get("pairs") or ())
+    return [((device + reference) / 2, device - reference) for device, reference in pairs
+            if device is not None and reference is not None]  # fmt: skip
+
+
+def _draw_pressure(
+    axes: "Axes", points: Sequence[tuple[float, float]], told: Mapping[str, Any], pressure: str, words: Mapping[str, str]
+) -> None:
+    if not points:
+        return
+    look = LOOKS[pressure]
+    axes.scatter([mean for mean, _ in points], [difference for _, difference in points], s=20,
+                 label=words[f"report-{pressure}"], **look)  # fmt: skip
+    bias, limits = told["bias"][pressure], told["limits95"][pressure]
+    if bias and bias["mean"] is not None:
+        axes.axhline(bias["mean"], color=look["color"], lw=1.5)
+    for limit in limits or ():
+        axes.axhline(limit, color=FAINT if limit is None else look["color"], lw=1, ls=(0, (4, 3)))

@@ -1,0 +1,35 @@
+"""Plots as SVG, drawn by matplotlib, which is imported where the first one is drawn; the same numbers give the same bytes."""
+
+from base64 import b64encode
+from collections.abc import Callable
+from io import BytesIO
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Draw: TypeAlias = "Callable[[Axes], None]"
+INK, FAINT, PALE = "#111111", "#767676", "#d9d9d9"
+# Okabe and Ito's blue and vermilion (2008, published-from-memory), dark and light enough to differ in grey, too.
+HOME_COLOUR, OFFICE_COLOUR, AMBULATORY_COLOUR = "#0072b2", "#d55e00", "#555555"
+STYLE = {"svg.fonttype": "none", "font.family": "sans-serif", "font.size": 9, "axes.spines.top": False,
+         "axes.spines.right": False, "axes.edgecolor": FAINT, "xtick.color": INK, "ytick.color": INK}  # fmt: skip
+
+
+def svg_of(name: str, width: float, height: float, draw: Draw) -> bytes:
+    """Return a plot of a width and height in inches. Raises ModuleNotFoundError without the extra `pages`."""
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+
+    with rc_context({**STYLE, "svg.hashsalt": name}):
+        figure = Figure(figsize=(width, height), layout="constrained")
+        draw(figure.add_subplot())
+        written = BytesIO()
+        FigureCanvasSVG(figure).print_svg(written, metadata={"Date": None, "Creator": None})
+    return written.getvalue()
+
+
+def as_source(svg: bytes) -> str:
+    """Return a plot as what an image's `src` holds, so that a page needs nothing from elsewhere."""
+    return f"data:image/svg+xml;base64,{b64encode(svg).decode()}"

@@ -1,0 +1,31 @@
+"""The report as a page: HTML that is whole in itself, and the same printed as PDF."""
+
+from collections.abc import Iterator
+
+from heartlevel.assessment import Rules
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.handouts.rendering import rendered
+from heartlevel.one_call import answers_with_others
+from heartlevel.report.drawing import as_source
+from heartlevel.report.report import Report, report_of
+
+
+def report_pages(conclusions: Conclusions, rules: Rules) -> Iterator[bytes]:
+    """Yield the report on each subject as a page of HTML."""
+    for subject, answer in enumerate(answers_with_others(conclusions, rules)):
+        yield report_page(report_of(conclusions, subject, answer, rules))
+
+
+def report_page(report: Report) -> bytes:
+    """Return the page, in HTML."""
+    return rendered("report.html.j2", report.language, report=report, answer=report.answer, words=report.words,
+                    number=report.figures, source=as_source)  # fmt: skip
+
+
+def printed(page: bytes) -> bytes:
+    """Return a page as PDF. Raises ModuleNotFoundError without the extra `pdf`, OSError without the libraries it loads."""
+    from weasyprint import HTML
+
+    written = HTML(string=page.decode()).write_pdf()
+    assert isinstance(written, bytes)
+    return written

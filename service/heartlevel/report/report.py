@@ -1,0 +1,131 @@
+"""What the report shows, taken from the whole answer: chosen and put in an order, decided nowhere here."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from heartlevel.assessment import Rules
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.report.device_plot import device_plot
+from heartlevel.report.figures import Figures, pointer_part
+from heartlevel.report.readings_plot import limits_shown, plotted_readings, readings_plot
+
+
+ONE = "/-"  # ends the name of a limit of systolic pressure alone
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What to do next, and the findings that it follows from."""
+
+    text: str
+    findings: list[Mapping[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """A probability and what it is of."""
+
+    label: str
+    at: str  # its JSON Pointer in the answer
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """What was not recorded in a share of the readings: facts of as large a share, told together."""
+
+    at: str  # JSON Pointer of the share
+    items: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """All that the page shows beside the answer itself. Plots are SVG; None where there is nothing to plot."""
+
+    answer: Mapping[str, Any]
+    words: Mapping[str, str]
+    figures: Figures
+    steps: list[Step]
+    others: list[Mapping[str, Any]]  # findings that no step follows from
+    chances: list[Chance]
+    patterns: list[Chance]
+    missing: list[Missing]
+    sources: list[str]
+    readings: bytes | None
+    devices: list[bytes | None]  # one a device check
+
+    @property
+    def language(self) -> str:
+        """The language of the texts."""
+        return str(self.answer["made_with"]["language"])
+
+
+def report_of(conclusions: Conclusions, subject: int, answer: Mapping[str, Any], rules: Rules) -> Report:
+    """Return the report on a subject of a batch from its whole answer. Raises ModuleNotFoundError without `pages`."""
+    words = rules.ruleset.wording[answer["made_with"]["language"]].pages
+    steps = list(_steps(answer))
+    told = {finding["id"] for step in steps for finding in step.findings}
+    checks = conclusions.assessment.batch.requests[subject].checks
+    return Report(
+        answer=answer,
+        words=words,
+        figures=Figures(answer),
+        steps=steps,
+        others=[finding for finding in answer["findings"] if finding["id"] not in told],
+        chances=list(_chances(answer, words)),
+        patterns=list(_patterns(answer, words)),
+        missing=list(_missing(answer)),
+        sources=sorted(_sources(answer)),
+        readings=_readings_plot(conclusions, subject, answer, words),
+        devices=[device_plot(check, told_of, words) for check, told_of in zip(checks, answer["device_checks"], strict=True)],
+    )
+
+
+def _readings_plot(
+    conclusions: Conclusions, subject: int, answer: Mapping[str, Any], words: Mapping[str, str]
+) -> bytes | None:
+    readings = plotted_readings(conclusions.assessment, subject, answer)
+    if not readings:
+        return None
+    limits = limits_shown(conclusions.assessment, subject, [reading.setting for reading in readings])
+    return readings_plot(readings, limits, answer, words)
+
+
+def _steps(answer: Mapping[str, Any]) -> Iterator[Step]:
+    """Yield the steps in their order; each finding stands under the first that follows from it."""
+    findings, told = {finding["id"]: finding for finding in answer["findings"]}, set[str]()
+    for step in answer["next_steps"]:
+        names = [name for name in step["because"] if name in findings and name not in told]
+        told |= set(names)
+        yield Step(step["text"], [findings[name] for name in names])
+
+
+def _chances(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[Chance]:
+    probable = answer["classification"].get("probability_at_or_above") or {}
+    for limit, chance in probable.items():
+        if chance is not None:
+            told = f"{words['report-systolic']} {limit.removesuffix(ONE)}" if limit.endswith(ONE) else limit
+            label = words["report-at-or-above"].format(limit=told)
+            yield Chance(label, f"/classification/probability_at_or_above/{pointer_part(limit)}")
+
+
+def _patterns(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[Chance]:
+    """Yield how probable each pattern is by the first pair of limits that there are chances for."""
+    for number, chance in enumerate((answer["pattern"]["chances"] or ())[:1]):
+        for label in chance["probability"]:
+            yield Chance(words[f"report-{label}"], f"/pattern/chances/{number}/probability/{label}")
+
+
+def _missing(answer: Mapping[str, Any]) -> Iterator[Missing]:
+    alike: dict[float, Missing] = {}
+    for number, entry in enumerate(answer["undocumented"]):
+        missing = alike.setdefault(entry["share"], Missing(f"/undocumented/{number}/share", []))
+        fact = CATALOGUE.get(entry["item"])
+        missing.items.append(fact.meaning if fact else entry["item"])
+    yield from sorted(alike.values(), key=lambda missing: -answer["undocumented"][int(missing.at.split("/")[2])]["share"])
+
+
+def _sources(answer: Mapping[str, Any]) -> set[str]:
+    parts: Sequence[Mapping[str, Any]] = [*answer["findings"], *([answer["target"]] if answer["target"] else [])]
+    return {source["cite"] for part in parts for source in part["sources"] or ()}
