@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 
 from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.tables.cells import numbered
 from heartlevel.tables.field_columns import FieldColumn, first_rows
 from heartlevel.tables.fields import DEVICE, TableFields
 
@@ -25,7 +25,7 @@ def describe_devices(columns: dict[str, FieldColumn], fields: TableFields, subje
         return np.zeros(len(subject_of), dtype=bool)
     values = {name: columns[name].comparable() for name in details}
     device = _devices(named, list(values.values()), len(subject_of))
-    device = np.where(device < 0, -1, pd.factorize(subject_of * (device.max() + 1) + device)[0])
+    device = np.where(device < 0, -1, numbered(subject_of * (device.max() + 1) + device))
     differing = np.zeros(len(subject_of), dtype=bool)
     for name, value in values.items():
         row = first_rows(device, int(device.max()) + 2, value)[device]  # the last is for rows without a device
@@ -72,6 +72,6 @@ def _devices(named: FieldColumn | None, details: Sequence[Floats], size: int) ->
         known = ~np.isnan(detail)
         described |= known
         if not known.all() or detail.min() != detail.max():
-            codes = pd.factorize(detail)[0]  # −1 for nothing
-            alike = pd.factorize(alike * (codes.max() + 2) + codes + 1)[0].astype(np.int64)
+            codes = numbered(detail)  # −1 for nothing
+            alike = numbered(alike * (codes.max() + 2) + codes + 1)
     return np.where(unnamed & described, number.max() + 1 + alike, number)
