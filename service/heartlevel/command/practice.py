@@ -27,7 +27,9 @@ WRONG_CALL = 2
 def practice_command(
     tables: Path, folder: Path | None, layers: tuple[Path, ...], to: str, output: Path | None, smallest: int
 ) -> None:
-    """Show what TABLES, the folder of `assess --to tables`, tell of a whole practice.
+    """Show what the result tables of many people tell a practice, without naming anybody.
+
+    TABLES is the folder of `assess --to tables`.
 
     How many people were assessed, what is urgent, which faults are the commonest and what they cost, which devices
     disagree, and how groups differ. No person is named. Titles are those of the rules given, by default the shipped ones.
