@@ -25,6 +25,10 @@ COMMANDS = {
         "heartlevel.command.log_sheet:log_sheet_command",
         "Write an empty log to OUTPUT: a page to print (.html), or a spreadsheet (.xlsx) that is read back.",
     ),
+    "practice": (
+        "heartlevel.command.practice:practice_command",
+        "Show what the result tables of many people tell a practice, without naming anybody.",
+    ),
     "rules": (
         "heartlevel.command.rules.group:rules_group",
         "Look after rule files: check, test and explain them, try changes before they go live.",

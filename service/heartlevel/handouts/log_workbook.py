@@ -9,9 +9,10 @@ from typing import Any
 
 from heartlevel.handouts.log_columns import DAY, READING, SITTING, WHOLE, LogColumn, columns_of
 from heartlevel.handouts.log_sheet import LogSheet
-from heartlevel.tables.mapping import TIME_ZONE
+from heartlevel.tables.fields import OPTIONS, name_in_table
 from heartlevel.tables.meanings import WORDS_HEAD, WORDS_SHEET
 
+TIME_ZONE = name_in_table(OPTIONS, ("time_zone",))
 WRITTEN_ON = datetime(2000, 1, 1, tzinfo=UTC)
 TEXTS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
 LINE_HEIGHT, ROW_HEIGHT, LETTERS_A_LINE, A4 = 15, 20, 110, 9

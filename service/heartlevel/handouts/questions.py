@@ -32,7 +32,7 @@ class Question:
 def questions_for(ruleset: RuleSet, language: str, answer: Mapping[str, Any] | None = None) -> list[Question]:
     """Return what to ask, the most important first.
 
-    That is what was done wrong, or not recorded, in the largest share of the readings of an answer, times the likely size
+    First what was done wrong, then what was not recorded, by the share of the readings of an answer times the likely size
     of the fault (mm[Hg]); then the larger faults. Without readings all counts as not recorded.
     """
     wording = ruleset.wording[language]
@@ -40,23 +40,28 @@ def questions_for(ruleset: RuleSet, language: str, answer: Mapping[str, Any] | N
     asked = [
         fields[key.removeprefix(ASK)] for key in wording.pages if key.startswith(ASK) and key.removeprefix(ASK) in fields
     ]
-    open_shares = _shares(ruleset, answer)
+    wrong, unrecorded = _shares(ruleset, answer)
     sizes = {field.name: _size(ruleset, field) for field in asked}
-    order = sorted(asked, key=lambda field: (-sizes[field.name] * open_shares.get(_fact(field), 0.0), -sizes[field.name]))
+
+    def rank(field: TableField) -> tuple[float, float, float]:
+        size, fact = sizes[field.name], _fact(field)
+        return -size * wrong.get(fact, 0.0), -size * unrecorded.get(fact, 0.0), -size
+
+    order = sorted(asked, key=rank)
     return [Question(field, wording.pages[ASK + field.name], _answers(field, wording)) for field in order[:MOST_QUESTIONS]]
 
 
-def _shares(ruleset: RuleSet, answer: Mapping[str, Any] | None) -> dict[str, float]:
-    """Return, by fact, in which share of the readings it was not recorded or was at fault; the two are added."""
+def _shares(ruleset: RuleSet, answer: Mapping[str, Any] | None) -> tuple[dict[str, float], dict[str, float]]:
+    """Return, by fact, in which share of the readings it was at fault, and in which it was not recorded."""
     readings = len(answer["readings"]) if answer else 0
     if answer is None or not readings:
-        return {fact: 1.0 for rule in ruleset.rules["reading"] for fact in _facts(rule)}
-    shares = {gap["item"]: float(gap["share"]) for gap in answer["undocumented"]}
+        return {}, {fact: 1.0 for rule in ruleset.rules["reading"] for fact in _facts(rule)}
+    wrong: dict[str, float] = {}
     rules = {rule.id: rule for rule in ruleset.rules["reading"]}
     for finding in answer["findings"]:
         for fact in _facts(rules[finding["rule"]]) if finding["rule"] in rules else ():
-            shares[fact] = shares.get(fact, 0.0) + len(finding["readings"]) / readings
-    return shares
+            wrong[fact] = wrong.get(fact, 0.0) + len(finding["readings"]) / readings
+    return wrong, {gap["item"]: float(gap["share"]) for gap in answer["undocumented"]}
 
 
 def _size(ruleset: RuleSet, field: TableField) -> float:

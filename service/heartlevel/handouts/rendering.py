@@ -6,7 +6,7 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
-from babel.dates import format_date
+from babel.dates import format_skeleton
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -42,4 +42,4 @@ def rendered(template: str, language: str, **values: Any) -> bytes:
 
 def day_words(day: date, language: str) -> str:
     """Return a date with its day of the week, as short as a language writes it."""
-    return str(format_date(day, "EEE d MMM", locale_of(language)))
+    return str(format_skeleton("MMMEd", day, locale=locale_of(language)))

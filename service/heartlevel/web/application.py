@@ -23,6 +23,7 @@ from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
+from heartlevel.web.handouts import handout_routes
 from heartlevel.web.problems import raised_at
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
@@ -80,6 +81,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     problems.handle_errors(app)
     app.register_blueprint(routes)
     app.register_blueprint(fhir_routes)
+    app.register_blueprint(handout_routes)
     app.register_blueprint(cds_hooks)
     app.register_blueprint(pages)
     announce_deprecations(app, orjson.loads(document_with(())))

@@ -7,6 +7,7 @@ from heartlevel.intake.faults import near
 from heartlevel.ruling.files.sentences import NO_LIMITS, sentence
 from heartlevel.ruling.files.source import mapping
 from heartlevel.ruling.language.faults import Entry, RuleFault
+from heartlevel.ruling.language.page_words import PAGE_WORDS
 from heartlevel.ruling.language.statements import READERS, STATEMENTS, SUMMARY_WORDS, WORDS, ConclusionTexts
 from heartlevel.ruling.language.template import Template, Voice
 
@@ -17,7 +18,7 @@ def conclusion_texts(entry: Entry, base: ConclusionTexts | None, voice: Voice, f
     """Return one language's sentences; what it does not say is taken from `base`, the default language's.
 
     Mistakes are added to `faults`: names that are none, slots that a statement does not have and, in the default
-    language, statements that are not said and words that the summary needs.
+    language, statements that are not said and words that the summary and the pages need.
     """
     conclusion = Entry(entry.origin, (*entry.path, "conclusion"), mapping(entry.item.get("conclusion")))
     faults += _strangers(conclusion, (), PARTS)
@@ -25,8 +26,9 @@ def conclusion_texts(entry: Entry, base: ConclusionTexts | None, voice: Voice, f
     texts = {reader: _sentences(conclusion, reader, voiced, faults) for reader in READERS}
     if base is None:
         faults += _missing(conclusion)
-        absent = [name for name in SUMMARY_WORDS if name not in mapping(entry.item.get("summary"))]
-        faults += [entry.fault((), "missing-text", f"the summary's '{name}' is not there") for name in absent]
+        for part, names, told in (("summary", SUMMARY_WORDS, "the summary's"), ("pages", PAGE_WORDS, "the pages'")):
+            absent = [name for name in names if name not in mapping(entry.item.get(part))]
+            faults += [entry.fault((), "missing-text", f"{told} '{name}' is not there") for name in absent]
         return ConclusionTexts(voiced.names, texts)
     return ConclusionTexts(voiced.names, {reader: {**base.sentences[reader], **texts[reader]} for reader in READERS})
 
