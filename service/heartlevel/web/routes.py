@@ -18,6 +18,7 @@ from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.intake.texts.json_text import UnreadableText, parsed_json
 from heartlevel.intake.texts.legible_text import legible_in
 from heartlevel.one_call import Outcome, device_answer_to, urgency_in, whole_answer_to
+from heartlevel.report.call import report_for
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.tools.own_schema import document_with
@@ -33,6 +34,7 @@ from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
 from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
+from heartlevel.web.written_as_report import REPORT_KINDS, report_response
 
 JSON = "application/json"
 routes = Blueprint("heartlevel", __name__)
@@ -101,14 +103,26 @@ def assess_subjects() -> Response:
         # A stream may be long: its lines are limited instead of its whole.
         request.max_content_length = maxsize
         return tagged(streamed(rules_in_force(), most_readings(), partial(_keep_line, keeper())))
-    if request.accept_mimetypes.best_match([JSON, FHIR_JSON]) == FHIR_JSON:
+    kind = request.accept_mimetypes.best_match([JSON, FHIR_JSON, *REPORT_KINDS], JSON)
+    if kind == FHIR_JSON:
         bundle, answer = bundle_for(subject_sent(), rules_in_force(), codes_in_use(), most_readings(), now())
         keeper()(answer)
         return bundle_response(bundle)
+    if kind in REPORT_KINDS:
+        return _report(kind)
     together: Together = current_app.extensions["heartlevel-together"]
     asked, answer = whole_answer_to(subject_sent(), rules_in_force(), most_readings(), together.answer)
     keeper()(answer)
     return respond(in_detail(answer, asked.detail))
+
+
+def _report(kind: str) -> Response:
+    try:
+        report, answer = report_for(subject_sent(), rules_in_force(), most_readings())
+    except ModuleNotFoundError:
+        abort(406, "this installation draws no plots (extra `pages`); ask for application/json")
+    keeper()(answer)
+    return report_response(report, kind)
 
 
 @routes.post("/v1/device-checks")

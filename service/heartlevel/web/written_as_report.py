@@ -1,0 +1,34 @@
+"""Answers as the report to look at: a page, the same printed, or its plot alone."""
+
+from flask import Response, abort, g
+
+from heartlevel.handouts.rendering import page_policy
+from heartlevel.report.page import printed, report_page
+from heartlevel.report.report import Report
+
+HTML, PDF, SVG = "text/html", "application/pdf", "image/svg+xml"
+REPORT_KINDS = (HTML, PDF, SVG)
+PLOT_POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # the plot's own styles; there is no script in it
+
+
+def report_response(report: Report, kind: str) -> Response:
+    """Return a report in one of REPORT_KINDS; it names the rules it was made with in its ETag. Aborts with 406 without PDF."""
+    if kind == SVG:
+        if report.readings is None:
+            abort(406, "no reading could be assessed, so there is no plot; ask for application/json")
+        response = Response(report.readings, content_type=SVG)
+        response.headers["Content-Security-Policy"] = PLOT_POLICY
+    elif kind == PDF:
+        response = Response(_pdf(report), content_type=PDF)
+    else:
+        response = Response(report_page(report), content_type=f"{HTML}; charset=utf-8")
+        response.headers["Content-Security-Policy"] = page_policy()
+    response.set_etag(g.rules.ruleset.fingerprint)
+    return response
+
+
+def _pdf(report: Report) -> bytes:
+    try:
+        return printed(report_page(report))
+    except (ModuleNotFoundError, OSError):
+        abort(406, "this installation prints no PDF (extra `pdf`, and the library Pango); ask for text/html and print that")
