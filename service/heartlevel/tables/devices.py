@@ -1,5 +1,6 @@
 """Devices of a table: what is said of one in any row of a subject is so in all rows of that subject and device."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -9,6 +10,8 @@ from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.tables.cells import numbered
 from heartlevel.tables.field_columns import FieldColumn, first_rows
 from heartlevel.tables.fields import DEVICE, TableFields
+
+_NAMELESS = re.compile("device-[0-9a-f]{12}")
 
 
 def describe_devices(columns: dict[str, FieldColumn], fields: TableFields, subject_of: Ints) -> Bools:
@@ -29,11 +32,32 @@ def describe_devices(columns: dict[str, FieldColumn], fields: TableFields, subje
         there = row >= 0
         differing |= there & ~np.isnan(value) & (value != value[row])
         columns[name] = replace(columns[name], codes=np.where(there, columns[name].codes[row], columns[name].codes))
-    names = [str(number) for number in range(int(device.max()) + 1)]
+    names = _names(named, device)
     codes = np.where(device < 0, np.nan, device.astype(np.float64))
     doubtful = np.zeros(len(codes), dtype=bool) if named is None else named.doubtful
     columns[DEVICE] = FieldColumn(fields[DEVICE].declared, codes, doubtful, names)
     return differing
+
+
+def has_name(device: str) -> bool:
+    """Say whether a device is called as its readings' sender calls it, not for want of a name."""
+    return _NAMELESS.fullmatch(device) is None
+
+
+def nameless(mark: str) -> str:
+    """Return what a device without a name is called, by a mark of twelve hexadecimal digits."""
+    return f"device-{mark}"
+
+
+def _names(named: FieldColumn | None, device: Ints) -> list[str]:
+    """Return what each numbered device is called."""
+    size = int(device.max()) + 1
+    names = [nameless(f"{number:012x}") for number in range(size)]
+    if named is not None:
+        rows = first_rows(device, size + 1, named.codes)[:size]  # the last is for rows without a device
+        for number in np.flatnonzero(rows >= 0).tolist():
+            names[number] = str(named.value_of(named.codes[rows[number]]))
+    return names
 
 
 def _devices(named: FieldColumn | None, details: Sequence[Floats], size: int) -> Ints:
