@@ -84,7 +84,9 @@ def test_what_is_sent_is_text_and_nothing_else():
     payload = week()
     payload["subject"]["id"] = HOSTILE
     (page,) = pages_of(payload)
-    assert b"<script" not in page and "&lt;script&gt;" in page.decode() and "49" not in page.decode().split("</h1>")[1][:300]
+    assert (
+        b"<script" not in page and "&lt;script&gt;" in page.decode() and "49" not in page.decode().split("</h1>")[1][:300]
+    )
 
 
 @pytest.mark.parametrize("language", ["en", "es", "de"])

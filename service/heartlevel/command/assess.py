@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from errno import EPIPE
 from functools import cache, partial
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,8 @@ from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, OutputFormat, defau
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.carrying_out import Job, Judge, bulk_inputs, carried_out, meter_for
 from heartlevel.bulk.running.deciding import keeping_decisions
-from heartlevel.bulk.running.handing_out import handing_out
+from heartlevel.bulk.running.handing_out import PRINTED, handing_out
+from heartlevel.bulk.running.judging import MakePages
 from heartlevel.bulk.running.results import Counts, JudgedPart
 from heartlevel.bulk.running.trying import failures_of
 from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
@@ -38,6 +40,7 @@ from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
 from heartlevel.handouts.sheets_for import patient_pages
 from heartlevel.intake.own.form import PLAIN_FORM
 from heartlevel.located import AssessedSubjects, in_order_of_subjects
+from heartlevel.report.page import printed_reports, report_pages
 from heartlevel.tables.meanings import Mapped
 
 WRONG_CALL = 2
@@ -86,6 +89,8 @@ FORMATS = (SUMMARY, *OUTPUT_FORMATS)
 )
 @click.option("--patient-sheet", "sheet", type=PLACE, help="Where to write a page for each person, in plain words: "
               "a folder, or a file that ends in .html for one person.")  # fmt: skip
+@click.option("--page", type=PLACE, help="Where to write a report on each person, with plots: a folder, or a file that "
+              "ends in .html or .pdf for one person.")  # fmt: skip
 @click.option("--columns", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="YAML file that says what the columns of a table mean.")  # fmt: skip
 @click.option("--dry-run", is_flag=True, help="Say how each column is understood and what of the first "
@@ -142,6 +147,7 @@ def _carried_out(job: Job, options: dict[str, Any]) -> Counts:
     log = DecisionLog(options["decisions"])
     judge = keeping_decisions(_judge(options), log) if options["decisions"] else _judge(options)
     judge = handing_out(judge, patient_pages, options["sheet"]) if options["sheet"] else judge
+    judge = handing_out(judge, _reports(options["page"]), options["page"]) if options["page"] else judge
     languages = set[str]()
     counts = carried_out(job, judge, partial(_show, job, progress, languages), meter)
     progress.end(counts)
@@ -153,6 +159,15 @@ def _carried_out(job: Job, options: dict[str, Any]) -> Counts:
     if log.lost:
         click.echo(f"decisions that could not be kept: {log.lost}", err=True)
     return counts
+
+
+def _reports(output: Path) -> MakePages:
+    """Return what makes the reports; raises WrongCall where what draws or prints them is not installed."""
+    wanted = {"matplotlib": "pages", **({"weasyprint": "pdf"} if output.suffix == PRINTED else {})}
+    for module, extra in wanted.items():
+        if find_spec(module) is None:
+            raise WrongCall(f"--page needs {module}: pip install 'heartlevel[{extra}]'")
+    return printed_reports if output.suffix == PRINTED else report_pages
 
 
 def _judge(options: dict[str, Any]) -> Judge:

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterator, Sequence
+from importlib.util import find_spec
 from pathlib import Path
 from tempfile import mkdtemp
 from textwrap import fill, shorten
@@ -22,6 +23,7 @@ from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, answers_with_others, line_of, read_decoded
+from heartlevel.report.page import report_pages
 from heartlevel.resources import shipped
 
 HARBOUR_LANE = shipped("demo") / "harbour-lane.ndjson"
@@ -29,6 +31,7 @@ HEADINGS = ("person", "urgent", "category", "home and office", "what to change f
 LAYOUT = "{:6}  {:6}  {:24}  {:21}  {}"
 UNSURE = " ?"
 CATEGORY_WIDTH, STEP_WIDTH = 24, 33
+MOST_REPORTS = 5  # a report takes a tenth of a second to draw
 LEGEND = (
     "? - another selection of the same readings would give another category.",
     "(+2) - so many other things to change.",
@@ -76,10 +79,27 @@ def _pages(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str
     names = [request.subject["id"] for request in conclusions.assessment.batch.requests]
     for name, content in zip(names, patient_pages(conclusions, rules), strict=True):
         (folder / f"{name}.html").write_bytes(content)
+    reported = list(_reports(conclusions, rules, folder))
     (folder / "log.html").write_bytes(log_page(blank_log({}, rules)))
     ends = " … ".join(f"{name}.html" for name in dict.fromkeys([*names[:1], *names[-1:]]))
-    yield fill(f"Pages in {folder}: a sheet for each person ({ends}), an empty log (log.html).", USUAL_WIDTH)
+    yield fill(f"Pages in {folder}: a sheet for each person ({ends}), an empty log (log.html){_of(reported)}.", USUAL_WIDTH)
     yield ""
+
+
+def _reports(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str]:
+    """Write reports for a clinician on the first people, if what draws plots is installed; yield their names."""
+    if find_spec("matplotlib") is None:
+        return
+    assessment = conclusions.assessment
+    requests = assessment.batch.requests[:MOST_REPORTS]
+    for request, content in zip(requests, report_pages(conclude(assess_requests(requests, rules)), rules), strict=True):
+        name = f"report-{request.subject['id']}.html"
+        (folder / name).write_bytes(content)
+        yield name
+
+
+def _of(reported: Sequence[str]) -> str:
+    return f", reports for a clinician ({reported[0]} … {reported[-1]})" if reported else ""
 
 
 def _unanswered(outcomes: Sequence[Outcome]) -> Iterator[str]:

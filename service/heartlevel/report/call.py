@@ -10,7 +10,7 @@ from heartlevel.report.report import Report, report_of
 
 
 def report_for(payload: object, rules: Rules, most_readings: int = MOST_READINGS) -> tuple[Report, dict[str, Any]]:
-    """Return the report on the subject of a request object, and the answer. Raises as `whole_answer_to` and `report_of` do."""
+    """Return the report on a request object's subject, and the answer. Raises as `whole_answer_to` and `report_of` do."""
     concluded: list[Conclusions] = []
 
     def answer_one(request: Request, rules: Rules) -> dict[str, Any]:

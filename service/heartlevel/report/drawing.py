@@ -1,4 +1,4 @@
-"""Plots as SVG, drawn by matplotlib, which is imported where the first one is drawn; the same numbers give the same bytes."""
+"""Plots as SVG, drawn by matplotlib, which is imported where one is drawn; the same numbers give the same bytes."""
 
 from base64 import b64encode
 from collections.abc import Callable
@@ -26,7 +26,8 @@ def svg_of(name: str, width: float, height: float, draw: Draw) -> bytes:
         figure = Figure(figsize=(width, height), layout="constrained")
         draw(figure.add_subplot())
         written = BytesIO()
-        FigureCanvasSVG(figure).print_svg(written, metadata={"Date": None, "Creator": None})
+        FigureCanvasSVG(figure)
+        figure.savefig(written, format="svg", metadata={"Date": None, "Creator": None})
     return written.getvalue()
 
 

@@ -16,6 +16,11 @@ def report_pages(conclusions: Conclusions, rules: Rules) -> Iterator[bytes]:
         yield report_page(report_of(conclusions, subject, answer, rules))
 
 
+def printed_reports(conclusions: Conclusions, rules: Rules) -> Iterator[bytes]:
+    """Yield the report on each subject as PDF."""
+    yield from map(printed, report_pages(conclusions, rules))
+
+
 def report_page(report: Report) -> bytes:
     """Return the page, in HTML."""
     return rendered("report.html.j2", report.language, report=report, answer=report.answer, words=report.words,

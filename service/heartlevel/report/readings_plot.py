@@ -76,7 +76,9 @@ def readings_plot(
 
 def _draw_limits(axes: "Axes", limits: Mapping[str, tuple[float, float]], words: Mapping[str, str]) -> None:
     for setting, pair in limits.items():
-        told = words["report-limit"].format(setting=words[f"report-{setting}"], limits="/".join(f"{limit:g}" for limit in pair))
+        told = words["report-limit"].format(
+            setting=words[f"report-{setting}"], limits="/".join(f"{limit:g}" for limit in pair)
+        )
         for number, limit in enumerate(pair):
             axes.axhline(limit, color=INK, lw=1, ls=DASHES[setting], zorder=1, label=told if number == 0 else None)
 

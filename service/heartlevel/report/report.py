@@ -11,7 +11,6 @@ from heartlevel.report.device_plot import device_plot
 from heartlevel.report.figures import Figures, pointer_part
 from heartlevel.report.readings_plot import limits_shown, plotted_readings, readings_plot
 
-
 ONE = "/-"  # ends the name of a limit of systolic pressure alone
 
 
@@ -78,7 +77,9 @@ def report_of(conclusions: Conclusions, subject: int, answer: Mapping[str, Any],
         missing=list(_missing(answer)),
         sources=sorted(_sources(answer)),
         readings=_readings_plot(conclusions, subject, answer, words),
-        devices=[device_plot(check, told_of, words) for check, told_of in zip(checks, answer["device_checks"], strict=True)],
+        devices=[
+            device_plot(check, told_of, words) for check, told_of in zip(checks, answer["device_checks"], strict=True)
+        ],
     )
 
 

@@ -12,7 +12,7 @@ from heartlevel.bulk.running.carrying_out import Judge, Judgements
 from heartlevel.bulk.running.judging import MakePages, Plan
 from heartlevel.bulk.wrong_call import WrongCall
 
-PAGE = ".html"
+PAGE, PRINTED = ".html", ".pdf"
 ODD = pattern(r"[^\w.-]|^\.", ASCII)  # in the name of a file
 
 
@@ -24,8 +24,8 @@ def handing_out(judge: Judge, pages: MakePages, output: Path) -> Judge:
     written = set[Path]()
 
     def judge_and_hand_out(plan: Plan, parts: Iterator[BulkPart]) -> Judgements:
-        for part, judged in judge(replace(plan, pages=pages), parts):
-            for subject, content in judged.pages:
+        for part, judged in judge(replace(plan, pages=(*plan.pages, pages)), parts):
+            for subject, content in judged.pages[len(plan.pages)]:
                 path = _path(output, subject, written)
                 path.parent.mkdir(exist_ok=True, parents=True)
                 path.write_bytes(content)
@@ -36,7 +36,7 @@ def handing_out(judge: Judge, pages: MakePages, output: Path) -> Judge:
 
 def _path(output: Path, subject: str, written: set[Path]) -> Path:
     """Return where a subject's page goes. Raises WrongCall where one file would have to hold those of several."""
-    if output.suffix == PAGE:
+    if output.suffix in (PAGE, PRINTED):
         path = output
         if path in written:
             raise WrongCall(f"{output}: there are several people; name a folder, with a page for each")

@@ -34,7 +34,7 @@ class Plan:
     mapped: Mapped
     output: OutputFormat
     decisions: bool = False  # are to be kept
-    pages: MakePages | None = None  # where they are wanted
+    pages: tuple[MakePages, ...] = ()  # the kinds of pages wanted
 
 
 def judge_part(plan: Plan, part: BulkPart) -> JudgedPart:
@@ -45,20 +45,17 @@ def judge_part(plan: Plan, part: BulkPart) -> JudgedPart:
     judged.languages = frozenset(
         request.language for group in groups for request in group.conclusions.assessment.batch.requests
     )
-    judged.pages = _pages(plan, groups) if plan.pages else []
+    judged.pages = [_pages(plan, groups, make) for make in plan.pages]
     judged.decisions = decided_in_part(groups) if plan.decisions else []
     return judged
 
 
-def _pages(plan: Plan, groups: Sequence[AssessedSubjects]) -> list[tuple[str, bytes]]:
+def _pages(plan: Plan, groups: Sequence[AssessedSubjects], make: MakePages) -> list[tuple[str, bytes]]:
     """Return a page for each subject, with the subject's name."""
 
     def of_group(group: AssessedSubjects) -> Iterator[tuple[str, bytes]]:
-        assert plan.pages is not None
         requests = group.conclusions.assessment.batch.requests
-        yield from zip(
-            (request.subject["id"] for request in requests), plan.pages(group.conclusions, plan.rules), strict=True
-        )
+        yield from zip((request.subject["id"] for request in requests), make(group.conclusions, plan.rules), strict=True)
 
     return list(in_order_of_subjects(groups, of_group))
 

@@ -39,7 +39,7 @@ class JudgedPart:
     notes: list[str]
     counts: Counts = field(default_factory=Counts)
     decisions: list[Decision] = field(default_factory=list)  # where they are to be kept
-    pages: list[tuple[str, bytes]] = field(default_factory=list)  # by subject, where they are wanted
+    pages: list[list[tuple[str, bytes]]] = field(default_factory=list)  # by subject, where they are wanted
     languages: frozenset[str] = frozenset()  # of the answers
 
 
