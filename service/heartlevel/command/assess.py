@@ -107,8 +107,8 @@ def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Pa
             raise
         click.echo(f"{error.filename or 'reading or writing'}: {error.strerror or error}", err=True)
         sys.exit(WRONG_CALL)
-    except WorkerLost:
-        click.echo("a worker process was ended from outside; --resume goes on with what was written", err=True)
+    except WorkerLost as lost:
+        click.echo(f"{lost}; --resume goes on with what was written", err=True)
         sys.exit(FAILED)
 
 
