@@ -112,7 +112,7 @@ def test_a_row_that_differs_from_an_earlier_one_of_its_subject_is_named_and_asse
 def test_nothing_to_assess_gives_empty_tables(tmp_path):
     (tmp_path / "t.csv").write_text("subject,taken_at,systolic,diastolic,setting\n")
     found = assessed(tmp_path, tmp_path / "t.csv", status=0)
-    assert [len(one) for one in found.values()] == [0] * 4
+    assert [len(one) for one in found.values()] == [0] * 5
     assert "category" in found["subjects"]
 
 

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from heartlevel.command.main import COMMANDS, main
 from heartlevel.version import VERSION
+from support import as_ndjson, requests
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -44,3 +45,18 @@ def test_a_library_that_the_image_leaves_out_is_named_and_no_other_error_is_hidd
 def test_the_package_runs_as_the_command():
     done = subprocess.run([sys.executable, "-m", "heartlevel", "--version"], capture_output=True, text=True, timeout=60)
     assert (done.returncode, done.stdout, done.stderr) == (0, f"heartlevel, version {VERSION}\n", "")
+
+
+def test_requests_in_lines_are_assessed_without_the_library_of_tables_which_is_slow_to_import(tmp_path):
+    sent, answers = tmp_path / "sent.ndjson", tmp_path / "answers.ndjson"
+    sent.write_bytes(as_ndjson(requests(2)))
+    program = (
+        "import atexit, sys; from heartlevel.command.main import main; "
+        "atexit.register(lambda: print('pandas' in sys.modules)); main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program, "assess", str(sent), "--output", str(answers)],
+        capture_output=True, text=True,
+    )  # fmt: skip
+    assert done.stdout == "False\n", done.stderr
+    assert answers.read_bytes().count(b"\n") == 2

@@ -28,6 +28,7 @@ from heartlevel.bulk.running.carrying_out import Job, bulk_inputs
 from heartlevel.bulk.running.judging import judge_part
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.frames import assess_frame
+from heartlevel.tables.devices import nameless
 from heartlevel.tables.meanings import Mapped
 from support import examples, rules
 
@@ -188,7 +189,7 @@ def clerk(table: Table) -> dict[str, Clerk]:
                 put(reading, name, value)
         if device or "device" in reading:
             known = reading.setdefault(
-                "device", unnamed.setdefault(repr(sorted(device.items())), f"unnamed {len(unnamed)}")
+                "device", unnamed.setdefault(repr(sorted(device.items())), nameless(f"{len(unnamed):012x}"))
             )
             whole = of.request["devices"].setdefault(str(known), {"id": known})
             for name, value in device.items():

@@ -22,6 +22,7 @@ LATE = {
     ("command/assess.py", "heartlevel.distributed"): "needs the extra `distributed`",
     ("bundles/bundling.py", "heartlevel.bundles.signing"): "needs the extra `signed`",
     ("ruling/files/own/units.py", "ucumvert"): "slow to import, and only a number of a clinic's own has need of it",
+    ("tables/written_times.py", "pandas"): "slow to import, and only times in zones have need of it",
     ("web/tokens.py", "jwt"): "needs the extra `cds`",
     ("web/access/signed_tokens.py", "jwt"): "needs the extra `tokens`",
     ("web/server.py", "heartlevel.web.application"): "counters are shared or not when they are imported",

@@ -1,15 +1,13 @@
 """Conclusions as tables: columns taken from arrays, no object a subject. Numbers are not rounded."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable, Mapping
 
 import numpy as np
-import numpy.typing as npt
 
 from heartlevel.answer.figures import READING_PRESSURES
+from heartlevel.answer.result_columns.coded import Coded, Parts, names_of_subjects, text_column
+from heartlevel.answer.result_columns.measured import device_checks_columns, taken_how
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Ints
 from heartlevel.conclusions.category import NO_CATEGORY_REASONS
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.firings import NO_READING
@@ -18,54 +16,42 @@ from heartlevel.conclusions.urgency.episodes import is_urgent_at
 from heartlevel.facts.sides import ATTENDED, HOME, LIMITS_OF, UNATTENDED
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import NO_CATEGORY
-from heartlevel.vocabulary import MEASURED_SIDES, RELIABILITIES, SCOPES, SETTINGS, SURENESSES, URGENCY_LEVELS
+from heartlevel.vocabulary import MEASURED_SIDES, PRESSURES, RELIABILITIES, SCOPES, SETTINGS, SURENESSES, URGENCY_LEVELS
 
-Texts = npt.NDArray[np.object_]
 COUNTED = ("home_readings", "home_days", "home_sittings", "office_readings", "office_days")
 
 
-@dataclass(frozen=True, slots=True)
-class Coded:
-    """A column of few texts: each row's number among them."""
-
-    codes: Ints
-    texts: Sequence[str | None]
-
-    def written(self) -> Texts:
-        """Return each row's text."""
-        return text_column(self.texts)[self.codes]
-
-
-Parts = dict[str, Any]  # equally long arrays, or coded texts, by column name
-
-
-def text_column(values: Iterable[str | None]) -> Texts:
-    """Return texts as an array of objects."""
-    return np.array(list(values), dtype=np.object_)
-
-
 def readings_columns(conclusions: Conclusions) -> Parts:
-    """Return a row a reading: `row` in the table it came from, id, reliability, pressures."""
+    """Return a row a reading: `row` in the table it came from, id, reliability, pressures, where and by whom it was taken.
+
+    `averaged` marks those in their setting's average by the protocol.
+    """
     assessment = conclusions.assessment
     batch, facts = assessment.batch, assessment.facts["reading"]
     return {
         "row": np.array(batch.indices, dtype=np.int64),
-        "subject": Coded(batch.subject_of, _names(assessment)),
+        "subject": Coded(batch.subject_of, names_of_subjects(assessment)),
         "id": text_column(batch.names),
         "reliability": Coded(assessment.reliability, RELIABILITIES),
         **{name: facts[name] for name in READING_PRESSURES},
+        **taken_how(assessment),
+        "averaged": assessment.selection.averages["protocol"],
     }
 
 
 def findings_columns(conclusions: Conclusions) -> Parts:
-    """Return a row for each rule that fired for a subject, with how many readings it concerns and the first's row."""
-    assessment, fired = conclusions.assessment, conclusions.rules_by_subject
+    """Return a row for each rule that fired for a subject, with how many readings it concerns and the first's row.
+
+    `takes_category_away`: there is no category, and the rule is among the reasons. `…_off_least` and `…_off_most`: how much
+    too high its readings are by published size, mm[Hg]; below 0 is too low.
+    """
+    assessment, fired, costs = conclusions.assessment, conclusions.rules_by_subject, conclusions.costs
     rules = [rule for scope in SCOPES for rule in assessment.verdicts[scope].rules]
     levels = conclusions.urgency.levels_of_rules(fired.subject, fired.rule)
     # One more at the end, for the rules that concern no single reading.
     rows = np.array([*assessment.batch.indices, NO_READING], dtype=np.int64)
     return {
-        "subject": Coded(fired.subject, _names(assessment)),
+        "subject": Coded(fired.subject, names_of_subjects(assessment)),
         "rule": Coded(fired.rule, [rule.id for rule in rules]),
         "scope": Coded(fired.rule, [rule.scope for rule in rules]),
         "severity": Coded(fired.rule, [rule.severity for rule in rules]),
@@ -73,6 +59,12 @@ def findings_columns(conclusions: Conclusions) -> Parts:
         "urgency": Coded(levels, [*URGENCY_LEVELS, None]),
         "effect": Coded(fired.rule, [rule.effect_name for rule in rules]),
         "readings": fired.readings,
+        "takes_category_away": costs.takes_category_away,
+        **{
+            f"{name}_off_{end}": costs.off_by[row, column]
+            for column, name in enumerate(PRESSURES)
+            for row, end in enumerate(("least", "most"))
+        },
         "first_row": rows[fired.first],
     }
 
@@ -85,7 +77,7 @@ def averages_columns(conclusions: Conclusions) -> Parts:
     order = np.lexsort((rows, groups))
     rows, groups = rows[order], groups[order]
     whole: Parts = {
-        "subject": Coded(groups // len(SETTINGS), _names(assessment)),
+        "subject": Coded(groups // len(SETTINGS), names_of_subjects(assessment)),
         "setting": Coded(groups % len(SETTINGS), SETTINGS),
         "basis": Coded(rows, bases),
         "readings": averages.readings[rows, groups].astype(np.int64),
@@ -105,11 +97,11 @@ def averages_columns(conclusions: Conclusions) -> Parts:
 
 
 def subjects_columns(conclusions: Conclusions) -> Parts:
-    """Return a row a subject: category, whether it holds, pattern and coverage."""
-    assessment, difference = conclusions.assessment, conclusions.office_minus_home
+    """Return a row a subject: category, whether it holds and rests on what readings, pattern and coverage."""
+    assessment, difference, grounds = conclusions.assessment, conclusions.office_minus_home, conclusions.grounds
     batch, facts = assessment.batch, assessment.facts["series"]
     return {
-        "subject": text_column(_names(assessment)),
+        "subject": text_column(names_of_subjects(assessment)),
         "guideline": text_column(request.guideline for request in batch.requests),
         "limits_from": text_column(guideline.id for guideline in assessment.guidelines),
         "protocol": text_column(protocol.id for protocol in assessment.protocols),
@@ -127,6 +119,10 @@ def subjects_columns(conclusions: Conclusions) -> Parts:
         "office_enough_for_protocol": facts["office_enough_for_protocol"] == 1,
         "office_minus_home_systolic": difference.mean[0],
         "office_minus_home_diastolic": difference.mean[1],
+        "category_readings": grounds.readings,
+        "category_not_documented": grounds.not_documented,
+        "category_doubtful": grounds.doubtful,
+        "rules_fingerprint": Coded(np.zeros(len(batch.requests), dtype=np.int64), [assessment.rules.fingerprint]),
     }
 
 
@@ -138,10 +134,6 @@ def _fit_sides(assessment: Assessment) -> Parts:
         **{name: fit[side] for name, side in named.items()},
         "ambulatory_fit": assessment.sides.at(fit.astype(np.float64), ambulatory) == 1,
     }
-
-
-def _names(assessment: Assessment) -> list[str]:
-    return [request.subject["id"] for request in assessment.batch.requests]
 
 
 def _category(conclusions: Conclusions) -> Parts:
@@ -164,24 +156,10 @@ def _category(conclusions: Conclusions) -> Parts:
     }
 
 
-def owners_in(columns: Mapping[str, Any]) -> Ints:
-    """Return the number of each row's subject."""
-    subject = columns["subject"]
-    return subject.codes if isinstance(subject, Coded) else np.arange(len(subject))
-
-
-def joined_tables(parts: Sequence[Mapping[str, Any]]) -> Parts:
-    """Join tables of the same columns, their texts written out."""
-    return {name: np.concatenate([_written(part[name]) for part in parts]) for name in parts[0]}
-
-
-def _written(column: Any) -> Any:
-    return column.written() if isinstance(column, Coded) else column
-
-
 COLUMNS_OF: Mapping[str, Callable[[Conclusions], Parts]] = {
     "subjects": subjects_columns,
     "averages": averages_columns,
     "findings": findings_columns,
     "readings": readings_columns,
+    "device_checks": device_checks_columns,
 }

@@ -21,6 +21,10 @@ COMMANDS = {
         "Hold devices against references: FILE is a request to /v1/device-checks, `-` standard input; prints its answer.",
     ),
     "keys": ("heartlevel.command.keys:keys_group", "Make, list and revoke the keys of callers."),
+    "practice": (
+        "heartlevel.command.practice:practice_command",
+        "Show what the result tables of many people tell a practice, without naming anybody.",
+    ),
     "rules": (
         "heartlevel.command.rules.group:rules_group",
         "Look after rule files: check, test and explain them, try changes before they go live.",

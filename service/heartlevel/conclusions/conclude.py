@@ -6,6 +6,8 @@ from functools import cached_property
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions import coverage
 from heartlevel.conclusions.category import categories_of
+from heartlevel.conclusions.costs.faults import costs_of
+from heartlevel.conclusions.costs.grounds import grounds_of
 from heartlevel.conclusions.findings import findings_of
 from heartlevel.conclusions.firings import firings_of, found_amiss, rules_by_subject
 from heartlevel.conclusions.followup.change import changes_by_subject
@@ -51,6 +53,9 @@ class Conclusions:
     unfit = cached_property(lambda self: unfit_sides(self.assessment, self.objections))
     # The category of the best average or why there is none; how home and office compare.
     category = cached_property(lambda self: categories_of(self.assessment))
+    # What categories rest on, and what faults cost.
+    grounds = cached_property(lambda self: grounds_of(self.assessment, self.category))
+    costs = cached_property(lambda self: costs_of(self.assessment, self.category, self.rules_by_subject))
     pattern = cached_property(lambda self: labels_of(self.firings, len(self.assessment.batch.requests)))
     patterns_probable = cached_property(lambda self: patterns_probable(self.assessment, self.category, self.pattern))
     patterns_as_measured = cached_property(lambda self: patterns_as_measured(self.assessment))

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from heartlevel.answer.result_tables import COLUMNS_OF, joined_tables, owners_in
+from heartlevel.answer.result_columns.coded import joined_tables, owners_in
+from heartlevel.answer.result_tables import COLUMNS_OF
 from heartlevel.assessment import Rules
 from heartlevel.columns import Ints
 from heartlevel.frames.asked import OF_REQUESTS_ONLY, ColumnMap, UnusableTable, check_columns, check_times, mapped_as_asked

@@ -4,7 +4,8 @@ from typing import Any
 
 from heartlevel.answer.conclusion import conclusion
 from heartlevel.answer.findings import written_findings, written_notes
-from heartlevel.answer.result_tables import COLUMNS_OF, owners_in, text_column
+from heartlevel.answer.result_columns.coded import owners_in, text_column
+from heartlevel.answer.result_tables import COLUMNS_OF
 from heartlevel.conclusions.conclude import Conclusions
 
 OF_FINDINGS = ("title", "explanation", "advice")

@@ -10,7 +10,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import pyarrow
 
-from heartlevel.columns import Ints
+from heartlevel.columns import Floats, Ints
 from heartlevel.intake.fields import read_by
 from heartlevel.intake.written import number_written
 from heartlevel.tables.fields import FIELDS, LIST, NUMBER, SUBJECT, TEXT
@@ -70,8 +70,17 @@ def distinct(cells: Cells) -> tuple[Ints, list[Any]]:
     if pyarrow.types.is_nested(cells.type) or pyarrow.types.is_null(cells.type):
         return np.arange(len(cells)), values_of(cells)
     encoded = cells.dictionary_encode()
+    return _indices(encoded), values_of(encoded.dictionary)
+
+
+def numbered(values: Floats | Ints) -> Ints:
+    """Return the number of each value among the different ones, in the order in which they come; −1 for NaN."""
+    return _indices(pyarrow.array(values, from_pandas=True).dictionary_encode())
+
+
+def _indices(encoded: pyarrow.DictionaryArray) -> Ints:
     numbers: Ints = encoded.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int64)
-    return numbers, values_of(encoded.dictionary)
+    return numbers
 
 
 def values_of(cells: Cells) -> list[Any]:

@@ -8,7 +8,6 @@ from itertools import compress
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pandas as pd
 
 from heartlevel.columns import Floats, Ints
 from heartlevel.intake.faults import padded
@@ -134,10 +133,13 @@ def _names(examined: Examined, times: _Times, rows: Ints) -> list[str]:
 
 def _sharing_names(owner: Ints, names: list[str], instant: Floats | None) -> list[int]:
     """Return the subjects of whom several readings share a name. Names made of times are shared only by one instant."""
+    alike = np.zeros(len(owner), dtype=bool)
     if instant is not None:
-        alike = np.zeros(len(owner), dtype=bool)
         alike[1:] = (owner[1:] == owner[:-1]) & (instant[1:] == instant[:-1])
     else:
-        alike = pd.DataFrame({"owner": owner, "name": pd.Series(names, dtype=object)}).duplicated().to_numpy()
+        known: dict[str, int] = {}
+        numbers = np.array([known.setdefault(name, len(known)) for name in names], dtype=np.int64)
+        alike[:] = True
+        alike[np.unique(owner * len(known) + numbers, return_index=True)[1]] = False
     subjects: list[int] = np.unique(owner[alike]).tolist()
     return subjects

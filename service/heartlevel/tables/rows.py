@@ -9,6 +9,7 @@ from typing import Any, TypeAlias
 from heartlevel.columns import Ints
 from heartlevel.intake.decoding import Decoded
 from heartlevel.tables.cells import Cells, cell_value, rows_of, time_in
+from heartlevel.tables.devices import nameless
 from heartlevel.tables.fields import DEVICE, FIELDS, READING, SUBJECT, TableField
 from heartlevel.tables.meanings import Layout, Mapped
 
@@ -164,4 +165,4 @@ def _name_by(details: Sequence[_Entry]) -> str:
         number = isinstance(entry.value, int) and not isinstance(entry.value, bool)
         _put(whole, entry.field.path, float(entry.value) if number else entry.value)
     text = json.dumps(whole, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
-    return "device-" + blake2b(text.encode("utf-8", "surrogatepass"), digest_size=6).hexdigest()
+    return nameless(blake2b(text.encode("utf-8", "surrogatepass"), digest_size=6).hexdigest())

@@ -6,10 +6,10 @@ Exact: what is read here is what `moments.moment_of` reads. Whatever is not sure
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
+from types import ModuleType
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pandas as pd
 import pyarrow
 from pyarrow import compute
 
@@ -50,7 +50,7 @@ def moments(texts: Sequence[str], zone: ZoneInfo | None) -> Moments:
     if zone is None:
         local[aware] = _seconds(compute.utf8_slice_codeunits(cells.filter(aware), 0, LOCAL), None)
         return Moments(instant.astype(np.float64), local, aware)
-    naive = np.flatnonzero(sure & ~aware)
+    naive, pd = np.flatnonzero(sure & ~aware), _pandas()
     clock = pd.DatetimeIndex(_seconds(cells.take(naive), None).astype("M8[s]"))
     placed = clock.tz_localize(zone, ambiguous="NaT", nonexistent="NaT").as_unit("s")
     instant[naive] = placed.asi8
@@ -58,6 +58,13 @@ def moments(texts: Sequence[str], zone: ZoneInfo | None) -> Moments:
     shown = pd.DatetimeIndex(instant[sure].astype("M8[s]")).tz_localize("UTC").tz_convert(zone).tz_localize(None)
     local[sure] = shown.as_unit("s").asi8
     return Moments(instant.astype(np.float64), local, sure)
+
+
+def _pandas() -> ModuleType:
+    """Return what knows when clocks of a zone skip and repeat hours; most inputs have no need of it."""
+    import pandas
+
+    return pandas
 
 
 def _numpy(flags: pyarrow.Array) -> Bools:
@@ -78,7 +85,7 @@ def day_and_hour(local: Ints) -> tuple[Ints, Floats]:
 
 def times_as_texts(cells: pyarrow.Array) -> pyarrow.Array:
     """Write an Arrow column of times as texts, as Python writes them: with the offsets of their zone if they have one."""
-    shown = cells.to_pandas().dt
+    shown, pd = cells.to_pandas().dt, _pandas()
     clock = shown.tz_localize(None)
     texts = np.datetime_as_string(clock.to_numpy().astype("M8[s]"), unit="s").astype(object)
     if shown.tz is not None:

@@ -6,7 +6,8 @@ from typing import Any
 import numpy as np
 import pyarrow
 
-from heartlevel.answer.result_tables import COLUMNS_OF, Coded, owners_in
+from heartlevel.answer.result_columns.coded import Coded, owners_in
+from heartlevel.answer.result_tables import COLUMNS_OF
 from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.pieces import as_piece
 from heartlevel.located import AssessedSubjects, nobody

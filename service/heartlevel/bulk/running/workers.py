@@ -4,11 +4,10 @@ The processes are our own, each with a pipe of its own, and a part is sent only 
 ever waits for a process that is gone. A pool of the standard library may (CPython issue 94777, in Python 3.11.2).
 """
 
-import gc
 import signal
 from collections import deque
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import chain, islice
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
@@ -16,6 +15,7 @@ from traceback import format_exc
 from typing import Any
 
 from heartlevel.bulk.parts.parts import BulkPart
+from heartlevel.bulk.running.collector import seldom_collected
 from heartlevel.bulk.running.judging import Plan, judge_part
 from heartlevel.bulk.running.results import JudgedPart
 
@@ -31,7 +31,8 @@ def on_this_machine(plan: Plan, parts: Iterator[BulkPart], workers: int) -> Iter
     first = list(islice(parts, 2))
     parts = chain(first, parts)
     if workers == 1 or len(first) < 2:
-        yield from ((part, judge_part(plan, part)) for part in parts)
+        with seldom_collected():
+            yield from ((part, judge_part(plan, part)) for part in parts)
         return
     with _pipes_to_workers(plan, workers) as pipes:
         yield from _results(pipes, parts)
@@ -104,12 +105,9 @@ def _work(plan: Plan, pipe: Connection, ends_of_parent: list[Connection]) -> Non
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent ends its workers
     for end in ends_of_parent:
         end.close()
-    gc.freeze()  # the rules stay: there is no use in looking through them again and again
-    try:
+    with seldom_collected(), suppress(EOFError, OSError):
         while True:
             pipe.send(_judged_or_error(plan, pipe.recv()))
-    except (EOFError, OSError):
-        return
 
 
 def _judged_or_error(plan: Plan, part: BulkPart) -> JudgedPart | Exception:
