@@ -24,7 +24,7 @@ def superfluous(packages: Path) -> list[Path]:
     parts = [packages / name / part for name, several in PARTS.items() for part in several]
     suites = [path for name in SUITES for path in packages.rglob(name) if path.is_dir()]
     folders = {path for path in [*parts, *suites] if path.is_dir() and OURS not in path.relative_to(packages).parts}
-    sources = [path for pattern in FOR_BUILDING for path in packages.rglob(pattern)]
+    sources = [path for pattern in FOR_BUILDING for path in packages.rglob(pattern) if OURS not in path.parts]
     return sorted(folders) + sorted(path for path in sources if not folders & set(path.parents))
 
 

@@ -103,7 +103,7 @@ def ours() -> dict[str, str]:
     }
 
 
-def differences(worker: str, theirs: Mapping[str, str], expected: Mapping[str, str]) -> list[str]:
+def version_differences(worker: str, theirs: Mapping[str, str], expected: Mapping[str, str]) -> list[str]:
     """Return a line for each thing in which a worker is not as it should be."""
     return [
         f"worker {worker} has {name} {theirs.get(name, '(none)')}, this process {there}"
@@ -114,7 +114,7 @@ def differences(worker: str, theirs: Mapping[str, str], expected: Mapping[str, s
 
 def _judged_there(plan: Plan, part: BulkPart, expected: Mapping[str, str]) -> JudgedPart:
     """Judge a part on a worker, which may have come after the others were looked at."""
-    if amiss := differences(get_worker().address, ours(), expected):
+    if amiss := version_differences(get_worker().address, ours(), expected):
         raise WrongCall("\n".join(amiss))
     return judge_part(plan, part)
 
@@ -138,7 +138,7 @@ def _described() -> dict[str, str]:
 def _amiss(worker: str, described: dict[str, str] | Exception) -> list[str]:
     if isinstance(described, Exception):
         return [f"worker {worker} cannot say what it runs ({type(described).__name__}): it needs heartlevel {VERSION}"]
-    return differences(worker, described, ours())
+    return version_differences(worker, described, ours())
 
 
 def _result(future: "Future[JudgedPart]", client: Client, address: str) -> JudgedPart:
