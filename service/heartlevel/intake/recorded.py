@@ -100,9 +100,12 @@ def recorded_columns(declared: Sequence[Recorded], objects: Sequence[Mapping[str
             inner[path] = [item.get(path[-1]) or {} for item in inner[path[:-1]]]
     of_lists = [field for field in declared if field.listed]
     others = [field for field in declared if not field.listed]
-    rows = [field.values(inner[field.path[:-1]]) for field in others]
+    names = {path: frozenset().union(*items) for path, items in inner.items()}
+    told = [number for number, field in enumerate(others) if field.path[-1] in names[field.path[:-1]]]
+    rows = [others[number].values(inner[others[number].path[:-1]]) for number in told]
     # One array for all columns: making many small ones takes longer. None becomes NaN.
-    table = np.array(rows, dtype=np.float64).reshape(len(others), len(objects))
+    table = np.full((len(others), len(objects)), np.nan)
+    table[told] = np.array(rows, dtype=np.float64).reshape(len(told), len(objects))
     columns = dict(zip((field.fact for field in others), table, strict=True))
     for path in dict.fromkeys(field.path for field in of_lists):
         columns |= _columns_of_lists([field for field in of_lists if field.path == path], inner[path[:-1]])
