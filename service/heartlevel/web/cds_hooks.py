@@ -12,7 +12,7 @@ from heartlevel.fhir.call import FhirAnswers, fhir_answers
 from heartlevel.fhir.cards import cards_of, refused_card
 from heartlevel.fhir.names import LOINC, PANELS
 from heartlevel.web.access.signed_tokens import WrongToken
-from heartlevel.web.observability import FEEDBACK, count_urgency
+from heartlevel.web.observing.counters import FEEDBACK, count_urgency
 from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, sent_as_json
 from heartlevel.web.tokens import TrustedClients
 from heartlevel.web.written_as_fhir import codes_in_use
