@@ -23,7 +23,8 @@ from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
-from heartlevel.web.observing.counters import WorkTold, count_lost_decisions
+from heartlevel.web.observing.audit import AuditLog
+from heartlevel.web.observing.counters import LOST_AUDIT, WorkTold, count_lost_decisions
 from heartlevel.web.observing.each_request import observe
 from heartlevel.web.observing.logs import raised_at
 from heartlevel.web.promises.deprecation import announce_deprecations
@@ -50,7 +51,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     """Build the application, set by the environment (`settings`), which `config` goes before.
 
     Raises WrongSettings, RuleFaults if the rule files have mistakes, WrongCodes if the file of codes has,
-    DecisionsNotKept if what was decided cannot be kept: a service does not start without them.
+    LinesNotKept if what was decided cannot be kept: a service does not start without them.
     """
     app = DiscreetApplication("heartlevel", static_folder=None)
     app.request_class = SentRequest
@@ -65,6 +66,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     kept_in = app.config["DECISIONS"]
     app.extensions["heartlevel-decisions"] = DecisionLog(Path(kept_in) if kept_in else None, count_lost_decisions)
     most = Most()
+    app.extensions["heartlevel-audit"] = AuditLog(app.config["AUDIT"], LOST_AUDIT.inc)
     app.extensions["heartlevel-capacity"] = capacity = Capacity(most)
     observe(app, in_force, WorkTold(capacity, most))
     app.extensions["heartlevel-stopping"] = never  # until a worker says when

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from flask import Blueprint, Response, abort, current_app, request
+from flask import Blueprint, Response, abort, current_app, g, request
 from werkzeug.exceptions import PreconditionFailed
 
 from heartlevel.answer.whole import as_json
@@ -54,7 +54,7 @@ def check_client() -> None:
     if trusted is None or request.method != "POST" or request.blueprint != cds_hooks.name:
         return
     try:
-        trusted.check(request.headers.get("Authorization"), request.path)
+        g.caller = "client:" + trusted.check(request.headers.get("Authorization"), request.path)
     except WrongToken as error:
         abort(401, str(error))
 

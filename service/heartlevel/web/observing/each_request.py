@@ -11,6 +11,7 @@ from uuid import uuid4
 from flask import Flask, Response, current_app, g, request
 
 from heartlevel.one_call import Outcome
+from heartlevel.web.observing.audit import AuditLog
 from heartlevel.web.observing.counters import (
     STREAM_LINES,
     STREAMS,
@@ -57,7 +58,8 @@ def _begin() -> None:
 
 
 def _end(response: Response) -> Response:
-    route, status = route_asked(), response.status_code
+    method, route, status = method_asked(), route_asked(), response.status_code
+    audit: AuditLog = current_app.extensions["heartlevel-audit"]
     took = perf_counter() - g.began
     count_request(route, status, g.pop("problem", None))
     if level := g.pop("urgency_level", None):
@@ -65,9 +67,10 @@ def _end(response: Response) -> Response:
     count_faults(g.pop("fault_codes", ()))
     if (stream := g.get("stream")) is None:
         count_seconds(route, took)
-        log_answer(g.ids, method_asked(), route, status, {"duration_ms": round(1000 * took, 1)})
+        log_answer(g.ids, method, route, status, {"duration_ms": round(1000 * took, 1)})
+        audit.write(audit.entry(method, route, status))
     else:
-        stream.begun_with(method_asked(), route, status)
+        stream.begun_with((method, route, status), audit.entry(method, route, status))
     trace: TraceContext = g.trace
     response.headers[HEADER] = g.request_id
     response.headers[TRACEPARENT] = trace.traceparent
@@ -109,6 +112,8 @@ class StreamInHand:
         self._over, self._began = over, g.began
         self._lines = self._refused = 0
         self._head: tuple[str, str, int] | None = None
+        self._entry: dict[str, Any] | None = None
+        self._audit: AuditLog = current_app.extensions["heartlevel-audit"]
         self._tell_work = current_app.extensions["heartlevel-work-told"].tell
         g.stream = self
 
@@ -117,9 +122,9 @@ class StreamInHand:
         """How many lines were answered, or refused in their place."""
         return self._lines
 
-    def begun_with(self, method: str, route: str, status: int) -> None:
-        """Take what its answer began with."""
-        self._head = (method, route, status)
+    def begun_with(self, head: tuple[str, str, int], entry: dict[str, Any] | None) -> None:
+        """Take what its answer began with, method, route and status, and its entry for the audit log."""
+        self._head, self._entry = head, entry
 
     def count(self, outcome: Outcome) -> None:
         """Count a line."""
@@ -137,5 +142,6 @@ class StreamInHand:
         told = {"duration_ms": round(1000 * (perf_counter() - self._began), 1), "lines": self._lines,
                 "refused_lines": self._refused, "ended": ended}  # fmt: skip
         log_answer(self.ids, *head, told)
+        self._audit.write(self._entry and {**self._entry, "outcome": "answered" if ended == COMPLETE else ended})
         self._over()
         self._tell_work()
