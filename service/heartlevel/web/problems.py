@@ -15,7 +15,7 @@ from heartlevel.answer.urgency import is_urgent
 from heartlevel.intake.faults import problems_written
 from heartlevel.intake.ndjson import BrokenBody
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
-from heartlevel.intake.texts.json_text import UnreadableText
+from heartlevel.intake.texts.json_text import TooManyValues, UnreadableText
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.web.connections.capacity import Busy
 from heartlevel.web.connections.pace import TooSlow
@@ -24,6 +24,7 @@ from heartlevel.web.promises.kinds import KINDS, ProblemKind, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
 MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024
+UNREADABLE: dict[type[UnreadableText], str] = {BrokenBody: "damaged-body", TooManyValues: "too-large"}
 LOG = logging.getLogger("heartlevel")
 
 
@@ -45,7 +46,8 @@ def refused(error: RefusedRequest) -> Response:
 
 def unreadable(error: UnreadableText) -> Response:
     """The body is no JSON, or is damaged; what is legible of it may be urgent all the same."""
-    kind = KINDS["damaged-body" if isinstance(error, BrokenBody) else "not-json"]
+    name = next((name for kind, name in UNREADABLE.items() if isinstance(error, kind)), "not-json")
+    kind = KINDS[name]
     return problem_response(kind, str(error), **_urgency(error.urgency))
 
 
