@@ -26,7 +26,7 @@ LATE = {
     ("web/tokens.py", "jwt"): "needs the extra `cds`",
     ("web/access/signed_tokens.py", "jwt"): "needs the extra `tokens`",
     ("web/server.py", "heartlevel.web.application"): "counters are shared or not when they are imported",
-    ("web/server.py", "prometheus_client"): "counters are shared or not when it is imported",
+    ("web/server.py", "heartlevel.web.observing.exposition"): "counters are shared or not when it is imported",
 }
 
 
