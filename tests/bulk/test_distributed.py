@@ -135,7 +135,7 @@ def scheduler_with_workers(folder, count: int = 1, **environment: str):
 
 
 def until(holds) -> None:
-    end = monotonic() + 60
+    end = monotonic() + 180
     while not holds():
         assert monotonic() < end
         sleep(0.02)
