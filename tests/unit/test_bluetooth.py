@@ -199,6 +199,13 @@ def test_a_slip_is_placed_at_the_bytes_that_hold_the_number():
     assert [one["places"] for one in told["problems"]] == [["/readings/1/payload"]]
 
 
+@pytest.mark.parametrize("beside", [{}, {"systolic": None}, {"systolic": 120}])
+def test_a_number_out_of_range_is_placed_at_the_bytes_that_hold_it(beside):
+    tiny = struct.pack("<BHHH", 0, encoded(1815, -6), 82, 97)
+    told = answer(person(sent(tiny, taken_at="2026-03-02T07:10:00", **beside)))["problems"]
+    assert [fault["places"] for fault in told if fault["code"] == "out-of-range"] == [["/readings/0/payload"]]
+
+
 def test_a_time_that_was_sent_counts_before_the_devices_and_an_unknown_one_is_missing():
     (told,) = expanded([sent(WHOLE, taken_at="2026-03-02T06:10:00Z")]).readings
     assert told["taken_at"] == "2026-03-02T06:10:00Z"

@@ -299,6 +299,20 @@ def test_the_arm_to_be_avoided_is_no_gap():
     assert "other-arm" not in gaps(payload)
 
 
+def test_an_arm_that_was_measured_in_the_office_is_no_gap():
+    payload = week(site="left-upper-arm")
+    payload["readings"].append(reading("2026-03-09T10:00:00+01:00", 128, 82, setting="office", site="right-upper-arm"))
+    assert "other-arm" not in gaps(payload)
+
+
+def test_a_sentence_shows_the_tenth_that_the_average_shows():
+    payload = week(pressures=((130, 70), (130, 70)), options={"guideline": "acc-aha-2025"})
+    payload["readings"][-1]["systolic"] = 120
+    assessed = answer(payload)
+    assert average(assessed)["systolic"]["mean"] == 129.6
+    assert any("129.6/70 " in sentence for sentence in assessed["conclusion"]["clinician"])
+
+
 def test_a_gap_that_a_next_step_asks_for_is_not_worded_again():
     for said in demo_answers():
         steps = {step["code"] for step in said["next_steps"]}

@@ -114,11 +114,15 @@ def _of_protocol(assessment: Assessment, name: str) -> Floats:
 
 
 def _one_arm_only(assessment: Assessment, home: Bools) -> Bools:
-    """Mark the subjects all of whose home readings with a known site are of one arm, the other not to be avoided."""
+    """Mark the subjects all of whose readings with a known site are of one arm, some of them usable ones taken at home.
+
+    Who is to avoid the other arm is not marked.
+    """
     batch, size = assessment.batch, len(assessment.batch.requests)
     side_of = batch.readings["site"] // (len(SITES) // len(SIDES))  # the sites of one side stand together
-    measured = [count_by(batch.subject_of, size, home & (side_of == side)) > 0 for side in range(len(SIDES))]
+    measured = [count_by(batch.subject_of, size, side_of == side) > 0 for side in range(len(SIDES))]
+    at_home = [count_by(batch.subject_of, size, home & (side_of == side)) > 0 for side in range(len(SIDES))]
     other_free = [batch.subjects[f"avoid_{side}"] != 1 for side in reversed(SIDES)]
-    only = [measured[side] & ~measured[1 - side] & other_free[side] for side in range(len(SIDES))]
+    only = [at_home[side] & ~measured[1 - side] & other_free[side] for side in range(len(SIDES))]
     one_arm: Bools = np.logical_or(*only)
     return one_arm

@@ -197,7 +197,9 @@ def _lists(
 def items_of(raw: list[Any], name: str, form: Form) -> tuple[dict[int, dict[str, Any]], list[Problem]]:
     """Read one of the envelope's lists item by item: the usable items by index, and all problems."""
     problems: list[Problem] = []
-    kept, either = {}, ONE_OF.get(name)
+    kept, either, reader = {}, ONE_OF.get(name), form.readers.get(name)
+    if reader and (loaded := reader(raw)) is not None:
+        return dict(enumerate(loaded)), problems
     for index, item in enumerate(raw):
         at = f"/{name}/{index}"
         usable = form.screens[name].load(item)

@@ -6,6 +6,7 @@ import numpy as np
 
 from heartlevel.assessment import Assessment
 from heartlevel.columns import TOLERANCE
+from heartlevel.conclusions.numbers import all_rounded
 from heartlevel.conclusions.sureness import word_told, words_of
 from heartlevel.facts.sides import LIMITS_OF, SETTING_NUMBER
 from heartlevel.profiles import Category, Guideline
@@ -29,14 +30,20 @@ def side_shown(assessment: Assessment, subject: int, side: int, prefix: str = ""
 
 
 def _pressures_shown(assessment: Assessment, subject: int, side: int) -> list[float]:
-    """Return the pressures whole where that reaches the same limits, else cut to one decimal."""
+    """Return the pressures whole where that reaches the same limits, else to one decimal, rounded or else cut."""
     exact = assessment.sides.measured.mean[:, side, subject]
     guideline, name = assessment.guidelines[subject], LIMITS_OF[MEASURED_SIDES[side]]
     limits = [(level.systolic, level.diastolic) for level in guideline.categories.get(name, ())]
     limits.append(_limit_of(guideline, name))
-    whole = np.rint(exact)
-    crossed = any(((exact >= np.array(limit) - TOLERANCE) != (whole >= limit)).any() for limit in limits)
-    shown: list[float] = (np.floor(10 * (exact + TOLERANCE)) / 10 if crossed else whole).tolist()
+    reached = [exact >= np.array(limit) - TOLERANCE for limit in limits]
+    cut = np.floor(10 * (exact + TOLERANCE)) / 10
+    tellings = (np.rint(exact), np.array(all_rounded(exact)), cut)
+    fitting = (
+        told
+        for told in tellings
+        if all(((told >= np.array(limit)) == at).all() for limit, at in zip(limits, reached, strict=True))
+    )
+    shown: list[float] = next(fitting, cut).tolist()
     return shown
 
 

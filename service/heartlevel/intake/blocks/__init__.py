@@ -1,1 +1,1 @@
-"""Parts of the request that are declared apart: device checks, periods."""
+"""Parts of the request that are declared apart: device checks, periods; and lists of objects that are read at once."""

@@ -13,7 +13,7 @@ from heartlevel.intake.faults import Problem, problem
 from heartlevel.vocabulary import KPA, MMHG
 
 PAYLOAD, FEATURE = "payload", "payload_feature"
-MISSING = "missing"
+MISSING, DIFFERS = "missing", "not-both"
 BETWEEN = pattern(r"[\s:-]|^0[xX]")
 HEXADECIMAL = pattern(r"([0-9A-Fa-f]{2})+")
 LONGEST_TEXT, FEATURE_BYTES = 200, 2
@@ -32,13 +32,14 @@ class Expanded:
     def placed(self, faults: Iterable[Problem]) -> list[Problem]:
         """Return problems where they stand in what was sent.
 
-        That a value is missing is not said again of bytes of which it is said why.
+        That a value is missing is not said again of bytes of which it is said why. What was sent beside the bytes and
+        differs is named where it stands.
         """
         told = {fault.pointer for fault in self.faults}
         kept = []
         for fault in faults:
             at = self.parts.get(fault.pointer)
-            if at is None:
+            if at is None or fault.code == DIFFERS:
                 kept.append(fault)
             elif not (fault.code == MISSING and at in told):
                 kept.append(replace(fault, pointer=at))
@@ -88,7 +89,7 @@ def _base64(text: str) -> bytes | None:
 def _expand(whole: Expanded, index: int, item: dict[str, Any]) -> Measurement | None:
     at, content = f"/readings/{index}/{PAYLOAD}", bytes_in(item[PAYLOAD])
     whole.readings[index] = reading = _without(item, (PAYLOAD, FEATURE))
-    whole.parts |= {f"/readings/{index}/{name}": at for name in IN_BYTES if name not in reading}
+    whole.parts |= {f"/readings/{index}/{name}": at for name in IN_BYTES if reading.get(name) is None}
     if content is None:
         whole.faults.append(problem(at, "payload-not-bytes", item[PAYLOAD]))
         return None
@@ -119,9 +120,10 @@ def _fill(whole: Expanded, index: int, measured: Measurement, whole_bytes: bool)
     values = {name: measured.values[name] for name in NUMBERS if name in measured.values}
     for name, value in {**values, "unit": KPA if measured.kilopascals else MMHG}.items():
         if reading.get(name) not in (None, value):
-            whole.faults.append(problem(f"/readings/{index}/{name}", "not-both", reading[name], PAYLOAD))
+            whole.faults.append(problem(f"/readings/{index}/{name}", DIFFERS, reading[name], PAYLOAD))
         if whole_bytes or reading.get(name) is None:
             reading[name] = value
+            whole.parts[f"/readings/{index}/{name}"] = f"/readings/{index}/{PAYLOAD}"
     if reading.get(TIME) is None and measured.taken_at:
         reading[TIME] = measured.taken_at
 

@@ -8,10 +8,11 @@ from functools import lru_cache
 from typing import Any
 
 from heartlevel.intake import recorded
+from heartlevel.intake.blocks.typed import reader_of
 from heartlevel.intake.fields import Block, Part
 from heartlevel.intake.own.facts import DEVICE, READING, SUBJECT, OwnFact
 from heartlevel.intake.recorded import Recorded, recorded_in
-from heartlevel.intake.schema import LISTS, Device, Envelope, Reading, Subject, Technique
+from heartlevel.intake.schema import LISTS, ONE_OF, Device, Envelope, Reading, Subject, Technique
 from heartlevel.intake.screening import Screen
 
 TECHNIQUE = "technique"
@@ -34,6 +35,8 @@ class Form:
         self.lists: Mapping[str, Block] = lists | {"devices": self.device, "readings": self.reading}
         self.screen = Screen(self.envelope)
         self.screens = {name: Screen(block) for name, block in self.lists.items()}
+        read_whole = {name: reader_of(block) for name, block in self.lists.items() if name not in ONE_OF}
+        self.readers = {name: reader for name, reader in read_whole.items() if reader}
         self._lay_columns()
 
     def _lay_columns(self) -> None:
