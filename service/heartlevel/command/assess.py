@@ -33,7 +33,8 @@ from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, only_for_owner, rules_options
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import summary
-from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
+from heartlevel.decisions.lines import LinesNotKept
+from heartlevel.decisions.log import SETTING, DecisionLog
 from heartlevel.intake.own.form import PLAIN_FORM
 from heartlevel.located import AssessedSubjects
 from heartlevel.tables.meanings import Mapped
@@ -94,7 +95,7 @@ def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Pa
     try:
         with only_for_owner():
             _assess(files, folder, layers, options)
-    except (WrongCall, DecisionsNotKept) as wrong:
+    except (WrongCall, LinesNotKept) as wrong:
         click.echo(str(wrong), err=True)
         sys.exit(WRONG_CALL)
     except ModuleNotFoundError as missing:

@@ -9,6 +9,7 @@ from heartlevel.assessment import Rules, assess_requests
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.fhir.codes import Codes
 from heartlevel.fhir.issues import ERROR, WARNING, Issue, issue_of, outcome_of
+from heartlevel.fhir.limits import refuse_many_people, refuse_too_many
 from heartlevel.fhir.reading.subjects import decoded_subjects
 from heartlevel.fhir.writing.bundle import bundle_of
 from heartlevel.intake.decoding import Decoded
@@ -70,7 +71,9 @@ def bundle_for(
 
 def fhir_answers(payload: object, rules: Rules, codes: Codes, most_readings: int = MOST_READINGS) -> FhirAnswers:
     """Answer each person of a Bundle or Parameters. Raises TooManyReadings."""
+    refuse_too_many(payload)
     content = decoded_subjects(payload, codes, rules.ruleset.choices.form)
+    refuse_many_people(len(content.subjects))
     readable, refused, issues = list[tuple[Decoded[str], Request]](), list[Mapping[str, Any]](), list(content.issues)
     for decoded in content.subjects:
         try:

@@ -17,6 +17,7 @@ DETAILS = {
     "null": "null is not allowed here; expected {expected}",
     "unknown-key": "no field of that name is defined here",
     "too-many-names": "{found} names more than those named are there, of which no field is defined here",
+    "faults-not-named": "{found} of its fields are at fault; they are not named, for many problems before are",
     "not-an-object": "found {found}; expected an object",
     "not-a-list": "found {found}; expected a list",
     "not-a-number": "found {found}; expected {expected}",

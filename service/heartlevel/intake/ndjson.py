@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Protocol, TypeAlias
 
 from heartlevel.intake.decoding import Decoded, Undecodable
-from heartlevel.intake.texts.json_text import NotJson, UnreadableText, parsed_json
+from heartlevel.intake.texts.json_text import NotJson, TooManyValues, UnreadableText, parsed_json
 from heartlevel.intake.texts.legible_text import legible_in
 
 LONGEST_LINE = 8 * 1024 * 1024
@@ -62,6 +62,8 @@ def decode_json(texts: Iterable[tuple[int, RequestText]]) -> Iterator[DecodedLin
             yield Decoded(parsed_json(text), {"": line})
         except NotJson as error:
             yield Undecodable(line, "not-json", error.in_one_line, legible_in(text))
+        except TooManyValues as error:
+            yield Undecodable(line, "too-many-values", str(error), legible_in(text))
 
 
 def numbered_lines(stream: Readable, longest: int = LONGEST_LINE) -> NumberedTexts:
@@ -104,6 +106,8 @@ def _is_json(text: bytes) -> bool:
         parsed_json(text)
     except NotJson:
         return False
+    except TooManyValues:
+        return True  # told as such, by who reads it
     return True
 
 

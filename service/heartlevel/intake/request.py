@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from marshmallow import ValidationError
 
+from heartlevel.intake.blocks.devices import devices_by_id, unknown_devices
 from heartlevel.intake.blocks.oversized import cut_to_size, not_lists
 from heartlevel.intake.blocks.periods import named_periods
 from heartlevel.intake.blocks.zones import known_zones, near_zone
@@ -23,6 +24,8 @@ from heartlevel.vocabulary import EXPLANATIONS, IN_FULL
 
 OPTIONS = Options()
 MOST_READINGS = 5_000
+MOST_OTHERS = 1_000  # items of each other list
+MOST_WORDED = 2_000  # problems of a list that are worded one by one; of each further item it is said how many it has
 
 
 class RefusedRequest(Exception):
@@ -36,11 +39,11 @@ class RefusedRequest(Exception):
 
 
 class TooManyReadings(Exception):
-    """The request holds more readings than one request may."""
+    """The request holds more readings, or of what they are sent in, than one request may."""
 
-    def __init__(self, count: int, most: int) -> None:
+    def __init__(self, count: int, most: int, things: str = "readings") -> None:
         """Word both numbers."""
-        super().__init__(f"{count} readings; one request may hold {most}")
+        super().__init__(f"{count} {things}; one request may hold {most}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,11 +130,11 @@ def empty_request(subject: dict[str, Any], options: Mapping[str, Any], choices: 
 
 def _fill(request: Request, lists: dict[str, dict[int, dict[str, Any]]], zone: ZoneInfo | None) -> None:
     """Put the items of the lists into the request, and add the problems that only show among them."""
-    request.devices, faults = _devices(lists["devices"])
+    request.devices, faults = devices_by_id(lists["devices"])
     request.readings, misplaced = timed_readings(lists["readings"], zone)
     request.checks = list(lists["device_checks"].values())
     request.periods, misnamed = named_periods(lists["periods"])
-    strangers = _unknown_devices(lists, request.devices)
+    strangers = unknown_devices(lists, request.devices)
     request.problems = sorted_problems(request.problems + faults + misplaced + misnamed + strangers)
 
 
@@ -189,6 +192,9 @@ def _lists(
         raw = given if isinstance(given, list) else []
         if name == "readings" and len(raw) > most_readings:
             raise TooManyReadings(len(raw), most_readings)
+        if name != "readings" and len(raw) > MOST_OTHERS:
+            problems.append(problem(f"/{name}", "too-many", raw, f"a list of at most {MOST_OTHERS}"))
+            raw = raw[:MOST_OTHERS]
         lists[name], faults = items_of(raw, name, form)
         problems += faults
     return lists, problems
@@ -204,7 +210,7 @@ def items_of(raw: list[Any], name: str, form: Form) -> tuple[dict[int, dict[str,
         at = f"/{name}/{index}"
         usable = form.screens[name].load(item)
         if usable is None:
-            usable, faults = read_item(item, name, at, form)
+            usable, faults = read_item(item, name, at, form, is_brief=len(problems) > MOST_WORDED)
             problems += faults
         if either and isinstance(item, dict) and (faults := exactly_one_given(item, either, at)):
             problems, usable = problems + faults, None
@@ -213,37 +219,21 @@ def items_of(raw: list[Any], name: str, form: Form) -> tuple[dict[int, dict[str,
     return kept, problems
 
 
-def read_item(item: object, name: str, at: str, form: Form) -> tuple[dict[str, Any] | None, list[Problem]]:
-    """Read an item that may be at fault: its usable fields, or None if an essential one is at fault; and its problems."""
+def read_item(
+    item: object, name: str, at: str, form: Form, is_brief: bool = False
+) -> tuple[dict[str, Any] | None, list[Problem]]:
+    """Read an item that may be at fault: its usable fields, or None if an essential one is at fault; and its problems.
+
+    `is_brief`: there are too many problems to word each; of this item it is said how many it has.
+    """
     block = form.lists[name]
     cut, left_out = cut_to_size(item, block, at)
     try:
         return block.load(cut), []
     except ValidationError as error:
         faults, valid = messages(error), error.valid_data
-    problems = [*from_messages(faults, block, cut, at), *left_out]
+    worded = [problem(at, "faults-not-named", len(faults))] if is_brief else from_messages(faults, block, cut, at)
+    problems = [*worded, *left_out]
     if not isinstance(item, dict) or any(key in faults for key in ESSENTIAL[name]):
         return None, problems
     return without_partly_read_lists(valid, faults, block), problems  # type: ignore[arg-type]
-
-
-def _devices(devices: dict[int, dict[str, Any]]) -> tuple[dict[str, dict[str, Any]], list[Problem]]:
-    """Key the devices by id. An id given twice names no device: which of them was meant cannot be known."""
-    indices_of: dict[str, list[int]] = {}
-    for index, device in devices.items():
-        indices_of.setdefault(device["id"], []).append(index)
-    faults = [
-        problem(f"/devices/{index}/id", "id-repeated", name, hint="neither description is used")
-        for name, indices in indices_of.items() if len(indices) > 1 for index in indices
-    ]  # fmt: skip
-    return {name: devices[indices[0]] for name, indices in indices_of.items() if len(indices) == 1}, faults
-
-
-def _unknown_devices(lists: dict[str, dict[int, dict[str, Any]]], devices: Mapping[str, Any]) -> list[Problem]:
-    declared = {device["id"] for device in lists["devices"].values()} | set(devices)
-    return [
-        problem(f"/{name}/{index}/device", "unknown-device", item["device"], hint=near(item["device"], sorted(devices)))
-        for name in ("readings", "device_checks")
-        for index, item in lists[name].items()
-        if item.get("device") is not None and item["device"] not in declared
-    ]

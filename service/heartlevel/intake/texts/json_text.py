@@ -14,6 +14,8 @@ import orjson
 
 BOM = b"\xef\xbb\xbf"
 TOO_DEEP = "depth limit exceeded"
+MOST_VALUES = 400_000  # in one text; a full body of readings, of FHIR resources too, has fewer
+BETWEEN_VALUES = (b",", b"[", b"{")
 LONGEST_INTEGER = 20  # characters; what is longer is no 64-bit number
 COLON, ESCAPED_COLON = b":", b"\\u003"  # what follows the latter is a or A, or another sign between 0 and ?
 FIRST_BYTES, NULS_OF_UTF_32 = 8, 5  # of the first bytes of a text in ASCII half are NUL in UTF-16, three in four in UTF-32
@@ -38,6 +40,14 @@ class NotJson(UnreadableText):
         self.in_one_line = f"not JSON: {cure or f'column {column}'}"
 
 
+class TooManyValues(UnreadableText):
+    """A text of many tiny values: they would take many times the room and time of others as long."""
+
+    def __init__(self, text: bytes) -> None:
+        """Say how many there may be."""
+        super().__init__(f"more than {MOST_VALUES} values (numbers, texts, lists, objects) in one body or line", text)
+
+
 @dataclass(frozen=True, slots=True)
 class Repeated:
     """The values of a key that stands more than once in its object. No field takes it: which one is meant is unknown."""
@@ -46,11 +56,13 @@ class Repeated:
 
 
 def parsed_json(raw: bytes) -> Any:
-    """Return what a JSON text says, a byte order mark before it or not. Raises NotJson.
+    """Return what a JSON text says, a byte order mark before it or not. Raises NotJson, TooManyValues.
 
     A key that stands more than once in its object has a `Repeated`.
     """
     text = raw.removeprefix(BOM)
+    if sum(text.count(sign) for sign in BETWEEN_VALUES) > MOST_VALUES:
+        raise TooManyValues(text)
     try:
         value = orjson.loads(text)
     except orjson.JSONDecodeError as error:
