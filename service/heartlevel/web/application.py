@@ -35,6 +35,8 @@ from heartlevel.web.routes import routes
 from heartlevel.web.settings import layers_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
+from heartlevel.web.tryout.site import site
+from heartlevel.web.tryout.tables import tables
 
 LOG = logging.getLogger("heartlevel")
 
@@ -84,5 +86,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.register_blueprint(fhir_routes)
     app.register_blueprint(cds_hooks)
     app.register_blueprint(pages)
+    app.register_blueprint(tables)
+    app.register_blueprint(site)
     announce_deprecations(app, orjson.loads(document_with(())))
     return app

@@ -76,6 +76,7 @@ class Settings(Schema):
     JWT_ISSUER = _words("who issues those tokens (iss)")
     JWT_AUDIENCE = _words("whom they are for (aud)")
     TRIALS = fields.Boolean(load_default=True, metadata={"meaning": "whether candidate rules may be tried by POST"})
+    TRYOUT = fields.Boolean(load_default=True, metadata={"meaning": "whether `/` has the page to try the service out"})
     CDS_SETTING = _words("where readings were taken that do not say it", validate=OneOf(SETTINGS))
 
 
