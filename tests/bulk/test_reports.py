@@ -19,9 +19,8 @@ def run(*arguments: str):
 
 
 def test_each_person_has_a_report_and_a_sheet_where_both_are_asked_for(tmp_path):
-    result = run(
-        people(tmp_path, "s-1", "s-2"), "--page", str(tmp_path / "reports"), "--patient-sheet", str(tmp_path / "sheets")
-    )
+    options = ("--page", str(tmp_path / "reports"), "--patient-sheet", str(tmp_path / "sheets"))
+    result = run(people(tmp_path, "s-1", "s-2"), *options)
     assert result.exit_code == 0, result.output
     for folder, title in (("reports", "Blood pressure report"), ("sheets", "Your blood pressure")):
         pages = sorted((tmp_path / folder).iterdir())

@@ -3,14 +3,14 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from heartlevel.report.drawing import FAINT, HOME_COLOUR, INK, OFFICE_COLOUR, svg_of
+from heartlevel.report.drawing import HOME_COLOUR, INK, OFFICE_COLOUR, svg_of
 from heartlevel.vocabulary import PRESSURES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-WIDTH, HEIGHT, LEAST = 7.2, 2.2, 2
-LOOKS = {"systolic": {"marker": "o", "color": HOME_COLOUR}, "diastolic": {"marker": "s", "color": OFFICE_COLOUR}}
+WIDTH, HEIGHT, LEAST = 7.2, 2.5, 2
+LOOKS = {"systolic": ("o", HOME_COLOUR), "diastolic": ("s", OFFICE_COLOUR)}
 
 
 def device_plot(check: Mapping[str, Any], told: Mapping[str, Any], words: Mapping[str, str]) -> bytes | None:
@@ -41,11 +41,11 @@ def _draw_pressure(
 ) -> None:
     if not points:
         return
-    look = LOOKS[pressure]
+    mark, colour = LOOKS[pressure]
     axes.scatter([mean for mean, _ in points], [difference for _, difference in points], s=20,
-                 label=words[f"report-{pressure}"], **look)  # fmt: skip
+                 label=words[f"report-{pressure}"], marker=mark, color=colour)  # fmt: skip
     bias, limits = told["bias"][pressure], told["limits95"][pressure]
     if bias and bias["mean"] is not None:
-        axes.axhline(bias["mean"], color=look["color"], lw=1.5)
+        axes.axhline(bias["mean"], color=colour, lw=1.5)
     for limit in limits or ():
-        axes.axhline(limit, color=FAINT if limit is None else look["color"], lw=1, ls=(0, (4, 3)))
+        axes.axhline(limit, color=colour, lw=1, ls=(0, (4, 3)))

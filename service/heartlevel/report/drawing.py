@@ -3,7 +3,7 @@
 from base64 import b64encode
 from collections.abc import Callable
 from io import BytesIO
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -12,7 +12,7 @@ Draw: TypeAlias = "Callable[[Axes], None]"
 INK, FAINT, PALE = "#111111", "#767676", "#d9d9d9"
 # Okabe and Ito's blue and vermilion (2008, published-from-memory), dark and light enough to differ in grey, too.
 HOME_COLOUR, OFFICE_COLOUR, AMBULATORY_COLOUR = "#0072b2", "#d55e00", "#555555"
-STYLE = {"svg.fonttype": "none", "font.family": "sans-serif", "font.size": 9, "axes.spines.top": False,
+STYLE: dict[Any, Any] = {"svg.fonttype": "none", "font.family": "sans-serif", "font.size": 9, "axes.spines.top": False,
          "axes.spines.right": False, "axes.edgecolor": FAINT, "xtick.color": INK, "ytick.color": INK}  # fmt: skip
 
 

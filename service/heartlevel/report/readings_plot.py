@@ -68,7 +68,7 @@ def readings_plot(
         _draw_periods(axes, answer)
         for setting in dict.fromkeys(reading.setting for reading in readings):
             _draw_setting(axes, setting, [reading for reading in readings if reading.setting == setting], words)
-        _draw_means(axes, readings, answer)
+        _draw_means(axes, readings, answer, words)
         _label(axes, readings, answer["made_with"]["language"])
 
     return svg_of("readings", WIDTH, HEIGHT, draw)
@@ -76,9 +76,10 @@ def readings_plot(
 
 def _draw_limits(axes: "Axes", limits: Mapping[str, tuple[float, float]], words: Mapping[str, str]) -> None:
     for setting, pair in limits.items():
-        told = words["report-limit"].format(
-            setting=words[f"report-{setting}"], limits="/".join(f"{limit:g}" for limit in pair)
-        )
+        if setting != "home" and pair == limits.get("home"):
+            continue  # the line is there, and its label says whose it is
+        alike = ", ".join(words[f"report-{name}"] for name, other in limits.items() if other == pair)
+        told = words["report-limit"].format(setting=alike, limits="/".join(f"{limit:g}" for limit in pair))
         for number, limit in enumerate(pair):
             axes.axhline(limit, color=INK, lw=1, ls=DASHES[setting], zorder=1, label=told if number == 0 else None)
 
@@ -108,16 +109,20 @@ def _scatter(axes: "Axes", readings: Sequence[PlottedReading], label: str, **loo
                      s=SIZE, linewidths=1, zorder=3, label=label if number == 0 else None, **look)  # fmt: skip
 
 
-def _draw_means(axes: "Axes", readings: Sequence[PlottedReading], answer: Mapping[str, Any]) -> None:
+def _draw_means(
+    axes: "Axes", readings: Sequence[PlottedReading], answer: Mapping[str, Any], words: Mapping[str, str]
+) -> None:
     """Draw the mean by the protocol of each setting, with its 95 % interval, right of the readings."""
     last = max(reading.at for reading in readings)
     step = max((last - min(reading.at for reading in readings)) * 0.03, 0.25)
     for place, (setting, systolic, diastolic) in enumerate(_means(answer), 1):
         colour, at = COLOURS.get(setting, OFFICE_COLOUR), last + step * (1 + place)
+        label: str | None = words["report-mean"].format(setting=words[f"report-{setting}"])
         for summary in (systolic, diastolic):
             low, high = summary["interval95"] or (summary["mean"], summary["mean"])
             axes.plot([at, at], [low, high], color=colour, lw=2, zorder=2)
-            axes.scatter([at], [summary["mean"]], marker="D", s=34, color=colour, zorder=4)
+            axes.scatter([at], [summary["mean"]], marker="D", s=34, color=colour, zorder=4, label=label)
+            label = None
 
 
 def _means(answer: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any], Mapping[str, Any]]]:

@@ -77,9 +77,7 @@ def report_of(conclusions: Conclusions, subject: int, answer: Mapping[str, Any],
         missing=list(_missing(answer)),
         sources=sorted(_sources(answer)),
         readings=_readings_plot(conclusions, subject, answer, words),
-        devices=[
-            device_plot(check, told_of, words) for check, told_of in zip(checks, answer["device_checks"], strict=True)
-        ],
+        devices=[device_plot(*both, words) for both in zip(checks, answer["device_checks"], strict=True)],
     )
 
 

@@ -12,7 +12,7 @@ PLOT_POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # the plot's own 
 
 
 def report_response(report: Report, kind: str) -> Response:
-    """Return a report in one of REPORT_KINDS; it names the rules it was made with in its ETag. Aborts with 406 without PDF."""
+    """Return a report in one of REPORT_KINDS, with the rules in its ETag. Aborts with 406 where it cannot be made."""
     if kind == SVG:
         if report.readings is None:
             abort(406, "no reading could be assessed, so there is no plot; ask for application/json")
