@@ -11,7 +11,7 @@ from heartlevel.conclusions.conclude import conclude
 from heartlevel.intake.request import read
 from heartlevel.one_call import answers_with_others
 from heartlevel.report.drawing import svg_of
-from heartlevel.report.figures import Figures
+from heartlevel.report.figures import ToldNumbers
 from heartlevel.report.page import report_page, report_pages
 from heartlevel.report.report import report_of
 from support import demo, rules, week
@@ -97,7 +97,7 @@ def test_a_page_is_in_the_language_of_the_request(language):
 
 
 def test_a_share_that_is_neither_none_nor_all_is_not_told_as_such():
-    figures = Figures({"made_with": {"language": "en"}, "a": 0.001, "b": 0.999, "c": 0.0, "d": 1.0, "e": None})
+    figures = ToldNumbers({"made_with": {"language": "en"}, "a": 0.001, "b": 0.999, "c": 0.0, "d": 1.0, "e": None})
     told = [html.fromstring(f"<p>{figures.share(f'/{name}')}</p>").text_content() for name in "abcde"]
     assert told == ["<1 %", ">99 %", "0 %", "100 %", "–"]
 

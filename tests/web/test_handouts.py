@@ -84,7 +84,7 @@ def test_the_policy_lets_in_the_pages_own_style_alone(client):
     (style,) = re.findall(r"<style>(.*?)</style>", page.text, re.DOTALL)
     digest = b64encode(sha256(style.encode()).digest()).decode()
     assert page.headers["Content-Security-Policy"] == (
-        f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+        f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     )
 
 

@@ -82,7 +82,9 @@ def _pages(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str
     reported = list(_reports(conclusions, rules, folder))
     (folder / "log.html").write_bytes(log_page(blank_log({}, rules)))
     ends = " … ".join(f"{name}.html" for name in dict.fromkeys([*names[:1], *names[-1:]]))
-    yield fill(f"Pages in {folder}: a sheet for each person ({ends}), an empty log (log.html){_of(reported)}.", USUAL_WIDTH)
+    yield fill(
+        f"Pages in {folder}: a sheet for each person ({ends}), an empty log (log.html){_named(reported)}.", USUAL_WIDTH
+    )
     yield ""
 
 
@@ -98,7 +100,7 @@ def _reports(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[s
         yield name
 
 
-def _of(reported: Sequence[str]) -> str:
+def _named(reported: Sequence[str]) -> str:
     return f", reports for a clinician ({reported[0]} … {reported[-1]})" if reported else ""
 
 

@@ -11,7 +11,7 @@ from heartlevel.ruling.language.template import locale_of
 UNKNOWN = "–"
 
 
-class Figures:
+class ToldNumbers:
     """Writes numbers of one answer as `data` elements of HTML; `data-at` is the JSON Pointer (RFC 6901) of the number."""
 
     def __init__(self, answer: Mapping[str, Any]) -> None:

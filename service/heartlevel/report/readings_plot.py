@@ -115,8 +115,8 @@ def _draw_means(
     """Draw the mean by the protocol of each setting, with its 95 % interval, right of the readings."""
     last = max(reading.at for reading in readings)
     step = max((last - min(reading.at for reading in readings)) * 0.03, 0.25)
-    for place, (setting, systolic, diastolic) in enumerate(_means(answer), 1):
-        colour, at = COLOURS.get(setting, OFFICE_COLOUR), last + step * (1 + place)
+    for number, (setting, systolic, diastolic) in enumerate(_means(answer), 1):
+        colour, at = COLOURS.get(setting, OFFICE_COLOUR), last + step * (1 + number)
         label: str | None = words["report-mean"].format(setting=words[f"report-{setting}"])
         for summary in (systolic, diastolic):
             low, high = summary["interval95"] or (summary["mean"], summary["mean"])

@@ -8,14 +8,14 @@ from heartlevel.assessment import Rules
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.report.device_plot import device_plot
-from heartlevel.report.figures import Figures, pointer_part
+from heartlevel.report.figures import ToldNumbers, pointer_part
 from heartlevel.report.readings_plot import limits_shown, plotted_readings, readings_plot
 
 ONE = "/-"  # ends the name of a limit of systolic pressure alone
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class ReportedStep:
     """What to do next, and the findings that it follows from."""
 
     text: str
@@ -44,8 +44,8 @@ class Report:
 
     answer: Mapping[str, Any]
     words: Mapping[str, str]
-    figures: Figures
-    steps: list[Step]
+    figures: ToldNumbers
+    steps: list[ReportedStep]
     others: list[Mapping[str, Any]]  # findings that no step follows from
     chances: list[Chance]
     patterns: list[Chance]
@@ -69,7 +69,7 @@ def report_of(conclusions: Conclusions, subject: int, answer: Mapping[str, Any],
     return Report(
         answer=answer,
         words=words,
-        figures=Figures(answer),
+        figures=ToldNumbers(answer),
         steps=steps,
         others=[finding for finding in answer["findings"] if finding["id"] not in told],
         chances=list(_chances(answer, words)),
@@ -91,13 +91,13 @@ def _readings_plot(
     return readings_plot(readings, limits, answer, words)
 
 
-def _steps(answer: Mapping[str, Any]) -> Iterator[Step]:
+def _steps(answer: Mapping[str, Any]) -> Iterator[ReportedStep]:
     """Yield the steps in their order; each finding stands under the first that follows from it."""
     findings, told = {finding["id"]: finding for finding in answer["findings"]}, set[str]()
     for step in answer["next_steps"]:
         names = [name for name in step["because"] if name in findings and name not in told]
         told |= set(names)
-        yield Step(step["text"], [findings[name] for name in names])
+        yield ReportedStep(step["text"], [findings[name] for name in names])
 
 
 def _chances(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[Chance]:

@@ -110,20 +110,11 @@ def assess_subjects() -> Response:
         keeper()(answer)
         return bundle_response(bundle)
     if kind in REPORT_KINDS:
-        return _report(kind)
+        return report_response(partial(report_for, subject_sent(), rules_in_force(), most_readings()), keeper(), kind)
     together: Together = current_app.extensions["heartlevel-together"]
     asked, answer = whole_answer_to(subject_sent(), rules_in_force(), most_readings(), together.answer)
     keeper()(answer)
     return respond(in_detail(answer, asked.detail))
-
-
-def _report(kind: str) -> Response:
-    try:
-        report, answer = report_for(subject_sent(), rules_in_force(), most_readings())
-    except ModuleNotFoundError:
-        abort(406, "this installation draws no plots (extra `pages`); ask for application/json")
-    keeper()(answer)
-    return report_response(report, kind)
 
 
 @routes.post("/v1/device-checks")

@@ -1,5 +1,8 @@
 """Answers as the report to look at: a page, the same printed, or its plot alone."""
 
+from collections.abc import Callable
+from typing import Any
+
 from flask import Response, abort, g
 
 from heartlevel.handouts.rendering import page_policy
@@ -11,8 +14,19 @@ REPORT_KINDS = (HTML, PDF, SVG)
 PLOT_POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # the plot's own styles; there is no script in it
 
 
-def report_response(report: Report, kind: str) -> Response:
-    """Return a report in one of REPORT_KINDS, with the rules in its ETag. Aborts with 406 where it cannot be made."""
+def report_response(
+    make: Callable[[], tuple[Report, dict[str, Any]]], keep: Callable[[dict[str, Any]], None], kind: str
+) -> Response:
+    """Return the report that is made, in one of REPORT_KINDS; its answer is kept. Aborts with 406 where it cannot be made."""
+    try:
+        report, answer = make()
+    except ModuleNotFoundError:
+        abort(406, "this installation draws no plots (extra `pages`); ask for application/json")
+    keep(answer)
+    return _written(report, kind)
+
+
+def _written(report: Report, kind: str) -> Response:
     if kind == SVG:
         if report.readings is None:
             abort(406, "no reading could be assessed, so there is no plot; ask for application/json")
