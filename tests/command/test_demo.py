@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from heartlevel.command import demo as showing
+from heartlevel.command.demo import MOST_REPORTS
 from heartlevel.command.main import main
 from heartlevel.command.summary import summary
 from support import demo_answers, rules
@@ -17,6 +18,13 @@ CAUTIONS = rules().ruleset.wording["en"].cautions
 @pytest.fixture(autouse=True)
 def rules_loaded_once(monkeypatch):
     monkeypatch.setattr(showing, "loaded", lambda folder, layers: rules())
+
+
+@pytest.fixture(autouse=True)
+def pages(monkeypatch, tmp_path):
+    """Have the folder for pages that is made where none is named be one that goes away."""
+    monkeypatch.setattr(showing, "mkdtemp", lambda prefix: str(tmp_path))
+    return tmp_path
 
 
 def run(*arguments: str):
@@ -94,3 +102,19 @@ def test_what_other_rules_cannot_answer_is_said_and_costs_nobody_else(tmp_path, 
     result = run()
     assert result.exit_code == 0 and "\ns-01 " in result.stdout and "\ns-02" not in result.stdout
     assert result.stderr.startswith("demo:2: ") and "/options/guideline" in result.stderr
+
+
+def test_the_pages_of_the_practice_are_written_and_named(pages, tmp_path):
+    result = run()
+    assert f"Pages in {pages}:" in " ".join(result.stdout.split())
+    people = [answer["subject"]["id"] for answer in demo_answers()]
+    reports = {f"report-{name}.html" for name in people[:MOST_REPORTS]}
+    assert {path.name for path in pages.iterdir()} == {f"{name}.html" for name in people} | {"log.html"} | reports
+    assert all(path.read_bytes().startswith(b"<!DOCTYPE html>") for path in pages.iterdir())
+    run("s-07", "--json", "--pages", str(tmp_path / "named"))
+    assert {path.name for path in (tmp_path / "named").iterdir()} == {"s-07.html", "report-s-07.html", "log.html"}
+
+
+def test_answers_for_a_program_come_without_pages_unless_they_are_wanted(pages):
+    run("--json")
+    assert list(pages.iterdir()) == []

@@ -34,8 +34,9 @@ BUILD = [*PROJECT["build-system"]["requires"], "setuptools"]  # setuptools: dura
 SERVICE_NAMES = [line for line in (TOP / "docker/service.in").read_text().splitlines() if not line.startswith("#")]
 EXTRAS = PROJECT["project"]["optional-dependencies"]["tokens"] + PROJECT["project"]["optional-dependencies"]["signed"]
 SERVING = [one for one in RUNTIME if canonicalize_name(Requirement(one).name) in SERVICE_NAMES] + EXTRAS
+DEMO = [requirement for extra in ("pages", "sheets") for requirement in PROJECT["project"]["optional-dependencies"][extra]]
 LOCKS = {
-    "docker/requirements.lock": RUNTIME, "docker/service.lock": SERVING, "docker/build.lock": BUILD,
+    "docker/requirements.lock": RUNTIME + DEMO, "docker/service.lock": SERVING, "docker/build.lock": BUILD,
     "tests/requirements.lock": RUNTIME + TEST,
 }  # fmt: skip
 PYTHONS = ["3.11", "3.12"]

@@ -23,6 +23,8 @@ LATE = {
     ("bulk/inputs/spreadsheets.py", "heartlevel.bulk.inputs.workbook"): "needs the extra `sheets`",
     ("handouts/log_workbook.py", "xlsxwriter"): "needs the extra `sheets`",
     ("bundles/bundling.py", "heartlevel.bundles.signing"): "needs the extra `signed`",
+    ("report/drawing.py", "matplotlib"): "needs the extra `pages`",
+    ("report/page.py", "weasyprint"): "needs the extra `pdf`",
     ("ruling/files/own/units.py", "ucumvert"): "slow to import, and only a number of a clinic's own has need of it",
     ("tables/written_times.py", "pandas"): "slow to import, and only times in zones have need of it",
     ("web/tokens.py", "jwt"): "needs the extra `cds`",

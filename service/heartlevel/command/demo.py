@@ -12,9 +12,9 @@ import click
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules, assess_requests
-from heartlevel.command.look import USUAL_WIDTH, look_of
 from heartlevel.command.options import json_option, loaded, rules_options
 from heartlevel.command.summary import cautions_in, summaries
+from heartlevel.command.terminal.look import USUAL_WIDTH, look_of
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.handouts.asked_logs import blank_log
 from heartlevel.handouts.log_page import log_page
@@ -81,9 +81,13 @@ def _pages(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str
         (folder / f"{name}.html").write_bytes(content)
     reported = list(_reports(conclusions, rules, folder))
     (folder / "log.html").write_bytes(log_page(blank_log({}, rules)))
-    ends = " … ".join(f"{name}.html" for name in dict.fromkeys([*names[:1], *names[-1:]]))
+    first = f"{names[0]}.html" if names else "-"
+    written = [f"a sheet for each person ({first})", *([f"reports on some ({reported[0]})"] if reported else [])]
     yield fill(
-        f"Pages in {folder}: a sheet for each person ({ends}), an empty log (log.html){_named(reported)}.", USUAL_WIDTH
+        f"Pages in {folder}: {', '.join(written)}, an empty log (log.html).",
+        USUAL_WIDTH,
+        break_long_words=False,
+        break_on_hyphens=False,
     )
     yield ""
 
@@ -98,10 +102,6 @@ def _reports(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[s
         name = f"report-{request.subject['id']}.html"
         (folder / name).write_bytes(content)
         yield name
-
-
-def _named(reported: Sequence[str]) -> str:
-    return f", reports for a clinician ({reported[0]} … {reported[-1]})" if reported else ""
 
 
 def _unanswered(outcomes: Sequence[Outcome]) -> Iterator[str]:

@@ -23,11 +23,11 @@ from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
-from heartlevel.web.handouts import handout_routes
 from heartlevel.web.observing.audit import AuditLog
 from heartlevel.web.observing.counters import LOST_AUDIT, WorkTold, count_lost_decisions
 from heartlevel.web.observing.each_request import observe
 from heartlevel.web.observing.logs import raised_at
+from heartlevel.web.pages.handouts import handout_routes
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
 from heartlevel.web.promises.paths import RULE_ID, RuleId

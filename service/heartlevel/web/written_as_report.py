@@ -17,7 +17,7 @@ PLOT_POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # the plot's own 
 def report_response(
     make: Callable[[], tuple[Report, dict[str, Any]]], keep: Callable[[dict[str, Any]], None], kind: str
 ) -> Response:
-    """Return the report that is made, in one of REPORT_KINDS; its answer is kept. Aborts with 406 where it cannot be made."""
+    """Return the report that is made, as one of REPORT_KINDS, and keep its answer. Aborts with 406 where it cannot be."""
     try:
         report, answer = make()
     except ModuleNotFoundError:
