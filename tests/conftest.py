@@ -14,6 +14,8 @@ from shutil import rmtree
 import pytest
 from hypothesis import settings
 
+os.environ.pop("COLUMNS", None)  # whoever runs the tests in several processes may have set it; summaries follow it
+
 settings.register_profile("repeatable", derandomize=True)
 settings.register_profile("long", max_examples=2000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))

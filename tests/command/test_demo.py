@@ -19,6 +19,13 @@ def rules_loaded_once(monkeypatch):
     monkeypatch.setattr(showing, "loaded", lambda folder, layers: rules())
 
 
+@pytest.fixture(autouse=True)
+def pages(monkeypatch, tmp_path):
+    """Have the folder for pages that is made where none is named be one that goes away."""
+    monkeypatch.setattr(showing, "mkdtemp", lambda prefix: str(tmp_path))
+    return tmp_path
+
+
 def run(*arguments: str):
     return CliRunner().invoke(main, ["demo", *arguments])
 
@@ -94,3 +101,18 @@ def test_what_other_rules_cannot_answer_is_said_and_costs_nobody_else(tmp_path, 
     result = run()
     assert result.exit_code == 0 and "\ns-01 " in result.stdout and "\ns-02" not in result.stdout
     assert result.stderr.startswith("demo:2: ") and "/options/guideline" in result.stderr
+
+
+def test_the_pages_of_the_practice_are_written_and_named(pages, tmp_path):
+    result = run()
+    assert f"Pages in {pages}:" in " ".join(result.stdout.split())
+    names = {f"{answer['subject']['id']}.html" for answer in demo_answers()} | {"log.html"}
+    assert {path.name for path in pages.iterdir()} == names
+    assert all(path.read_bytes().startswith(b"<!DOCTYPE html>") for path in pages.iterdir())
+    run("s-07", "--json", "--pages", str(tmp_path / "named"))
+    assert {path.name for path in (tmp_path / "named").iterdir()} == {"s-07.html", "log.html"}
+
+
+def test_answers_for_a_program_come_without_pages_unless_they_are_wanted(pages):
+    run("--json")
+    assert list(pages.iterdir()) == []

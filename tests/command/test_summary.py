@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel.assessment import assess_requests
-from heartlevel.command.day_plot import BROAD, LIMIT, MARGIN, THIN, DayMeans, day_means, plotted
-from heartlevel.command.look import Look, look_of
 from heartlevel.command.summary import summaries, summary
+from heartlevel.command.terminal.day_plot import BROAD, LIMIT, MARGIN, THIN, DayMeans, day_means, plotted
+from heartlevel.command.terminal.look import Look, look_of
 from heartlevel.conclusions.conclude import conclude
 from heartlevel.intake.request import read
 from support import answer, as_ndjson, assess_in_process, examples, reading, requests, rules, week

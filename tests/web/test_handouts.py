@@ -9,7 +9,7 @@ import pytest
 
 from filled import FilledLog
 from heartlevel.web.application import create_app
-from heartlevel.web.handouts import HTML, XLSX
+from heartlevel.web.pages.handouts import HTML, XLSX
 from support import rules, week
 
 ZONE = "time_zone=Europe/Oslo"

@@ -11,6 +11,7 @@ from unit.test_docker import pins
 
 ANSWERING = r"""
 import json, sys
+from tempfile import TemporaryDirectory
 begun = set(sys.modules)
 for library in ("pandas", "pyarrow", "tqdm", "charset_normalizer"):  # NumPy takes the last where it is installed
     sys.modules[library] = None
@@ -25,7 +26,8 @@ alone = client.post("/v1/assessments", data=lines[0], content_type="application/
 stream = client.post("/v1/assessments", data=b"".join(lines), content_type="application/x-ndjson")
 device = client.post("/v1/device-checks", json={"device_checks": []})
 ready, counted, contract = (client.get(path) for path in ("/ready", "/metrics", "/v1/openapi.json"))
-shown = CliRunner().invoke(main, ["demo", "s-01"])
+with TemporaryDirectory() as folder:
+    shown = CliRunner().invoke(main, ["demo", "s-01", "--pages", folder])
 print(json.dumps({
     "statuses": [reply.status_code for reply in (alone, stream, device, ready, counted, contract)],
     "answers": stream.data.count(b"\n"), "demo": shown.exit_code,

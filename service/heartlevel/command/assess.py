@@ -30,10 +30,10 @@ from heartlevel.bulk.running.results import Counts, JudgedPart
 from heartlevel.bulk.running.trying import failures_of
 from heartlevel.bulk.running.workers import WorkerLost, on_this_machine
 from heartlevel.bulk.wrong_call import WrongCall
-from heartlevel.command.look import Look, look_of
 from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, loaded, only_for_owner, rules_options
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import IN_FILE, cautions_in, summaries
+from heartlevel.command.terminal.look import Look, look_of
 from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
 from heartlevel.handouts.sheets_for import patient_pages
 from heartlevel.intake.own.form import PLAIN_FORM

@@ -11,9 +11,9 @@ import click
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules, assess_requests
-from heartlevel.command.look import USUAL_WIDTH, look_of
 from heartlevel.command.options import json_option, loaded, rules_options
 from heartlevel.command.summary import cautions_in, summaries
+from heartlevel.command.terminal.look import USUAL_WIDTH, look_of
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.handouts.asked_logs import blank_log
 from heartlevel.handouts.log_page import log_page

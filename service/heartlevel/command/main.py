@@ -23,7 +23,7 @@ COMMANDS = {
     "keys": ("heartlevel.command.keys:keys_group", "Make, list and revoke the keys of callers."),
     "log-sheet": (
         "heartlevel.command.log_sheet:log_sheet_command",
-        "Write an empty log to OUTPUT: a page to print (.html), or a spreadsheet (.xlsx) that is read back.",
+        "Write an empty log to OUTPUT: a page to print (.html), or a spreadsheet (.xlsx) that `assess` reads back.",
     ),
     "practice": (
         "heartlevel.command.practice:practice_command",

@@ -6,8 +6,8 @@ from typing import Any
 from babel.numbers import format_decimal
 
 from heartlevel.assessment import Rules
-from heartlevel.command.day_plot import DayMeans, day_means, plotted
-from heartlevel.command.look import Look
+from heartlevel.command.terminal.day_plot import DayMeans, day_means, plotted
+from heartlevel.command.terminal.look import Look
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.one_call import answers_with_others
 from heartlevel.ruling.language.template import locale_of

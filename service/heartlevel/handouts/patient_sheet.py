@@ -33,7 +33,7 @@ URGENT_STEPS = ("repeat-at-once", "contact-maternity-unit", "see-within-days")  
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class DrawnChange:
     """Something to change the next time, and the name of its drawing."""
 
     text: str
@@ -49,7 +49,7 @@ class PatientSheet:
     origin: str
     urgent: list[str]
     went: list[str]
-    changes: list[Change]
+    changes: list[DrawnChange]
     others: list[str]
     when: list[str]
     seek_help: list[str]
@@ -64,7 +64,7 @@ def patient_sheet(request: Request, answer: Mapping[str, Any], rules: Rules) -> 
     told = _told(answer)
     pressing = answer["urgency"]["level"] not in NOT_PRESSING
     changes = list(_changes(answer))
-    made = answer["made_with"]
+    origin = answer["made_with"]
     return PatientSheet(
         language=request.language,
         words=log.words,
@@ -77,7 +77,7 @@ def patient_sheet(request: Request, answer: Mapping[str, Any], rules: Rules) -> 
         seek_help=log.seek_help,
         sittings=log.sittings,
         readings=log.readings,
-        made_with=f"{made['guideline']}, {made['protocol']}, {made['rules']['name']} {made['rules']['revision']}",
+        made_with=f"{origin['guideline']}, {origin['protocol']}, {origin['rules']['name']} {origin['rules']['revision']}",
     )
 
 
@@ -112,10 +112,10 @@ def _origin(answer: Mapping[str, Any], log: LogSheet) -> str:
     return log.words["patient-made"].format(**{"from": first, "to": last, "subject": answer["subject"]["id"]})
 
 
-def _changes(answer: Mapping[str, Any]) -> Iterator[Change]:
+def _changes(answer: Mapping[str, Any]) -> Iterator[DrawnChange]:
     """Yield the first things to change, the most important first."""
     steps = [step for step in answer["next_steps"] if step["code"] in CHANGES and step["patient"]]
-    yield from (Change(step["patient"], CHANGES[step["code"]]) for step in steps[:MOST_CHANGES])
+    yield from (DrawnChange(step["patient"], CHANGES[step["code"]]) for step in steps[:MOST_CHANGES])
 
 
 def _others(answer: Mapping[str, Any]) -> Iterator[str]:
@@ -124,7 +124,7 @@ def _others(answer: Mapping[str, Any]) -> Iterator[str]:
     yield from (step["patient"] for step in answer["next_steps"] if step["patient"] and step["code"] not in elsewhere)
 
 
-def _when(answer: Mapping[str, Any], log: LogSheet, changes: list[Change]) -> Iterator[str]:
+def _when(answer: Mapping[str, Any], log: LogSheet, changes: list[DrawnChange]) -> Iterator[str]:
     """Yield when to measure in the days ahead, and what has been left out so far."""
     more, asked = answer["what_next"]["more_days"], any(step["code"] in MEASURE for step in answer["next_steps"])
     if asked or not answer["coverage"]["enough_for_protocol"]:

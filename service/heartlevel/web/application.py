@@ -23,7 +23,7 @@ from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
-from heartlevel.web.handouts import handout_routes
+from heartlevel.web.pages.handouts import handout_routes
 from heartlevel.web.problems import raised_at
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages

@@ -1,0 +1,1 @@
+"""What a terminal can show: its width, colour, a plot of text."""

@@ -1,0 +1,1 @@
+"""Routes that answer with pages for people."""
