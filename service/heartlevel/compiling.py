@@ -39,13 +39,13 @@ def compiled_apart(folder: Path | None, layers: Sequence[Path]) -> Rules:
     paths = {**environ, "PYTHONPATH": pathsep.join(filter(None, sys.path))}
     known = pickle.dumps(known_tables())  # most conditions are of a shape that was there before
     try:
-        ended = subprocess.run(command, input=known, env=paths, capture_output=True, timeout=LONGEST_SECONDS, check=True)
+        ended = subprocess.run(command, input=known, env=paths, capture_output=True, timeout=LONGEST_SECONDS, check=True)  # noqa: S603 - our own
     except subprocess.CalledProcessError as error:
         raise CompilerFailed(_ending(error.returncode)) from error
     except subprocess.TimeoutExpired as error:
         raise CompilerFailed(f"it took more than {LONGEST_SECONDS} s") from error
     # Only our own child writes to this pipe.
-    result = pickle.loads(ended.stdout)
+    result = pickle.loads(ended.stdout)  # noqa: S301 - of our own child
     if result is None:
         raise StillChanging
     if isinstance(result, list):
@@ -70,5 +70,5 @@ def write_compiled(first: str, *others: str) -> None:
 
 
 if __name__ == "__main__":
-    learn(pickle.load(sys.stdin.buffer))
+    learn(pickle.load(sys.stdin.buffer))  # noqa: S301 - of our own parent
     write_compiled(*sys.argv[1:])

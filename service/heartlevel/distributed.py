@@ -8,17 +8,24 @@
 
 This process reads the inputs, cuts them into the same parts as a run on one machine does (no subject is split) and
 writes what comes back in their order, so that the output is the same to the byte. A worker that is lost costs only
-time: its parts are assessed again by another. Workers need this package and the same Python; they need no access to
-the files or to the rules' directory.
+time: its parts are assessed again by another. The rules are sent along, whatever rules a worker has of its own; its
+program, Python and libraries of numbers must be those of this process, or the run ends and names it.
 """
 
 import pickle
+import platform
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from hashlib import sha256
+from importlib.metadata import version
+from importlib.resources import files
 from pathlib import Path
 from sys import stdin
+from typing import Any
 
-from distributed import Client, Future
+from distributed import Client, Future, KilledWorker, get_worker
+from distributed.client import FutureCancelledError
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.columns.mapping_file import mapped_by
@@ -28,10 +35,14 @@ from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.carrying_out import Job, Judge, Judgements, bulk_inputs, carried_out, meter_for
 from heartlevel.bulk.running.judging import Plan, judge_part
 from heartlevel.bulk.running.results import Counts, JudgedPart
-from heartlevel.bulk.running.workers import AHEAD
+from heartlevel.bulk.running.workers import AHEAD, WorkerLost
 from heartlevel.bulk.wrong_call import WrongCall
+from heartlevel.version import VERSION
 
 RETRIES = 5
+FIRST_WORKER_SECONDS = 60
+LOOK_SECONDS = 10  # between two looks at whether there is anybody left to wait for
+DECISIVE = ("numpy", "scipy", "pandas", "pyarrow", "orjson")  # libraries that the bytes of an answer depend on
 
 
 def assess_files(
@@ -57,24 +68,92 @@ def assess_files(
 
 
 def on_scheduler(address: str) -> Judge:
-    """Return what judges parts by the workers of a scheduler, a few ahead for each of their threads."""
+    """Return what judges parts by the workers of a scheduler, a few ahead for each of their threads.
+
+    It raises WrongCall for workers that are not as this process is, or none, and WorkerLost if nobody is left.
+    """
 
     def judge(plan: Plan, parts: Iterator[BulkPart]) -> Judgements:
         with _client(address) as client:
+            _refuse_strangers(client, address)
             # A task, unlike data sent out, is done again when the worker that holds its result is lost.
             there = client.submit(pickle.loads, pickle.dumps(plan), pure=False)
-            client.wait_for_workers(1)
             ahead = AHEAD * max(1, sum(client.nthreads().values()))
             waiting: deque[tuple[BulkPart, Future[JudgedPart]]] = deque()
             for part in parts:
-                waiting.append((part, client.submit(judge_part, there, part, pure=False, retries=RETRIES)))
+                waiting.append((part, client.submit(_judged_there, there, part, ours(), pure=False, retries=RETRIES)))
                 if len(waiting) >= ahead:
                     first, future = waiting.popleft()
-                    yield first, future.result()
+                    yield first, _result(future, client, address)
             for first, future in waiting:
-                yield first, future.result()
+                yield first, _result(future, client, address)
 
     return judge
+
+
+@cache
+def ours() -> dict[str, str]:
+    """Return what the bytes of an answer depend on beside rules and readings: versions, a hash of our modules."""
+    modules = sorted(Path(str(files("heartlevel"))).rglob("*.py"))
+    return {
+        "heartlevel": VERSION,
+        "source of heartlevel": sha256(b"\0".join(module.read_bytes() for module in modules)).hexdigest()[:12],
+        "Python": platform.python_version(),
+        **{library: version(library) for library in DECISIVE},
+    }
+
+
+def version_differences(worker: str, theirs: Mapping[str, str], expected: Mapping[str, str]) -> list[str]:
+    """Return a line for each thing in which a worker is not as it should be."""
+    return [
+        f"worker {worker} has {name} {theirs.get(name, '(none)')}, this process {there}"
+        for name, there in expected.items()
+        if theirs.get(name) != there
+    ]
+
+
+def _judged_there(plan: Plan, part: BulkPart, expected: Mapping[str, str]) -> JudgedPart:
+    """Judge a part on a worker, which may have come after the others were looked at."""
+    if amiss := version_differences(get_worker().address, ours(), expected):
+        raise WrongCall("\n".join(amiss))
+    return judge_part(plan, part)
+
+
+def _refuse_strangers(client: Client, address: str) -> None:
+    try:
+        client.wait_for_workers(1, timeout=FIRST_WORKER_SECONDS)
+    except TimeoutError:
+        raise WrongCall(f"the scheduler at {address} has no worker") from None
+    # By name: a worker without this package, or with an older one, has no such function to be sent.
+    theirs: dict[str, Any] = client.run(_described, on_error="return")
+    lines = [line for worker in sorted(theirs) for line in _amiss(worker, theirs[worker])]
+    if lines:
+        raise WrongCall("\n".join(lines))
+
+
+def _described() -> dict[str, str]:
+    return ours()
+
+
+def _amiss(worker: str, described: dict[str, str] | Exception) -> list[str]:
+    if isinstance(described, Exception):
+        return [f"worker {worker} cannot say what it runs ({type(described).__name__}): it needs heartlevel {VERSION}"]
+    return version_differences(worker, described, ours())
+
+
+def _result(future: "Future[JudgedPart]", client: Client, address: str) -> JudgedPart:
+    while True:
+        try:
+            return future.result(timeout=LOOK_SECONDS)
+        except TimeoutError:
+            if not client.scheduler_info()["workers"]:
+                raise WorkerLost(f"the scheduler at {address} has no worker left") from None
+        except KilledWorker as lost:
+            raise WorkerLost(
+                f"several workers were lost over the same part, the last of them {lost.last_worker.address}"
+            ) from lost
+        except FutureCancelledError as lost:
+            raise WorkerLost(f"the scheduler at {address} was lost") from lost
 
 
 def _client(address: str) -> Client:

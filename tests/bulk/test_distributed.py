@@ -1,14 +1,22 @@
-"""A real cluster on this machine: the same bytes as without, though a worker is killed on the way."""
+"""A real cluster on this machine: the same bytes as without, though workers are killed, slow, or another program."""
 
+import json
 import os
+import shutil
 import signal
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
 from time import monotonic, sleep
 
 import dask
 import pytest
 from distributed import Client, LocalCluster
 
+import heartlevel
+from heartlevel import distributed as distributed_runs
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.distributed import assess_files
 from support import as_csv, as_ndjson, as_rows, assess_in_process, requests, rules
@@ -85,3 +93,121 @@ def test_a_scheduler_that_has_no_address_is_a_wrong_call(inputs, tmp_path):
 def test_what_cannot_be_read_is_said_before_a_cluster_is_asked(tmp_path):
     with pytest.raises(WrongCall, match="no such file"):
         assess_files([tmp_path / "none.csv"], tmp_path / "out.ndjson", rules(), "tcp://127.0.0.1:1")
+
+
+@contextmanager
+def running(program: str, *arguments: str, **environment: str):
+    """A scheduler or a worker as a process of its own, given up at the end."""
+    call = [sys.executable, "-m", f"distributed.cli.{program}", *arguments]
+    process = subprocess.Popen(
+        call, env={**os.environ, **environment}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.wait()
+
+
+@contextmanager
+def scheduler_with_workers(folder, count: int = 1, **environment: str):
+    """A scheduler on a port of its own, with workers of one thread; its process and its address."""
+    told = folder / "scheduler.json"
+    alone = {"DASK_DISTRIBUTED__WORKER__MEMORY__TERMINATE": "false", **environment}
+    with (
+        running("dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(told)) as scheduler,
+        ExitStack() as held,
+    ):
+        worker = [
+            "--scheduler-file",
+            str(told),
+            "--no-nanny",
+            "--nthreads",
+            "1",
+            "--no-dashboard",
+            "--local-directory",
+            str(folder),
+        ]
+        workers = [held.enter_context(running("dask_worker", *worker, **alone)) for _ in range(count)]
+        until(told.exists)
+        until(lambda: told.read_text().endswith("}"))
+        yield scheduler, workers, json.loads(told.read_text())["address"]
+
+
+def until(holds) -> None:
+    end = monotonic() + 180
+    while not holds():
+        assert monotonic() < end
+        sleep(0.02)
+
+
+def killed_under_way(process, journal) -> int:
+    until(lambda: journal.exists() and journal.read_bytes().count(b"\n") >= 3)
+    process.kill()
+    return process.wait()
+
+
+def other_program(folder, altered: str, old: str, new: str):
+    """A copy of the package in which a module says something else."""
+    shutil.copytree(Path(heartlevel.__file__).parent, folder / "heartlevel")
+    module = folder / "heartlevel" / altered
+    assert old in module.read_text()
+    module.write_text(module.read_text().replace(old, new))
+    return str(folder)
+
+
+@pytest.mark.parametrize(
+    ("altered", "old", "new", "named"),
+    [("version.py", '"0.1.0"', '"0.0.9"', "has heartlevel 0.0.9, this process 0.1.0"),
+     ("statistics/agreement.py", "1.96", "1.9", "has source of heartlevel ")],
+)  # fmt: skip
+def test_a_worker_with_another_program_is_refused_by_name(inputs, tmp_path, altered, old, new, named):
+    (tmp_path / "other").mkdir()
+    path = other_program(tmp_path / "other", altered, old, new)
+    with scheduler_with_workers(tmp_path, PYTHONPATH=path) as (_, _, address):
+        result = assess_in_process(inputs[1], "--output", tmp_path / "out.ndjson", "--scheduler", address)
+    assert result.exit_code == 2 and f" {named}" in result.stderr and result.stderr.startswith("worker tcp://")
+    assert not (tmp_path / "out.ndjson").exists()
+
+
+def test_a_worker_that_comes_late_is_held_to_the_same(cluster, inputs, tmp_path, monkeypatch):
+    """Each part is, too: nobody looks at who joins while a run is under way."""
+    with Client(cluster.scheduler_address) as client:
+        late = client.submit(distributed_runs._judged_there, None, None, {"Python": "2.7.18"}, pure=False)
+        with pytest.raises(WrongCall, match=r"worker tcp://.* has Python 3\.1\d\.\d+, this process 2\.7\.18"):
+            late.result()
+
+
+def test_workers_with_rules_of_their_own_or_slow_ones_answer_by_those_that_are_sent(inputs, tmp_path):
+    """The one worker has no rules at all where it looks for its own, and little of a processor."""
+    with scheduler_with_workers(tmp_path, HEARTLEVEL_RULES=str(tmp_path / "none")) as (_, (worker,), address):
+        os.setpriority(os.PRIO_PROCESS, worker.pid, 19)
+        assert (
+            assess_in_process(inputs[1], "--output", tmp_path / "there", "--to", "ndjson", "--scheduler", address).exit_code
+            == 10
+        )
+    assert assess_in_process(inputs[1], "--output", tmp_path / "here", "--to", "ndjson").exit_code == 10
+    assert (tmp_path / "there").read_bytes() == (tmp_path / "here").read_bytes()
+
+
+@pytest.mark.parametrize("lost", ["scheduler", "worker"])
+def test_a_lost_scheduler_or_the_last_worker_ends_the_run_which_can_be_resumed(inputs, tmp_path, monkeypatch, lost):
+    monkeypatch.setattr(distributed_runs, "LOOK_SECONDS", 0.5)
+    out = tmp_path / "out.ndjson"
+    brief = {"distributed.comm.timeouts.connect": "1s", "distributed.comm.retry.count": 0}
+    with (
+        dask.config.set(brief),
+        scheduler_with_workers(tmp_path) as (scheduler, (worker,), address),
+        ThreadPoolExecutor() as pool,
+    ):
+        process = scheduler if lost == "scheduler" else worker
+        killed = pool.submit(killed_under_way, process, Path(f"{out}.journal"))
+        result = assess_in_process(*inputs, "--output", out, "--scheduler", address)
+        assert killed.result() == -signal.SIGKILL
+    said = {"scheduler": "was lost", "worker": "has no worker left"}[lost]
+    assert (result.exit_code, result.stderr) == (
+        1, f"the scheduler at {address} {said}; --resume goes on with what was written\n"
+    )  # fmt: skip
+    assert assess_in_process(*inputs, "--output", out, "--resume").exit_code == 30
+    assert assess_in_process(*inputs, "--output", tmp_path / "alone.ndjson").exit_code == 30
+    assert out.read_bytes() == (tmp_path / "alone.ndjson").read_bytes()

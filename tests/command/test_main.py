@@ -44,7 +44,7 @@ def test_a_library_that_the_image_leaves_out_is_named_and_no_other_error_is_hidd
 
 def test_the_package_runs_as_the_command():
     done = subprocess.run([sys.executable, "-m", "heartlevel", "--version"], capture_output=True, text=True, timeout=60)
-    assert (done.returncode, done.stdout, done.stderr) == (0, f"heartlevel, version {VERSION}\n", "")
+    assert (done.returncode, done.stdout, done.stderr) == (0, f"heartlevel {VERSION}, source revision unknown\n", "")
 
 
 def test_requests_in_lines_are_assessed_without_the_library_of_tables_which_is_slow_to_import(tmp_path):

@@ -3,6 +3,7 @@
 LOAD_TEST_REQUESTS sets the number of requests, 1,000 unless told.
 """
 
+import json
 import random
 import re
 import signal
@@ -146,6 +147,8 @@ def test_metrics_count_every_request_whichever_worker_answered_it(run, server):
     assert run.counted == sent + Counter({("/metrics", "200"): 1})
     (folder,) = server.metrics_folders()
     assert {int(file.stem.split("_")[1]) for file in folder.glob("counter_*.db")} >= set(server.workers())
+    (rules_told,) = re.findall(r"^heartlevel_rules_info\{.*\} (\S+)$", server.get("/metrics")[1].decode(), re.MULTILINE)
+    assert float(rules_told) == len(server.workers())
 
 
 def test_a_worker_that_is_replaced_leaves_the_service_and_its_counts_as_they_were(tmp_path):
@@ -156,6 +159,8 @@ def test_a_worker_that_is_replaced_leaves_the_service_and_its_counts_as_they_wer
         until(lambda: not exists(gone) and len(server.workers()) == 2, server)
         assert healthy(server, 20)
         assert counted(server)["/health", "200"] == 40
+        (folder,) = server.metrics_folders()
+        assert not list(folder.glob(f"*_{gone}.db")) and list(folder.glob("counter_0.db"))
 
 
 def healthy(server: Server, times: int) -> bool:
@@ -167,6 +172,8 @@ def test_the_log_names_requests_and_never_what_they_held(run, server):
     assert "POST /v1/assessments 200" in text and "POST /v1/assessments 422" in text
     assert not [one for one in ("s-01", "systolic", "taken_at", "142") if f"'{one}'" in text or f'"{one}"' in text]
     assert not SUBJECTS.search(text)
+    lines = [json.loads(line) for line in text.splitlines()]  # gunicorn's too
+    assert {line["logger"] for line in lines} == {"heartlevel", "gunicorn.error"}
 
 
 def test_a_body_too_large_is_answered_though_it_is_still_being_sent(server):

@@ -44,8 +44,9 @@ GETS = [path for path, methods in CONTRACT["paths"].items() if "get" in methods]
 BY_NAME = re.compile(r"/options/(guideline|protocol|language|time_zone|also_under/[0-9]+)$")
 SAID_BY_SCHEMA = {"unknown-key", "not-an-object", "not-a-list", "not-a-number", "not-true-or-false", "not-a-text",
                   "text-length", "not-one-of", "out-of-range", "too-many", "not-a-date", "not-a-time-of-day"}  # fmt: skip
-# What a schema cannot say of a request that it takes: FHIR is described by its own specification, and data may be missing.
-MAY_REFUSE = {"/v1/fhir/assessments": 422, "/cds-services/blood-pressure": 412}
+# What a schema cannot say of a request that it takes: FHIR is described by its own specification, a table by its header,
+# and data may be missing.
+MAY_REFUSE = {"/v1/fhir/assessments": 422, "/cds-services/blood-pressure": 412, "/v1/tables": 422}
 
 
 def tolerant(part: Any) -> Any:

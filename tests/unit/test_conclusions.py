@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 import heartlevel
-from heartlevel.answer.result_tables import findings_columns, joined_tables, subjects_columns
+from heartlevel.answer.result_columns.coded import joined_tables
+from heartlevel.answer.result_tables import findings_columns, subjects_columns
 from heartlevel.answer.whole import answers
 from heartlevel.assessment import assess_requests
 from heartlevel.conclusions.category import NO_SETTING, TOO_YOUNG

@@ -20,6 +20,7 @@ import yaml
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from heartlevel import Rules, version
 from heartlevel.web.connections.capacity import Most
 from heartlevel.web.settings import strange_names
 from load.server import get
@@ -31,7 +32,8 @@ TEST = PROJECT["project"]["optional-dependencies"]["test"]
 BUILD = [*PROJECT["build-system"]["requires"], "setuptools"]  # setuptools: durable-rules comes as source only
 # What serving needs, by name: the versions are those of the dependencies.
 SERVICE_NAMES = [line for line in (TOP / "docker/service.in").read_text().splitlines() if not line.startswith("#")]
-SERVING = [one for one in RUNTIME if canonicalize_name(Requirement(one).name) in SERVICE_NAMES]
+EXTRAS = PROJECT["project"]["optional-dependencies"]["tokens"] + PROJECT["project"]["optional-dependencies"]["signed"]
+SERVING = [one for one in RUNTIME if canonicalize_name(Requirement(one).name) in SERVICE_NAMES] + EXTRAS
 LOCKS = {
     "docker/requirements.lock": RUNTIME, "docker/service.lock": SERVING, "docker/build.lock": BUILD,
     "tests/requirements.lock": RUNTIME + TEST,
@@ -70,7 +72,7 @@ def test_a_lock_holds_a_version_that_satisfies_each_declared_requirement(lock, p
 def test_a_lock_names_as_declared_exactly_what_is_declared(lock):
     declared, name = set(), ""
     for line in (TOP / lock).read_text().splitlines():
-        name = line.split("==")[0] if "==" in line else name
+        name = re.split(r"==|\[", line)[0] if "==" in line else name
         if line.strip(" #").removeprefix("via ") in ("heartlevel (pyproject.toml)", "-r docker/service.in"):
             declared.add(name)
     assert declared == {canonicalize_name(Requirement(one).name) for one in LOCKS[lock]}
@@ -94,7 +96,9 @@ def test_a_lock_pins_what_is_asked_for_with_an_extra_under_that_name(lock):
 def test_the_tests_run_with_the_versions_of_the_image(python):
     image, whole, tested = (pins(f"{lock}.lock", python).items() for lock in
                             ("docker/service", "docker/requirements", "tests/requirements"))  # fmt: skip
-    assert image < whole < tested
+    assert whole < tested and image < tested
+    verifying = {"cffi", "cryptography", "pycparser", "pyjwt"}  # tokens and signatures, the extras that the image has
+    assert {name for name, _ in image - whole} == verifying
 
 
 def copied() -> set[str]:
@@ -106,8 +110,8 @@ def copied() -> set[str]:
 def test_what_the_package_is_built_from_is_copied_and_not_ignored():
     wheel = PROJECT["tool"]["hatch"]["build"]["targets"]["wheel"]
     parts = {*wheel["force-include"], *(str(Path(one).parent) for one in wheel["packages"]), PROJECT["project"]["readme"]}
-    locks = {"docker/build.lock", "docker/service.lock"}
-    assert copied() == parts | locks | {"pyproject.toml"}
+    ours = {"docker/build.lock", "docker/service.lock", "docker/slim.py", "pyproject.toml"}
+    assert copied() == parts | ours
     let_through = {line[1:] for line in (TOP / ".dockerignore").read_text().splitlines() if line.startswith("!")}
     assert let_through == copied()
 
@@ -116,6 +120,39 @@ def test_the_image_is_labelled_and_the_composition_named_with_the_version_of_the
     version = PROJECT["project"]["version"]
     assert f'org.opencontainers.image.version="{version}"' in DOCKERFILE
     assert SERVICE["image"] == f"heartlevel:{version}"
+
+
+def test_images_are_named_by_digest():
+    proxy = yaml.safe_load((TOP / "docker/compose.yaml").read_text())["services"]["proxy"]["image"]
+    (base,) = re.findall(r"^ARG PYTHON_IMAGE=(.*)$", DOCKERFILE, re.MULTILINE)
+    assert [re.sub(r"[0-9a-f]{64}$", "", image) for image in (base, proxy)] == [
+        "docker.io/library/python:3.12-slim@sha256:", "nginx:1.28-alpine@sha256:"
+    ]  # fmt: skip
+    assert re.findall(r"^FROM (\S+)", DOCKERFILE, re.MULTILINE) == ["${PYTHON_IMAGE}"] * 2
+
+
+def test_the_source_revision_is_written_into_the_package_and_onto_the_image(tmp_path, monkeypatch):
+    assert 'echo "${REVISION}" > service/heartlevel/REVISION' in DOCKERFILE
+    monkeypatch.setattr(version, "files", lambda package: tmp_path)
+    assert version.source_revision() == "unknown"
+    (tmp_path / "REVISION").write_text("0f1e2d\n")
+    assert version.source_revision() == "0f1e2d"
+
+
+def test_what_is_taken_out_of_the_image_is_nothing_of_ours(tmp_path):
+    kept = ["heartlevel/tests/a.py", "heartlevel/x.pyi", "scipy/special/b.py", "scipy/linalg/c.py", "other/code.py"]
+    gone = ["scipy/stats/d.py", "other/tests/e.py", "other/sub/tests/f.py", "other/g.pyx", "gevent/testing/h.py"]
+    for name in kept + gone:
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    subprocess.run([sys.executable, str(TOP / "docker/slim.py"), str(tmp_path)], check=True, capture_output=True)
+    assert sorted(str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*.py*")) == sorted(kept)
+
+
+def test_the_layer_that_is_mounted_loads():
+    assert SERVICE["environment"]["HEARTLEVEL_LAYERS"] == SERVICE["volumes"][0].split(":")[1]
+    (layer,) = Rules.load(layers=[TOP / "docker" / SERVICE["volumes"][0].split(":")[0]]).ruleset.layers
+    assert layer.id == "our-clinic"
 
 
 def test_the_image_runs_as_a_number_other_than_root_and_without_a_shell():

@@ -13,7 +13,8 @@ from click.testing import CliRunner
 from heartlevel import answer_to
 from heartlevel.command.main import main
 from heartlevel.decisions.decided import decided_in
-from heartlevel.decisions.log import DecisionLog, DecisionsNotKept
+from heartlevel.decisions.lines import LinesNotKept
+from heartlevel.decisions.log import DecisionLog
 from heartlevel.web.application import create_app
 from support import demo, demo_answers, rules, week
 
@@ -157,10 +158,10 @@ def test_half_a_line_is_taken_back_and_later_ones_are_kept_again(kept):
 
 
 def test_a_file_that_cannot_be_written_is_told_before_anybody_is_answered(tmp_path, monkeypatch):
-    with pytest.raises(DecisionsNotKept, match="No such file or directory"):
+    with pytest.raises(LinesNotKept, match="No such file or directory"):
         create_app({"DECISIONS": str(tmp_path / "nowhere" / "kept")}, rules())
     os.mkfifo(tmp_path / "pipe")
-    with pytest.raises(DecisionsNotKept):  # and nobody waits for a reader
+    with pytest.raises(LinesNotKept):  # and nobody waits for a reader
         DecisionLog(tmp_path / "pipe")
     sent = tmp_path / "request.json"
     sent.write_text(json.dumps(week(days=1)))

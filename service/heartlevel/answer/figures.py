@@ -37,6 +37,8 @@ class Figures:
         counted = np.bincount(groups // len(SETTINGS), minlength=len(self.assessment.guidelines))
         self.starts = [0, *np.cumsum(counted).tolist()]
         self.pressures = all_rounded(np.array([facts[name] for name in READING_PRESSURES]).T)
+        by_reading = [[getattr(columns, name) for name in MEASURES] for columns in conclusions.varying.by_reading.values()]
+        self.varying = all_rounded(np.array(by_reading).transpose(2, 0, 1))
 
     def averages(self, subject: int) -> list[dict[str, Any]]:
         """Return every average of a subject that has readings."""
@@ -87,11 +89,10 @@ class Figures:
         """Return how much the usable readings of home and office vary."""
         whole: dict[str, Any] = {}
         for setting in (HOME, OFFICE):
+            values = self.varying[subject * len(SETTINGS) + setting]
             varying = {
-                name: {
-                    measure: rounded(getattr(columns, measure)[subject * len(SETTINGS) + setting]) for measure in MEASURES
-                }
-                for name, columns in self.conclusions.varying.by_reading.items()
+                name: dict(zip(MEASURES, of_name, strict=True))
+                for name, of_name in zip(self.conclusions.varying.by_reading, values, strict=True)
             }
             if varying["systolic"]["sd"] is not None:
                 whole[SETTINGS[setting]] = varying

@@ -34,7 +34,8 @@ from heartlevel.command.options import FAILED, UNREADABLE, URGENT, json_option, 
 from heartlevel.command.progress import Progress
 from heartlevel.command.summary import IN_FILE, cautions_in, summaries
 from heartlevel.command.terminal.look import Look, look_of
-from heartlevel.decisions.log import SETTING, DecisionLog, DecisionsNotKept
+from heartlevel.decisions.lines import LinesNotKept
+from heartlevel.decisions.log import SETTING, DecisionLog
 from heartlevel.handouts.sheets_for import patient_pages
 from heartlevel.intake.own.form import PLAIN_FORM
 from heartlevel.located import AssessedSubjects, in_order_of_subjects
@@ -103,7 +104,7 @@ def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Pa
     try:
         with only_for_owner():
             _assess(files, folder, layers, options)
-    except (WrongCall, DecisionsNotKept) as wrong:
+    except (WrongCall, LinesNotKept) as wrong:
         click.echo(str(wrong), err=True)
         sys.exit(WRONG_CALL)
     except ModuleNotFoundError as missing:
@@ -116,8 +117,8 @@ def assess_command(files: tuple[str, ...], folder: Path | None, layers: tuple[Pa
             raise
         click.echo(f"{error.filename or 'reading or writing'}: {error.strerror or error}", err=True)
         sys.exit(WRONG_CALL)
-    except WorkerLost:
-        click.echo("a worker process was ended from outside; --resume goes on with what was written", err=True)
+    except WorkerLost as lost:
+        click.echo(f"{lost}; --resume goes on with what was written", err=True)
         sys.exit(FAILED)
 
 

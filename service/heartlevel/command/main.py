@@ -5,7 +5,7 @@ from os import environ
 
 import click
 
-from heartlevel.version import VERSION
+from heartlevel.version import VERSION, source_revision
 from heartlevel.web.settings import strange_names
 
 # By name: where the command is defined, and its line in the help.
@@ -66,7 +66,7 @@ class Commands(click.Group):
 
 
 @click.group(cls=Commands)
-@click.version_option(VERSION)
+@click.version_option(VERSION, message=f"%(prog)s %(version)s, source revision {source_revision()}")
 def main() -> None:
     """Judge blood-pressure readings taken at home and in the office. Not a diagnosis."""
     if strange := strange_names(environ):

@@ -10,7 +10,7 @@ import click
 
 from heartlevel.bundles.bundling import load_rules
 from heartlevel.command.options import ended_by_faults
-from heartlevel.decisions.log import DecisionsNotKept
+from heartlevel.decisions.lines import LinesNotKept
 from heartlevel.web.access.configured import guard_by
 from heartlevel.web.server import run
 from heartlevel.web.settings import PREFIX, Settings, layers_in, settings_in
@@ -40,7 +40,7 @@ def serve(host: str, port: int, workers: int, probes_port: int | None, behind_pr
             return
         try:
             run(f"{host}:{port}", workers, (host, probes_port) if probes_port else None, trials)
-        except DecisionsNotKept as error:
+        except LinesNotKept as error:
             raise click.ClickException(str(error)) from None
 
 

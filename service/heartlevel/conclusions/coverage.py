@@ -47,14 +47,15 @@ def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:
     """
     batch, undecided = assessment.batch, assessment.verdicts["reading"].undecided
     names = [name for name in undecided if assessment.rules.facts[name].asked]
-    nothing = np.zeros(0, dtype=np.bool_)
-    wanting: Bools = np.concatenate([nothing, *(undecided[name] for name in names)]).reshape(len(names), batch.size)
-    by_subject = []
-    for subject in range(len(batch.requests)):
-        rows = batch.rows_of(subject)
-        counted = zip(names, np.count_nonzero(wanting[:, rows], axis=1).tolist(), strict=True)
-        lacking = [(name, round(count / (rows.stop - rows.start), SHARE_DECIMALS)) for name, count in counted if count]
-        by_subject.append(sorted(lacking, key=lambda item: (-item[1], item[0])))
+    by_subject: list[list[tuple[str, float]]] = [[] for _ in batch.requests]
+    readings = np.bincount(batch.subject_of, minlength=len(by_subject))
+    for name in names:
+        counted = np.bincount(batch.subject_of[undecided[name]], minlength=len(by_subject))
+        for subject in np.flatnonzero(counted).tolist():
+            share = round(int(counted[subject]) / int(readings[subject]), SHARE_DECIMALS)
+            by_subject[subject].append((name, share))
+    for lacking in by_subject:
+        lacking.sort(key=lambda item: (-item[1], item[0]))
     return by_subject
 
 

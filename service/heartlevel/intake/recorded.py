@@ -28,6 +28,7 @@ class Recorded:
     low: float = -inf
     high: float = inf
     code: Callable[[Any], float | None] | None = None  # of what the field holds; without it that is the code itself
+    listed: bool = False  # told by a list of names, which may tell of other fields too
 
     def values(self, objects: Sequence[Mapping[str, Any]]) -> list[float | None]:
         """Return the field of each object as it stands in a column; None or NaN for unknown."""
@@ -76,7 +77,7 @@ SUBJECT = tuple(recorded_in(Subject()))
 READING = tuple(recorded_in(Reading()))
 DEVICE = tuple(recorded_in(Device()))
 LISTED = tuple(
-    Recorded("circumstance_" + name.replace("-", "_"), ("circumstances",), "flag", code=partial(_listed, name),
+    Recorded("circumstance_" + name.replace("-", "_"), ("circumstances",), "flag", code=partial(_listed, name), listed=True,
              meaning=f"'{name}' was listed among the circumstances")
     for name in CIRCUMSTANCES
 )  # fmt: skip
@@ -85,9 +86,9 @@ OF_SUBJECTS = (
     *SUBJECT, Recorded("treatment_since", ("treatment_since",), "number", code=_ordinal),
     *(Recorded(name, (name,), "number", code=_hours) for name in ("usual_waking", "usual_sleep")),
     *(Recorded(f"circumference_{side}", ("arm_circumference_cm", side), "number") for side in SIDES),
-    *(Recorded(f"avoid_{side}", ("avoid_arms",), "flag", code=partial(_listed, side)) for side in SIDES),
+    *(Recorded(f"avoid_{side}", ("avoid_arms",), "flag", code=partial(_listed, side), listed=True) for side in SIDES),
 )  # fmt: skip
-OF_READINGS = (*READING, *LISTED, Recorded("symptom_bits", ("symptoms",), "number", code=symptom_bits))
+OF_READINGS = (*READING, *LISTED, Recorded("symptom_bits", ("symptoms",), "number", code=symptom_bits, listed=True))
 OF_DEVICES = (*DEVICE, Recorded("device_checked_on", ("checked_on",), "number", code=_ordinal))
 
 
@@ -97,7 +98,25 @@ def recorded_columns(declared: Sequence[Recorded], objects: Sequence[Mapping[str
     for path in sorted({field.path[:-1] for field in declared}, key=len):
         if path:
             inner[path] = [item.get(path[-1]) or {} for item in inner[path[:-1]]]
-    rows = [field.values(inner[field.path[:-1]]) for field in declared]
+    of_lists = [field for field in declared if field.listed]
+    others = [field for field in declared if not field.listed]
+    names = {path: frozenset().union(*items) for path, items in inner.items()}
+    told = [number for number, field in enumerate(others) if field.path[-1] in names[field.path[:-1]]]
+    rows = [others[number].values(inner[others[number].path[:-1]]) for number in told]
     # One array for all columns: making many small ones takes longer. None becomes NaN.
-    table = np.array(rows, dtype=np.float64).reshape(len(declared), len(objects))
-    return dict(zip((field.fact for field in declared), table, strict=True))
+    table = np.full((len(others), len(objects)), np.nan)
+    table[told] = np.array(rows, dtype=np.float64).reshape(len(told), len(objects))
+    columns = dict(zip((field.fact for field in others), table, strict=True))
+    for path in dict.fromkeys(field.path for field in of_lists):
+        columns |= _columns_of_lists([field for field in of_lists if field.path == path], inner[path[:-1]])
+    return {field.fact: columns[field.fact] for field in declared}
+
+
+def _columns_of_lists(fields: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
+    """Return the facts that are told by one list of names: each different list is looked through once."""
+    name, number = fields[0].path[-1], dict[tuple[str | None, ...] | None, int]()
+    lists = (None if (names := item.get(name)) is None else tuple(names) for item in objects)
+    number_of = np.array([number.setdefault(names, len(number)) for names in lists], dtype=np.int64)
+    codes = [[field.code(names) for names in number] for field in fields if field.code]
+    told = np.array(codes, dtype=np.float64).reshape(len(fields), len(number))[:, number_of]
+    return dict(zip((field.fact for field in fields), told, strict=True))

@@ -13,7 +13,7 @@ from heartlevel.assessment import Rules
 from heartlevel.decisions.log import DecisionLog
 from heartlevel.fhir.codes import codes_of
 from heartlevel.ruling.tools.own_schema import document_with
-from heartlevel.web import observability, problems
+from heartlevel.web import problems
 from heartlevel.web.access.configured import guard_by
 from heartlevel.web.access.guard import guard_requests
 from heartlevel.web.bodies.answered import compress_answers
@@ -23,8 +23,11 @@ from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
 from heartlevel.web.fhir import fhir_routes
+from heartlevel.web.observing.audit import AuditLog
+from heartlevel.web.observing.counters import LOST_AUDIT, WorkTold, count_lost_decisions
+from heartlevel.web.observing.each_request import observe
+from heartlevel.web.observing.logs import raised_at
 from heartlevel.web.pages.handouts import handout_routes
-from heartlevel.web.problems import raised_at
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
 from heartlevel.web.promises.paths import RULE_ID, RuleId
@@ -33,6 +36,8 @@ from heartlevel.web.routes import routes
 from heartlevel.web.settings import layers_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tokens import TrustedClients
+from heartlevel.web.tryout.site import site
+from heartlevel.web.tryout.tables import tables
 
 LOG = logging.getLogger("heartlevel")
 
@@ -49,7 +54,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     """Build the application, set by the environment (`settings`), which `config` goes before.
 
     Raises WrongSettings, RuleFaults if the rule files have mistakes, WrongCodes if the file of codes has,
-    DecisionsNotKept if what was decided cannot be kept: a service does not start without them.
+    LinesNotKept if what was decided cannot be kept: a service does not start without them.
     """
     app = DiscreetApplication("heartlevel", static_folder=None)
     app.request_class = SentRequest
@@ -59,14 +64,14 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.config.from_mapping(config or {})
     folder, layers = app.config["RULES"], layers_in(app.config["LAYERS"])
     in_force = RulesInForce(Path(folder) if folder else None, layers, rules)
-    in_force.on_reload = observability.count_reload
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
     kept_in = app.config["DECISIONS"]
-    app.extensions["heartlevel-decisions"] = DecisionLog(
-        Path(kept_in) if kept_in else None, observability.count_lost_decisions
-    )
-    app.extensions["heartlevel-capacity"] = Capacity(Most())
+    app.extensions["heartlevel-decisions"] = DecisionLog(Path(kept_in) if kept_in else None, count_lost_decisions)
+    most = Most()
+    app.extensions["heartlevel-audit"] = AuditLog(app.config["AUDIT"], LOST_AUDIT.inc)
+    app.extensions["heartlevel-capacity"] = capacity = Capacity(most)
+    observe(app, in_force, WorkTold(capacity, most))
     app.extensions["heartlevel-stopping"] = never  # until a worker says when
     own_codes = app.config["FHIR_CODES"]
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
@@ -74,7 +79,6 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
     compress_answers(app)
     app.extensions["heartlevel-guard"] = guard_by(app.config)
-    observability.follow_requests(app)
     guard_requests(app)
     app.before_request(check_client)
     admit_requests(app)
@@ -84,5 +88,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.register_blueprint(handout_routes)
     app.register_blueprint(cds_hooks)
     app.register_blueprint(pages)
+    app.register_blueprint(tables)
+    app.register_blueprint(site)
     announce_deprecations(app, orjson.loads(document_with(())))
     return app

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from flask import Blueprint, Response, abort, current_app, request
+from flask import Blueprint, Response, abort, current_app, g, request
 from werkzeug.exceptions import PreconditionFailed
 
 from heartlevel.answer.whole import as_json
@@ -12,7 +12,7 @@ from heartlevel.fhir.call import FhirAnswers, fhir_answers
 from heartlevel.fhir.cards import cards_of, refused_card
 from heartlevel.fhir.names import LOINC, PANELS
 from heartlevel.web.access.signed_tokens import WrongToken
-from heartlevel.web.observability import FEEDBACK, count_urgency
+from heartlevel.web.observing.counters import FEEDBACK, count_urgency
 from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, sent_as_json
 from heartlevel.web.tokens import TrustedClients
 from heartlevel.web.written_as_fhir import codes_in_use
@@ -54,7 +54,7 @@ def check_client() -> None:
     if trusted is None or request.method != "POST" or request.blueprint != cds_hooks.name:
         return
     try:
-        trusted.check(request.headers.get("Authorization"), request.path)
+        g.caller = "client:" + trusted.check(request.headers.get("Authorization"), request.path)
     except WrongToken as error:
         abort(401, str(error))
 

@@ -11,7 +11,7 @@ from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.fhir.questionnaire import ID as QUESTIONNAIRE_ID
 from heartlevel.fhir.questionnaire import questionnaire, questionnaires
 from heartlevel.fhir.reading.sent import is_fhir
-from heartlevel.web.observability import count_urgency
+from heartlevel.web.observing.counters import count_urgency
 from heartlevel.web.routes import (
     JSON,
     choose_rules,

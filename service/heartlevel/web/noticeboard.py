@@ -71,7 +71,7 @@ class Noticeboard:
         number = self._file.fileno()
         written = os.pread(number, os.fstat(number).st_size, 0)
         # Nobody but the service's own processes can write to it.
-        return pickle.loads(written) if written else None
+        return pickle.loads(written) if written else None  # noqa: S301 - of our own workers
 
     def write(self, notice: object) -> None:
         """Replace what is on the board."""

@@ -19,6 +19,7 @@ from heartlevel.intake.texts.json_text import TooManyValues, UnreadableText
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.web.connections.capacity import Busy
 from heartlevel.web.connections.pace import TooSlow
+from heartlevel.web.observing.logs import raised_at
 from heartlevel.web.promises.kinds import KINDS, ProblemKind, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
@@ -29,6 +30,7 @@ LOG = logging.getLogger("heartlevel")
 
 def problem_response(kind: ProblemKind, detail: str, **more: Any) -> Response:
     """Return a problem object with the request's id; its `instance` is the page of its kind, with that id."""
+    g.problem = kind.name or str(kind.status)  # counted when the answer goes out
     body = {"type": kind.uri, "title": kind.title, "status": kind.status, "detail": detail,
             "instance": f"{kind.uri}#{g.request_id}", "request_id": g.request_id}  # fmt: skip
     return Response(orjson.dumps(body | more), kind.status, content_type=MEDIA_TYPE)
@@ -36,6 +38,7 @@ def problem_response(kind: ProblemKind, detail: str, **more: Any) -> Response:
 
 def refused(error: RefusedRequest) -> Response:
     """The request was understood as JSON, but cannot be assessed."""
+    g.fault_codes = [fault.code for fault in error.problems]  # counted when the answer goes out
     return problem_response(
         KINDS["refused"], str(error), problems=problems_written(error.problems), **_urgency(error.urgency)
     )
@@ -114,14 +117,6 @@ def unexpected(error: Exception) -> Response:
     """
     LOG.error("request %s failed: %s at %s", g.request_id, type(error).__name__, raised_at(error))
     return problem_response(KINDS["failed"], "the service failed; quote the request id when reporting it")
-
-
-def raised_at(error: BaseException) -> str:
-    """Return file and line where an exception was raised."""
-    trace = error.__traceback__
-    while trace is not None and trace.tb_next is not None:
-        trace = trace.tb_next
-    return f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "unknown place"
 
 
 def handle_errors(app: Flask) -> None:

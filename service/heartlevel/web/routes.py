@@ -25,7 +25,8 @@ from heartlevel.ruling.tools.translating.outstanding import languages_in
 from heartlevel.version import VERSION
 from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
-from heartlevel.web.observability import count_answer, count_urgency, metrics
+from heartlevel.web.observing.counters import count_answer, count_assessed, count_refused
+from heartlevel.web.observing.exposition import metrics
 from heartlevel.web.problems import problem_response
 from heartlevel.web.promises.kinds import KINDS
 from heartlevel.web.promises.paths import RULE_ID
@@ -134,21 +135,15 @@ def keeper() -> Callable[..., None]:
 
 
 def _keep(log: DecisionLog, request_id: str, answer: dict[str, Any], **where: int) -> None:
-    _count(answer)
+    count_assessed(answer)
     log.write(request_id, [{**where, **decided_in(answer)}])
-
-
-def _count(answer: dict[str, Any]) -> None:
-    counts = answer["counts"]
-    count_answer(counts["received"], counts["assessed"], [finding["rule"] for finding in answer["findings"]])
-    count_urgency(answer["urgency"]["level"])
 
 
 def _keep_line(keep: Callable[..., None], outcome: Outcome) -> None:
     if outcome.answer is not None:
         keep(outcome.answer, line=outcome.line)
-    elif outcome.urgency is not None:
-        count_urgency(outcome.urgency["level"])
+    else:
+        count_refused(outcome)
 
 
 @routes.post("/v1/rules/trial")

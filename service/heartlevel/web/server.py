@@ -1,7 +1,6 @@
 """gunicorn with the application: rules compiled once and shared by the forked workers."""
 
 import gc
-import logging
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from os import environ, getpid
@@ -13,10 +12,9 @@ from typing import Any
 from flask import Flask
 from gevent import monkey
 from gunicorn.app.base import BaseApplication
-from gunicorn.glogging import Logger
 
 from heartlevel.web.connections.probes import answer_probes, listener
-from heartlevel.web.problems import raised_at
+from heartlevel.web.observing.logs import WithoutData, write_logs
 
 
 def settings() -> dict[str, Any]:
@@ -78,24 +76,17 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
 
 
 def _before_forking(_: Any) -> None:
-    _write_log()
+    write_logs()
     # The compiled rules are never garbage: out of the collector's way they cost no time, and stay shared.
     gc.collect()
     gc.freeze()
 
 
-def _write_log() -> None:
-    """Write the service's own log, a line a request, to standard error beside gunicorn's."""
-    handler = logging.StreamHandler()
-    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
-    log = logging.getLogger("heartlevel")
-    log.setLevel(logging.INFO)
-    log.addHandler(handler)
-
-
 def _begin_work(worker: Any) -> None:
     application = worker.app.callable
     application.extensions["heartlevel-stopping"] = lambda: not worker.alive
+    application.extensions["heartlevel-rules-told"].tell(application.extensions["heartlevel"].current.ruleset)
+    application.extensions["heartlevel-work-told"].tell()
     if listening := application.extensions.get("heartlevel-probes"):
         answer_probes(listening, application)
     seconds = float(application.config["RELOAD_SECONDS"])
@@ -104,30 +95,13 @@ def _begin_work(worker: Any) -> None:
 
 
 def _forget(_: Any, worker: Any) -> None:
-    from prometheus_client import multiprocess
+    from heartlevel.web.observing.exposition import forget_worker
 
-    multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]
+    forget_worker(worker.pid)
 
 
 def _say_ready(server: Any) -> None:
     server.log.info("heartlevel answers; GET /ready names the rules in force")
-
-
-class WithoutData(Logger):  # type: ignore[misc]
-    """gunicorn's log, without what an exception says: that may be something a request held."""
-
-    def setup(self, cfg: Any) -> None:
-        """Set up as gunicorn does, then shorten exceptions to type and place."""
-        super().setup(cfg)
-        self.error_log.addFilter(_type_and_place)
-
-
-def _type_and_place(record: logging.LogRecord) -> bool:
-    if record.exc_info and record.exc_info[1] is not None:
-        error = record.exc_info[1]
-        record.msg, record.args = f"{record.getMessage()}: {type(error).__name__} at {raised_at(error)}", ()
-        record.exc_info = record.exc_text = None
-    return True
 
 
 class _Server(BaseApplication):  # type: ignore[misc]

@@ -70,11 +70,13 @@ class Settings(Schema):
     CDS_ORIGINS = _words("origins of pages that may call CDS Hooks, parted by commas", "")
     CDS_TRUST = _path("file of the clients of CDS Hooks that are trusted; without, all are")
     DECISIONS = _words("file that what was decided is appended to, without data")
+    AUDIT = _words("file, or - for standard output, for who asked what kind of thing by which rules, without data")
     KEYS = _path("file of the keys of callers, made by `heartlevel keys new`")
     JWKS = _words("keys that tokens of callers are verified by: a JSON Web Key Set, its path or https address")
     JWT_ISSUER = _words("who issues those tokens (iss)")
     JWT_AUDIENCE = _words("whom they are for (aud)")
     TRIALS = fields.Boolean(load_default=True, metadata={"meaning": "whether candidate rules may be tried by POST"})
+    TRYOUT = fields.Boolean(load_default=True, metadata={"meaning": "whether `/` has the page to try the service out"})
     CDS_SETTING = _words("where readings were taken that do not say it", validate=OneOf(SETTINGS))
 
 

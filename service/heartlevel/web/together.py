@@ -14,7 +14,7 @@ from heartlevel.assessment import Rules
 from heartlevel.intake.request import Request
 from heartlevel.one_call import answer_requests
 from heartlevel.web.connections.turns import give_way
-from heartlevel.web.problems import raised_at
+from heartlevel.web.observing.logs import raised_at
 
 LOG = logging.getLogger("heartlevel")
 # Readings of all requests that are assessed together; a large one is assessed alone, so that no small one waits for it.

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from heartlevel.web.access.signed_tokens import BEARER, WrongToken, key_named, not_valid, verified
+from heartlevel.web.access.signed_tokens import BEARER, WrongToken, hashed_name, key_named, not_valid, verified
 
 ALGORITHMS = ("ES384", "RS384")
 CLAIMS = ("iss", "aud", "exp", "iat", "jti")
@@ -33,8 +33,8 @@ class TrustedClients:
             issuer: jwt.PyJWKSet.from_dict(keys) for issuer, keys in content["issuers"].items()
         }
 
-    def check(self, authorization: str | None, path: str) -> None:
-        """Check the header of a request to a path of this service. Raises WrongToken."""
+    def check(self, authorization: str | None, path: str) -> str:
+        """Check the header of a request to a path of this service; return whose it is, as a hash. Raises WrongToken."""
         if not authorization or not authorization.startswith(BEARER):
             raise WrongToken("send a signed token")
         token = authorization.removeprefix(BEARER)
@@ -47,3 +47,4 @@ class TrustedClients:
             raise WrongToken("the token is of no client that is trusted")
         audience = [self._audience, self._audience.rstrip("/") + path]
         verified(token, key_named(token, keys), ALGORITHMS, CLAIMS, audience=audience, issuer=issuer)
+        return hashed_name(str(issuer), "")

@@ -29,7 +29,7 @@ def mapped_by(path: Path | None, form: Form = PLAIN_FORM) -> Mapped:
     if path is None:
         return Mapped(form=form)
     try:
-        return mapped_from(yaml.load(path.read_text("utf-8"), _TextKeys), form)
+        return mapped_from(yaml.load(path.read_text("utf-8"), _TextKeys), form)  # noqa: S506 - a SafeLoader
     except (yaml.YAMLError, UnicodeDecodeError) as error:
         raise WrongCall(f"{path}: not YAML: {' '.join(str(error).split())}") from error
     except WrongMapping as wrong:

@@ -23,7 +23,7 @@ AHEAD = 3  # parts a process, under way or waiting for their turn
 
 
 class WorkerLost(Exception):
-    """A worker process was ended from outside."""
+    """A worker process was ended from outside; the text says how, and more for workers on other machines."""
 
 
 def on_this_machine(plan: Plan, parts: Iterator[BulkPart], workers: int) -> Iterator[tuple[BulkPart, JudgedPart]]:
@@ -65,7 +65,7 @@ def _send(pipe: Connection, part: BulkPart) -> None:
     try:
         pipe.send(part)
     except OSError as error:
-        raise WorkerLost from error
+        raise WorkerLost("a worker process was ended from outside") from error
 
 
 def _received(ready: list[Any], results: dict[int, JudgedPart]) -> list[Connection]:
@@ -74,7 +74,7 @@ def _received(ready: list[Any], results: dict[int, JudgedPart]) -> list[Connecti
         try:
             result = pipe.recv()
         except (EOFError, OSError) as error:
-            raise WorkerLost from error
+            raise WorkerLost("a worker process was ended from outside") from error
         if isinstance(result, Exception):
             raise result
         results[result.number] = result

@@ -44,6 +44,12 @@ class Urgency:
         return [list(_without_repetition(sorted(episodes, key=_order))) for episodes in by_subject]
 
     @cached_property
+    def maternity(self) -> list[bool]:
+        """Say of each subject whether steps are those for pregnancy and the time after birth."""
+        marked: list[bool] = in_maternity(self.assessment).tolist()
+        return marked
+
+    @cached_property
     def levels(self) -> Ints:
         """Each subject's level as its number in URGENCY_LEVELS."""
         return np.array([min((episode.level for episode in own), default=NONE) for own in self.episodes], dtype=np.int64)

@@ -7,7 +7,7 @@ from babel.dates import format_date
 
 from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.urgency.episodes import Urgency
-from heartlevel.conclusions.urgency.events import HIGH, in_maternity
+from heartlevel.conclusions.urgency.events import HIGH
 from heartlevel.conclusions.urgency.following import Episode
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE, WITHIN_DAYS
 from heartlevel.intake.recorded import SYMPTOM_BITS
@@ -29,7 +29,7 @@ def symptoms_named(bits: int) -> list[str]:
 def to_do(urgency: Urgency, subject: int, level: int, audience: str = "") -> str:
     """Return what to do at a level, to the clinician or the person measured, in the request's language."""
     texts = _texts(urgency, subject)
-    name, maternity = URGENCY_LEVELS[level], bool(in_maternity(urgency.assessment)[subject])
+    name, maternity = URGENCY_LEVELS[level], urgency.maternity[subject]
     return texts.get(f"{name}{MATERNITY * maternity}{audience}") or texts[f"{name}{audience}"]
 
 

@@ -72,7 +72,7 @@ def ask_engine(question: Mapping[str, Any]) -> list[Any]:
     # -I: the program's own folder is not searched for modules, so none of ours can shadow the engine's.
     command, asked = [sys.executable, "-I", str(ENGINE)], json.dumps(question)
     try:
-        done = subprocess.run(command, input=asked, capture_output=True, text=True, timeout=PATIENCE_SECONDS, check=False)
+        done = subprocess.run(command, input=asked, capture_output=True, text=True, timeout=PATIENCE_SECONDS, check=False)  # noqa: S603
     except subprocess.TimeoutExpired as late:
         raise EngineFailure(f"the rule engine gave no answer in {PATIENCE_SECONDS} s") from late
     if done.returncode:

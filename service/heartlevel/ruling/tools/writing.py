@@ -59,10 +59,10 @@ def _end_of_item(lines: Sequence[str], start: int, indent: int) -> int:
 def _is_extended(before: str, after: str, count: int) -> bool:
     """Say whether a text holds the same as another and `count` items more, at the ends of lists of examples."""
     try:
-        extended = dict(_items(yaml.load(after, LOADER), ()))
+        extended = dict(_items(yaml.load(after, LOADER), ()))  # noqa: S506 - a SafeLoader
     except yaml.YAMLError:
         return False
-    known = dict(_items(yaml.load(before, LOADER), ()))
+    known = dict(_items(yaml.load(before, LOADER), ()))  # noqa: S506 - a SafeLoader
     more = {path: item for path, item in extended.items() if path not in known}
     same = all(extended.get(path, extended) == item for path, item in known.items())
     return same and len({path[: path.index("examples") + 2] for path in more if "examples" in path}) == count

@@ -13,6 +13,7 @@ from heartlevel.web.promises.kinds import KINDS
 LOG = logging.getLogger("heartlevel")
 # Set by the listener of probes, which only those reach who run the service.
 FROM_PROBES = "heartlevel.from_probes"
+NOBODY_KNOWN = "unknown"
 
 
 class Guard:
@@ -27,8 +28,11 @@ class Guard:
         """Nobody needs to be known."""
         return self._keys is None and self._tokens is None
 
-    def scopes(self, authorization: str) -> tuple[str, ...]:
-        """Return what the sender of a header may do. Raises WrongToken, whose text holds nothing of what was sent."""
+    def caller(self, authorization: str) -> tuple[str, tuple[str, ...]]:
+        """Return who sent a header, named by an id or a hash, and what they may do.
+
+        Raises WrongToken, whose text holds nothing of what was sent.
+        """
         if not authorization.startswith(BEARER):
             raise WrongToken("send a key or a token: Authorization: Bearer ...")
         credential = authorization.removeprefix(BEARER).strip()
@@ -36,10 +40,11 @@ class Guard:
             key = self._keys.owner(credential)
             if key is None:
                 raise WrongToken("the key is not known")
-            return key.scopes
+            return f"key:{key.id}", key.scopes
         if self._tokens is None:
             raise WrongToken("the key is not known")
-        return self._tokens.scopes(credential)
+        subject, scopes = self._tokens.caller(credential)
+        return f"token:{subject}", scopes
 
 
 def guard_requests(app: Flask) -> None:
@@ -56,7 +61,7 @@ def _check() -> Response | None:
     if needed is None or _signs_by_itself(route):
         return None
     try:
-        allowed = guard.scopes(request.headers.get("Authorization", ""))
+        g.caller, allowed = guard.caller(request.headers.get("Authorization", ""))
     except (WrongKeyFile, OSError) as error:  # changed while the service runs: nobody is let in
         LOG.error("%s the file of keys cannot be read: %s", g.request_id, type(error).__name__)
         return problem_response(KINDS["unavailable"], "who may call cannot be told at the moment")

@@ -6,8 +6,19 @@ SCOPES = {
     "rules-trial": "try candidate rule files",
     "metrics": "read the counters",
 }
-# Nothing in them is of a person, and probes have no keys. `/ready` names a clinic's layers, the contract its own facts.
-OPEN = ("/health", "/ready", "/v1/openapi.json", "/v1/changes", "/v1/problems", "/v1/problems/<name>", "/cds-services")
+# Nothing in them is of a person (the page to try out is text, its people are invented), and probes have no keys.
+# `/ready` names a clinic's layers, the contract its own facts.
+OPEN = (
+    "/",
+    "/try/<name>",
+    "/health",
+    "/ready",
+    "/v1/openapi.json",
+    "/v1/changes",
+    "/v1/problems",
+    "/v1/problems/<name>",
+    "/cds-services",
+)
 
 
 def scope_needed(route: str, method: str) -> str | None:

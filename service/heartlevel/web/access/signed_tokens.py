@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +48,11 @@ def not_valid(error: Exception) -> WrongToken:
     return WrongToken(f"the token is not valid: {type(error).__name__}")
 
 
+def hashed_name(issuer: str, subject: object) -> str:
+    """Return a short hash of whom an issuer names: the same for the same, and no name."""
+    return sha256(f"{issuer}\n{subject}".encode()).hexdigest()[:16]
+
+
 class WrongIssuer(Exception):
     """The file of keys is no JSON Web Key Set."""
 
@@ -65,15 +71,15 @@ class IssuedTokens:
         except (ValueError, AttributeError, jwt.PyJWTError) as error:
             raise WrongIssuer(f"{keys} is no JSON Web Key Set: {type(error).__name__}") from None
 
-    def scopes(self, token: str) -> tuple[str, ...]:
-        """Return what a valid token allows: the words of its claim `scope` (RFC 8693, 4.2).
+    def caller(self, token: str) -> tuple[str, tuple[str, ...]]:
+        """Return whose a valid token is, as a hash, and what it allows: the words of its claim `scope` (RFC 8693, 4.2).
 
         Raises WrongToken, OSError where the keys cannot be had.
         """
         claims = verified(token, self._key(token), ALGORITHMS, CLAIMS, audience=self._audience, issuer=self._issuer,
                           leeway=SECONDS_OFF)  # fmt: skip
         scope = claims.get("scope", "")
-        return tuple(scope.split()) if isinstance(scope, str) else ()
+        return hashed_name(self._issuer, claims.get("sub")), tuple(scope.split()) if isinstance(scope, str) else ()
 
     def _key(self, token: str) -> Any:
         if self._remote is None:

@@ -102,7 +102,8 @@ class PacedSocket:
                 LOG.info("a client did not read its answer and was left")
                 raise BrokenPipeError(EPIPE, "not read") from None
             except ConnectionError:
-                LOG.info("a client left before its answer was sent")
+                if not self.ends_early:  # what comes of a stream is logged when it is over
+                    LOG.info("a client left before its answer was sent")
                 raise
 
     def close(self) -> None:

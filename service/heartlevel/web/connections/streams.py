@@ -2,8 +2,9 @@
 
 import logging
 from collections.abc import Callable, Iterator
+from functools import partial
 
-from flask import Response, current_app, g, request
+from flask import Response, current_app, request
 from gunicorn.http.errors import NoMoreData, ParseException
 from werkzeug.exceptions import ClientDisconnected
 
@@ -14,7 +15,8 @@ from heartlevel.one_call import Outcome, answer_decoded
 from heartlevel.web.connections.capacity import Capacity
 from heartlevel.web.connections.pace import PacedSocket, TooSlow
 from heartlevel.web.connections.spool import Kept, kept_until_read
-from heartlevel.web.problems import raised_at
+from heartlevel.web.observing.each_request import StreamInHand
+from heartlevel.web.observing.logs import raised_at
 
 LOG = logging.getLogger("heartlevel")
 NDJSON = "application/x-ndjson"
@@ -79,23 +81,23 @@ def _reason(error: Exception) -> str:
 class StreamOfAnswers:
     """Answers to the lines of one request, with how many there were."""
 
-    def __init__(self, body: Arriving, rules: Rules, most_readings: int, request_id: str) -> None:
-        """Take the body, the rules it is answered with, and how many readings a line may hold."""
-        self._body, self._rules, self._most_readings, self._request_id = body, rules, most_readings, request_id
-        self._answered = 0
+    def __init__(self, body: Arriving, rules: Rules, most_readings: int, in_hand: StreamInHand) -> None:
+        """Take the body, the rules it is answered with, how many readings a line may hold, and who counts lines."""
+        self._body, self._rules, self._most_readings, self._in_hand = body, rules, most_readings, in_hand
 
     def answers(self, count: Callable[[Outcome], None]) -> Iterator[bytes]:
         """Yield an answer a line; at most one line more, on why there are no others."""
         try:
             for outcome in answer_decoded(requests_in_stream(self._body), self._rules, self._most_readings):
                 count(outcome)
-                self._answered += 1
+                self._in_hand.count(outcome)
                 yield as_json(outcome.as_dict()) + b"\n"
             if self._body.broken_off:
                 yield self._ended(self._body.broken_off)
         except Exception as error:  # noqa: BLE001 (told to the client, whose answer has begun)
             # Its own text may hold what was sent.
-            LOG.error("request %s failed: %s at %s", self._request_id, type(error).__name__, raised_at(error))
+            LOG.error("a stream failed: %s at %s", type(error).__name__, raised_at(error),
+                      extra={"fields": self._in_hand.ids})  # fmt: skip
             yield self._ended("failed")
 
     def unread(self) -> Iterator[bytes]:
@@ -105,31 +107,33 @@ class StreamOfAnswers:
             pass
 
     def _ended(self, code: str) -> bytes:
-        LOG.info("%s the stream ended after %d answers: %s", self._request_id, self._answered, code)
-        return as_json({"ended": code, "after_answers": self._answered, "detail": WHY_ENDED[code]}) + b"\n"
+        self._in_hand.ended = code
+        return as_json({"ended": code, "after_answers": self._in_hand.answered, "detail": WHY_ENDED[code]}) + b"\n"
 
 
 def streamed(rules: Rules, most_readings: int, count: Callable[[Outcome], None]) -> Response:
     """Return the answers to the stream that is sent. Raises Busy if as many are answered as a worker takes on."""
     capacity: Capacity = current_app.extensions["heartlevel-capacity"]
     body = Arriving(request.stream, current_app.extensions["heartlevel-stopping"])
-    stream = StreamOfAnswers(body, rules, most_readings, g.request_id)
     kept = Kept(int(current_app.config["STREAM_KEPT_BYTES"]), PATIENCE, to_the_end="Via" in request.headers)
-    leave = capacity.take_stream()
+    in_hand = StreamInHand(capacity.take_stream())
+    stream = StreamOfAnswers(body, rules, most_readings, in_hand)
     connection = request.environ.get("gunicorn.socket")
     if isinstance(connection, PacedSocket):
         connection.ends_early = True
     answers = kept_until_read(stream.answers(count), stream.unread, kept)
-    response = Response(_until_left(answers, leave), content_type=NDJSON)
-    response.call_on_close(leave)  # also where nothing was ever read
+    response = Response(_until_left(answers, in_hand), content_type=NDJSON)
+    response.call_on_close(partial(in_hand.is_over, False))  # also where nothing was ever read
     return response
 
 
-def _until_left(answers: Iterator[bytes], leave: Callable[[], None]) -> Iterator[bytes]:
+def _until_left(answers: Iterator[bytes], in_hand: StreamInHand) -> Iterator[bytes]:
+    read_to_the_end = False
     try:
         yield from answers
+        read_to_the_end = True
     finally:
-        leave()
+        in_hand.is_over(read_to_the_end)
 
 
 def is_stream() -> bool:

@@ -1,0 +1,176 @@
+// Readings are sent to this service, and what it says is shown: as text alone, never as markup.
+export const at = (id) => document.getElementById(id);
+
+export function element(name, text, attributes = {}) {
+  const made = document.createElement(name);
+  if (text !== undefined && text !== null) made.textContent = String(text);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+  return made;
+}
+
+export function list(items, name = "ul") {
+  const whole = element(name);
+  whole.append(...items.map((item) => (item instanceof Node ? item : element("li", item))));
+  return whole;
+}
+
+export function table(caption, heads, rows) {
+  const whole = element("table"), head = element("tr"), body = element("tbody"), top = element("thead");
+  head.append(...heads.map((text) => element("th", text, { scope: "col" })));
+  for (const cells of rows) {
+    const row = element("tr");
+    row.append(...cells.map((cell) => element("td", cell)));
+    body.append(row);
+  }
+  top.append(head);
+  whole.append(element("caption", caption), top, body);
+  const wide = element("div", null, { class: "wide", tabindex: "0", role: "region", "aria-label": caption });
+  wide.append(whole);
+  return wide;
+}
+
+export async function ask(path, kind, body) {
+  const key = at("key").value.trim();
+  const headers = { Accept: "application/json", ...(kind && { "Content-Type": kind }), ...(key && { Authorization: `Bearer ${key}` }) };
+  const response = await fetch(path, { method: body === undefined ? "GET" : "POST", headers, body });
+  const text = await response.text();
+  try {
+    return { ok: response.ok, status: response.status, told: JSON.parse(text) };
+  } catch {
+    return { ok: false, status: response.status, told: { title: "The answer is no JSON", detail: text.slice(0, 500) } };
+  }
+}
+
+export const people = fetch("try/demo.ndjson")
+  .then((response) => response.text())
+  .then((text) => text.split("\n").filter(Boolean).map((line) => JSON.parse(line)));
+
+// Which of the three it is, where it goes, and as what.
+export function kindOf(text) {
+  const begun = text.trimStart()[0];
+  if (begun !== "{" && begun !== "[") {
+    const zone = at("zone").value.trim();
+    return { name: "CSV", path: "v1/tables" + (zone ? `?time_zone=${encodeURIComponent(zone)}` : ""), media: "text/csv" };
+  }
+  return /^\s*\{[^{]*"resourceType"/.test(text) || /"resourceType"\s*:\s*"(Bundle|Parameters)"/.test(text)
+    ? { name: "FHIR", path: "v1/fhir/assessments", media: "application/fhir+json" }
+    : { name: "JSON", path: "v1/assessments", media: "application/json" };
+}
+
+function valueAt(request, pointer) {
+  const steps = pointer.split("/").slice(1).map((step) => step.replaceAll("~1", "/").replaceAll("~0", "~"));
+  const value = steps.reduce((inner, step) => (inner === null || inner === undefined ? undefined : inner[step]), request);
+  return value === undefined ? "" : JSON.stringify(value);
+}
+
+function parsed(text) {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return null;
+  }
+}
+
+function problemsShown(problems, text) {
+  const lines = text.split(/\r\n|\n|\r/), request = parsed(text);
+  const rows = problems.map((fault) => [
+    fault.line ? `line ${fault.line}${fault.column ? ", " + fault.column : ""}` : fault.pointer || "the whole",
+    fault.line ? lines[fault.line - 1] : valueAt(request, fault.pointer || ""),
+    fault.detail + (fault.hint ? ` (${fault.hint})` : ""),
+  ]);
+  return table("What could not be read", ["Where", "What stands there", "What is wrong"], rows);
+}
+
+function answerShown(answer) {
+  const whole = element("article", null, { "data-subject": answer.subject.id });
+  whole.append(element("h3", answer.subject.id));
+  if (answer.urgent) whole.append(element("p", `Urgent: ${answer.urgency.level}`, { class: "urgent" }));
+  whole.append(list(answer.conclusion.clinician));
+  whole.append(element("h4", "In plain words"), list(answer.conclusion.patient));
+  const findings = (answer.findings || []).map((finding) => {
+    const item = element("li");
+    item.append(element("strong", finding.title), ` ${finding.explanation} ${finding.advice}`);
+    return item;
+  });
+  if (findings.length) whole.append(element("h4", "Findings"), list(findings));
+  const steps = (answer.next_steps || []).map((step) => step.text);
+  if (steps.length) whole.append(element("h4", "What to do next"), list(steps, "ol"));
+  whole.append(element("h4", "Cautions"), list(answer.cautions));
+  const details = element("details");
+  details.append(element("summary", `All of the answer of ${answer.subject.id} as JSON`),
+    element("pre", JSON.stringify(answer, null, 1), { tabindex: "0", role: "region", "aria-label": `Answer of ${answer.subject.id}` }));
+  whole.append(details);
+  return whole;
+}
+
+export function refusalShown(told) {
+  const whole = element("div", null, { class: "refused" });
+  whole.append(element("p", `${told.title || "Refused"}: ${told.detail || ""}`));
+  if (told.urgency && told.urgency.level !== "none") {
+    whole.append(element("p", `Urgent by what is legible: ${told.urgency.level}`, { class: "urgent" }));
+  }
+  return whole;
+}
+
+function fhirShown(told) {
+  const whole = element("div"), outcomes = (told.entry || []).map((entry) => entry.resource);
+  const issues = outcomes.filter((resource) => resource.resourceType === "OperationOutcome").flatMap((one) => one.issue);
+  if (issues.length) {
+    const rows = issues.map((issue) => [(issue.expression || []).join(", "), issue.severity, issue.diagnostics || issue.details?.text || ""]);
+    whole.append(table("What could not be read", ["Where", "How grave", "What is wrong"], rows));
+  }
+  const said = outcomes.filter((resource) => resource.conclusion).map((resource) => resource.conclusion);
+  whole.append(list(said), element("pre", JSON.stringify(told, null, 1), { tabindex: "0", role: "region", "aria-label": "Answer as FHIR" }));
+  return whole;
+}
+
+function shown(kind, told, text) {
+  const answers = kind.name === "CSV" ? told.answers : kind.name === "JSON" ? [told] : [];
+  const problems = told.problems || [];
+  return [...(problems.length ? [problemsShown(problems, text)] : []), ...(kind.name === "FHIR" ? [fhirShown(told)] : answers.map(answerShown))];
+}
+
+function curl(kind, text) {
+  const quoted = text.replaceAll("'", "'\\''");
+  const key = at("key").value ? ' \\\n  -H "authorization: Bearer $KEY"' : "";
+  const address = new URL(kind.path, document.baseURI).href;
+  return `curl -s '${address}' -H 'content-type: ${kind.media}'${key} \\\n  --data-binary '${quoted}'`;
+}
+
+async function assess(event) {
+  event.preventDefault();
+  const text = at("text").value;
+  if (!text.trim()) {
+    at("state").textContent = "There is nothing to send yet.";
+    return;
+  }
+  const kind = kindOf(text);
+  at("state").textContent = `Sent as ${kind.name} …`;
+  at("curl").textContent = curl(kind, text);
+  try {
+    const { ok, status, told } = await ask(kind.path, kind.media, text);
+    at("state").textContent = ok ? `Answered (read as ${kind.name}).` : `Refused: status ${status} (read as ${kind.name}).`;
+    const refused = ok ? [] : [refusalShown(told), ...((told.problems || []).length ? [problemsShown(told.problems, text)] : [])];
+    at("outcome").replaceChildren(...(ok ? shown(kind, told, text) : refused));
+  } catch (error) {
+    at("state").textContent = `No answer: ${error.message}`;
+  }
+}
+
+async function dropped(event) {
+  const file = event.dataTransfer.files[0];
+  if (!file) return;
+  event.preventDefault();
+  at("text").value = await file.text();
+}
+
+at("readings").addEventListener("submit", assess);
+at("text").addEventListener("dragover", (event) => event.preventDefault());
+at("text").addEventListener("drop", dropped);
+people.then((requests) => {
+  at("person").append(...requests.map((request, number) => element("option", request.subject.id, { value: number })));
+  at("person").addEventListener("change", () => {
+    const chosen = requests[at("person").value];
+    if (chosen) at("text").value = JSON.stringify(chosen, null, 1);
+  });
+});

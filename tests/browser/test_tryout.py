@@ -1,0 +1,103 @@
+"""The page to try the service out, in a real browser: keyboard alone, hostile strings, faults beside their lines, keys."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from browser.conftest import served
+from browser.watched import WIDTHS, violations, watched
+from heartlevel.command.main import main
+from support import answer, demo
+
+HOSTILE = "<img src=//outside.example/x onerror=alert(1)>"
+CSV = f"""subject,taken_at,systolic,diastolic,setting
+{HOSTILE},2026-03-02T07:10:00,142,88,home
+{HOSTILE},2026-03-02T07:12:00,1x2,88,home
+"""
+
+
+def choose(page, person: str) -> None:
+    page.wait_for_selector("#person option:nth-child(9)", state="attached")
+    page.select_option("#person", label=person)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_somebody_invented_is_assessed_by_keyboard_alone(chromium, address, width):
+    with watched(chromium, address, width) as page:
+        page.wait_for_selector("#person option:nth-child(9)", state="attached")
+        for _ in range(4):  # three links, and the list of people
+            page.keyboard.press("Tab")
+        page.keyboard.type("s-05")
+        for _ in range(4):  # text, zone, key, button
+            page.keyboard.press("Tab")
+        page.keyboard.press("Enter")
+        shown = page.wait_for_selector("article[data-subject=s-05]")
+        (payload,) = [one for one in demo() if one["subject"]["id"] == "s-05"]
+        wanted = answer(payload)
+        assert [line.inner_text() for line in shown.query_selector_all("ul:first-of-type > li")][
+            : len(wanted["conclusion"]["clinician"])
+        ] == wanted["conclusion"]["clinician"]
+        assert shown.query_selector(".urgent").inner_text() == f"Urgent: {wanted['urgency']['level']}"
+        assert json.loads(shown.query_selector("pre").text_content()) == wanted
+        assert page.text_content("#curl").startswith(
+            f"curl -s '{address}v1/assessments' -H 'content-type: application/json'"
+        )
+
+
+def test_what_a_table_cannot_be_read_for_stands_beside_its_line_and_what_is_hostile_is_text(chromium, address):
+    with watched(chromium, address, 360) as page:
+        page.fill("#text", CSV)
+        page.fill("#zone", "Europe/Oslo")
+        page.click("#readings button")
+        page.wait_for_selector("article")
+        cells = [cell.inner_text() for cell in page.query_selector_all("#outcome td")]
+        assert cells == ["line 3, systolic", CSV.splitlines()[2], "found '1x2'; expected a number from 1 to 400 mm[Hg]"]
+        assert page.inner_text("article h3") == HOSTILE
+        assert page.query_selector("img") is None
+
+
+def test_a_rule_is_tried_on_the_invented_people_and_a_mistake_is_shown_at_its_line(chromium, address):
+    with watched(chromium, address, 1440) as page:
+        layer = page.input_value("#layer")
+        page.fill("#layer", layer.replace("set: {severity: high}", "off: true"))
+        page.click("#candidate button")
+        page.wait_for_selector("#trial table", timeout=60_000)
+        lost = [row.inner_text() for row in page.query_selector_all("#trial tbody tr")]
+        assert lost and all("legs-crossed" in row for row in lost)
+        page.fill("#layer", layer.replace("severity: high", "severty: high"))
+        page.click("#candidate button")
+        page.wait_for_selector("#trial td:has-text('severty: high')", timeout=60_000)
+        assert page.inner_text("#trial td:first-child") == "layer.yaml:7"
+
+
+def test_where_callers_need_a_key_the_page_is_open_and_asks_for_it(chromium, tmp_path):
+    keys = tmp_path / "keys.json"
+    key = CliRunner().invoke(main, ["keys", "new", "--file", str(keys), "--scope", "assess"]).output.split()[-1]
+    with served(KEYS=str(keys)) as address, watched(chromium, address, 1440) as page:
+        choose(page, "s-01")
+        page.click("#readings button")
+        page.wait_for_selector(".refused")
+        assert "401" in page.inner_text("#state")
+        page.fill("#key", key)
+        page.click("#readings button")
+        page.wait_for_selector("article[data-subject=s-01]")
+        assert key not in page.content() and key not in page.text_content("#curl")
+        assert page.evaluate("[localStorage.length, sessionStorage.length, document.cookie]") == [0, 0, ""]
+
+
+def assessed(page) -> None:
+    choose(page, "s-05")
+    page.click("#readings button")
+    page.wait_for_selector("article")
+
+
+@pytest.mark.parametrize(("path", "before"), [("", assessed), ("try/reference", lambda page: None)])
+def test_axe_finds_nothing(chromium, address, path, before):
+    assert violations(chromium, address + path, before=before) == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_reference_fits_its_window(chromium, address, width):
+    with watched(chromium, f"{address}try/reference", width) as page:
+        assert page.inner_text("h1").endswith("API reference")
