@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel.web.connections import spool
-from heartlevel.web.connections.capacity import SMALL, Busy, Capacity, Held, Most
+from heartlevel.web.connections.capacity import SMALL, Busy, Capacity, HeldBytes, Most
 from heartlevel.web.connections.spool import Kept, kept_until_read
 
 PLENTY = Kept(10**9, 60)
@@ -104,7 +104,7 @@ def test_what_is_beyond_the_capacity_is_refused_and_what_has_ended_counts_no_mor
     capacity = Capacity(Most(requests=2, body_bytes=100, unread_bytes=100, streams=1))
     with capacity.of_request(), capacity.of_request(), pytest.raises(Busy), capacity.of_request():
         pass
-    first, second = Held(capacity), Held(capacity)
+    first, second = HeldBytes(capacity), HeldBytes(capacity)
     first.grow(SMALL + 60)
     second.grow(SMALL + 40)  # as much of each as is held for every connection counts in no limit
     with pytest.raises(Busy):

@@ -9,7 +9,7 @@ from heartlevel.fhir.limits import MOST_COMPONENTS, MOST_PARTS, MOST_PEOPLE, MOS
 from heartlevel.intake.request import MOST_OTHERS, MOST_WORDED
 from heartlevel.intake.texts.json_text import MOST_VALUES
 from heartlevel.web.application import create_app
-from heartlevel.web.connections.capacity import SMALL, Held, Most
+from heartlevel.web.connections.capacity import SMALL, HeldBytes, Most
 from support import reading, rules, week
 
 SEVERE = {"setting": "home", "systolic": 240, "diastolic": 130, "taken_at": "2026-03-02T07:10:00Z"}
@@ -91,7 +91,7 @@ def test_a_large_answer_waits_in_a_file_and_more_than_there_is_room_for_may_be_a
 def test_bytes_of_bodies_that_are_still_coming_are_counted_and_more_than_there_is_room_for_may_be_sent_again(app):
     capacity = app.extensions["heartlevel-capacity"]
     body = json.dumps(SEVERE).encode() + b" " * SMALL
-    others = Held(capacity)
+    others = HeldBytes(capacity)
     others.grow(Most().body_bytes + SMALL)
     refused = app.test_client().post("/v1/assessments", data=body, content_type="application/json")
     assert (refused.status_code, refused.headers["Retry-After"]) == (503, "1")

@@ -2,6 +2,7 @@
 
 import gc
 import logging
+import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from os import environ, getpid
@@ -15,8 +16,10 @@ from gevent import monkey
 from gunicorn.app.base import BaseApplication
 from gunicorn.glogging import Logger
 
+from heartlevel.web.access.reach import hosts_of, refuse_strangers
 from heartlevel.web.connections.probes import answer_probes, listener
 from heartlevel.web.problems import raised_at
+from heartlevel.web.settings import WrongSettings
 
 
 def settings() -> dict[str, Any]:
@@ -77,7 +80,12 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
         _Server(application, {**settings(), "bind": bind, "workers": workers}).run()
 
 
-def _before_forking(_: Any) -> None:
+def _before_forking(server: Any) -> None:
+    try:
+        refuse_strangers(hosts_of(server.cfg.address), server.app.wsgi().config)
+    except WrongSettings as refusal:
+        server.log.error("%s", refusal)
+        sys.exit(1)
     _write_log()
     # The compiled rules are never garbage: out of the collector's way they cost no time, and stay shared.
     gc.collect()

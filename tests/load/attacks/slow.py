@@ -86,8 +86,8 @@ def main() -> int:
                                            ("reads nothing", 200, ASK, read_nothing)):  # fmt: skip
             most, probe, other = attacked(server, clients, first, then)
             status |= most > 400e6 or probe > 1
-            print(f"{clients} clients, each {name}: {most / 1e6:.0f} MB more in a worker; at most {probe:.2f} s for a probe, "
-                  f"{other:.2f} s for an ordinary request", flush=True)  # fmt: skip
+            print(f"{clients} clients, each {name}: {most / 1e6:.0f} MB more in a worker; {probe:.2f} s for a probe,",
+                  f"{other:.2f} s for an ordinary request, at most", flush=True)  # fmt: skip
     return int(status)
 
 

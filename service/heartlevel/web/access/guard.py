@@ -42,6 +42,20 @@ class Guard:
         return self._tokens.scopes(credential)
 
 
+def may_read_rules() -> bool:
+    """Say whether the caller of a route that is open to all may also read what a clinic has laid down.
+
+    An installation without keys is open; its own listener of probes is for those who run it.
+    """
+    guard: Guard = current_app.extensions["heartlevel-guard"]
+    if guard.is_open or request.environ.get(FROM_PROBES):
+        return True
+    try:
+        return "rules-read" in guard.scopes(request.headers.get("Authorization", ""))
+    except (WrongToken, WrongKeyFile, OSError):
+        return False
+
+
 def guard_requests(app: Flask) -> None:
     """Have every request of the application guarded."""
     app.before_request(_check)

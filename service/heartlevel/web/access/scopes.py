@@ -6,7 +6,8 @@ SCOPES = {
     "rules-trial": "try candidate rule files",
     "metrics": "read the counters",
 }
-# Nothing in them is of a person, and probes have no keys. `/ready` names a clinic's layers, the contract its own facts.
+# Nothing in them is of a person, and probes have no keys. What `/ready` and the contract tell of a clinic's own rules
+# they tell those alone who may read rules.
 OPEN = ("/health", "/ready", "/v1/openapi.json", "/v1/changes", "/v1/problems", "/v1/problems/<name>", "/cds-services")
 
 

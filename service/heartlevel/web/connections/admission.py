@@ -8,7 +8,7 @@ from contextlib import ExitStack
 from flask import Flask, current_app, g, request
 
 from heartlevel.web.bodies.sent import sent
-from heartlevel.web.connections.capacity import Capacity, Held
+from heartlevel.web.connections.capacity import Capacity, HeldBytes
 from heartlevel.web.connections.streams import is_stream
 
 
@@ -23,7 +23,7 @@ def _take_on() -> None:
     if request.url_rule is None or is_stream() or request.method in ("GET", "HEAD", "OPTIONS"):
         return
     capacity: Capacity = current_app.extensions["heartlevel-capacity"]
-    held = Held(capacity)
+    held = HeldBytes(capacity)
     g.taken_on = ExitStack()
     g.taken_on.callback(held.release)
     sent(request).on_piece = held.grow

@@ -23,7 +23,7 @@ class Most:
     streams: int = 8
 
 
-class Held:
+class HeldBytes:
     """Bytes that are held for one request, out of as many as all may have."""
 
     def __init__(self, capacity: "Capacity") -> None:
