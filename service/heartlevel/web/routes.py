@@ -30,6 +30,7 @@ from heartlevel.web.observability import count_answer, count_urgency, metrics
 from heartlevel.web.problems import problem_response
 from heartlevel.web.promises.kinds import KINDS
 from heartlevel.web.promises.paths import RULE_ID
+from heartlevel.web.readiness import readiness
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
@@ -245,12 +246,5 @@ def get_readiness() -> Response:
     """Say that requests are answered, and to who may read rules with which, and why changed rule files were refused."""
     if current_app.extensions["heartlevel-stopping"]():
         return problem_response(KINDS["unavailable"], "the service is being stopped")
-    if not may_read_rules():
-        told = {"status": "ready", "rules_refused": bool(in_force().refused)}
-        return Response(as_json(told), content_type=JSON)
-    ruleset = rules_in_force().ruleset
-    layers = [layer.as_dict() for layer in ruleset.layers]
-    named = {"revision": ruleset.revision, "layers": layers, "fingerprint": ruleset.fingerprint}
-    return respond(
-        {"status": "ready", "rules": named, "rules_refused": bool(in_force().refused), "refused": list(in_force().refused)}
-    )
+    told = readiness(in_force(), rules_in_force().ruleset, is_told_all := may_read_rules())
+    return respond(told) if is_told_all else Response(as_json(told), content_type=JSON)
