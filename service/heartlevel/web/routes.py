@@ -24,13 +24,13 @@ from heartlevel.ruling.tools.own_schema import document_with
 from heartlevel.ruling.tools.translating.outstanding import languages_in
 from heartlevel.version import VERSION
 from heartlevel.web.access.guard import may_read_rules
+from heartlevel.web.access.readiness import readiness
 from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.observability import count_answer, count_urgency, metrics
 from heartlevel.web.problems import problem_response
 from heartlevel.web.promises.kinds import KINDS
 from heartlevel.web.promises.paths import RULE_ID
-from heartlevel.web.readiness import readiness
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.together import Together
 from heartlevel.web.trials import try_candidate
