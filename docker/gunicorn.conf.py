@@ -3,6 +3,7 @@
     gunicorn -c docker/gunicorn.conf.py 'heartlevel.web.application:create_app()'
 
 The settings are those of `heartlevel serve`; GUNICORN_CMD_ARGS and options of the call (--bind, --workers) go before them.
+On an address that others reach it starts only with keys, with tokens, or with HEARTLEVEL_BEHIND_PROXY=true.
 """
 
 from atexit import register

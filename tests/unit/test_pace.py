@@ -1,10 +1,11 @@
 """How long a client is waited for, by a clock and a socket of the test's own."""
 
 import pytest
+from gunicorn.http.errors import LimitRequestHeaders
 
 from heartlevel.web.connections.pace import PIECE, Pace, PacedSocket, TooSlow
 
-PACE = Pace(first_request=20, next_request=65, head=10, body=20, least_rate=1000, piece_of_answer=20)
+PACE = Pace(first_request=20, next_request=65, head=10, body=20, least_rate=1000, whole_body=1000, piece_of_answer=20)
 
 
 class Client:
@@ -99,3 +100,25 @@ def test_no_silence_is_longer_than_a_minute_however_much_came_before():
     with pytest.raises(TooSlow, match="body"):
         connection.recv(10)
     assert client.now == pytest.approx(1 + PACE.longest_silence, abs=0.1)
+
+
+def test_a_body_that_is_answered_as_a_whole_has_two_minutes_however_fast_it_comes_and_a_stream_has_no_end():
+    for is_stream in (False, True):
+        client = Client((0, b"head"), *((second, b"x" * 50_000) for second in range(1, 300)))
+        connection = PacedSocket(client, Pace(), lambda client=client: client.now)  # type: ignore[arg-type]
+        connection.recv(10)
+        connection.await_body()
+        connection.ends_early = is_stream
+        if is_stream:
+            assert all(connection.recv(60_000) for _ in range(299))
+            continue
+        with pytest.raises(TooSlow, match="body"):
+            list(map(connection.recv, [60_000] * 299))
+        assert client.now == pytest.approx(120, abs=1)
+
+
+def test_a_head_longer_than_any_is_not_kept():
+    client = Client(*((0, b"x" * 8_192) for _ in range(6)))
+    connection = paced(client)
+    with pytest.raises(LimitRequestHeaders):
+        list(map(connection.recv, [8_192] * 6))

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel.web.connections import spool
-from heartlevel.web.connections.capacity import Busy, Capacity, Most
+from heartlevel.web.connections.capacity import SMALL, Busy, Capacity, HeldBytes, Most
 from heartlevel.web.connections.spool import Kept, kept_until_read
 
 PLENTY = Kept(10**9, 60)
@@ -101,12 +101,23 @@ def test_a_reader_that_leaves_ends_the_making_of_answers():
 
 
 def test_what_is_beyond_the_capacity_is_refused_and_what_has_ended_counts_no_more():
-    capacity = Capacity(Most(requests=2, waiting_bytes=100, streams=1))
-    with capacity.of_request(1000), pytest.raises(Busy), capacity.of_request(1):  # alone: of any size
+    capacity = Capacity(Most(requests=2, body_bytes=100, unread_bytes=100, streams=1))
+    with capacity.of_request(), capacity.of_request(), pytest.raises(Busy), capacity.of_request():
         pass
-    with capacity.of_request(50), capacity.of_request(50), pytest.raises(Busy), capacity.of_request(0):
-        pass
-    assert (capacity.requests, capacity.waiting_bytes) == (0, 0)
+    first, second = HeldBytes(capacity), HeldBytes(capacity)
+    first.grow(SMALL + 60)
+    second.grow(SMALL + 40)  # as much of each as is held for every connection counts in no limit
+    with pytest.raises(Busy):
+        second.grow(1)
+    first.release()
+    second.release()
+    second.release()
+    assert (capacity.requests, capacity.body_bytes) == (0, 0)
+    read = capacity.take_answer(100)
+    with pytest.raises(Busy):
+        capacity.take_answer(1)
+    read()
+    capacity.take_answer(100)
     leave = capacity.take_stream()
     with pytest.raises(Busy):
         capacity.take_stream()

@@ -1,7 +1,10 @@
 """Who may ask for what: keys and tokens, each route with its scope, nothing told of what was sent."""
 
 import json
+import subprocess
+import sys
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import jwt
 import pytest
@@ -9,11 +12,14 @@ from click.testing import CliRunner
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
 
 from heartlevel.command.main import main
+from heartlevel.web.access.guard import FROM_PROBES
 from heartlevel.web.access.scopes import OPEN, SCOPES, scope_needed
 from heartlevel.web.application import create_app
 from heartlevel.web.settings import WrongSettings
+from own_layer import own_layer, own_rules
 from support import rules, week
 
+ROOT = Path(__file__).parents[2]
 ISSUER, AUDIENCE = "https://login.example", "heartlevel"
 KEY, STRANGER = ec.generate_private_key(ec.SECP256R1()), ec.generate_private_key(ec.SECP256R1())
 
@@ -159,7 +165,8 @@ def test_on_an_address_that_others_reach_somebody_has_to_decide_who_may_call(mon
     done = CliRunner().invoke(main, ["serve", *arguments], env=environment)
     assert bool(started) is not refused and done.exit_code == int(refused), done.output
     assert not refused or "--behind-proxy" in done.output
-    assert refused or started[0][-1] == {"TRIALS": "--behind-proxy" not in arguments}
+    behind_proxy = "--behind-proxy" in arguments
+    assert refused or started[0][-1] == {"BEHIND_PROXY": behind_proxy, "TRIALS": not behind_proxy}
 
 
 def test_answers_are_kept_by_nobody_on_the_way_and_trials_can_be_switched_off(client):
@@ -201,3 +208,23 @@ def test_a_check_refuses_what_a_start_would(monkeypatch):
     assert done.exit_code == 1 and "--behind-proxy" in done.output
     done = CliRunner().invoke(main, ["serve", "--host", "0.0.0.0", "--behind-proxy", "--check"])
     assert done.exit_code == 0 and "HEARTLEVEL_TRIALS: False" in done.output
+
+
+@pytest.mark.parametrize("bind", ["0.0.0.0:0", "[::]:0", "127.0.0.1:0,0.0.0.0:0"])
+def test_gunicorn_that_somebody_starts_by_its_file_refuses_strangers_too(bind):
+    command = [sys.executable, "-m", "gunicorn", "-c", "docker/gunicorn.conf.py", *(f"--bind={b}" for b in bind.split(","))]
+    done = subprocess.run([*command, "heartlevel.web.application:create_app()"], cwd=ROOT, capture_output=True, text=True,
+                          timeout=120)  # fmt: skip
+    assert done.returncode == 1 and "others reach the service" in done.stderr
+    assert "Listening" not in done.stderr
+
+
+def test_what_a_clinic_has_laid_down_is_told_to_none_but_those_who_may_read_rules(key_file, tmp_path):
+    assess, read_rules = bearer(made(key_file, "assess")), bearer(made(key_file, "rules-read"))
+    client = create_app({"KEYS": key_file, "LAYERS": str(own_layer(tmp_path))}, own_rules()).test_client()
+    for headers in ({}, assess):
+        assert client.get("/ready", headers=headers).json == {"status": "ready", "rules_refused": False}
+        assert "after_hot_bath" not in client.get("/v1/openapi.json", headers=headers).text
+    assert client.get("/ready", headers=read_rules).json["rules"]["layers"]
+    assert "after_hot_bath" in client.get("/v1/openapi.json", headers=read_rules).text
+    assert client.get("/ready", environ_overrides={FROM_PROBES: True}).json["rules"]["layers"]

@@ -9,7 +9,8 @@ from heartlevel.fhir.limits import MOST_COMPONENTS, MOST_PARTS, MOST_PEOPLE, MOS
 from heartlevel.intake.request import MOST_OTHERS, MOST_WORDED
 from heartlevel.intake.texts.json_text import MOST_VALUES
 from heartlevel.web.application import create_app
-from support import reading, rules
+from heartlevel.web.connections.capacity import SMALL, HeldBytes, Most
+from support import reading, rules, week
 
 SEVERE = {"setting": "home", "systolic": 240, "diastolic": 130, "taken_at": "2026-03-02T07:10:00Z"}
 
@@ -71,3 +72,30 @@ def test_of_more_than_one_call_may_send_as_fhir_both_numbers_are_told(client, en
     bundle = {"resourceType": "Bundle", "entry": entries}
     refused = client.post("/v1/fhir/assessments", json=bundle)
     assert refused.status_code == 413 and refused.json["detail"].startswith(told)
+
+
+def test_a_large_answer_waits_in_a_file_and_more_than_there_is_room_for_may_be_asked_for_again(app):
+    capacity = app.extensions["heartlevel-capacity"]
+    over_a_socket = {"gunicorn.socket": object()}
+    whole = app.test_client().get("/v1/rules").data
+    with app.test_client().get("/v1/rules", environ_overrides=over_a_socket) as response:
+        assert capacity.unread_bytes == len(whole) == int(response.headers["Content-Length"])
+        assert b"".join(response.response) == whole
+    assert capacity.unread_bytes == 0
+    leave = capacity.take_answer(Most().unread_bytes)
+    refused = app.test_client().get("/v1/rules", environ_overrides=over_a_socket)
+    leave()
+    assert (refused.status_code, refused.headers["Retry-After"]) == (503, "1")
+
+
+def test_bytes_of_bodies_that_are_still_coming_are_counted_and_more_than_there_is_room_for_may_be_sent_again(app):
+    capacity = app.extensions["heartlevel-capacity"]
+    body = json.dumps(SEVERE).encode() + b" " * SMALL
+    others = HeldBytes(capacity)
+    others.grow(Most().body_bytes + SMALL)
+    refused = app.test_client().post("/v1/assessments", data=body, content_type="application/json")
+    assert (refused.status_code, refused.headers["Retry-After"]) == (503, "1")
+    assert app.test_client().post("/v1/assessments", json=week()).status_code == 200  # an ordinary one is answered
+    others.release()
+    assert app.test_client().post("/v1/assessments", data=body, content_type="application/json").status_code == 422
+    assert capacity.body_bytes == 0

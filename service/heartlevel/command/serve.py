@@ -1,7 +1,6 @@
 """`heartlevel serve`: answer over HTTP."""
 
 from collections.abc import Iterator, Mapping
-from ipaddress import ip_address
 from os import environ
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ from heartlevel.bundles.bundling import load_rules
 from heartlevel.command.options import ended_by_faults
 from heartlevel.decisions.lines import LinesNotKept
 from heartlevel.web.access.configured import guard_by
+from heartlevel.web.access.reach import refuse_strangers
 from heartlevel.web.server import run
 from heartlevel.web.settings import PREFIX, Settings, layers_in, settings_in
 
@@ -32,14 +32,14 @@ def serve(host: str, port: int, workers: int, probes_port: int | None, behind_pr
     first, are parted as in PATH), HEARTLEVEL_DECISIONS a file to append what was decided to, without data.
     """
     with ended_by_faults():
-        values = settings_in(environ)
-        _refuse_strangers(host, values, behind_proxy)
-        trials = {"TRIALS": values["TRIALS"] and (not behind_proxy or f"{PREFIX}TRIALS" in environ)}
+        values = settings_in({**environ, **({f"{PREFIX}BEHIND_PROXY": "true"} if behind_proxy else {})})
+        refuse_strangers([host], values)
+        decided = {name: values[name] for name in ("BEHIND_PROXY", "TRIALS")}
         if check:
-            click.echo("\n".join(_outline(f"{host}:{port}, {workers} workers", probes_port, values | trials)))
+            click.echo("\n".join(_outline(f"{host}:{port}, {workers} workers", probes_port, values)))
             return
         try:
-            run(f"{host}:{port}", workers, (host, probes_port) if probes_port else None, trials)
+            run(f"{host}:{port}", workers, (host, probes_port) if probes_port else None, decided)
         except LinesNotKept as error:
             raise click.ClickException(str(error)) from None
 
@@ -57,22 +57,3 @@ def _outline(address: str, probes_port: int | None, values: Mapping[str, Any]) -
             f"{PREFIX}{name}: {'' if value is None else value}".rstrip()
             + f"  # {Settings().fields[name].metadata['meaning']}"
         )
-
-
-def _refuse_strangers(host: str, values: Mapping[str, Any], behind_proxy: bool) -> None:
-    """On an address that others reach, somebody has to decide who may call."""
-    guarded = values["KEYS"] or values["JWKS"] or behind_proxy
-    if guarded or host == "localhost" or (_is_address(host) and ip_address(host).is_loopback):
-        return
-    raise click.ClickException(
-        f"on {host} others reach the service, and what it answers is health data: make keys (`heartlevel keys new` and "
-        f"{PREFIX}KEYS), verify tokens ({PREFIX}JWKS), or say that a proxy decides who may call (--behind-proxy)"
-    )
-
-
-def _is_address(host: str) -> bool:
-    try:
-        ip_address(host)
-    except ValueError:
-        return False
-    return True

@@ -22,6 +22,7 @@ from heartlevel.web.cds_hooks import cds_hooks, check_client
 from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
+from heartlevel.web.connections.unread import keep_answers
 from heartlevel.web.fhir import fhir_routes
 from heartlevel.web.observing.audit import AuditLog
 from heartlevel.web.observing.counters import LOST_AUDIT, WorkTold, count_lost_decisions
@@ -77,6 +78,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
     trust = app.config["CDS_TRUST"]
     app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
+    keep_answers(app)
     compress_answers(app)
     app.extensions["heartlevel-guard"] = guard_by(app.config)
     guard_requests(app)

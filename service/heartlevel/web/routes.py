@@ -24,6 +24,8 @@ from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.tools.own_schema import document_with
 from heartlevel.ruling.tools.translating.outstanding import languages_in
 from heartlevel.version import VERSION
+from heartlevel.web.access.guard import may_read_rules
+from heartlevel.web.access.readiness import readiness
 from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.observing.counters import count_answer, count_assessed, count_refused
@@ -229,8 +231,8 @@ def _fact_written(ruleset: RuleSet, fact: Fact) -> dict[str, Any]:
 
 @routes.get("/v1/openapi.json")
 def get_contract() -> Response:
-    """Return the OpenAPI document of this version, with the facts of one's own that the rules in force declare."""
-    return of_program(document_with(rules_in_force().ruleset.own_facts))
+    """Return the OpenAPI document, to who may read rules with the facts of one's own that those in force declare."""
+    return of_program(document_with(rules_in_force().ruleset.own_facts if may_read_rules() else ()))
 
 
 @routes.get("/health")
@@ -241,10 +243,8 @@ def get_health() -> Response:
 
 @routes.get("/ready")
 def get_readiness() -> Response:
-    """Say with which rules requests are answered, and why changed rule files were refused if they were."""
+    """Say that requests are answered, and to who may read rules with which, and why changed rule files were refused."""
     if current_app.extensions["heartlevel-stopping"]():
         return problem_response(KINDS["unavailable"], "the service is being stopped")
-    ruleset = rules_in_force().ruleset
-    layers = [layer.as_dict() for layer in ruleset.layers]
-    named = {"revision": ruleset.revision, "layers": layers, "fingerprint": ruleset.fingerprint}
-    return respond({"status": "ready", "rules": named, "refused": list(in_force().refused)})
+    told = readiness(in_force(), rules_in_force().ruleset, is_told_all := may_read_rules())
+    return respond(told) if is_told_all else Response(as_json(told), content_type=JSON)

@@ -1,6 +1,7 @@
 """gunicorn with the application: rules compiled once and shared by the forked workers."""
 
 import gc
+import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from os import environ, getpid
@@ -13,8 +14,10 @@ from flask import Flask
 from gevent import monkey
 from gunicorn.app.base import BaseApplication
 
+from heartlevel.web.access.reach import hosts_of, refuse_strangers
 from heartlevel.web.connections.probes import answer_probes, listener
 from heartlevel.web.observing.logs import WithoutData, write_logs
+from heartlevel.web.settings import WrongSettings
 
 
 def settings() -> dict[str, Any]:
@@ -75,7 +78,12 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
         _Server(application, {**settings(), "bind": bind, "workers": workers}).run()
 
 
-def _before_forking(_: Any) -> None:
+def _before_forking(server: Any) -> None:
+    try:
+        refuse_strangers(hosts_of(server.cfg.address), server.app.wsgi().config)
+    except WrongSettings as refusal:
+        server.log.error("%s", refusal)
+        sys.exit(1)
     write_logs()
     # The compiled rules are never garbage: out of the collector's way they cost no time, and stay shared.
     gc.collect()

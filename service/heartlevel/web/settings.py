@@ -77,6 +77,10 @@ class Settings(Schema):
     JWT_AUDIENCE = _words("whom they are for (aud)")
     TRIALS = fields.Boolean(load_default=True, metadata={"meaning": "whether candidate rules may be tried by POST"})
     TRYOUT = fields.Boolean(load_default=True, metadata={"meaning": "whether `/` has the page to try the service out"})
+    BEHIND_PROXY = fields.Boolean(
+        load_default=False,
+        metadata={"meaning": "whether a proxy decides who may call; trials are then off unless set"},
+    )
     CDS_SETTING = _words("where readings were taken that do not say it", validate=OneOf(SETTINGS))
 
 
@@ -94,6 +98,8 @@ def settings_in(environment: Mapping[str, str]) -> dict[str, Any]:
         by_name = cast(dict[str, list[str]], error.messages)
         mistakes += [f"{PREFIX}{name}: {' '.join(messages)}" for name, messages in sorted(by_name.items())]
         values = {}
+    if values.get("BEHIND_PROXY") and "TRIALS" not in known:
+        values["TRIALS"] = False
     if values.get("JWKS") and not (values["JWT_ISSUER"] and values["JWT_AUDIENCE"]):
         mistakes.append(f"{PREFIX}JWKS needs {PREFIX}JWT_ISSUER and {PREFIX}JWT_AUDIENCE")
     if mistakes:

@@ -47,6 +47,21 @@ class Guard:
         return f"token:{subject}", scopes
 
 
+def may_read_rules() -> bool:
+    """Say whether the caller of a route that is open to all may also read what a clinic has laid down.
+
+    An installation without keys is open; its own listener of probes is for those who run it.
+    """
+    guard: Guard = current_app.extensions["heartlevel-guard"]
+    if guard.is_open or request.environ.get(FROM_PROBES):
+        return True
+    try:
+        _, allowed = guard.caller(request.headers.get("Authorization", ""))
+    except (WrongToken, WrongKeyFile, OSError):
+        return False
+    return "rules-read" in allowed
+
+
 def guard_requests(app: Flask) -> None:
     """Have every request of the application guarded."""
     app.before_request(_check)

@@ -7,7 +7,7 @@ SCOPES = {
     "metrics": "read the counters",
 }
 # Nothing in them is of a person (the page to try out is text, its people are invented), and probes have no keys.
-# `/ready` names a clinic's layers, the contract its own facts.
+# What `/ready` and the contract tell of a clinic's own rules they tell those alone who may read rules.
 OPEN = (
     "/",
     "/try/<name>",

@@ -1,7 +1,7 @@
 """Bodies of requests: decoded as they are read, within the limit that holds for those that come plain."""
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from gzip import BadGzipFile, GzipFile
 from io import BytesIO
 from typing import IO, Any, Protocol, cast
@@ -70,6 +70,8 @@ class DecodedBody:
 class SentRequest(Request):
     """A request whose body is read as it was before it was compressed."""
 
+    on_piece: Callable[[int], None] | None = None  # told how many bytes of the whole body are held, before they are
+
     @cached_property
     def stream(self) -> IO[bytes]:
         """The body, decoded while it is read. Raises UnknownCoding."""
@@ -100,9 +102,11 @@ class SentRequest(Request):
         stream: Readable = self.stream
         try:
             while piece := stream.read(PIECE):
-                pieces.write(piece)
-                if pieces.tell() > most:
+                if pieces.tell() + len(piece) > most:
                     raise BodyTooLong(most)
+                if self.on_piece is not None:
+                    self.on_piece(len(piece))
+                pieces.write(piece)
         except BrokenBody as error:
             error.text = pieces.getvalue()
             return error

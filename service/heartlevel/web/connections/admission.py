@@ -1,10 +1,14 @@
-"""Requests are taken on once their body has come, and no more of them than a worker can answer soon."""
+"""Requests are taken on once their body has come, and no more of them than a worker can answer soon.
+
+What a body takes is counted as it comes: however many clients send slowly, a worker holds no more than its limit.
+"""
 
 from contextlib import ExitStack
 
 from flask import Flask, current_app, g, request
 
-from heartlevel.web.connections.capacity import Capacity
+from heartlevel.web.bodies.sent import sent
+from heartlevel.web.connections.capacity import Capacity, HeldBytes
 from heartlevel.web.connections.streams import is_stream
 
 
@@ -19,8 +23,12 @@ def _take_on() -> None:
     if request.url_rule is None or is_stream() or request.method in ("GET", "HEAD", "OPTIONS"):
         return
     capacity: Capacity = current_app.extensions["heartlevel-capacity"]
+    held = HeldBytes(capacity)
     g.taken_on = ExitStack()
-    g.taken_on.enter_context(capacity.of_request(len(request.get_data())))
+    g.taken_on.callback(held.release)
+    sent(request).on_piece = held.grow
+    request.get_data()
+    g.taken_on.enter_context(capacity.of_request())
 
 
 def _let_go(_: BaseException | None) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from threading import Lock
 
 MEBIBYTE = 1024 * 1024
+SMALL = 64 * 1024  # bytes: as much of a body, and of an answer, is held for every connection
 
 
 class Busy(Exception):
@@ -14,11 +15,30 @@ class Busy(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Most:
-    """Limits of one worker: requests whose body is complete, their bytes together, and streams."""
+    """Limits of one worker: requests whose body is complete, bytes of bodies and of answers that are read, streams."""
 
     requests: int = 256
-    waiting_bytes: int = 64 * MEBIBYTE
+    body_bytes: int = 64 * MEBIBYTE  # of bodies that come or wait to be answered, without the first SMALL of each
+    unread_bytes: int = 256 * MEBIBYTE  # of answers in temporary files
     streams: int = 8
+
+
+class HeldBytes:
+    """Bytes that are held for one request, out of as many as all may have."""
+
+    def __init__(self, capacity: "Capacity") -> None:
+        """Hold nothing yet."""
+        self._capacity, self.size = capacity, 0
+
+    def grow(self, size: int) -> None:
+        """Hold so many bytes more. Raises Busy where there is no room for them."""
+        self._capacity.take_bytes(max(self.size + size - SMALL, 0) - max(self.size - SMALL, 0))
+        self.size += size
+
+    def release(self) -> None:
+        """Hold nothing any more; may be called again."""
+        self._capacity.take_bytes(-max(self.size - SMALL, 0))
+        self.size = 0
 
 
 class Capacity:
@@ -27,21 +47,35 @@ class Capacity:
     def __init__(self, most: Most) -> None:
         """Begin with nothing to do."""
         self._most, self._changing = most, Lock()
-        self.requests = self.waiting_bytes = self.streams = 0
+        self.requests = self.body_bytes = self.unread_bytes = self.streams = 0
+
+    def take_bytes(self, size: int) -> None:
+        """Count so many bytes of bodies more, or fewer. Raises Busy; what was counted before stays counted."""
+        with self._changing:
+            if size > 0 and self.body_bytes + size > self._most.body_bytes:
+                raise Busy("too many large requests are sent at once")
+            self.body_bytes += size
 
     @contextmanager
-    def of_request(self, size: int) -> Iterator[None]:
-        """Take on a request whose body of so many bytes has come; alone, of any size. Raises Busy."""
+    def of_request(self) -> Iterator[None]:
+        """Take on a request whose body has come. Raises Busy."""
         with self._changing:
-            too_large = self.requests and self.waiting_bytes + size > self._most.waiting_bytes
-            if too_large or self.requests >= self._most.requests:
+            if self.requests >= self._most.requests:
                 raise Busy("too many requests wait to be answered")
-            self.requests, self.waiting_bytes = self.requests + 1, self.waiting_bytes + size
+            self.requests += 1
         try:
             yield
         finally:
             with self._changing:
-                self.requests, self.waiting_bytes = self.requests - 1, self.waiting_bytes - size
+                self.requests -= 1
+
+    def take_answer(self, size: int) -> Callable[[], None]:
+        """Keep an answer of so many bytes until it is read; return what lets it go. Raises Busy."""
+        with self._changing:
+            if self.unread_bytes + size > self._most.unread_bytes:
+                raise Busy("too many large answers wait to be read")
+            self.unread_bytes += size
+        return self._once("unread_bytes", size)
 
     def take_stream(self) -> Callable[[], None]:
         """Take on a stream; return what lets it go, which may be called again. Raises Busy."""
@@ -49,12 +83,15 @@ class Capacity:
             if self.streams >= self._most.streams:
                 raise Busy("too many streams are answered already")
             self.streams += 1
+        return self._once("streams", 1)
+
+    def _once(self, count: str, size: int) -> Callable[[], None]:
         still = [True]
 
         def leave() -> None:
             with self._changing:
                 if still:
                     still.clear()
-                    self.streams -= 1
+                    setattr(self, count, getattr(self, count) - size)
 
         return leave

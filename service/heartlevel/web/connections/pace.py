@@ -10,6 +10,7 @@ from errno import EPIPE
 from time import monotonic
 from typing import Any
 
+from gunicorn.http.errors import LimitRequestHeaders
 from gunicorn.util import close_graceful
 
 LOG = logging.getLogger("heartlevel")
@@ -36,6 +37,8 @@ class Pace:
     head: float = 10  # from the first byte of a request to the end of its headers
     body: float = 20  # beyond what its bytes take at the least rate
     least_rate: float = 1000
+    whole_body: float = 120  # of a body that is answered as a whole, however fast: its room is wanted by others
+    longest_head: int = 32 * 1024  # bytes
     longest_silence: float = 65  # within a body, however much of it came before
     piece_of_answer: float = 20  # for each PIECE of bytes: 3 kB a second
 
@@ -76,6 +79,8 @@ class PacedSocket:
         if self.given_up:
             return b""
         left = self._patience + self._received / self._pace.least_rate - self._waited
+        if self._awaited is Awaited.BODY and not self.ends_early:
+            left = min(left, self._pace.whole_body - self._waited)
         since = self._now()
         try:
             self._own.settimeout(max(min(left, self._pace.longest_silence), 0.001))
@@ -89,6 +94,8 @@ class PacedSocket:
         self._received += len(data)
         if data and self.is_idle:
             self._begin(Awaited.HEAD, self._pace.head)
+        elif self._awaited is Awaited.HEAD and self._received > self._pace.longest_head:
+            raise LimitRequestHeaders("the head is too long")
         return data
 
     def sendall(self, data: bytes) -> None:

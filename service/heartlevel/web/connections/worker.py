@@ -4,6 +4,7 @@ A client that waits, sends or reads costs a worker a connection and no thread: 5
 """
 
 import logging
+import socket
 from http import HTTPStatus
 from typing import Any
 from weakref import WeakSet
@@ -14,6 +15,7 @@ from gunicorn.http import errors
 from gunicorn.workers.ggevent import GeventWorker
 
 from heartlevel.web.connections.pace import Pace, PacedSocket, TooSlow
+from heartlevel.web.connections.turns import give_way
 
 LOG = logging.getLogger("heartlevel")
 STATUS_OF = {
@@ -24,6 +26,7 @@ STATUS_OF = {
     errors.ExpectationFailed: HTTPStatus.EXPECTATION_FAILED,
     errors.ParseException: HTTPStatus.BAD_REQUEST,
 }
+KEPT_BY_SYSTEM = 256 * 1024  # bytes of an answer that the operating system holds, or twice as many; it would take megabytes
 SECONDS_BETWEEN_LOOKS = 0.1
 
 
@@ -51,6 +54,7 @@ class ManyConnections(GeventWorker):  # type: ignore[misc]
 
     def handle(self, listener: Any, client: Any, addr: Any) -> None:
         """Serve a connection until it is closed."""
+        client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, KEPT_BY_SYSTEM)
         paced = PacedSocket(client, self.pace)
         self._connections.add(paced)
         super().handle(listener, paced, addr)
@@ -66,6 +70,7 @@ class ManyConnections(GeventWorker):  # type: ignore[misc]
         if not self.alive:
             raise StopIteration  # closes the connection
         sock.await_request()
+        give_way()  # a client that has sent many requests at once has one answered in its turn
 
     def handle_error(self, req: Any, client: PacedSocket, addr: Any, exc: BaseException) -> None:
         """Answer what is no request, or did not come in time; log its kind and nothing that was sent."""

@@ -143,11 +143,11 @@ class WorkTold:
     def tell(self) -> None:
         """Tell how much there is to do now."""
         capacity = self._capacity
-        now = (capacity.requests, capacity.waiting_bytes, capacity.streams)
+        now = (capacity.requests, capacity.body_bytes, capacity.streams)
         if now == self._told:
             return
         if self._told is None:
-            limits = (self._most.requests, self._most.waiting_bytes, self._most.streams)
+            limits = (self._most.requests, self._most.body_bytes, self._most.streams)
             for kind, limit in zip(("requests", "bytes", "streams"), limits, strict=True):
                 MOST_IN_HAND.labels(kind).set(limit)
         for kind, amount in zip(("requests", "bytes", "streams"), now, strict=True):
