@@ -75,8 +75,11 @@ def test_what_is_in_hand_is_told_beside_the_most_and_goes_back_to_nothing(app, c
     def in_hand(kind: str) -> float:
         return _samples(client.get("/metrics").text)["heartlevel_in_hand", kind]
 
-    with app.extensions["heartlevel-capacity"].of_request(5):
+    capacity = app.extensions["heartlevel-capacity"]
+    capacity.take_bytes(5)
+    with capacity.of_request():
         assert (in_hand("requests"), in_hand("bytes"), in_hand("streams")) == (1, 5, 0)
+    capacity.take_bytes(-5)
     response = client.post("/v1/assessments", data=json.dumps(demo()[0]), content_type="application/x-ndjson")
     assert in_hand("streams") == 1
     response.close()
