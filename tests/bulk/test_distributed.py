@@ -76,7 +76,7 @@ def test_tables_made_by_a_scheduler_are_those_made_here(cluster, inputs, tmp_pat
     for name, more in {"there": ["--scheduler", cluster.scheduler_address], "here": []}.items():
         assert assess_in_process(inputs[1], "--to", "tables", "--output", tmp_path / name, *more).exit_code == 10
     there, here = ({path.name: path.read_bytes() for path in (tmp_path / name).iterdir()} for name in ("there", "here"))
-    assert there == here and len(here) == 4
+    assert there == here and len(here) == 5
 
 
 def test_a_scheduler_that_does_not_answer_is_a_wrong_call(inputs, tmp_path):

@@ -14,7 +14,8 @@ from heartlevel.web.observing.logs import JsonLines, WithoutData
 from heartlevel.web.observing.trace_context import trace_context
 from support import demo, rules, week
 
-TRACE, PARENT = "4bf92f3577b34da6a3ce929d0e0e4736", "00f067aa0ba902b7"  # W3C Trace Context, 3.2.4
+# W3C Trace Context, 3.2.4
+TRACE, PARENT = "4bf92f3577b34da6a3ce929d0e0e4736", "00f067aa0ba902b7"  # pragma: allowlist secret
 TRACEPARENT = f"00-{TRACE}-{PARENT}-01"
 MARKER = "zq7marker"
 
