@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from heartlevel.vocabulary import PRESSURES
+
 # A limit that a guideline does not publish: whatever is compared with it is unknown.
 UNPUBLISHED = float("nan")
 
@@ -54,6 +56,11 @@ class Guideline:
     categories: Mapping[str, tuple[Category, ...]]
     written: Mapping[str, Any]  # the file's content
     targets: tuple[Target, ...] = ()  # of treatment, by age
+
+    def raised_from(self, name: str) -> tuple[float, float]:
+        """Return the systolic and diastolic limits of hypertension of a setting or side, mm[Hg]; NaN where unpublished."""
+        systolic, diastolic = (self.limits[f"{name}.hypertension.{pressure}"] for pressure in PRESSURES)
+        return systolic, diastolic
 
 
 @dataclass(frozen=True, slots=True)

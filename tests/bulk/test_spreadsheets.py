@@ -190,26 +190,26 @@ def test_a_spreadsheet_that_would_fill_the_memory_is_refused(tmp_path, monkeypat
     assert "larger than 100 bytes once unpacked" in assessed(path).stderr
 
 
-def test_a_spreadsheet_with_merged_cells_without_end_is_refused(tmp_path):
-    path = workbook(tmp_path / "a.xlsx", HEAD, row())
+def rewrite_sheet(path, change) -> None:
     with ZipFile(path) as archive:
         parts = {name: archive.read(name) for name in archive.namelist()}
-    merged = b'<mergeCells count="1"><mergeCell ref="A1:XFD1048576"/></mergeCells></worksheet>'
     with ZipFile(path, "w") as archive:
         for name, content in parts.items():
-            archive.writestr(name, content.replace(b"</worksheet>", merged) if "sheet1" in name else content)
+            archive.writestr(name, change(content) if "sheet1" in name else content)
+
+
+def test_a_spreadsheet_with_merged_cells_without_end_is_refused(tmp_path):
+    path = workbook(tmp_path / "a.xlsx", HEAD, row())
+    merged = b'<mergeCells count="1"><mergeCell ref="A1:XFD1048576"/></mergeCells></worksheet>'
+    rewrite_sheet(path, lambda content: content.replace(b"</worksheet>", merged))
     assert "cells are merged" in assessed(path).stderr
 
 
 def test_entities_that_grow_without_end_are_refused(tmp_path):
     """The attack is known as billion laughs (CVE-2003-1564)."""
     path = workbook(tmp_path / "a.xlsx", HEAD, row())
-    with ZipFile(path) as archive:
-        parts = {name: archive.read(name) for name in archive.namelist()}
     bomb = b'<!DOCTYPE a [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]>'
-    with ZipFile(path, "w") as archive:
-        for name, content in parts.items():
-            archive.writestr(name, bomb + content if "sheet1" in name else content)
+    rewrite_sheet(path, lambda content: bomb + content)
     result = assessed(path)
     assert (result.exit_code, "declares a document type" in result.stderr) == (2, True), result.output
 

@@ -96,9 +96,8 @@ def _reports(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[s
     """Write reports for a clinician on the first people, if what draws plots is installed; yield their names."""
     if find_spec("matplotlib") is None:
         return
-    assessment = conclusions.assessment
-    requests = assessment.batch.requests[:MOST_REPORTS]
-    for request, content in zip(requests, report_pages(conclude(assess_requests(requests, rules)), rules), strict=True):
+    requests = conclusions.assessment.batch.requests[:MOST_REPORTS]
+    for request, content in zip(requests, report_pages(conclusions, rules), strict=False):
         name = f"report-{request.subject['id']}.html"
         (folder / name).write_bytes(content)
         yield name

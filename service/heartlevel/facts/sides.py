@@ -58,12 +58,11 @@ def measured_sides(facts: Subjects, guidelines: Sequence[Guideline]) -> Measured
 def limits_of_sides(guidelines: Sequence[Guideline]) -> Floats:
     """Return the limits of hypertension (axes: pressure, side, subject); NaN where none is published."""
     distinct = {guideline.id: guideline for guideline in guidelines}
-    rows = [[[guideline.limits[f"{LIMITS_OF[side]}.hypertension.{pressure}"] for side in MEASURED_SIDES]
-             for pressure in PRESSURES] for guideline in distinct.values()]  # fmt: skip
+    rows = [[guideline.raised_from(LIMITS_OF[side]) for side in MEASURED_SIDES] for guideline in distinct.values()]
     numbers = {name: number for number, name in enumerate(distinct)}
     own = np.array([numbers[guideline.id] for guideline in guidelines], dtype=np.int64)
-    table = np.array(rows, dtype=np.float64).reshape(-1, len(PRESSURES), len(MEASURED_SIDES))
-    limits: Floats = table[own].transpose(1, 2, 0)
+    table = np.array(rows, dtype=np.float64).reshape(-1, len(MEASURED_SIDES), len(PRESSURES))
+    limits: Floats = table[own].transpose(2, 1, 0)
     return limits
 
 

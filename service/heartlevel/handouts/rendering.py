@@ -13,10 +13,20 @@ from markupsafe import Markup
 from heartlevel.ruling.language.template import locale_of
 
 
+def templates_of(package: str, folder: str = ".") -> Environment:
+    """Return what fills in the templates in a folder of a package: all is escaped, and nothing may be missing."""
+    loader = PackageLoader(package, folder)
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+
+
+def style_digest(style: str) -> str:
+    """Return the hash by which a Content-Security-Policy knows a style that stands in a page."""
+    return b64encode(sha256(style.encode()).digest()).decode()
+
+
 @lru_cache(maxsize=1)
 def _environment() -> Environment:
-    loader = PackageLoader("heartlevel.handouts", "templates")
-    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    return templates_of("heartlevel.handouts", "templates")
 
 
 @lru_cache(maxsize=1)
@@ -29,7 +39,7 @@ def _style() -> str:
 
 def page_policy() -> str:
     """Return the Content-Security-Policy of pages: nothing but their own style, known by its hash."""
-    digest = b64encode(sha256(_style().encode()).digest()).decode()
+    digest = style_digest(_style())
     return f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
 
 

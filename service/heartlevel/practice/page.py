@@ -1,14 +1,12 @@
 """The figures of a practice as one page that needs nothing else: no script, no picture, no request."""
 
-from base64 import b64encode
 from collections.abc import Mapping, Sequence
-from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from heartlevel.handouts.rendering import style_digest, templates_of
 from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleSet
 
 STYLE = Path(__file__).with_name("page.css")
@@ -20,11 +18,8 @@ ROOMS = {"office": "in the office", "home": "at home", "anywhere": "wherever"}
 def practice_page(figures: Mapping[str, Any], rules: RuleSet) -> str:
     """Return the page of `practice_figures`, in English; the cautions are those of the rules."""
     style = STYLE.read_text()
-    digest = b64encode(sha256(style.encode()).digest()).decode()
-    environment = Environment(
-        loader=PackageLoader("heartlevel.practice", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True,
-    )  # fmt: skip
+    digest = style_digest(style)
+    environment = templates_of("heartlevel.practice")
     environment.filters |= {"told": _told, "words": _words, "percent": _percent, "span": _span, "signed": _signed}
     return environment.get_template("page.html").render(
         figures=figures, faults={fault["rule"]: fault for fault in figures["faults"]}, style=Markup(style), digest=digest,  # noqa: S704

@@ -15,13 +15,14 @@ LOOKS = {"systolic": ("o", HOME_COLOUR), "diastolic": ("s", OFFICE_COLOUR)}
 
 def device_plot(check: Mapping[str, Any], told: Mapping[str, Any], words: Mapping[str, str]) -> bytes | None:
     """Return the plot as SVG; None of fewer than two pairs. `check` is as sent (mm[Hg]), `told` its part of the answer."""
-    if not any(len(_points(check, pressure)) >= LEAST for pressure in PRESSURES):
+    points = {pressure: _points(check, pressure) for pressure in PRESSURES}
+    if max(map(len, points.values())) < LEAST:
         return None
 
     def draw(axes: "Axes") -> None:
         axes.axhline(0, color=INK, lw=1)
         for pressure in PRESSURES:
-            _draw_pressure(axes, _points(check, pressure), told, pressure, words)
+            _draw_pressure(axes, points[pressure], told, pressure, words)
         axes.set_xlabel(words["report-device-across"])
         axes.set_ylabel(words["report-device-up"])
         axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, fontsize=8)

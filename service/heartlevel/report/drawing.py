@@ -19,14 +19,12 @@ STYLE: dict[Any, Any] = {"svg.fonttype": "none", "font.family": "sans-serif", "f
 def svg_of(name: str, width: float, height: float, draw: Draw) -> bytes:
     """Return a plot of a width and height in inches. Raises ModuleNotFoundError without the extra `pages`."""
     from matplotlib import rc_context
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
     with rc_context({**STYLE, "svg.hashsalt": name}):
         figure = Figure(figsize=(width, height), layout="constrained")
         draw(figure.add_subplot())
         written = BytesIO()
-        FigureCanvasSVG(figure)
         figure.savefig(written, format="svg", metadata={"Date": None, "Creator": None})
     return written.getvalue()
 

@@ -57,8 +57,3 @@ class ToldNumbers:
         if value is None:
             return Markup("{}").format(text)
         return Markup('<data value="{}" data-at="{}">{}</data>').format(value, pointer, text)
-
-
-def pointer_part(key: str) -> str:
-    """Return a key as it stands in a JSON Pointer."""
-    return key.replace("~", "~0").replace("/", "~1")

@@ -49,10 +49,8 @@ def plotted_readings(assessment: Assessment, subject: int, answer: Mapping[str, 
 
 def limits_shown(assessment: Assessment, subject: int, settings: Sequence[str]) -> dict[str, tuple[float, float]]:
     """Return the limits of hypertension by setting, of settings that have readings; none that is not published."""
-    limits = assessment.guidelines[subject].limits
-    pairs = {name: tuple(float(limits[f"{name}.hypertension.{pressure}"]) for pressure in PRESSURES)
-             for name in DASHES if name in settings}  # fmt: skip
-    return {name: (pair[0], pair[1]) for name, pair in pairs.items() if pair[0] == pair[0]}
+    pairs = {name: assessment.guidelines[subject].raised_from(name) for name in DASHES if name in settings}
+    return {name: pair for name, pair in pairs.items() if pair[0] == pair[0]}
 
 
 def readings_plot(

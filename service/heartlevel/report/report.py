@@ -7,8 +7,9 @@ from typing import Any
 from heartlevel.assessment import Rules
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.intake.faults import escaped
 from heartlevel.report.device_plot import device_plot
-from heartlevel.report.figures import ToldNumbers, pointer_part
+from heartlevel.report.figures import ToldNumbers
 from heartlevel.report.readings_plot import limits_shown, plotted_readings, readings_plot
 
 ONE = "/-"  # ends the name of a limit of systolic pressure alone
@@ -106,7 +107,7 @@ def _chances(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[Ch
         if chance is not None:
             told = f"{words['report-systolic']} {limit.removesuffix(ONE)}" if limit.endswith(ONE) else limit
             label = words["report-at-or-above"].format(limit=told)
-            yield Chance(label, f"/classification/probability_at_or_above/{pointer_part(limit)}")
+            yield Chance(label, f"/classification/probability_at_or_above/{escaped(limit)}")
 
 
 def _patterns(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[Chance]:

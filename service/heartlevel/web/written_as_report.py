@@ -35,9 +35,15 @@ def _written(report: Report, kind: str) -> Response:
     elif kind == PDF:
         response = Response(_pdf(report), content_type=PDF)
     else:
-        response = Response(report_page(report), content_type=f"{HTML}; charset=utf-8")
-        response.headers["Content-Security-Policy"] = page_policy()
+        response = page_response(report_page(report))
     response.set_etag(g.rules.ruleset.fingerprint)
+    return response
+
+
+def page_response(page: bytes) -> Response:
+    """Return a page with the policy that lets nothing into it."""
+    response = Response(page, content_type=f"{HTML}; charset=utf-8")
+    response.headers["Content-Security-Policy"] = page_policy()
     return response
 
 

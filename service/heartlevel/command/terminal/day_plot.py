@@ -43,9 +43,8 @@ def day_means(conclusions: Conclusions, subject: int) -> DayMeans | None:
         if len(days) >= LEAST_DAYS:
             means = [_means(batch.readings[name][taken], number) for name in PRESSURES]
             name = SETTINGS[setting]
-            limits = assessment.guidelines[subject].limits
-            at = [float(limits[f"{name}.hypertension.{pressure}"]) for pressure in PRESSURES]
-            return DayMeans(name, [date.fromordinal(int(day)) for day in days], means[0], means[1], (at[0], at[1]))
+            limits = assessment.guidelines[subject].raised_from(name)
+            return DayMeans(name, [date.fromordinal(int(day)) for day in days], means[0], means[1], limits)
     return None
 
 

@@ -9,9 +9,9 @@ from heartlevel.columns import TOLERANCE
 from heartlevel.conclusions.numbers import all_rounded
 from heartlevel.conclusions.sureness import word_told, words_of
 from heartlevel.facts.sides import LIMITS_OF, SETTING_NUMBER
-from heartlevel.profiles import Category, Guideline
+from heartlevel.profiles import Category
 from heartlevel.statistics.classification import limit_name
-from heartlevel.vocabulary import MEASURED_SIDES, PRESSURES, SETTINGS
+from heartlevel.vocabulary import MEASURED_SIDES, SETTINGS
 
 AS_MEASURED = "as-measured"  # in the place of a sureness where nothing is probable
 Values: TypeAlias = dict[str, object]
@@ -34,7 +34,7 @@ def _pressures_shown(assessment: Assessment, subject: int, side: int) -> list[fl
     exact = assessment.sides.measured.mean[:, side, subject]
     guideline, name = assessment.guidelines[subject], LIMITS_OF[MEASURED_SIDES[side]]
     limits = [(level.systolic, level.diastolic) for level in guideline.categories.get(name, ())]
-    limits.append(_limit_of(guideline, name))
+    limits.append(guideline.raised_from(name))
     reached = [exact >= np.array(limit) - TOLERANCE for limit in limits]
     cut = np.floor(10 * (exact + TOLERANCE)) / 10
     tellings = (np.rint(exact), np.array(all_rounded(exact)), cut)
@@ -47,15 +47,10 @@ def _pressures_shown(assessment: Assessment, subject: int, side: int) -> list[fl
     return shown
 
 
-def _limit_of(guideline: Guideline, name: str) -> tuple[float, float]:
-    systolic, diastolic = (guideline.limits[f"{name}.hypertension.{pressure}"] for pressure in PRESSURES)
-    return systolic, diastolic
-
-
 def sureness_of_side(assessment: Assessment, subject: int, side: int, raised: bool) -> str | None:
     """Return how sure it is that a side is raised, or that it is not, as a word; None where it cannot be told yet."""
     guideline, name = assessment.guidelines[subject], LIMITS_OF[MEASURED_SIDES[side]]
-    limit = Category("", "", *_limit_of(guideline, name))
+    limit = Category("", "", *guideline.raised_from(name))
     group = subject * len(SETTINGS) + int(SETTING_NUMBER[side])
     probable = assessment.sureness.probabilities.of_limit[group].get(limit_name(limit))
     if probable is None:

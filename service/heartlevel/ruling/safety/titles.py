@@ -11,7 +11,6 @@ from heartlevel.ruling.running.truth import TRUE
 from heartlevel.ruling.safety.proof import copied, in_words
 from heartlevel.ruling.safety.remarks import Unusual
 from heartlevel.ruling.tools.reach import members_of, reached
-from heartlevel.vocabulary import PRESSURES
 
 SETTINGS = ("office", "home")  # of which guidelines have categories of their own
 NOT_RAISED = "normal-in-both"  # the pattern
@@ -62,7 +61,7 @@ def _words(title: str) -> list[str]:
 
 def _parted(guideline: Guideline, setting: str) -> tuple[Sequence[Category], Sequence[Category]]:
     """Return the categories beneath the limit of hypertension, and those from it on."""
-    limit = tuple(guideline.limits[f"{setting}.hypertension.{pressure}"] for pressure in PRESSURES)
+    limit = guideline.raised_from(setting)
     categories = guideline.categories[setting]
     starts = [index for index, category in enumerate(categories) if (category.systolic, category.diastolic) == limit]
     first = starts[0] if starts else len(categories)

@@ -1,4 +1,4 @@
-"""Each request has ids, a line in the log when it is over, its part in the counters, and a span if traces are on."""
+"""Each request has ids, a line in the log when it is over, and its part in the counters."""
 
 import logging
 import re

@@ -11,11 +11,11 @@ from heartlevel.handouts.log_sheet import MOST_DAYS, LogSheet
 from heartlevel.handouts.log_workbook import NoTimeZone, log_workbook
 from heartlevel.handouts.patient_page import patient_page
 from heartlevel.handouts.patient_sheet import patient_sheet
-from heartlevel.handouts.rendering import page_policy
 from heartlevel.one_call import whole_answer_to
 from heartlevel.web.routes import choose_rules, keeper, most_readings, rules_in_force, subject_sent, tagged
+from heartlevel.web.written_as_report import HTML, page_response
 
-HTML, XLSX = "text/html", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 WRITERS: Mapping[str, Callable[[LogSheet], bytes]] = {HTML: log_page, XLSX: log_workbook}
 OPTIONS, LAYOUT = ("protocol", "guideline", "language", "time_zone"), ("days", "first_day")
 handout_routes = Blueprint("heartlevel-handouts", __name__)
@@ -43,7 +43,7 @@ def make_patient_sheet() -> Response:
     """Assess one subject, and give the page for the person."""
     asked, answer = whole_answer_to(subject_sent(), rules_in_force(), most_readings())
     keeper()(answer)
-    return _page(patient_page(patient_sheet(asked, answer, rules_in_force())))
+    return tagged(page_response(patient_page(patient_sheet(asked, answer, rules_in_force()))))
 
 
 def _layout() -> tuple[int | None, date | None]:
@@ -66,12 +66,6 @@ def _written(log: LogSheet) -> Response:
         abort(400, f"time_zone: {error}")
     except ModuleNotFoundError:
         abort(406, "this installation makes no spreadsheets; ask for text/html")
-    response = _page(content) if kind == HTML else tagged(Response(content, content_type=XLSX))
+    response = tagged(page_response(content) if kind == HTML else Response(content, content_type=XLSX))
     response.vary.add("Accept")
-    return response
-
-
-def _page(content: bytes) -> Response:
-    response = tagged(Response(content, content_type=f"{HTML}; charset=utf-8"))
-    response.headers["Content-Security-Policy"] = page_policy()
     return response

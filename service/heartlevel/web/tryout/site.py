@@ -5,8 +5,8 @@ from typing import Any
 
 import orjson
 from flask import Blueprint, Response, abort, current_app, request
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from heartlevel.handouts.rendering import templates_of
 from heartlevel.resources import shipped
 from heartlevel.ruling.tools.own_schema import document_with
 
@@ -62,10 +62,7 @@ def _guarded(body: bytes, content_type: str) -> Response:
 @cache
 def _reference() -> bytes:
     """Write the shipped contract as a page; what a clinic's rules add to it is in /v1/openapi.json."""
-    environment = Environment(
-        loader=PackageLoader("heartlevel.web.tryout", "."), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+    environment = templates_of("heartlevel.web.tryout")
     environment.filters["kind"] = _kind
     document = orjson.loads(document_with(()))
     return environment.get_template("reference.html").render(document=document).encode()
