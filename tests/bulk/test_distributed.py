@@ -113,9 +113,10 @@ def running(program: str, *arguments: str, **environment: str):
 def scheduler_with_workers(folder, count: int = 1, **environment: str):
     """A scheduler on a port of its own, with workers of one thread; its process and its address."""
     told = folder / "scheduler.json"
-    alone = {"DASK_DISTRIBUTED__WORKER__MEMORY__TERMINATE": "false", **environment}
+    own = {"DASK_TEMPORARY_DIRECTORY": str(folder)}
+    alone = {"DASK_DISTRIBUTED__WORKER__MEMORY__TERMINATE": "false", **own, **environment}
     with (
-        running("dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(told)) as scheduler,
+        running("dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(told), **own) as scheduler,
         ExitStack() as held,
     ):
         worker = [

@@ -74,7 +74,8 @@ def test_a_dry_run_says_how_columns_are_understood_and_shows_no_value(folder):
     assert "SYS        -> systolic (number mm[Hg], here in kPa); here: number" in result.stdout
     assert "Arm        -> subject.arm_circumference_cm.left (number cm, here in mm); here: number" in result.stdout
     assert "systolc    NOT UNDERSTOOD (did you mean 'systolic'?); here: text" in result.stdout
-    assert not any(value in result.stdout for value in ("secret", "18,9", "291", "s-1", "07:10"))
+    told = result.stdout.replace(str(folder), "")  # a name made by chance may have such letters in it
+    assert not any(value in told for value in ("secret", "18,9", "291", "s-1", "07:10"))
 
 
 def test_a_dry_run_of_a_table_that_can_be_read_ends_with_nought(folder):

@@ -10,6 +10,7 @@ import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
 from heartlevel.web.application import create_app
+from heartlevel.web.observing.counters import RULES
 from support import demo, rules, week
 
 
@@ -88,8 +89,9 @@ def test_what_is_in_hand_is_told_beside_the_most_and_goes_back_to_nothing(app, c
     assert [most["heartlevel_in_hand_most", kind] for kind in ("requests", "streams")] == [256, 8]
 
 
-def test_the_rules_in_force_are_named_and_no_others(app, client):
-    ruleset = rules().ruleset
+def test_the_rules_in_force_are_named_and_no_others():
+    RULES.clear()  # of this process: applications of other tests told of rules of theirs
+    ruleset, client = rules().ruleset, create_app({}, rules()).test_client()
     rules_told = [key[1:] for key in _samples(client.get("/metrics").text) if key[0] == "heartlevel_rules_info"]
     assert rules_told == [(ruleset.fingerprint, "", str(ruleset.revision))]
 
