@@ -26,6 +26,7 @@ from typing import Any
 
 from distributed import Client, Future, KilledWorker, get_worker
 from distributed.client import FutureCancelledError
+from distributed.comm.core import CommClosedError
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.columns.mapping_file import mapped_by
@@ -41,6 +42,8 @@ from heartlevel.version import VERSION
 
 RETRIES = 5
 FIRST_WORKER_SECONDS = 60
+# What a scheduler that is gone is noticed by: a result that will not come, or a connection that breaks.
+LOST = (FutureCancelledError, CommClosedError, ConnectionError)
 LOOK_SECONDS = 10  # between two looks at whether there is anybody left to wait for
 DECISIVE = ("numpy", "scipy", "pandas", "pyarrow", "orjson")  # libraries that the bytes of an answer depend on
 
@@ -75,20 +78,27 @@ def on_scheduler(address: str) -> Judge:
 
     def judge(plan: Plan, parts: Iterator[BulkPart]) -> Judgements:
         with _client(address) as client:
-            _refuse_strangers(client, address)
-            # A task, unlike data sent out, is done again when the worker that holds its result is lost.
-            there = client.submit(pickle.loads, pickle.dumps(plan), pure=False)
-            ahead = AHEAD * max(1, sum(client.nthreads().values()))
-            waiting: deque[tuple[BulkPart, Future[JudgedPart]]] = deque()
-            for part in parts:
-                waiting.append((part, client.submit(_judged_there, there, part, ours(), pure=False, retries=RETRIES)))
-                if len(waiting) >= ahead:
-                    first, future = waiting.popleft()
-                    yield first, _result(future, client, address)
-            for first, future in waiting:
-                yield first, _result(future, client, address)
+            try:
+                yield from _judged(client, address, plan, parts)
+            except LOST as error:
+                raise WorkerLost(f"the scheduler at {address} was lost") from error
 
     return judge
+
+
+def _judged(client: Any, address: str, plan: Plan, parts: Iterator[BulkPart]) -> Judgements:
+    _refuse_strangers(client, address)
+    # A task, unlike data sent out, is done again when the worker that holds its result is lost.
+    there = client.submit(pickle.loads, pickle.dumps(plan), pure=False)
+    ahead = AHEAD * max(1, sum(client.nthreads().values()))
+    waiting: deque[tuple[BulkPart, Future[JudgedPart]]] = deque()
+    for part in parts:
+        waiting.append((part, client.submit(_judged_there, there, part, ours(), pure=False, retries=RETRIES)))
+        if len(waiting) >= ahead:
+            first, future = waiting.popleft()
+            yield first, _result(future, client, address)
+    for first, future in waiting:
+        yield first, _result(future, client, address)
 
 
 @cache
@@ -152,8 +162,6 @@ def _result(future: "Future[JudgedPart]", client: Client, address: str) -> Judge
             raise WorkerLost(
                 f"several workers were lost over the same part, the last of them {lost.last_worker.address}"
             ) from lost
-        except FutureCancelledError as lost:
-            raise WorkerLost(f"the scheduler at {address} was lost") from lost
 
 
 def _client(address: str) -> Client:

@@ -14,6 +14,8 @@ from time import monotonic, sleep
 import dask
 import pytest
 from distributed import Client, LocalCluster
+from distributed.client import FutureCancelledError
+from distributed.comm import CommClosedError
 
 import heartlevel
 from heartlevel import distributed as distributed_runs
@@ -189,6 +191,18 @@ def test_workers_with_rules_of_their_own_or_slow_ones_answer_by_those_that_are_s
         )
     assert assess_in_process(inputs[1], "--output", tmp_path / "here", "--to", "ndjson").exit_code == 10
     assert (tmp_path / "there").read_bytes() == (tmp_path / "here").read_bytes()
+
+
+@pytest.mark.parametrize(
+    "error", [ConnectionResetError(104, "reset"), CommClosedError("closed"), FutureCancelledError("key", "lost")]
+)
+def test_a_scheduler_is_lost_however_that_is_noticed(cluster, inputs, tmp_path, monkeypatch, error):
+    def broken(*_):
+        raise error
+
+    monkeypatch.setattr(distributed_runs, "_result", broken)
+    result = assess_in_process(*inputs, "--output", tmp_path / "out.ndjson", "--scheduler", cluster.scheduler_address)
+    assert (result.exit_code, "was lost; --resume goes on" in result.stderr) == (1, True)
 
 
 @pytest.mark.parametrize("lost", ["scheduler", "worker"])
