@@ -19,7 +19,7 @@ from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.decoding import Undecodable
 from heartlevel.intake.faults import Problem, sorted_problems
 from heartlevel.intake.request import RefusedRequest, Request
-from heartlevel.one_call import TOGETHER_IN_BULK, Outcome, read_decoded, refusal
+from heartlevel.one_call import TOGETHER_IN_BULK, Outcome, read_together, refusal
 from heartlevel.tables.batches import clean_batches
 from heartlevel.tables.examined import Examined
 from heartlevel.tables.rows import CellOrigin, DecodedRows
@@ -80,7 +80,7 @@ def judge_requests(sent: Mapping[int, LocatedRequest], rules: Rules, unclear: fr
     groups, results = list[AssessedSubjects](), dict[int, Judged]()
     waiting = iter(sent.items())
     while batch := dict(islice(waiting, TOGETHER_IN_BULK)):
-        outcomes = {number: read_decoded(0, decoded, rules) for number, decoded in batch.items()}
+        outcomes = dict(zip(batch, read_together([(0, decoded) for decoded in batch.values()], rules), strict=True))
         readable = {number: request for number, request in outcomes.items() if isinstance(request, Request)}
         refused = {number: outcome for number, outcome in outcomes.items() if isinstance(outcome, Outcome)}
         for request in readable.values():

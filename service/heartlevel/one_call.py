@@ -1,9 +1,9 @@
 """From request objects to answers: what the HTTP routes, the command and Python callers share."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
-from typing import Any
+from typing import Any, TypeAlias
 
 from heartlevel.answer.compared import other_guidelines, under_others
 from heartlevel.answer.detail import in_detail
@@ -24,6 +24,10 @@ from heartlevel.vocabulary import IN_FULL
 TOGETHER = 32
 # The same where nobody waits for the first answer.
 TOGETHER_IN_BULK = 256
+# Bytes of text: with as many no more are read first, since all is held, and nobody else answered meanwhile.
+MOST_BYTES_TOGETHER = 512 * 1024
+REFUSED = "refused"
+Sent: TypeAlias = Decoded[Any] | Undecodable[Any]
 
 
 def answer_alone(request: Request, rules: Rules) -> dict[str, Any]:
@@ -124,7 +128,7 @@ def answer_decoded(
     `together` of them are read before the first is answered; how many changes no answer.
     """
     for batch in in_batches(decoded, together):
-        read_ones = [read_decoded(line_of(request), request, rules, most_readings) for request in batch]
+        read_ones = read_together([(line_of(sent), sent) for sent in batch], rules, most_readings)
         requests = [request for request in read_ones if isinstance(request, Request)]
         answered = zip(requests, answer_requests(requests, rules), strict=True)
         for sent, request in zip(batch, read_ones, strict=True):
@@ -132,9 +136,15 @@ def answer_decoded(
 
 
 def in_batches(decoded: Iterable[DecodedLine], together: int = TOGETHER) -> Iterator[list[DecodedLine]]:
-    """Yield requests a few at a time, as many as are assessed together."""
-    waiting = iter(decoded)
-    while batch := list(islice(waiting, together)):
+    """Yield requests a few at a time, as many as are assessed together; fewer of those that are long."""
+    batch, size = list[DecodedLine](), 0
+    for sent in decoded:
+        batch.append(sent)
+        size += sent.size
+        if len(batch) == together or size >= MOST_BYTES_TOGETHER:
+            yield batch
+            batch, size = [], 0
+    if batch:
         yield batch
 
 
@@ -143,36 +153,69 @@ def line_of(decoded: DecodedLine) -> int:
     return decoded.origin if isinstance(decoded, Undecodable) else decoded.origins[""]
 
 
-def read_decoded(
-    line: int, decoded: Decoded[Any] | Undecodable[Any], rules: Rules, most_readings: int = MOST_READINGS
-) -> Request | Outcome:
+def read_decoded(line: int, decoded: Sent, rules: Rules, most_readings: int = MOST_READINGS) -> Request | Outcome:
     """Read a request or, if it cannot be assessed, return what stands in its place."""
+    (request,) = read_together([(line, decoded)], rules, most_readings)
+    return request
+
+
+def read_together(
+    sent: Sequence[tuple[int, Sent]], rules: Rules, most_readings: int = MOST_READINGS
+) -> list[Request | Outcome]:
+    """Read requests, given with their lines; return what stands in the place of those that cannot be assessed.
+
+    What is legible of all these is looked at in one go: it costs hardly more than for one.
+    """
+    read_ones = [_read(line, decoded, rules, most_readings) for line, decoded in sent]
+    legible = {
+        number: payload
+        for number, ((_, decoded), request) in enumerate(zip(sent, read_ones, strict=True))
+        if isinstance(request, Outcome) and (payload := _legible_of(decoded, request)) is not None
+    }
+    for number, urgency in zip(legible, legible_urgencies(list(legible.values()), rules), strict=True):
+        outcome = read_ones[number]
+        assert isinstance(outcome, Outcome)
+        read_ones[number] = replace(outcome, urgency=urgency)
+    return read_ones
+
+
+def _read(line: int, decoded: Sent, rules: Rules, most_readings: int) -> Request | Outcome:
+    """Read a request; what stands in the place of one that is refused does not yet say how urgent it is."""
     if isinstance(decoded, Undecodable):
-        urgency = urgency_in(decoded.legible, rules)
-        subject = legible_id(decoded.legible)
-        return Outcome(line, detail=decoded.detail, code=decoded.code, urgency=urgency, subject=subject)
+        return Outcome(line, detail=decoded.detail, code=decoded.code, subject=legible_id(decoded.legible))
     subject = legible_id(decoded.request)
     try:
         return read(decoded.request, rules.ruleset.choices, most_readings)
     except TooManyReadings as error:
         return Outcome(line, detail=str(error), code="too-many-readings", subject=subject)
     except RefusedRequest as error:
-        (error.urgency,) = legible_urgencies([decoded.request], rules)
         return refusal(line, error, subject)
+
+
+def _legible_of(decoded: Sent, outcome: Outcome) -> object:
+    """Return what is looked at for urgency in place of a request; None for nothing."""
+    if isinstance(decoded, Decoded):
+        return decoded.request if outcome.code == REFUSED else None
+    return decoded.legible if has_pressures(decoded.legible) else None
 
 
 def urgency_in(legible: object, rules: Rules) -> dict[str, Any] | None:
     """Return how urgent what is legible of a text that is no JSON is; None where no pressure is."""
-    if not isinstance(legible, dict) or not legible["readings"]:
+    if not has_pressures(legible):
         return None
     (urgency,) = legible_urgencies([legible], rules)
     return urgency
 
 
+def has_pressures(legible: object) -> bool:
+    """Tell whether any pressure is legible of a text that is no JSON."""
+    return isinstance(legible, dict) and bool(legible["readings"])
+
+
 def refusal(line: int, error: RefusedRequest, subject: str | None) -> Outcome:
     """Return what stands in the place of a request that is refused."""
     problems = tuple(error.problems)
-    return Outcome(line, None, str(error), "refused", problems, error.urgency, subject)
+    return Outcome(line, None, str(error), REFUSED, problems, error.urgency, subject)
 
 
 def _outcome(line: int, request: Request, answer: dict[str, Any]) -> Outcome:

@@ -8,6 +8,7 @@ from heartlevel import answer_to
 from heartlevel.fhir.limits import MOST_COMPONENTS, MOST_PARTS, MOST_PEOPLE, MOST_RESOURCES
 from heartlevel.intake.request import MOST_OTHERS, MOST_WORDED
 from heartlevel.intake.texts.json_text import MOST_VALUES
+from heartlevel.legible import legible_urgencies
 from heartlevel.web.application import create_app
 from heartlevel.web.connections.capacity import SMALL, HeldBytes, Most
 from support import reading, rules, week
@@ -72,6 +73,20 @@ def test_of_more_than_one_call_may_send_as_fhir_both_numbers_are_told(client, en
     bundle = {"resourceType": "Bundle", "entry": entries}
     refused = client.post("/v1/fhir/assessments", json=bundle)
     assert refused.status_code == 413 and refused.json["detail"].startswith(told)
+
+
+def test_of_many_people_who_are_refused_all_that_is_legible_is_looked_at_in_one_go(client, monkeypatch):
+    """Each look costs what an assessment costs, whatever there is to see."""
+    looks = []
+    monkeypatch.setattr("heartlevel.fhir.call.legible_urgencies", lambda sent, rules: looks.append(len(sent)) or (
+        legible_urgencies(sent, rules)))  # fmt: skip
+    people = [{"resource": {"resourceType": "Patient", "id": str(number)}} for number in range(3)]
+    refused = [observation(number, effectiveDateTime=[]) for number in range(3)]
+    answer = client.post("/v1/fhir/assessments", json={"resourceType": "Parameters", "parameter": [
+        {"name": "strict", "valueBoolean": True}, {"name": "guideline", "valueString": "none"},
+        {"name": "bundle", "resource": {"resourceType": "Bundle", "entry": people + refused}},
+    ]})  # fmt: skip
+    assert answer.status_code == 422 and looks == [3]
 
 
 def test_a_large_answer_waits_in_a_file_and_more_than_there_is_room_for_may_be_asked_for_again(app):

@@ -1,5 +1,6 @@
 """NDJSON: one answer a line, in order, whatever the lines are."""
 
+import io
 import json
 from collections.abc import Iterator
 
@@ -7,7 +8,8 @@ import pytest
 
 from heartlevel import answer_to
 from heartlevel.intake.ndjson import PIECE, numbered_lines, request_texts, requests_in_stream
-from heartlevel.one_call import TOGETHER, answer_decoded
+from heartlevel.legible import legible_urgencies
+from heartlevel.one_call import MOST_BYTES_TOGETHER, TOGETHER, answer_decoded, in_batches
 from heartlevel.web.application import create_app
 from support import demo, rules, week
 
@@ -77,6 +79,39 @@ def test_lines_are_answered_before_the_stream_is_read_to_its_end():
     stream = Counted(iter([line] * 10 * TOGETHER))
     next(answer_decoded(requests_in_stream(stream), rules()))
     assert stream.taken <= TOGETHER + 1
+
+
+REFUSED = [
+    b"{}",
+    b"1",
+    b"{",
+    b'{"readings": [{"systolic": 212, "diastolic": 131}]}',
+    b'{"readings": [{"systolic": 231, "dia',
+]
+
+
+def test_refused_lines_are_looked_at_together_and_none_differently_than_alone(monkeypatch):
+    looks = []
+
+    def looked(payloads, in_force):
+        looks.append(len(payloads))
+        return legible_urgencies(payloads, in_force)
+
+    alone = [next(answer_decoded(requests_in_stream(io.BytesIO(line)), rules())).as_dict() for line in REFUSED]
+    monkeypatch.setattr("heartlevel.one_call.legible_urgencies", looked)
+    together = [
+        outcome.as_dict() for outcome in answer_decoded(requests_in_stream(io.BytesIO(b"\n".join(REFUSED))), rules())
+    ]
+    assert [{**told, "line": 1} for told in together] == alone
+    assert [told.get("urgent") for told in together] == [False, False, None, True, True]
+    assert looks == [4]  # nothing is legible of the third
+
+
+@pytest.mark.parametrize("line", [json.dumps(week()).encode(), b"{", b"1"])
+def test_fewer_lines_are_assessed_together_where_they_are_long(line):
+    long = line + b" " * (MOST_BYTES_TOGETHER // 2) + b"\n"
+    assert [*map(len, in_batches(requests_in_stream(io.BytesIO(long * 5))))] == [2, 2, 1]
+    assert [*map(len, in_batches(requests_in_stream(io.BytesIO((line + b"\n") * 40))))] == [TOGETHER, 8]
 
 
 @pytest.mark.parametrize("cut", [1, 7, 4_096])

@@ -74,13 +74,17 @@ def fhir_answers(payload: object, rules: Rules, codes: Codes, most_readings: int
     refuse_too_many(payload)
     content = decoded_subjects(payload, codes, rules.ruleset.choices.form)
     refuse_many_people(len(content.subjects))
-    readable, refused, issues = list[tuple[Decoded[str], Request]](), list[Mapping[str, Any]](), list(content.issues)
+    readable, unreadable = list[tuple[Decoded[str], Request]](), list[tuple[Decoded[str], RefusedRequest]]()
     for decoded in content.subjects:
         try:
             readable.append((decoded, read(decoded.request, rules.ruleset.choices, most_readings)))
         except RefusedRequest as error:
-            (error.urgency,) = legible_urgencies([decoded.request], rules)
-            refused.append(_refused(error, decoded, issues))
+            unreadable.append((decoded, error))
+    refused, issues = list[Mapping[str, Any]](), list(content.issues)
+    urgencies = legible_urgencies([decoded.request for decoded, _ in unreadable], rules)
+    for (decoded, why), urgency in zip(unreadable, urgencies, strict=True):
+        why.urgency = urgency
+        refused.append(_refused(why, decoded, issues))
     answered = list[Answered]()
     for subject, (request, item) in enumerate(_assessed(readable, rules)):
         try:

@@ -21,6 +21,7 @@ class Decoded(Generic[Origin]):
 
     request: object
     origins: Mapping[str, Origin] = field(default_factory=dict)
+    size: int = 0  # bytes of its text, where there is one of its own
 
     def origin_of(self, pointer: str) -> Origin | None:
         """Return the place of what a pointer means or else of the nearest part around it; None if no part has one."""
@@ -40,6 +41,7 @@ class Undecodable(Generic[Origin]):
     code: str
     detail: str
     legible: object = None
+    size: int = 0  # bytes of its text, as far as it is held
 
     def origin_of(self, pointer: str) -> Origin:
         """Return the place of the request: it has no parts."""

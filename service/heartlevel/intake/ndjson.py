@@ -56,14 +56,14 @@ def decode_json(texts: Iterable[tuple[int, RequestText]]) -> Iterator[DecodedLin
             yield Undecodable(line, "line-too-long", f"the line is longer than {LONGEST_LINE} bytes")
             continue
         if isinstance(text, LineBroken):
-            yield Undecodable(line, "damaged", text.detail, legible_in(text.begun))
+            yield Undecodable(line, "damaged", text.detail, legible_in(text.begun), len(text.begun))
             continue
         try:
-            yield Decoded(parsed_json(text), {"": line})
+            yield Decoded(parsed_json(text), {"": line}, len(text))
         except NotJson as error:
-            yield Undecodable(line, "not-json", error.in_one_line, legible_in(text))
+            yield Undecodable(line, "not-json", error.in_one_line, legible_in(text), len(text))
         except TooManyValues as error:
-            yield Undecodable(line, "too-many-values", str(error), legible_in(text))
+            yield Undecodable(line, "too-many-values", str(error), legible_in(text), len(text))
 
 
 def numbered_lines(stream: Readable, longest: int = LONGEST_LINE) -> NumberedTexts:

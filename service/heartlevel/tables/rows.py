@@ -94,7 +94,7 @@ class _Parts:
         """Return the request."""
         devices = [device for _, device in self.devices.values()]
         request = {"subject": self.subject, "devices": devices, "readings": self.readings, "options": self.options}
-        return DecodedRows(request, self.origins, self.differing)
+        return DecodedRows(request, self.origins, differing=self.differing)
 
 
 def decoded_rows(rows: Sequence[SubjectRow], layouts: Mapping[int, Layout], mapped: Mapped) -> DecodedRows:
