@@ -14,7 +14,7 @@ PACKAGE = Path(heartlevel.__file__).parent
 DEVELOPERS = PACKAGE.parents[1] / "DEVELOPERS.md"
 FOUNDATIONS = ["version", "resources"]  # they import nothing of the package
 ONLY_IN = {"durable": ["ruling.running.engine"], "flask": ["web"], "werkzeug": ["web"], "gunicorn": ["web"],
-           "prometheus_client": ["web"]}  # fmt: skip
+           "prometheus_client": ["web"], "opentelemetry": ["web.observing.spans"]}  # fmt: skip
 # The engine's program is run in a child process, never imported.
 NEVER_IMPORTED = "heartlevel.ruling.running.engine"
 

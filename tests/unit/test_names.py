@@ -30,6 +30,7 @@ LATE = {
     ("web/tokens.py", "jwt"): "needs the extra `cds`",
     ("web/access/signed_tokens.py", "jwt"): "needs the extra `tokens`",
     ("web/tryout/tables.py", "heartlevel.bulk.one_table"): "the image leaves out what reads tables",
+    ("web/observing/spans.py", "opentelemetry"): "needs the extra `otel`",
     ("web/server.py", "heartlevel.web.application"): "counters are shared or not when they are imported",
     ("web/server.py", "heartlevel.web.observing.exposition"): "counters are shared or not when it is imported",
 }

@@ -2,6 +2,8 @@
 
 import json
 import logging
+import subprocess
+import sys
 from types import SimpleNamespace
 
 import pytest
@@ -177,3 +179,26 @@ def test_no_part_of_a_request_is_in_any_line(client, caplog, lines, path):
     for method, sent in (("POST", {"json": subject}), ("GET", {}), (MARKER.upper(), {}), ("POST", {"data": f"{{{MARKER}"})):
         client.open(path, method=method, headers=headers, query_string={MARKER: "1"}, **sent)
     assert len(lines()) >= 4 and MARKER not in json.dumps(lines()).lower() and MARKER not in caplog.text.lower()
+
+
+LIBRARY = """
+import logging, warnings
+from heartlevel.web.observing.logs import write_logs
+
+write_logs()
+write_logs()
+logging.getLogger("some.library").warning("cannot read %s", "zq7marker")
+logging.getLogger("some.library").info("zq7marker")
+warnings.warn("zq7marker", RuntimeWarning)
+logging.getLogger("heartlevel").info("ours")
+"""
+
+
+def test_what_libraries_warn_of_is_told_in_the_same_format_by_its_place_alone():
+    done = subprocess.run([sys.executable, "-c", LIBRARY], capture_output=True, text=True, check=True)
+    told = [(line["level"], line["message"]) for line in map(json.loads, done.stderr.splitlines())]
+    assert told == [
+        ("warning", "some.library has something to say at __main__:7"),
+        ("warning", "py.warnings has something to say at __main__:9"),
+        ("info", "ours"),
+    ]

@@ -28,6 +28,7 @@ from heartlevel.web.observing.audit import AuditLog
 from heartlevel.web.observing.counters import LOST_AUDIT, WorkTold, count_lost_decisions
 from heartlevel.web.observing.each_request import observe
 from heartlevel.web.observing.logs import raised_at
+from heartlevel.web.observing.spans import tracing_by
 from heartlevel.web.pages.handouts import handout_routes
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
@@ -72,6 +73,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     most = Most()
     app.extensions["heartlevel-audit"] = AuditLog(app.config["AUDIT"], LOST_AUDIT.inc)
     app.extensions["heartlevel-capacity"] = capacity = Capacity(most)
+    app.extensions["heartlevel-tracing"] = tracing_by(app.config)
     observe(app, in_force, WorkTold(capacity, most))
     app.extensions["heartlevel-stopping"] = never  # until a worker says when
     own_codes = app.config["FHIR_CODES"]

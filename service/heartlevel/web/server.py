@@ -32,6 +32,7 @@ def settings() -> dict[str, Any]:
         "control_socket_disable": True,  # nobody steers it from outside; it would write into the home directory
         "on_starting": _before_forking,
         "post_worker_init": _begin_work,
+        "worker_exit": _end_work,
         "child_exit": _forget,
         "when_ready": _say_ready,
         "logger_class": WithoutData,
@@ -95,11 +96,19 @@ def _begin_work(worker: Any) -> None:
     application.extensions["heartlevel-stopping"] = lambda: not worker.alive
     application.extensions["heartlevel-rules-told"].tell(application.extensions["heartlevel"].current.ruleset)
     application.extensions["heartlevel-work-told"].tell()
+    if tracing := application.extensions["heartlevel-tracing"]:
+        tracing.send()
     if listening := application.extensions.get("heartlevel-probes"):
         answer_probes(listening, application)
     seconds = float(application.config["RELOAD_SECONDS"])
     if seconds > 0:
         application.extensions["heartlevel"].watch(seconds)
+
+
+def _end_work(_: Any, worker: Any) -> None:
+    # A worker that could not load the application has none.
+    if (application := worker.app.callable) and (tracing := application.extensions["heartlevel-tracing"]):
+        tracing.end()
 
 
 def _forget(_: Any, worker: Any) -> None:

@@ -71,6 +71,10 @@ class Settings(Schema):
     CDS_TRUST = _path("file of the clients of CDS Hooks that are trusted; without, all are")
     DECISIONS = _words("file that what was decided is appended to, without data")
     AUDIT = _words("file, or - for standard output, for who asked what kind of thing by which rules, without data")
+    SPANS = fields.Boolean(
+        load_default=False,
+        metadata={"meaning": "whether spans of requests are sent by OTLP, as OTEL_... of OpenTelemetry say (extra `otel`)"},
+    )
     KEYS = _path("file of the keys of callers, made by `heartlevel keys new`")
     JWKS = _words("keys that tokens of callers are verified by: a JSON Web Key Set, its path or https address")
     JWT_ISSUER = _words("who issues those tokens (iss)")

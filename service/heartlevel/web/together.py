@@ -15,6 +15,7 @@ from heartlevel.intake.request import Request
 from heartlevel.one_call import answer_requests
 from heartlevel.web.connections.turns import give_way
 from heartlevel.web.observing.logs import raised_at
+from heartlevel.web.observing.spans import part_of_trace
 
 LOG = logging.getLogger("heartlevel")
 # Readings of all requests that are assessed together; a large one is assessed alone, so that no small one waits for it.
@@ -40,10 +41,11 @@ class Together:
         """Return the answer to a request; other threads' requests may be answered on the way."""
         mine = _Waiting(request, rules)
         self._waiting.append(mine)
-        give_way()  # what has come to other connections by now is assessed with it
-        with self._assessing:
-            if mine.answer is None:
-                self._assess(mine, self._companions(mine))
+        with part_of_trace("assess"):
+            give_way()  # what has come to other connections by now is assessed with it
+            with self._assessing:
+                if mine.answer is None:
+                    self._assess(mine, self._companions(mine))
         assert mine.answer is not None
         return mine.answer
 

@@ -10,6 +10,7 @@ from flask import Flask, current_app, g, request
 from heartlevel.web.bodies.sent import sent
 from heartlevel.web.connections.capacity import Capacity, HeldBytes
 from heartlevel.web.connections.streams import is_stream
+from heartlevel.web.observing.spans import part_of_trace
 
 
 def admit_requests(app: Flask) -> None:
@@ -27,7 +28,8 @@ def _take_on() -> None:
     g.taken_on = ExitStack()
     g.taken_on.callback(held.release)
     sent(request).on_piece = held.grow
-    request.get_data()
+    with part_of_trace("receive the body"):
+        request.get_data()
     g.taken_on.enter_context(capacity.of_request())
 
 

@@ -23,6 +23,7 @@ from heartlevel.web.observing.counters import (
     count_seconds,
     count_urgency,
 )
+from heartlevel.web.observing.spans import RequestSpan, begin_span
 from heartlevel.web.observing.trace_context import TRACEPARENT, TRACESTATE, TraceContext, trace_context
 from heartlevel.web.reloading import RulesInForce
 
@@ -53,7 +54,7 @@ def _begin() -> None:
     given = request.headers.get(HEADER, "")
     # Only a plain id is accepted: it goes into logs and into a response header.
     g.request_id = given if ACCEPTED_ID.fullmatch(given) else uuid4().hex
-    g.trace = trace_context(request.headers.get(TRACEPARENT), request.headers.get(TRACESTATE))
+    g.trace = begin_span(trace_context(request.headers.get(TRACEPARENT), request.headers.get(TRACESTATE)))
     g.ids = {"request_id": g.request_id, "trace_id": g.trace.trace_id, "span_id": g.trace.span_id}
 
 
@@ -65,8 +66,11 @@ def _end(response: Response) -> Response:
     if level := g.pop("urgency_level", None):
         count_urgency(level)
     count_faults(g.pop("fault_codes", ()))
+    span = _span_told(method, route, status)
     if (stream := g.get("stream")) is None:
         count_seconds(route, took)
+        if span is not None:
+            span.end()
         log_answer(g.ids, method, route, status, {"duration_ms": round(1000 * took, 1)})
         audit.write(audit.entry(method, route, status))
     else:
@@ -80,6 +84,14 @@ def _end(response: Response) -> Response:
         response.headers["Cache-Control"] = "no-store"  # it holds what was measured
     current_app.extensions["heartlevel-work-told"].tell()
     return response
+
+
+def _span_told(method: str, route: str, status: int) -> RequestSpan | None:
+    span: RequestSpan | None = g.get("span")
+    if span is not None:
+        rules = g.get("rules")
+        span.tell(method, route, status, rules.ruleset.fingerprint if rules is not None else None)
+    return span
 
 
 def _be_over(_: BaseException | None) -> None:
@@ -114,6 +126,7 @@ class StreamInHand:
         self._head: tuple[str, str, int] | None = None
         self._entry: dict[str, Any] | None = None
         self._audit: AuditLog = current_app.extensions["heartlevel-audit"]
+        self._span: RequestSpan | None = g.get("span")
         self._tell_work = current_app.extensions["heartlevel-work-told"].tell
         g.stream = self
 
@@ -142,6 +155,8 @@ class StreamInHand:
         told = {"duration_ms": round(1000 * (perf_counter() - self._began), 1), "lines": self._lines,
                 "refused_lines": self._refused, "ended": ended}  # fmt: skip
         log_answer(self.ids, *head, told)
+        if self._span is not None:
+            self._span.end(lines=self._lines, refused_lines=self._refused, ended=ended)
         self._audit.write(self._entry and {**self._entry, "outcome": "answered" if ended == COMPLETE else ended})
         self._over()
         self._tell_work()

@@ -13,7 +13,9 @@ from gunicorn.glogging import Logger
 
 # Who writes to gunicorn's log only of processes, sockets and signals. What others write may quote a request.
 OF_PROCESSES = ("gunicorn.arbiter", "gunicorn.sock", "gunicorn.systemd", "heartlevel.")
-PASSED_THROUGH = ("logging", "gunicorn.glogging", __name__)
+# Whose words are written as they are: ours, and those of who sends spans, in which there is nothing of a request either.
+QUOTED = ("heartlevel", "opentelemetry")
+PASSED_THROUGH = ("logging", "warnings", "gunicorn.glogging", __name__)
 # What workers say of themselves, word for word.
 OF_WORKERS = ("Autorestarting worker after current request.", "Worker graceful timeout (pid:%s)")
 
@@ -62,13 +64,26 @@ def _kind_and_place(error: BaseException) -> str:
 
 
 def write_logs() -> None:
-    """Write the service's own log, at least a line a request, to standard error beside gunicorn's."""
-    log = logging.getLogger("heartlevel")
-    log.setLevel(logging.INFO)
-    if not any(isinstance(handler.formatter, JsonLines) for handler in log.handlers):
+    """Write the service's own log, at least a line a request, to standard error beside gunicorn's.
+
+    What libraries warn of goes there too, without their words: they may quote what they were given.
+    """
+    logging.getLogger("heartlevel").setLevel(logging.INFO)
+    logging.captureWarnings(True)
+    root = logging.getLogger()
+    if not any(isinstance(handler.formatter, JsonLines) for handler in root.handlers):
         handler = logging.StreamHandler(sys.stderr)
         handler.setFormatter(JsonLines())
-        log.addHandler(handler)
+        handler.addFilter(of_strangers_the_place_alone)
+        root.addHandler(handler)
+
+
+def of_strangers_the_place_alone(record: logging.LogRecord) -> bool:
+    """Take the words out of a record that is of none of those that are quoted."""
+    if record.name.partition(".")[0] not in QUOTED:
+        module, line = _caller()
+        record.msg, record.args = f"{record.name} has something to say at {module}:{line}", ()
+    return True
 
 
 class WithoutData(Logger):  # type: ignore[misc]
