@@ -31,6 +31,7 @@ def pytest_configure(config):
         config.stash[SCRATCH] = Path(tempfile.mkdtemp(prefix="heartlevel-tests-"))
         os.environ["TMPDIR"] = str(config.stash[SCRATCH])
         tempfile.tempdir = None  # asked for anew
+        os.environ["XDG_CACHE_HOME"] = str(config.stash[SCRATCH] / "pytest-of-all")
     if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:  # of a shell's background; processes of tests are interrupted too
         signal.signal(signal.SIGINT, signal.default_int_handler)
 

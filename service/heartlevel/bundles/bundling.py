@@ -18,6 +18,7 @@ from typing import Any
 import orjson
 
 from heartlevel.assessment import Rules
+from heartlevel.bundles.keeping import kept_or_loaded
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.directories.listing import listing_of
 from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
@@ -86,9 +87,10 @@ def _canonical(bundle: Mapping[str, Any]) -> bytes:
 
 
 def load_rules(folder: Path | None = None, layers: Sequence[Path] = ()) -> Rules:
-    """Load rules as `Rules.load` does, from directories or from a bundle. Raises RuleFaults, BundleRefused."""
+    """Return the rules of directories, as kept for this user or loaded, or of a bundle. Raises RuleFaults, BundleRefused."""
     with laid_out(folder, layers) as directories:
-        return Rules.load(*directories)
+        unpacked = directories[0] != folder
+        return Rules.load(*directories) if unpacked else kept_or_loaded(*directories)
 
 
 @contextmanager

@@ -1,0 +1,103 @@
+"""Compiled rules kept in the user's cache folder: of many processes only the first reads and checks the same files.
+
+A file holds the rules of one state of the rule files, read by one state of this package, and is named after both: what is
+kept is never out of date. It holds Python objects, which are code: a file that another user owns or can write is not read.
+Where nothing can be kept, rules are loaded each time.
+"""
+
+import os
+import pickle
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from hashlib import sha256
+from importlib.metadata import version
+from pathlib import Path
+from stat import S_IWGRP, S_IWOTH
+from tempfile import NamedTemporaryFile
+
+from heartlevel.assessment import Rules
+from heartlevel.collector import collector_off
+from heartlevel.resources import shipped
+from heartlevel.ruling.files.directories.stamps import Stamp, stamp_of
+
+MOST_KEPT = 16
+ENDING = ".rules"
+LIBRARIES = ("marshmallow", "numpy", "pyyaml")  # that rules are read by, or hold objects of
+PACKAGE = Path(__file__).parents[1]
+DIGEST_SIZE = sha256().digest_size
+
+
+def kept_or_loaded(folder: Path | None, layers: Sequence[Path]) -> Rules:
+    """Return the rules of a directory and its layers: those kept or, where there are none, loaded and then kept.
+
+    Raises RuleFaults, as `Rules.load` does: rules with faults are never kept.
+    """
+    stamp, kept_in = stamp_of(folder, layers), _cache_folder()
+    if kept_in is None:
+        return Rules.load(folder, layers)
+    file = kept_in / _name(folder, layers, stamp)
+    kept = _rules_in(file)
+    if kept is not None:
+        return kept
+    loaded = Rules.load(folder, layers)
+    if stamp_of(folder, layers) == stamp:  # else files changed while they were read
+        _keep(loaded, file)
+    return loaded
+
+
+def _cache_folder() -> Path | None:
+    """Return this user's folder, which is made where there is none; None where it cannot be, or is another's."""
+    try:
+        folder = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "heartlevel"
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        return folder if _is_ours_alone(folder.stat()) else None
+    except (OSError, RuntimeError):  # no room, not writable; a user without a home
+        return None
+
+
+def _is_ours_alone(status: os.stat_result) -> bool:
+    return status.st_uid == os.geteuid() and not status.st_mode & (S_IWGRP | S_IWOTH)
+
+
+def _name(folder: Path | None, layers: Sequence[Path], stamp: Stamp) -> str:
+    """Return the name of the file for these rules, as this package, this Python and these libraries read them."""
+    read_by = (sys.version, *map(version, LIBRARIES), sorted(_files_of_package()))
+    return sha256(repr((str(folder), list(map(str, layers)), stamp, read_by)).encode()).hexdigest() + ENDING
+
+
+def _files_of_package() -> Iterator[tuple[str, int, int]]:
+    """Yield path, size and time of change of every file of the package that is no rule file: those have their stamp."""
+    rules = shipped("rules")
+    for path in PACKAGE.rglob("*.[pj][ys]*"):  # .py and .json; not .pyc, which follow from .py
+        if path.suffix != ".pyc" and rules not in path.parents:
+            status = path.stat()
+            yield str(path), status.st_size, status.st_mtime_ns
+
+
+def _rules_in(file: Path) -> Rules | None:
+    """Return the rules that a file keeps; None where there is no such file, it is not ours alone, or not whole."""
+    try:
+        with os.fdopen(os.open(file, os.O_RDONLY | os.O_NOFOLLOW), "rb") as kept:
+            content = kept.read() if _is_ours_alone(os.fstat(kept.fileno())) else b""
+    except OSError:
+        return None
+    digest, pickled = content[:DIGEST_SIZE], content[DIGEST_SIZE:]
+    if sha256(pickled).digest() != digest:
+        return None
+    os.utime(file)  # those not used for longest go first
+    with collector_off():
+        rules: Rules = pickle.loads(pickled)  # noqa: S301 - written by this user alone
+    return rules
+
+
+def _keep(rules: Rules, file: Path) -> None:
+    """Write rules to a file, as a whole or not at all, and remove those of which there are too many."""
+    pickled = pickle.dumps(rules, pickle.HIGHEST_PROTOCOL)
+    with suppress(OSError):  # no room for it, or another process was faster: the next process loads them again
+        with NamedTemporaryFile(dir=file.parent, delete=False) as beside:  # for this user alone
+            beside.write(sha256(pickled).digest() + pickled)
+        Path(beside.name).replace(file)
+        kept = sorted(file.parent.glob(f"*{ENDING}"), key=lambda path: path.stat().st_mtime)
+        for oldest in kept[:-MOST_KEPT]:
+            oldest.unlink()
