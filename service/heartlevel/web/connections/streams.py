@@ -2,18 +2,20 @@
 
 import logging
 from collections.abc import Callable, Iterator
+from errno import EPIPE
 from functools import partial
+from itertools import islice
+from time import monotonic
 
 from flask import Response, current_app, request
-from gunicorn.http.errors import NoMoreData, ParseException
-from werkzeug.exceptions import ClientDisconnected
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
-from heartlevel.intake.ndjson import LONGEST_LINE, PIECE, BrokenBody, Readable, requests_in_stream
+from heartlevel.intake.ndjson import PIECE, requests_in_stream
 from heartlevel.one_call import Outcome, answer_decoded
+from heartlevel.web.connections.arriving import Arriving, MostOfStream
 from heartlevel.web.connections.capacity import Capacity
-from heartlevel.web.connections.pace import PacedSocket, TooSlow
+from heartlevel.web.connections.pace import PacedSocket
 from heartlevel.web.connections.spool import Kept, kept_until_read
 from heartlevel.web.observing.each_request import StreamInHand
 from heartlevel.web.observing.logs import raised_at
@@ -22,7 +24,12 @@ LOG = logging.getLogger("heartlevel")
 NDJSON = "application/x-ndjson"
 PATIENCE = 15  # seconds without reading, once as much is kept as may be
 SEND_AGAIN = "send the lines after those again"
+AS_ANOTHER = "send the lines after those as another stream"
+TOO_MANY = "too-many-lines"
 WHY_ENDED = {
+    TOO_MANY: f"a stream may have {{most.lines}} lines; {AS_ANOTHER}",
+    "too-many-bytes": f"a stream may have {{most.bytes}} bytes, counted as they are once decoded; {AS_ANOTHER}",
+    "too-long": f"a stream may take {{most.seconds}} seconds; {AS_ANOTHER}",
     "not-read": "the answers were not read while lines were sent: read them at the same time, or send fewer lines",
     "too-slow": f"the lines came too slowly; {SEND_AGAIN}",
     "stopping": f"the service is being stopped; {SEND_AGAIN}",
@@ -31,69 +38,27 @@ WHY_ENDED = {
     "failed": f"the service failed; quote the request id when reporting it, and {SEND_AGAIN}",
 }
 
-BROKEN_OFF = (TooSlow, ParseException, ClientDisconnected, NoMoreData, ConnectionError)
-
-
-class Arriving:
-    """The whole lines of a stream's body as far as they come: what breaks it off ends it, and is told at the end."""
-
-    def __init__(self, body: Readable, is_stopping: Callable[[], bool]) -> None:
-        """Begin to read a body, until the service is stopping."""
-        self._body, self._is_stopping = body, is_stopping
-        self._begun = b""  # a line that has begun
-        self.broken_off = ""
-
-    def read(self, size: int, /) -> bytes:
-        """Return some whole lines, about `size` bytes, or a part of one that is longer; none at the end."""
-        while piece := self._piece(size):
-            end = piece.rfind(b"\n") + 1
-            if end or len(self._begun) > LONGEST_LINE:
-                end = end or len(piece)
-                lines, self._begun = self._begun + piece[:end], piece[end:]
-                return lines
-            self._begun += piece
-        last, self._begun = self._begun, b""
-        return b"" if self.broken_off else last
-
-    def _piece(self, size: int) -> bytes:
-        if self._is_stopping():
-            self.broken_off = "stopping"
-            return b""
-        try:
-            return self._body.read(size)
-        except BrokenBody as error:
-            error.text = self._begun
-            raise
-        except BROKEN_OFF as error:
-            self.broken_off = self.broken_off or _reason(error)
-        try:
-            return self._body.read(size)  # what had come before
-        except BROKEN_OFF:
-            return b""
-
-
-def _reason(error: Exception) -> str:
-    if isinstance(error, TooSlow):
-        return "too-slow"
-    return "broken-body" if isinstance(error, ParseException) else "client-left"
-
 
 class StreamOfAnswers:
     """Answers to the lines of one request, with how many there were."""
 
-    def __init__(self, body: Arriving, rules: Rules, most_readings: int, in_hand: StreamInHand) -> None:
-        """Take the body, the rules it is answered with, how many readings a line may hold, and who counts lines."""
-        self._body, self._rules, self._most_readings, self._in_hand = body, rules, most_readings, in_hand
+    def __init__(self, body: Arriving, rules: Rules, most_readings: int, most: MostOfStream, in_hand: StreamInHand) -> None:
+        """Take the body, the rules, how many readings a line may hold, how long all may be, and who counts lines."""
+        self._body, self._rules, self._most_readings, self._most = body, rules, most_readings, most
+        self._in_hand = in_hand
 
     def answers(self, count: Callable[[Outcome], None]) -> Iterator[bytes]:
         """Yield an answer a line; at most one line more, on why there are no others."""
         try:
-            for outcome in answer_decoded(requests_in_stream(self._body), self._rules, self._most_readings):
+            lines = requests_in_stream(self._body)
+            for outcome in answer_decoded(islice(lines, self._most.lines), self._rules, self._most_readings):
                 count(outcome)
                 self._in_hand.count(outcome)
                 yield as_json(outcome.as_dict()) + b"\n"
-            if self._body.broken_off:
-                yield self._ended(self._body.broken_off)
+            is_more = self._in_hand.answered == self._most.lines and next(lines, None) is not None
+            if ended := TOO_MANY if is_more else self._body.broken_off:
+                yield self._ended(ended)
+                self._body.read_away()
         except Exception as error:  # noqa: BLE001 (told to the client, whose answer has begun)
             # Its own text may hold what was sent.
             LOG.error("a stream failed: %s at %s", type(error).__name__, raised_at(error),
@@ -108,29 +73,36 @@ class StreamOfAnswers:
 
     def _ended(self, code: str) -> bytes:
         self._in_hand.ended = code
-        return as_json({"ended": code, "after_answers": self._in_hand.answered, "detail": WHY_ENDED[code]}) + b"\n"
+        detail = WHY_ENDED[code].format(most=self._most)
+        return as_json({"ended": code, "after_answers": self._in_hand.answered, "detail": detail}) + b"\n"
 
 
 def streamed(rules: Rules, most_readings: int, count: Callable[[Outcome], None]) -> Response:
     """Return the answers to the stream that is sent. Raises Busy if as many are answered as a worker takes on."""
     capacity: Capacity = current_app.extensions["heartlevel-capacity"]
-    body = Arriving(request.stream, current_app.extensions["heartlevel-stopping"])
+    most = MostOfStream(*(int(current_app.config[f"STREAM_{name}"]) for name in ("LINES", "BYTES", "SECONDS")))
+    body = Arriving(request.stream, current_app.extensions["heartlevel-stopping"], most)
     kept = Kept(int(current_app.config["STREAM_KEPT_BYTES"]), PATIENCE, to_the_end="Via" in request.headers)
     in_hand = StreamInHand(capacity.take_stream())
-    stream = StreamOfAnswers(body, rules, most_readings, in_hand)
+    stream = StreamOfAnswers(body, rules, most_readings, most, in_hand)
     connection = request.environ.get("gunicorn.socket")
     if isinstance(connection, PacedSocket):
         connection.ends_early = True
     answers = kept_until_read(stream.answers(count), stream.unread, kept)
-    response = Response(_until_left(answers, in_hand), content_type=NDJSON)
+    response = Response(_until_left(answers, in_hand, monotonic() + 2 * most.seconds), content_type=NDJSON)
     response.call_on_close(partial(in_hand.is_over, False))  # also where nothing was ever read
     return response
 
 
-def _until_left(answers: Iterator[bytes], in_hand: StreamInHand) -> Iterator[bytes]:
+def _until_left(answers: Iterator[bytes], in_hand: StreamInHand, last_moment: float) -> Iterator[bytes]:
+    """Yield answers until the client leaves, or has read for so long that it is left."""
     read_to_the_end = False
     try:
-        yield from answers
+        for piece in answers:
+            if monotonic() > last_moment:
+                in_hand.ended = "too-long"
+                raise BrokenPipeError(EPIPE, "read too slowly")
+            yield piece
         read_to_the_end = True
     finally:
         in_hand.is_over(read_to_the_end)

@@ -63,7 +63,7 @@ _EVERY = (
          "Prefetch what /cds-services lists; `detail` names what is missing."),
     ProblemKind("too-large", 413, "The body is too large",
          "It has more bytes than one body may have, counted as they are once decoded, or more values; `detail` says which.",
-         "Send fewer readings at a time, or a stream of lines (application/x-ndjson), which may be of any length."),
+         "Send fewer readings at a time, or a stream of lines (application/x-ndjson), each of which may be as long."),
     ProblemKind("too-many-readings", 413, "There are too many readings",
          "One request may hold only so many readings, or resources; `detail` has both numbers. Nothing was assessed.",
          "Send fewer: those of the newest period decide most."),
