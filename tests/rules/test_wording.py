@@ -155,7 +155,7 @@ def plainly_filled(text: str, facts: dict, limits: dict, own: dict) -> str:
         if isinstance(value, bool) or value is None:
             return {True: "yes", False: "no", None: "not recorded"}[value]
         if isinstance(value, str):
-            return value
+            return rules().ruleset.wording["en"].names.get(value, value)
         return f"{100 * value:.0f} %" if style == "percent" else f"{round(value, 1) + 0.0:g}"
 
     return PLACE.sub(place, text)

@@ -5,15 +5,12 @@ Everything is taken from the answer; here it is only chosen and put in an order.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
-
-from babel.dates import format_date
 
 from heartlevel.assessment import Rules
 from heartlevel.handouts.log_sheet import LogSheet, log_sheet
+from heartlevel.handouts.rendering import long_date
 from heartlevel.intake.request import Request
-from heartlevel.ruling.language.template import locale_of
 
 MOST_CHANGES, MOST_OTHERS, DAYS_AHEAD, TWICE = 3, 3, 7, 2
 # What can be changed the next time, by the code of the next step, and what is drawn of it.
@@ -55,7 +52,9 @@ class PatientSheet:
     seek_help: list[str]
     sittings: list[str]
     readings: int
-    made_with: str
+    guideline: str  # whose limits hold, as it is called
+    protocol: str  # likewise, in English
+    rules: str
 
 
 def patient_sheet(request: Request, answer: Mapping[str, Any], rules: Rules) -> PatientSheet:
@@ -63,8 +62,7 @@ def patient_sheet(request: Request, answer: Mapping[str, Any], rules: Rules) -> 
     log = log_sheet(rules, request)
     told = _told(answer)
     pressing = answer["urgency"]["level"] not in NOT_PRESSING
-    changes = list(_changes(answer))
-    origin = answer["made_with"]
+    changes, made_with = list(_changes(answer)), answer["made_with"]
     return PatientSheet(
         language=request.language,
         words=log.words,
@@ -77,7 +75,9 @@ def patient_sheet(request: Request, answer: Mapping[str, Any], rules: Rules) -> 
         seek_help=log.seek_help,
         sittings=log.sittings,
         readings=log.readings,
-        made_with=f"{origin['guideline']}, {origin['protocol']}, {origin['rules']['name']} {origin['rules']['revision']}",
+        guideline=rules.ruleset.guidelines[made_with["limits_from"]].short_name,
+        protocol=log.protocol.title,
+        rules=f"{made_with['rules']['name']} {made_with['rules']['revision']}",
     )
 
 
@@ -108,7 +108,7 @@ def _origin(answer: Mapping[str, Any], log: LogSheet) -> str:
     if not averages:
         return f"{log.words['log-name']}: {answer['subject']['id']}"
     ends = min(average["from"] for average in averages), max(average["to"] for average in averages)
-    first, last = (format_date(date.fromisoformat(end), "long", locale_of(log.language)) for end in ends)
+    first, last = (long_date(end, log.language) for end in ends)
     return log.words["patient-made"].format(**{"from": first, "to": last, "subject": answer["subject"]["id"]})
 
 

@@ -6,7 +6,7 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
-from babel.dates import format_skeleton
+from babel.dates import format_date, format_skeleton
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -48,6 +48,11 @@ def rendered(template: str, language: str, **values: Any) -> bytes:
     # The style is our own; what is sent goes through escaping.
     own = {"style": Markup(_style()), "policy": page_policy(), "language": language}  # noqa: S704
     return _environment().get_template(template).render(**own, **values).encode()
+
+
+def long_date(day: str, language: str) -> str:
+    """Return a date of ISO 8601 in words."""
+    return format_date(date.fromisoformat(day), "long", locale_of(language))
 
 
 def day_words(day: date, language: str) -> str:

@@ -6,12 +6,14 @@ from typing import Any
 
 from heartlevel.assessment import Rules
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.facts.catalogue import CATALOGUE
 from heartlevel.intake.faults import escaped
 from heartlevel.report.device_plot import device_plot
 from heartlevel.report.figures import ToldNumbers
+from heartlevel.report.missing import MissingTopic, missing_topics
 from heartlevel.report.readings_plot import limits_shown, plotted_readings, readings_plot
+from heartlevel.ruling.language.ruleset import RuleSet
 
+AS_MEASURED = "as-measured"  # the word of conclusions for a sureness that cannot be told
 ONE = "/-"  # ends the name of a limit of systolic pressure alone
 
 
@@ -32,11 +34,12 @@ class Chance:
 
 
 @dataclass(frozen=True, slots=True)
-class Missing:
-    """What was not recorded in a share of the readings: facts of as large a share, told together."""
+class MadeWith:
+    """What an answer was made with, as it is called."""
 
-    at: str  # JSON Pointer of the share
-    items: list[str]
+    guideline: str
+    limits_of: str  # the guideline whose limits hold for the person
+    protocol: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,12 +48,14 @@ class Report:
 
     answer: Mapping[str, Any]
     words: Mapping[str, str]
+    by_numbers: bool  # whether the conclusion says what the averages say and cannot say how sure that is
     figures: ToldNumbers
     steps: list[ReportedStep]
     others: list[Mapping[str, Any]]  # findings that no step follows from
     chances: list[Chance]
     patterns: list[Chance]
-    missing: list[Missing]
+    missing: list[MissingTopic]
+    made_with: MadeWith
     sources: list[str]
     readings: bytes | None
     devices: list[bytes | None]  # one a device check
@@ -63,19 +68,22 @@ class Report:
 
 def report_of(conclusions: Conclusions, subject: int, answer: Mapping[str, Any], rules: Rules) -> Report:
     """Return the report on a subject of a batch from its whole answer. Raises ModuleNotFoundError without `pages`."""
-    words = rules.ruleset.wording[answer["made_with"]["language"]].pages
+    wording = rules.ruleset.wording[answer["made_with"]["language"]]
+    words, by_numbers = wording.pages, wording.conclusion.words[AS_MEASURED]
     steps = list(_steps(answer))
     told = {finding["id"] for step in steps for finding in step.findings}
     checks = conclusions.assessment.batch.requests[subject].checks
     return Report(
         answer=answer,
         words=words,
+        by_numbers=any(by_numbers in sentence for sentence in answer["conclusion"]["clinician"]),
         figures=ToldNumbers(answer),
         steps=steps,
         others=[finding for finding in answer["findings"] if finding["id"] not in told],
         chances=list(_chances(answer, words)),
         patterns=list(_patterns(answer, words)),
-        missing=list(_missing(answer)),
+        missing=missing_topics(answer, words, rules.ruleset.facts),
+        made_with=_made_with(answer, rules.ruleset),
         sources=sorted(_sources(answer)),
         readings=_readings_plot(conclusions, subject, answer, words),
         devices=[device_plot(*both, words) for both in zip(checks, answer["device_checks"], strict=True)],
@@ -117,13 +125,10 @@ def _patterns(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[C
             yield Chance(words[f"report-{label}"], f"/pattern/chances/{number}/probability/{label}")
 
 
-def _missing(answer: Mapping[str, Any]) -> Iterator[Missing]:
-    alike: dict[float, Missing] = {}
-    for number, entry in enumerate(answer["undocumented"]):
-        missing = alike.setdefault(entry["share"], Missing(f"/undocumented/{number}/share", []))
-        fact = CATALOGUE.get(entry["item"])
-        missing.items.append(fact.meaning if fact else entry["item"])
-    yield from sorted(alike.values(), key=lambda missing: -answer["undocumented"][int(missing.at.split("/")[2])]["share"])
+def _made_with(answer: Mapping[str, Any], ruleset: RuleSet) -> MadeWith:
+    made_with, names = answer["made_with"], ruleset.guidelines
+    guideline, limits_of = (names[made_with[key]].short_name for key in ("guideline", "limits_from"))
+    return MadeWith(guideline, limits_of, ruleset.protocols[made_with["protocol"]].title)
 
 
 def _sources(answer: Mapping[str, Any]) -> set[str]:

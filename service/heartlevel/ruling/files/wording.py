@@ -64,11 +64,11 @@ class Languages:
         They may show a rule's own parameters and those `elsewhere`, by `rule.name`.
         """
         built = {rule.id: rule for of_scope in rules.values() for rule in of_scope}
-        base = {name: RuleTexts(rule.title, rule.explanation, rule.advice, rule.advice) for name, rule in built.items()}
         default = self._entries[DEFAULT_LANGUAGE].item if DEFAULT_LANGUAGE in self._entries else {}
-        wordings: dict[str, Wording] = {}
+        voice = Voice(DEFAULT_LANGUAGE, mapping(default.get("names")))
+        base = {name: _own_texts(rule, voice) for name, rule in built.items()}
+        wordings, conclusion = dict[str, Wording](), None
         steps: dict[str, dict[str, str]] = {field: {} for field in STEPS}
-        conclusion = None
         for language, entry in self._entries.items():
             self._faults += _strangers(entry, "rules", ids, "rule")
             self._faults += _strangers(entry, "categories", titles, "category")
@@ -122,6 +122,11 @@ class Languages:
         own = {"patient": own["advice"], **own} if "advice" in own else own
         title = entry.item.get("title") and sentence(entry.part("title"), {}, NO_LIMITS, self._faults, voice, parameters)
         return replace(base, title=title.filled({}, {}) if title else base.title, **own)
+
+
+def _own_texts(rule: Rule, voice: Voice) -> RuleTexts:
+    explanation, advice = (text.said_with(voice) for text in (rule.explanation, rule.advice))
+    return RuleTexts(rule.title, explanation, advice, advice)
 
 
 def _strangers(entry: Entry, key: str, known: Collection[str], kind: str) -> Iterator[RuleFault]:

@@ -10,6 +10,7 @@ for the number.
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from functools import lru_cache
 from string import Formatter
@@ -120,7 +121,7 @@ class Template:
 
         Raises TemplateFault with the name that is no fact, limit or parameter, or a kind of it with the cause.
         """
-        self._voice = voice
+        self.voice = voice
         try:
             parsed = Formatter().parse(text)
             parts = [(before, _whole(name, converted), style or "") for before, name, style, converted in parsed]
@@ -134,6 +135,12 @@ class Template:
             else:
                 self._parts.append((before, None if name is None else _slot(name, style, facts, limits, voice)))
 
+    def said_with(self, voice: Voice) -> "Template":
+        """Return the sentence with the words that a voice of the same language has for values."""
+        sentence = copy(self)
+        sentence.voice = voice
+        return sentence
+
     def facts(self) -> Iterator[str]:
         """Yield the names of the facts the sentence shows."""
         return (slot.name for _, slot in self._parts if slot is not None and not slot.is_limit)
@@ -145,8 +152,8 @@ class Template:
             whole.append(before)
             if slot is not None:
                 value = limits[slot.name] if slot.is_limit else facts.get(slot.name)
-                shown = self._voice.shown(value, slot.style)
-                whole.append(shown if slot.forms is None else self._voice.word(value, shown, slot.forms))
+                shown = self.voice.shown(value, slot.style)
+                whole.append(shown if slot.forms is None else self.voice.word(value, shown, slot.forms))
         return "".join(whole)
 
 

@@ -70,7 +70,8 @@ def originals(
     """
     own = texts_in(default)
     whole = {path: text for path, text in own.items() if path[0] not in (RULES, "names", "categories")}
-    whole |= {("names", value): value.replace("-", " ") for value in sorted(values_told(catalogue))}
+    names = (("names", value) for value in sorted(values_told(catalogue)))
+    whole |= {path: own.get(path, path[1].replace("-", " ")) for path in names}
     whole |= {("categories", title): title for title in sorted(titles)}
     for rule in rules:
         written = mapping(rule.entry.item)
