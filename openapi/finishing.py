@@ -8,7 +8,7 @@ from gunicorn.config import Config
 from contract.known import CLOSED, OPEN
 from heartlevel.intake.ndjson import LONGEST_LINE
 from heartlevel.intake.request import MOST_READINGS
-from heartlevel.web.bodies.sent import CODINGS
+from heartlevel.web.bodies.decoded import CODINGS
 from heartlevel.web.settings import settings_in
 
 NULL = {"type": "null"}

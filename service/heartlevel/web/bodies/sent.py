@@ -1,21 +1,18 @@
 """Bodies of requests: decoded as they are read, within the limit that holds for those that come plain."""
 
-import zlib
 from collections.abc import Callable, Sequence
-from gzip import BadGzipFile, GzipFile
 from io import BytesIO
-from typing import IO, Any, Protocol, cast
+from typing import IO, Any, cast
 
-from backports import zstd
 from flask import Request
 from werkzeug.exceptions import RequestEntityTooLarge, UnsupportedMediaType
 from werkzeug.utils import cached_property
 
 from heartlevel.intake.ndjson import PIECE, BrokenBody, Readable
+from heartlevel.web.bodies.decoded import CODINGS, DecodedBody
 
-PLAIN, CODINGS = ("", "identity"), ("gzip", "zstd")
+PLAIN = ("", "identity")
 ALSO_GZIP = "x-gzip"  # the same by RFC 9110, 8.4.1.3
-WINDOW = {int(zstd.DecompressionParameter.window_log_max): 23}  # 8 MiB, the most that RFC 9659 has readers support
 
 
 class UnknownCoding(UnsupportedMediaType):
@@ -47,26 +44,6 @@ class BodyTooLong(RequestEntityTooLarge):
         super().__init__(f"more than {most} bytes, counted as they are once decoded")
 
 
-class _Inner(Protocol):
-    def read1(self, size: int, /) -> bytes: ...
-
-
-class DecodedBody:
-    """A body as it was before it was compressed. No more of it is held than is asked for."""
-
-    def __init__(self, sent: IO[bytes], coding: str) -> None:
-        """Decode what is read of a stream."""
-        self._coding = coding
-        self._inner: _Inner = GzipFile(fileobj=sent) if coding == "gzip" else zstd.ZstdFile(sent, options=WINDOW)
-
-    def read(self, size: int = PIECE, /) -> bytes:
-        """Return at most `size` bytes, none at the end. Raises BrokenBody where what was sent is damaged or cut off."""
-        try:
-            return self._inner.read1(size)
-        except (EOFError, BadGzipFile, zlib.error, zstd.ZstdError):
-            raise BrokenBody(f"the body is damaged or cut off: it cannot be decoded as {self._coding}") from None
-
-
 class SentRequest(Request):
     """A request whose body is read as it was before it was compressed."""
 
@@ -77,7 +54,7 @@ class SentRequest(Request):
         """The body, decoded while it is read. Raises UnknownCoding."""
         coding = self.headers.get("Content-Encoding", "").strip().lower()
         coding = "gzip" if coding == ALSO_GZIP else coding
-        if coding not in PLAIN + CODINGS:
+        if coding not in (*PLAIN, *CODINGS):
             raise UnknownCoding
         try:
             sent = super().stream
