@@ -1,60 +1,27 @@
-"""How else than as declared a value may be written, as a schema: `x-also-read` of a field.
-
-What the schema of a field takes is what a client is to write. What is in `x-also-read` is read without a problem, too. The
-patterns are those by which values are read (`intake/written.py`), as far as a pattern can say it.
-"""
+"""Describes in the contract how the texts of fields are written, and how else than as declared a value may be."""
 
 from typing import Any
 
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import fields
 
-from heartlevel.intake.fields import CLOCK, Choice, Clock, Day, Flag, Number
-from heartlevel.intake.written import (
-    BETWEEN_WORDS,
-    DAY,
-    LONGEST_NUMBER,
-    LONGEST_TIME,
-    LONGEST_WORD,
-    NUMBER,
-    THOUSANDS,
-    WRITTEN_TIME,
-    letters_of,
-)  # fmt: skip
+from heartlevel.intake.fields import CLOCK, Clock, Day
+from heartlevel.intake.texts.otherwise import TIMES
+from heartlevel.intake.texts.otherwise import also_read as otherwise
 
 TAKEN_AT = "taken_at"
-BETWEEN = BETWEEN_WORDS.pattern.removesuffix("+") + "*"
-TIMES = f"(?:{WRITTEN_TIME.pattern})"
-
-
-def text_like(pattern: str, longest: int) -> dict[str, Any]:
-    """Return the schema of a text that is whole as a pattern says."""
-    return {"type": "string", "maxLength": longest, "pattern": f"^(?:{pattern})$"}
-
-
-def word_like(names: tuple[str, ...]) -> dict[str, Any]:
-    """Return the schema of a name, whatever its case and what stands between its words."""
-    spelled = ("".join(BETWEEN + _either_case(letter) for letter in letters_of(name)) + BETWEEN for name in names)
-    return text_like("|".join(spelled), LONGEST_WORD)
-
-
-def _either_case(letter: str) -> str:
-    return f"[{letter}{letter.upper()}]" if letter.isalpha() else letter
 
 
 def also_read(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> dict[str, Any]:
-    """Say how else a field of a request may be written, and which form of a text it takes."""
+    """Say which form of a text a field of a request takes, and how else it may be written."""
+    more = otherwise(field)
+    return _form_of(field) | ({"x-also-read": more} if more else {})
+
+
+def _form_of(field: fields.Field[Any]) -> dict[str, Any]:
     match field:
-        case Number(exact=False):
-            return {"x-also-read": text_like(rf"(?!\s*{THOUSANDS.pattern}\s*$)\s*(?:{NUMBER.pattern})\s*", LONGEST_NUMBER)}
-        case Flag(exact=False):
-            return {"x-also-read": text_like(r"\s*(?:[tT][rR][uU][eE]|[fF][aA][lL][sS][eE])\s*", LONGEST_WORD)}
-        case Choice(exact=False):
-            return {"x-also-read": word_like(field.names)}
         case Day():
-            return {"format": "date", "x-also-read": text_like(rf"\s*{TIMES}\s*|{DAY.pattern}", LONGEST_TIME)}
+            return {"format": "date"}
         case Clock():
             return {"pattern": f"^(?:{CLOCK.pattern})$"}
-    if field.name == TAKEN_AT:
-        return {"pattern": f"^{TIMES}$"}
-    return {}
+    return {"pattern": f"^{TIMES}$"} if field.name == TAKEN_AT else {}

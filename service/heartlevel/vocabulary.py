@@ -5,6 +5,7 @@ versions.
 """
 
 PRESSURES = ("systolic", "diastolic")
+PRESSURE_CODES = {"8480-6": "systolic", "8462-4": "diastolic"}  # LOINC's
 TAKEN_IN = ("home", "office", "work", "pharmacy", "ambulatory")
 # What is averaged by itself: where readings were taken, office readings with nobody in the room apart from the others.
 SETTINGS = (*TAKEN_IN, "office-unattended")

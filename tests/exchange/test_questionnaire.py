@@ -1,6 +1,10 @@
 """The Questionnaire that is served, and the answers to it that are read."""
 
 import json
+import os
+import sys
+from dataclasses import replace
+from subprocess import run
 
 import pytest
 from fhir.resources.R4B.bundle import Bundle
@@ -15,6 +19,8 @@ from heartlevel.fhir.call import fhir_answers
 from heartlevel.fhir.codes import codes_of
 from heartlevel.fhir.questionnaire import ADDRESS, questionnaire
 from heartlevel.fhir.reading.subjects import decoded_subjects
+from heartlevel.intake.own.facts import OwnFact
+from heartlevel.intake.own.form import PLAIN_FORM, form_of
 from heartlevel.tables.fields import FIELDS
 from heartlevel.web.application import create_app
 from support import rules
@@ -55,6 +61,17 @@ def test_it_is_served_alone_and_as_a_search_and_a_fhir_library_reads_it(client):
     Bundle.model_validate(search)
     assert (search["type"], search["entry"][0]["resource"]) == ("searchset", served.get_json())
     assert client.get("/v1/fhir/Questionnaire/other").status_code == 404
+
+
+def test_its_version_is_of_what_it_asks_and_of_nothing_else():
+    """FHIR R4, Questionnaire.version: what asks the same has the same, in every process; another question is another."""
+    asking = "from heartlevel.fhir.questionnaire import questionnaire; print(questionnaire()['version'])"
+    by_seed = [{**os.environ, "PYTHONHASHSEED": seed} for seed in "12"]
+    told = [run([sys.executable, "-c", asking], env=env, capture_output=True, text=True, check=True) for env in by_seed]
+    assert {each.stdout.strip() for each in told} == {questionnaire()["version"]}
+    fact = OwnFact("after_hot_bath", "reading", "flag", "taken after a hot bath")
+    forms = [PLAIN_FORM, form_of((fact,)), form_of((replace(fact, meaning="taken soon after a hot bath"),))]
+    assert len({questionnaire(form)["version"] for form in forms}) == len(forms)
 
 
 def test_every_detail_that_no_resource_has_an_element_for_is_asked_once():

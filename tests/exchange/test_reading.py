@@ -176,6 +176,18 @@ BROKEN = {
     "an unknown unit": {"component": [component("8480-6", 225, code="psi"), component("8462-4", 130, code="psi")]},
     "two units": {"component": [component("8480-6", 225), component("8462-4", 130, code="kPa")]},
     "no panel": {"code": concept("8480-6", LOINC), "valueQuantity": quantity(225), "component": None},
+    "a code of its own": {"code": concept("88346-8", LOINC)},
+    "no code": {"code": None},
+    "codes without their system": {
+        "component": [{"code": {"coding": [{"code": "8480-6"}]}, "valueQuantity": quantity(225)}]
+    },
+    "another address of LOINC": {
+        "code": concept("85354-9", "https://loinc.org"),
+        "component": [component("8480-6", 225), component("8462-4", 130)],
+    },
+    "a component without its list": {"component": component("8480-6", 225)},
+    "a text for both": {"component": None, "valueString": "225/130"},
+    "a number without its quantity": {"component": [{"code": concept("8480-6", LOINC), "valueInteger": 225}]},
     "nobody": {"subject": None},
     "a subject that is none": {"subject": "p-1"},
     "an id that is none": {"id": 7},
@@ -188,6 +200,15 @@ def test_a_legible_severe_value_is_urgent_whatever_is_wrong_with_its_resource(ki
     answers = assessed(bundle(patient(), pressure("o-2"), observation))
     urgencies = [one.answer["urgency"]["level"] for one in answers.answered]
     assert urgencies[0] in ("now", "same-day", "cannot-be-told")
+
+
+@pytest.mark.parametrize("kind", ["a code of its own", "no code", "codes without their system", "another address of LOINC"])
+def test_what_no_code_calls_a_reading_is_never_averaged(kind):
+    elements = pressure("o-1", 128, 78, **BROKEN[kind])
+    answers = assessed(bundle(patient(), {key: value for key, value in elements.items() if value is not None}))
+    assert answers.answered[0].answer["counts"]["assessed"] == 0
+    (issue,) = [issue for issue in answers.issues if issue.code == "not-one-of"]
+    assert issue.expression.removesuffix(".code") == "Bundle.entry[1].resource" and "no code of LOINC" in issue.text
 
 
 def test_a_severe_value_of_nobody_is_urgent_in_what_is_refused():

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from heartlevel.frames import assess_frame
-from heartlevel.intake.lost import legible_number
+from heartlevel.intake.lost import legible_numbers
 from heartlevel.intake.ndjson import parsed_json
 from heartlevel.web.application import create_app
 from support import answer, reading, rules, rules_fired, week
@@ -33,7 +33,8 @@ def app():
     ],
 )  # fmt: skip
 def test_a_number_is_legible_where_whoever_looks_at_it_reads_one(sent, systolic, diastolic):
-    assert (legible_number(sent, "systolic"), legible_number(sent, "diastolic")) == (systolic, diastolic)
+    expected = [[] if number is None else [number] for number in (systolic, diastolic)]
+    assert [legible_numbers(sent, "systolic"), legible_numbers(sent, "diastolic")] == expected
 
 
 def lost(**sent) -> dict:
@@ -108,6 +109,56 @@ def test_a_pressure_under_a_misspelt_name_is_legible():
     misspelt = {"taken_at": TIME, "setting": "home", "systolc": 225, "Diastolic": "130"}
     (finding,) = [one for one in answer({**week(1), "readings": [misspelt]})["findings"] if one["urgent"]]
     assert (finding["facts"]["lost_highest_systolic"], finding["facts"]["lost_highest_diastolic"]) == (225, 130)
+
+
+SEVERE, LOW, UNTOLD = "lost-reading-severe", "lost-reading-very-low", "lost-unit-may-hide-severe"
+PAYLOADS = ["00 D2 00 78 00 00 00", "00 46 00 32 00 00 00", "00 78 00 50 00 00 00"]  # 210/120, 70/50 and 120/80 mmHg
+
+
+@pytest.mark.parametrize(
+    ("sent", "urgent"),
+    [
+        ('"systolic": 210, "systolic": 75, "diastolic": 60', {SEVERE, LOW}),
+        ('"systolic": 75, "systolic": 120, "diastolic": 60', {LOW}),
+        ('"systolic": 120, "systolic": "70 mmHg", "systolic": null, "diastolic": 60', {LOW}),
+        ('"systolic": 120, "systolic": 70, "diastolic": 80', set()),  # 70/80 is the wrong way round, not low
+        ('"systolic": 75, "diastolic": 80, "diastolic": 50', {LOW}),
+        ('"systolic": 120, "diastolic": 70, "diastolic": 125', {SEVERE}),
+        ('"systolic": 120, "systolic": 19, "diastolic": 8', {UNTOLD}),  # 190/80 in centimetres of mercury
+        ('"systolic": 80, "systolic": 179.9, "diastolic": 60', set()),
+        ('"systolic": 100, "systolic": 24, "systolic": 20, "unit": "kPa", "unit": "kPa", "diastolic": 12', {UNTOLD}),
+        ('"systolic": 24, "systolic": 20, "unit": "kPa", "unit": "kPa", "diastolic": 12', {SEVERE}),
+        ('"systolic": 24, "diastolic": 12, "unit": "kPa", "unit": "mm[Hg]"', {UNTOLD}),
+        (", ".join(f'"systolic": {number}' for number in (210, *range(100, 130), 72)) + ', "diastolic": 60', {SEVERE, LOW}),
+        (f'"payload": "{PAYLOADS[0]}", "payload": "{PAYLOADS[2]}"', {SEVERE}),
+        (f'"payload": "{PAYLOADS[2]}", "payload": "{PAYLOADS[1]}"', {LOW}),
+        (f'"payload": "{PAYLOADS[2]}", "payload": "no bytes"', set()),
+        ('"payload": "no bytes", "payload": 5', set()),
+    ],
+)  # fmt: skip
+def test_of_a_repeated_key_each_value_is_looked_at_the_low_as_the_high(sent, urgent):
+    whole = answer(parsed_json(f'{{"subject": {{"id": "s"}}, "readings": [{{"setting": "home", {sent}}}]}}'.encode()))
+    assert urgent_rules(whole) == urgent
+    assert whole["counts"]["lost"] == 1
+    told = [(fault["pointer"], fault["code"]) for fault in whole["problems"] if fault["code"] == "key-repeated"]
+    assert told and len(told) == len(set(told))
+
+
+@pytest.mark.parametrize(
+    "symptoms", ['["chest-pain"], "symptoms": []', '[], "symptoms": ["chest-pain", 5]', '"Chest pain"']
+)
+@pytest.mark.parametrize("setting", ["home", "hme"])
+def test_a_symptom_that_is_legible_weighs_whatever_else_is_wrong_with_the_list(symptoms, setting):
+    sent = f'{{"setting": "{setting}", "taken_at": "{TIME}", "systolic": 185, "diastolic": 80, "symptoms": {symptoms}}}'
+    whole = answer(parsed_json(f'{{"subject": {{"id": "s"}}, "readings": [{sent}]}}'.encode()))
+    assert whole["urgency"]["level"] == "now"
+    assert "/readings/0/symptoms" in [fault["pointer"] for fault in whole["problems"]]
+
+
+def test_a_symptom_of_a_day_is_legible_where_the_list_is_there_twice():
+    sent = f'"symptoms": [{{"symptom": "chest-pain", "on": "{TIME[:10]}"}}], "symptoms": []'
+    whole = answer(parsed_json(f'{{"subject": {{"id": "s", {sent}}}, "readings": []}}'.encode()))
+    assert (whole["urgency"]["level"], whole["problems"][0]["code"]) == ("same-day", "key-repeated")
 
 
 def test_every_reading_sent_is_counted_where_it_belongs():

@@ -7,6 +7,7 @@ from itertools import pairwise
 import pytest
 from backports import zstd
 
+from exchange.resources import bundle, patient, pressure
 from heartlevel import answer_to
 from heartlevel.answer.whole import as_json
 from heartlevel.web.application import create_app
@@ -151,6 +152,21 @@ def test_another_encoding_is_refused_by_name_and_what_is_severe_in_it_is_told(cl
 def test_a_text_that_is_cut_off_tells_what_is_severe_in_it(client):
     assert post(client, SEVERE).json["urgent"]
     assert "urgency" not in post(client, b'{"subject": {"id": "s-7"}, "readings": [').json
+    low = SEVERE.replace(b"240", b"72")
+    assert low != SEVERE and post(client, low).json["urgent"]
+    in_bytes = b'{"subject": {"id": "s-7"}, "readings": [{"payload": "00 D2 00 78 00 00 00", "setting": '
+    assert post(client, in_bytes).json["urgent"]
+
+
+@pytest.mark.parametrize("path", ["/v1/fhir/assessments", "/cds-services/blood-pressure"])
+@pytest.mark.parametrize(("value", "urgent"), [(225, True), (128, False), (70, True)])
+def test_fhir_that_is_cut_off_tells_what_is_severe_in_it(client, path, value, urgent):
+    text = json.dumps(bundle(patient(), pressure("o-1", value, 60)))
+    cut = text[: text.index("8462-4") + 30].encode()
+    refused = client.post(path, data=cut, content_type="application/json")
+    assert (refused.status_code, refused.json.get("urgent")) == (400, urgent)
+    diastolic = client.post(path, data=text.replace(" 60,", " 125,")[:-1].encode(), content_type="application/json")
+    assert diastolic.json["urgent"]
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """Facts of one's own over HTTP: requests, what is listed and described, trials, and files that change."""
 
 import json
+import re
 
 import pytest
 from jsonschema import Draft202012Validator
@@ -76,6 +77,22 @@ def test_the_contract_that_is_served_describes_them(client):
     assert described["Technique"]["properties"]["room_temperature"]["x-ucum-unit"] == "Cel"
     assert {"shown_how"} <= set(described["Subject"]["properties"])
     assert {"battery_changed_days"} <= set(described["Device"]["properties"])
+
+
+WRITTEN = {
+    "after_hot_bath": ["true", " TRUE ", "yes", "1", "tru e"],
+    "garment_under_cuff": ["Thick sleeve", "THICK_SLEEVE", "thick  sleeve ", "thicksleve", "thick,sleeve", "None"],
+    "room_temperature": ["17,5", " 17.5 ", "1.75e1", "17 C", "1,000", "4,9"],
+}
+
+
+@pytest.mark.parametrize(("name", "text"), [(name, text) for name, texts in WRITTEN.items() for text in texts])
+def test_how_else_their_values_may_be_written_is_in_the_contract_as_of_shipped_fields(client, name, text):
+    """What `x-also-read` takes is read without a problem about how it is written; what it does not take has one."""
+    described = client.get("/v1/openapi.json").get_json()["components"]["schemas"]["Technique"]["properties"]
+    takes = re.fullmatch(described[name]["x-also-read"]["pattern"], text) is not None
+    told = client.post("/v1/assessments", json=week(days=1, technique={name: text})).get_json()["problems"]
+    assert takes == (not {fault["code"] for fault in told} - {"out-of-range"})
 
 
 def test_a_trial_knows_the_facts_of_its_candidate(client):

@@ -8,7 +8,7 @@ from heartlevel.answer.detail import in_detail
 from heartlevel.assessment import Rules, assess_requests
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.fhir.codes import Codes
-from heartlevel.fhir.issues import ERROR, WARNING, Issue, issue_of, outcome_of
+from heartlevel.fhir.issues import ERROR, STRUCTURE, WARNING, Issue, issue_of, outcome_of
 from heartlevel.fhir.limits import refuse_many_people, refuse_too_many
 from heartlevel.fhir.reading.subjects import decoded_subjects
 from heartlevel.fhir.writing.bundle import bundle_of
@@ -94,7 +94,13 @@ def fhir_answers(payload: object, rules: Rules, codes: Codes, most_readings: int
             continue
         issues += (_issue(fault, item.origins) for fault in problems_read(item.answer["problems"]))
         answered.append(replace(item, subject=subject))
-    return FhirAnswers(answered, refused, issues)
+    return FhirAnswers(answered, refused, _said_once(issues))
+
+
+def _said_once(issues: Sequence[Issue]) -> list[Issue]:
+    """Return what is to be said; that a name is repeated is told where it costs a value, if it costs one."""
+    costly = {issue.expression for issue in issues if issue.code == "key-repeated"}
+    return [issue for issue in issues if issue.type != STRUCTURE or issue.code or issue.expression not in costly]
 
 
 def _assessed(readable: Sequence[tuple[Decoded[str], Request]], rules: Rules) -> Iterator[tuple[Request, Answered]]:

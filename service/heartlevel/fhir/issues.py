@@ -6,11 +6,12 @@ from typing import Any
 
 from heartlevel.intake.faults import Problem
 
+STRUCTURE = "structure"
 # FHIR's issue types (http://hl7.org/fhir/issue-type) for the codes of problems; any other fault is an `invalid` value.
 TYPES = {
     "missing": "required", "null": "required", "no-offset": "required", "id-repeated": "duplicate",
     "exact-duplicate": "duplicate", "unknown-device": "not-found", "unknown-key": "not-supported",
-    "not-an-object": "structure", "not-a-list": "structure",
+    "not-an-object": STRUCTURE, "not-a-list": STRUCTURE, "key-repeated": STRUCTURE,
 }  # fmt: skip
 WARNING, INFORMATION, ERROR = "warning", "information", "error"
 

@@ -3,11 +3,13 @@
 LOINC codes as HL7's vital-signs profiles (FHIR R4) and the guide "Vital Signs with Qualifying Elements" have them.
 """
 
+from heartlevel.vocabulary import PRESSURE_CODES
+
 LOINC, UCUM, SNOMED = "http://loinc.org", "http://unitsofmeasure.org", "http://snomed.info/sct"
 PRESSURE_PANEL, PRESSURES_WITHOUT_PANEL = "85354-9", "55284-4"
 PANELS = {PRESSURE_PANEL: "Blood pressure panel with all children optional",
           PRESSURES_WITHOUT_PANEL: "Blood pressure systolic and diastolic"}  # fmt: skip
-COMPONENTS = {"8480-6": "systolic", "8462-4": "diastolic", "8867-4": "pulse"}
+COMPONENTS = {**PRESSURE_CODES, "8867-4": "pulse"}
 COMPONENT_TITLES = {"systolic": "Systolic blood pressure", "diastolic": "Diastolic blood pressure", "pulse": "Heart rate"}
 HEART_RATE, BODY_POSITION, PREGNANCY_STATUS = "8867-4", "8361-8", "82810-3"
 CUFF_SIZE = "8358-4"  # as the guide "Vital Signs with Qualifying Elements" maps its extension for it

@@ -5,17 +5,19 @@ The `linkId` of a question is the name of the field as a column of a table. `rea
 
 from collections.abc import Iterator
 from functools import lru_cache
+from hashlib import sha256
 from typing import Any
 
 from marshmallow import fields
 
+from heartlevel.answer.whole import as_json
 from heartlevel.fhir.names import OWN, UCUM
 from heartlevel.intake.fields import Choice, Clock, Day, Flag, Items, Number, Text
 from heartlevel.intake.own.form import PLAIN_FORM, Form
 from heartlevel.tables.fields import DEVICE, READING, SUBJECT, TableField, TableFields, fields_of
-from heartlevel.version import VERSION
 
 ADDRESS, ID = f"{OWN}questionnaire", "technique"
+VERSION_DIGITS = 16
 NONE_CODE = "none"  # of a list: asked for, and there was none
 EXTENSION = "http://hl7.org/fhir/StructureDefinition/"
 # Groups by the part of the request. What an Observation or a Patient always says itself is not asked.
@@ -39,12 +41,11 @@ def questions_of(form: Form) -> TableFields:
 
 @lru_cache(maxsize=4)
 def questionnaire(form: Form = PLAIN_FORM) -> dict[str, Any]:
-    """Return the Questionnaire that asks what a form can hold."""
-    return {
+    """Return the Questionnaire that asks what a form can hold; its version is a hash of all else in it."""
+    asked = {
         "resourceType": "Questionnaire",
         "id": ID,
         "url": ADDRESS,
-        "version": VERSION,
         "name": "HowBloodPressureWasMeasured",
         "title": "How blood pressure was measured",
         "status": "active",
@@ -55,6 +56,7 @@ def questionnaire(form: Form = PLAIN_FORM) -> dict[str, Any]:
             for part, text in GROUPS.items()
         ],
     }
+    return {**asked, "version": sha256(as_json(asked)).hexdigest()[:VERSION_DIGITS]}
 
 
 def questionnaires(form: Form = PLAIN_FORM) -> dict[str, Any]:

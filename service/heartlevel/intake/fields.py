@@ -13,6 +13,7 @@ from typing import Any
 from marshmallow import RAISE, Schema, fields, validate
 from marshmallow.exceptions import ValidationError
 
+from heartlevel.intake.texts.json_text import items_legible_in
 from heartlevel.intake.written import LONGEST_TIME, day_written, flag_written, letters_of, number_written
 
 CLOCK = pattern(r"([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?")
@@ -94,10 +95,7 @@ class Text(fields.String):
         super().__init__(validate=validate.Length(1, longest, error="text-length"), **more)
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> str:
-        if not isinstance(value, str):
-            raise self.make_error("invalid")
-        # A lone surrogate cannot be written back as UTF-8.
-        if SURROGATE.search(value):
+        if not isinstance(value, str) or SURROGATE.search(value):  # half a character cannot be written back as UTF-8
             raise self.make_error("invalid")
         return value
 
@@ -170,9 +168,13 @@ class Items(fields.List[Any]):
         super().__init__(item, validate=[few, many] if least else many, **more)
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **more: Any) -> list[Any]:
-        if not isinstance(value, list):
-            raise self.make_error("invalid")
-        return super()._deserialize(value, attr, data, **more)
+        if isinstance(value, list):
+            return super()._deserialize(value, attr, data, **more)
+        try:
+            legible: Any = super()._deserialize([*items_legible_in(value)][: self.longest], attr, data, **more)
+        except ValidationError as error:
+            legible = error.valid_data
+        raise ValidationError(self.error_messages["invalid"], valid_data=legible)
 
 
 class Part(fields.Nested):

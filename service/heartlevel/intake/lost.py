@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import islice
+from itertools import islice, product
 from re import IGNORECASE
 from re import compile as pattern
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 from heartlevel.intake.faults import Problem, closest
 from heartlevel.intake.fields import UNREAD, Choice
 from heartlevel.intake.schema import ESSENTIAL, Reading
-from heartlevel.intake.texts.json_text import Repeated
+from heartlevel.intake.texts.json_text import Repeated, agreed, items_legible_in
 from heartlevel.intake.written import LONGEST_NUMBER, number_written
 from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA, SYMPTOMS
 
@@ -23,19 +23,21 @@ AMONG_WORDS = pattern(r"(?:\D*[\s~<>=(:])?([0-9]+(?:[.,][0-9]+)?)(?:\s*(?:mm|k)\
 FIRST_DAY = pattern(r"\s*((?:19|20|21)[0-9]{2})-?([0-9]{2})-?([0-9]{2})(?![0-9])")
 MORE_THAN_THREE_DIGITS, MORE_THAN_FOUR_DIGITS = 1_000, 10_000
 MOST_KEYS = 50  # of a reading, looked at for a misspelt pressure
+MOST_NUMBERS = 6  # different ones under a repeated key; of more, the lowest and the highest
+UNKNOWN = (None, None)  # a pair of which nothing is legible
 
 
 @dataclass(frozen=True, slots=True)
 class LostReading:
     """What is legible of a reading that is not assessed; `codes` say why it is not.
 
-    Pressures are numbers as sent, in `unit`; None is not legible. `unit` is None where the one sent cannot be read.
+    Each pair is what systolic and diastolic pressure may be, as sent, in `unit`; None is not legible. There are several
+    pairs where a key is repeated. `unit` is None where the one sent cannot be read.
     """
 
     index: int  # in the list sent
     codes: tuple[str, ...]
-    systolic: float | None = None
-    diastolic: float | None = None
+    pairs: tuple[tuple[float | None, float | None], ...] = (UNKNOWN,)
     unit: str | None = MMHG
     setting: str | None = None
     day: date | None = None
@@ -62,21 +64,22 @@ def unassessed_readings(
 def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
     if not isinstance(sent, dict):
         return LostReading(index, codes)
-    setting, day = _named("setting", sent.get("setting")), _day(sent.get("taken_at"))
+    setting, day = _named("setting", agreed(sent.get("setting"))), _day(agreed(sent.get("taken_at")))
     if codes == (COPY,):  # its pressures are those of the reading that is assessed
         return LostReading(index, codes, setting=setting, day=day)
-    unit = MMHG if sent.get("unit") is None else _named("unit", sent["unit"])
-    systolic, diastolic = _pressure(sent, "systolic"), _pressure(sent, "diastolic")
-    if unit == KPA and max(systolic or 0.0, diastolic or 0.0) * MMHG_PER_KPA > HIGHEST_READABLE:
+    unit = MMHG if sent.get("unit") is None else _named("unit", agreed(sent["unit"]))
+    pairs = tuple(product(_pressures(sent, "systolic") or (None,), _pressures(sent, "diastolic") or (None,)))
+    if unit == KPA and max(number or 0.0 for pair in pairs for number in pair) * MMHG_PER_KPA > HIGHEST_READABLE:
         unit = None  # mistaken, for it would be no blood pressure
-    return LostReading(index, codes, systolic, diastolic, unit, setting, day, _symptoms(sent.get("symptoms")))
+    return LostReading(index, codes, pairs, unit, setting, day, _symptoms(sent.get("symptoms")))
 
 
 def _symptoms(sent: object) -> tuple[str | None, ...] | None:
-    if not isinstance(sent, list):
-        return None if sent is None else (UNREAD,)
-    names = (SYMPTOM.read(item) for item in sent[:MOST_KEYS])
-    return tuple(name if isinstance(name, str) and name in SYMPTOM.names else UNREAD for name in names)
+    if sent is None:
+        return None
+    names = (SYMPTOM.read(item) for item in islice(items_legible_in(sent), MOST_KEYS))
+    read = (name if isinstance(name, str) and name in SYMPTOM.names else UNREAD for name in names)
+    return (*read, *(() if isinstance(sent, list) else (UNREAD,)))
 
 
 def _named(field: str, value: object) -> str | None:
@@ -87,23 +90,24 @@ def _named(field: str, value: object) -> str | None:
     return str(name) if isinstance(name, str) and name in choice.names else None
 
 
-def _pressure(sent: Mapping[str, Any], name: str) -> float | None:
-    """Return a pressure that is legible under its name or, where there is none, under a name that is near to it."""
-    value = legible_number(sent.get(name), name)
-    if value is not None:
-        return value
+def _pressures(sent: Mapping[str, Any], name: str) -> list[float]:
+    """Return what a pressure may be: under its name or, where nothing is legible there, under a name that is near to it."""
     misspelt = (key for key in islice(sent, MOST_KEYS) if key not in FIELDS and closest(key, FIELDS) == name)
-    return next((value for key in misspelt if (value := legible_number(sent[key], name)) is not None), None)
+    return next((numbers for key in (name, *misspelt) if (numbers := legible_numbers(sent.get(key), name))), [])
 
 
-def legible_number(value: object, name: str) -> float | None:
-    """Return the number that somebody who looks at a pressure would read; `name` is systolic or diastolic.
+def legible_numbers(value: object, name: str) -> list[float]:
+    """Return the numbers that somebody who looks at a pressure would read, in order; `name` is systolic or diastolic.
 
     Of a text it is its only number, or the one of a pair such as 142/88; of a number with a digit too many it is the
-    lowest with one left out; of several under the same name the highest.
+    lowest with one left out. There may be several under a repeated key, of which nobody knows which is meant.
     """
-    if isinstance(value, Repeated):
-        return max(filter(None, (legible_number(given, name) for given in value.values)), default=None)
+    given = value.values if isinstance(value, Repeated) else (value,)
+    numbers = sorted({number for item in given if (number := _legible_number(item, name)) is not None})
+    return numbers if len(numbers) <= MOST_NUMBERS else numbers[: MOST_NUMBERS // 2] + numbers[-MOST_NUMBERS // 2 :]
+
+
+def _legible_number(value: object, name: str) -> float | None:
     if isinstance(value, str):
         value = _in_text(value, name) if len(value) <= LONGEST_NUMBER else None
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < MORE_THAN_FOUR_DIGITS:

@@ -13,7 +13,7 @@ from heartlevel.fhir.cards import cards_of, refused_card
 from heartlevel.fhir.names import LOINC, PANELS
 from heartlevel.web.access.signed_tokens import WrongToken
 from heartlevel.web.observing.counters import FEEDBACK, count_urgency
-from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, sent_as_json
+from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, readings_sent, respond, rules_in_force
 from heartlevel.web.tokens import TrustedClients
 from heartlevel.web.written_as_fhir import codes_in_use
 
@@ -111,7 +111,7 @@ def take_feedback() -> Response:
 
 
 def _object_sent() -> dict[str, Any]:
-    body = sent_as_json()
+    body = readings_sent(JSON)
     return body if isinstance(body, dict) else abort(400, "send an object")
 
 

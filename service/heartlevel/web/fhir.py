@@ -17,9 +17,9 @@ from heartlevel.web.routes import (
     choose_rules,
     keeper,
     most_readings,
+    readings_sent,
     respond,
     rules_in_force,
-    sent_as_json,
     tagged,
 )
 from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
@@ -33,7 +33,7 @@ NOBODY = Issue(ERROR, "required", "nothing in it says of whom it is: there is no
 @fhir_routes.post("/v1/fhir/assessments")
 def assess_resources() -> Response:
     """Assess each person of a Bundle, or of Parameters."""
-    payload = sent_as_json(FHIR_JSON, JSON)
+    payload = readings_sent(FHIR_JSON, JSON)
     if not is_fhir(payload):
         return outcome_response(422, [NO_BUNDLE])
     answers = fhir_answers(payload, rules_in_force(), codes_in_use(), most_readings())

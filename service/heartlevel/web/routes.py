@@ -90,10 +90,10 @@ def sent_as_json(*allowed: str) -> Any:
     return parsed_json(sent(request).whole_body())
 
 
-def subject_sent() -> Any:
-    """Parse the request for one subject. Raises as `sent_as_json` does, with how urgent what is legible of a text is."""
+def readings_sent(*allowed: str) -> Any:
+    """Parse what holds readings. Raises as `sent_as_json` does, with how urgent what is legible of a text is."""
     try:
-        return sent_as_json(JSON, NDJSON)
+        return sent_as_json(*(allowed or (JSON, NDJSON)))
     except UnreadableText as error:
         error.urgency = urgency_in(legible_in(error.text), rules_in_force())
         raise
@@ -108,13 +108,13 @@ def assess_subjects() -> Response:
         return tagged(streamed(rules_in_force(), most_readings(), partial(_keep_line, keeper())))
     kind = request.accept_mimetypes.best_match([JSON, FHIR_JSON, *REPORT_KINDS], JSON)
     if kind == FHIR_JSON:
-        bundle, answer = bundle_for(subject_sent(), rules_in_force(), codes_in_use(), most_readings(), now())
+        bundle, answer = bundle_for(readings_sent(), rules_in_force(), codes_in_use(), most_readings(), now())
         keeper()(answer)
         return bundle_response(bundle)
     if kind in REPORT_KINDS:
-        return report_response(partial(report_for, subject_sent(), rules_in_force(), most_readings()), keeper(), kind)
+        return report_response(partial(report_for, readings_sent(), rules_in_force(), most_readings()), keeper(), kind)
     together: Together = current_app.extensions["heartlevel-together"]
-    asked, answer = whole_answer_to(subject_sent(), rules_in_force(), most_readings(), together.answer)
+    asked, answer = whole_answer_to(readings_sent(), rules_in_force(), most_readings(), together.answer)
     keeper()(answer)
     return respond(in_detail(answer, asked.detail))
 

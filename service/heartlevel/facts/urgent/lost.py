@@ -2,6 +2,7 @@
 
 Where the numbers could be kilopascals or centimetres of mercury as well, and no unit that says so can be read, they are in
 doubt: they count as what they would be in each, and not as mm[Hg]. Of a pair the higher number counts as the systolic one.
+Where a key is repeated, each number under it is looked at: the highest and the lowest may both want help.
 """
 
 from dataclasses import dataclass
@@ -19,24 +20,23 @@ MMHG_PER_CMHG = 10.0
 
 @dataclass(frozen=True, slots=True)
 class LostColumns:
-    """A row a lost reading; NaN is not legible."""
+    """A row a pair of pressures that a lost reading may have; NaN is not legible."""
 
     subject_of: Ints
     systolic: Floats  # mm[Hg], or as sent where in doubt; the higher number of a pair
     diastolic: Floats  # the lower number of a pair; NaN too where both are the same
     above_diastolic: Bools  # the systolic number as sent, or there is no diastolic one
     in_doubt: Bools
-    copy: Bools
 
 
 def _lost(facts: Subjects) -> LostColumns:
     requests = facts.source.batch.requests
-    lost = [reading for request in requests for reading in request.lost]
-    subject_of = np.repeat(np.arange(len(requests)), [len(request.lost) for request in requests]).astype(np.int64)
-    pairs = [(reading.systolic, reading.diastolic) for reading in lost]
-    systolic, diastolic = np.array(pairs, dtype=np.float64).reshape(-1, 2).T
-    in_kpa = np.array([reading.unit == KPA for reading in lost], dtype=bool)
-    no_unit = np.array([reading.unit is None for reading in lost], dtype=bool)
+    rows = [(subject, reading.unit, *pair) for subject, request in enumerate(requests)
+            for reading in request.lost for pair in reading.pairs]  # fmt: skip
+    subject_of = np.array([row[0] for row in rows], dtype=np.int64)
+    systolic, diastolic = np.array([row[2:] for row in rows], dtype=np.float64).reshape(-1, 2).T
+    in_kpa = np.array([row[1] == KPA for row in rows], dtype=bool)
+    no_unit = np.array([row[1] is None for row in rows], dtype=bool)
     # A diastolic number alone tells no unit.
     in_doubt = ~in_kpa & _may_be_kpa(np.fmax(systolic, diastolic)) & (~np.isnan(systolic) | no_unit)
     factor = np.where(in_kpa, MMHG_PER_KPA, 1.0)
@@ -44,8 +44,7 @@ def _lost(facts: Subjects) -> LostColumns:
     # A systolic number that small has a digit missing, so that the pair is not the wrong way round.
     swapped = (systolic < diastolic) & (in_kpa | in_doubt | ~_may_be_kpa(systolic))
     systolic, diastolic = np.where(swapped, (diastolic, systolic), (systolic, np.where(same, np.nan, diastolic)))
-    copy = np.array([reading.is_copy for reading in lost], dtype=bool)
-    return LostColumns(subject_of, systolic * factor, diastolic * factor, above_diastolic, in_doubt, copy)
+    return LostColumns(subject_of, systolic * factor, diastolic * factor, above_diastolic, in_doubt)
 
 
 def _may_be_kpa(numbers: Floats) -> Bools:
@@ -55,8 +54,8 @@ def _may_be_kpa(numbers: Floats) -> Bools:
 
 
 def _count(facts: Subjects, copies_too: bool) -> Floats:
-    lost = facts.once(_lost)
-    return count_by(lost.subject_of, len(facts.source.batch.requests), ~lost.copy | copies_too)
+    by_request = ([reading.is_copy for reading in request.lost] for request in facts.source.batch.requests)
+    return np.array([len(copies) - (0 if copies_too else sum(copies)) for copies in by_request], dtype=np.float64)
 
 
 def _highest(facts: Subjects, pressure: str, factor: float | None) -> Floats:

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from heartlevel.intake.texts.json_text import Repeated
+
 NOTHING: dict[str, Any] = {}
 
 
@@ -43,10 +45,17 @@ class Element:
         return Element(next(typed, None), f"{self.at}.{name}")
 
     def each(self, name: str) -> Iterator["Element"]:
-        """Yield each of an element that may repeat."""
+        """Yield each of an element that may repeat; an object without its list is one."""
         listed = self.content.get(name)
+        if isinstance(listed, dict):
+            yield Element(listed, f"{self.at}.{name}")
         for index, item in enumerate(listed if isinstance(listed, list) else ()):
             yield Element(item, f"{self.at}.{name}[{index}]")
+
+    def versions(self) -> Iterator["Element"]:
+        """Yield what it may be, each at its place: itself or, where its name stands twice in its object, each value."""
+        for value in self.value.values if isinstance(self.value, Repeated) else (self.value,):
+            yield Element(value, self.at)
 
     def codings(self) -> Iterator[tuple[str, str]]:
         """Yield system and code of each coding of a CodeableConcept, or of the Coding or code that it is."""

@@ -9,19 +9,23 @@ from heartlevel.fhir.names import BODY_POSITION, CODED_EXTENSIONS, COMPONENTS, H
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling, take_own_details
 from heartlevel.intake.fields import Choice
-from heartlevel.vocabulary import MMHG, UNITS
+from heartlevel.vocabulary import MMHG, PRESSURE_CODES, PRESSURES, UNITS
 
 UNIT = Choice(UNITS)
-PRESSURES = ("systolic", "diastolic")
 OF_READINGS = ("setting", "site", "asleep", "taken_by", "technique.body_position")
-WITHIN_READINGS = {*PANELS, "8480-6", "8462-4"}
+WITHIN_READINGS = {*PANELS, *PRESSURE_CODES}
 # Who performed it, by the type of resource referred to.
 PERFORMERS = {"Patient": "self", "RelatedPerson": "carer", "Practitioner": "staff", "PractitionerRole": "staff"}
 EQUAL = (None, "=")
+LONGEST_NAME = 64
 
 
 def is_pressure(observation: Element) -> bool:
-    """Tell whether an Observation is a blood-pressure reading, or half of one."""
+    """Tell whether an Observation is a blood-pressure reading, or half of one, or has a pressure in it whatever it is."""
+    return _is_reading(observation) or bool(_values(observation).keys() & set(PRESSURES))
+
+
+def _is_reading(observation: Element) -> bool:
     return any(system == LOINC and code in WITHIN_READINGS for system, code in observation.part("code").codings())
 
 
@@ -40,6 +44,9 @@ def readings_of(observation: Element, codes: Codes) -> Iterator[Filling]:
         if name.value is not None:
             reading.put("id", name.value if number == 0 else f"{name.value}-{number + 1}", name.at)
         _put_time(reading, observation)
+        if not _is_reading(observation) or not any(_coded(part) for parts in values.values() for part in parts):
+            code = observation.part("code")
+            reading.put("setting", _no_reading(code), observation.at if code.value is None else code.at)
         for quantity, component in zip(COMPONENTS.values(), measured, strict=True):
             if component is not None:
                 _put_quantity(reading, quantity, component)
@@ -59,19 +66,37 @@ def time_of(observation: Element) -> Element:
 
 def quantity_of(component: Element) -> Any:
     """Return the number of a component, or a text that is no number where it is only a bound."""
-    quantity = component.choice("value")
-    value, comparator = quantity.part("value").value, quantity.part("comparator").value
+    value, comparator = _number(component).value, component.choice("value").part("comparator").value
     return value if comparator in EQUAL or value is None else f"{comparator}{value}"
 
 
+def _number(component: Element) -> Element:
+    """Return the number of a component: that of its quantity, or what stands in the quantity's place."""
+    quantity = component.choice("value")
+    return quantity.part("value") if quantity.content else quantity
+
+
 def _values(observation: Element) -> dict[str, list[Element]]:
-    """Return the components by the field that they are; an Observation may be one itself."""
+    """Return the components by the field that they are; an Observation may be one itself, or say both in a text."""
     values: dict[str, list[Element]] = {}
     for part in (observation, *observation.each("component")):
-        codes = {code for system, code in part.part("code").codings() if system == LOINC}
+        codes = {code for _, code in part.part("code").codings()}
         for name in {name: None for code, name in COMPONENTS.items() if code in codes}:
             values.setdefault(name, []).append(part)
+    if not values and _is_reading(observation) and observation.choice("value").text:
+        return {name: [observation] for name in PRESSURES}
     return values
+
+
+def _coded(part: Element) -> bool:
+    """Tell whether a part says what it is by a code of LOINC, and not by a number alone."""
+    return any(system == LOINC for system, _ in part.part("code").codings())
+
+
+def _no_reading(concept: Element) -> str:
+    """Return what stands in the place of a setting where no code says that this is a reading: it is not averaged."""
+    code = next((code for _, code in concept.codings()), "none")
+    return f"a pressure that no code of LOINC calls a reading, code: {code}"[:LONGEST_NAME]
 
 
 def _put_time(reading: Filling, observation: Element) -> None:
@@ -81,7 +106,7 @@ def _put_time(reading: Filling, observation: Element) -> None:
 
 
 def _put_quantity(reading: Filling, name: str, component: Element) -> None:
-    value = component.choice("value").part("value")
+    value = _number(component)
     if value.value is None:
         reading.origins[f"/{name}"] = component.at
         return

@@ -6,8 +6,10 @@ from typing import Any
 
 from heartlevel.fhir.issues import WARNING, Issue
 from heartlevel.fhir.reading.element import Element
+from heartlevel.fhir.reading.repeated import put_together
 from heartlevel.intake.fields import Items
 from heartlevel.intake.schema import Options
+from heartlevel.intake.texts.json_text import agreed
 
 BUNDLE, PARAMETERS = "Bundle", "Parameters"
 SETTING = "setting"  # a parameter: where readings were taken whose Observation does not say it
@@ -52,12 +54,13 @@ class Sent:
 
 def is_fhir(payload: object) -> bool:
     """Tell whether what was sent is a Bundle or Parameters."""
-    return isinstance(payload, Mapping) and payload.get("resourceType") in (BUNDLE, PARAMETERS)
+    return isinstance(payload, Mapping) and agreed(payload.get("resourceType")) in (BUNDLE, PARAMETERS)
 
 
 def sent_resources(payload: object) -> Sent:
     """Take what was sent apart. Nothing is checked that is not needed to find the resources."""
-    sent = Sent()
+    payload, repeated = put_together(payload)
+    sent = Sent(issues=repeated)
     root = Element(payload, str(payload.get("resourceType")) if isinstance(payload, Mapping) else "")
     _take(sent, root, None, 0)
     return sent
@@ -66,13 +69,11 @@ def sent_resources(payload: object) -> Sent:
 def _take(sent: Sent, resource: Element, full_url: str | None, depth: int) -> None:
     if depth < DEEPEST and resource.kind == BUNDLE:
         for entry in resource.each("entry"):
-            _take(sent, entry.part("resource"), entry.part("fullUrl").text, depth + 1)
+            for inner in entry.part("resource").versions():
+                _take(sent, inner, entry.part("fullUrl").text, depth + 1)
     elif depth < DEEPEST and resource.kind == PARAMETERS:
         for parameter in resource.each("parameter"):
-            if parameter.part("resource").content:
-                _take(sent, parameter.part("resource"), None, depth + 1)
-            else:
-                _take_option(sent, parameter)
+            _take_parameter(sent, parameter, depth + 1)
     elif resource.kind is None:
         sent.issues.append(Issue(WARNING, "structure", "there is no resource here", resource.at))
     else:
@@ -83,6 +84,14 @@ def _take(sent: Sent, resource: Element, full_url: str | None, depth: int) -> No
         for reference in (full_url, f"{resource.kind}/{name}" if name else None):
             if reference:
                 sent.by_reference.setdefault(reference, resource)
+
+
+def _take_parameter(sent: Sent, parameter: Element, depth: int) -> None:
+    resources = [resource for resource in parameter.part("resource").versions() if resource.content]
+    for resource in resources:
+        _take(sent, resource, None, depth)
+    if not resources:
+        _take_option(sent, parameter)
 
 
 def _take_option(sent: Sent, parameter: Element) -> None:

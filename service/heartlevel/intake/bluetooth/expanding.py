@@ -10,6 +10,7 @@ from typing import Any
 
 from heartlevel.intake.bluetooth.measurement import Measurement, announced_length, details_of, measurement_in
 from heartlevel.intake.faults import Problem, problem
+from heartlevel.intake.texts.json_text import Repeated
 from heartlevel.vocabulary import KPA, MMHG
 
 PAYLOAD, FEATURE = "payload", "payload_feature"
@@ -32,8 +33,8 @@ class Expanded:
     def placed(self, faults: Iterable[Problem]) -> list[Problem]:
         """Return problems where they stand in what was sent.
 
-        That a value is missing is not said again of bytes of which it is said why. What was sent beside the bytes and
-        differs is named where it stands.
+        What a value lacks, or that it is there more than once, is not said again of bytes of which it is said why. What was
+        sent beside the bytes and differs is named where it stands.
         """
         told = {fault.pointer for fault in self.faults}
         kept = []
@@ -41,7 +42,7 @@ class Expanded:
             at = self.parts.get(fault.pointer)
             if at is None or fault.code == DIFFERS:
                 kept.append(fault)
-            elif not (fault.code == MISSING and at in told):
+            elif not (fault.code in (MISSING, "key-repeated") and at in told):
                 kept.append(replace(fault, pointer=at))
         return kept
 
@@ -92,12 +93,26 @@ def _expand(whole: Expanded, index: int, item: dict[str, Any]) -> Measurement | 
     whole.parts |= {f"/readings/{index}/{name}": at for name in IN_BYTES if reading.get(name) is None}
     if content is None:
         whole.faults.append(problem(at, "payload-not-bytes", item[PAYLOAD]))
+        _put_each(reading, item[PAYLOAD])
         return None
     measured = measurement_in(content)
     whole.faults += _faults(content, measured, at)
     _fill(whole, index, measured, len(content) == measured.announced)
     _fill_status(whole, index, measured, item.get(FEATURE))
     return measured
+
+
+def _put_each(reading: dict[str, Any], payload: object) -> None:
+    """Put what a repeated key's bytes hold beside each other: nobody knows which are meant, and each may be urgent."""
+    if not isinstance(payload, Repeated):
+        return
+    each = [measurement_in(content) for content in map(bytes_in, payload.values) if content is not None]
+    for name in NUMBERS:
+        numbers = tuple(measured.values[name] for measured in each if name in measured.values)
+        if numbers and reading.get(name) is None:
+            reading[name] = Repeated(numbers)
+    if each and reading.get("unit") is None:
+        reading["unit"] = Repeated(tuple(KPA if measured.kilopascals else MMHG for measured in each))
 
 
 def _faults(content: bytes, measured: Measurement, at: str) -> list[Problem]:

@@ -55,6 +55,19 @@ class Repeated:
     values: tuple[Any, ...]
 
 
+def agreed(value: Any) -> Any:
+    """Return what a repeated key says each time, if it is the same; anything else as it is."""
+    if isinstance(value, Repeated) and all(other == value.values[0] for other in value.values):
+        return value.values[0]
+    return value
+
+
+def items_legible_in(value: object) -> Iterator[object]:
+    """Yield the items of a list or, where a lone item or a repeated key stands in its place, those that it holds."""
+    for part in value.values if isinstance(value, Repeated) else (value,):
+        yield from part if isinstance(part, list) else [part]
+
+
 def parsed_json(raw: bytes) -> Any:
     """Return what a JSON text says, a byte order mark before it or not. Raises NotJson, TooManyValues.
 

@@ -1,24 +1,33 @@
 """What is legible of a request whose text is no JSON, cut off or damaged, so that nothing urgent is lost with it."""
 
 from itertools import islice
+from re import DOTALL
 from re import compile as pattern
 from typing import Any
 
 from heartlevel.intake.fields import SURROGATE
+from heartlevel.vocabulary import PRESSURE_CODES
 
 MOST_PRESSURES = 5_000
-PRESSURE = pattern(rb'"(systolic|diastolic)"\s*:\s*"?([0-9]{1,4}(?:\.[0-9]{1,6})?)(?![0-9])')
+NUMBER = rb'"?([0-9]{1,4}(?:\.[0-9]{1,6})?)(?![0-9])'
+PRESSURE = pattern(rb'"(systolic|diastolic)"\s*:\s*' + NUMBER)
+# In FHIR a code says which pressure it is, and the number follows; between them is no other of the codes.
+CODES = "|".join(PRESSURE_CODES).encode()
+CODED = pattern(rb'"(%b)"(?:(?!"(?:%b)").){0,600}?"value[A-Za-z]*"\s*:\s*%b' % (CODES, CODES, NUMBER), DOTALL)
+PAYLOAD = pattern(rb'"payload"\s*:\s*"([0-9A-Za-z+/=:\s-]{8,200})"')  # bytes of a device
 ID = pattern(rb'"subject"\s*:\s*\{[^{}]{0,2000}?"id"\s*:\s*"([^"\\]{1,200})"')
 LONGEST_ID = 64
 UNIT_UNKNOWN = {"unit": "cannot be told"}  # it may stand anywhere in the text
 
 
 def legible_in(text: bytes) -> dict[str, Any]:
-    """Return the id of the subject, and each pressure as a reading of its own, as a request object."""
+    """Return the id of the subject, and each pressure as a reading of its own, as a request object; of FHIR, too."""
     # In texts of wider units, every other byte is NUL.
     plain = text.replace(b"\0", b"")
-    pressures = islice(PRESSURE.finditer(plain), MOST_PRESSURES)
-    readings = [{match[1].decode(): float(match[2]), **UNIT_UNKNOWN} for match in pressures]
+    numbers = [(match[1].decode(), match[2]) for match in islice(PRESSURE.finditer(plain), MOST_PRESSURES)]
+    numbers += [(PRESSURE_CODES[match[1].decode()], match[2]) for match in islice(CODED.finditer(plain), MOST_PRESSURES)]
+    readings: list[dict[str, Any]] = [{name: float(number), **UNIT_UNKNOWN} for name, number in numbers]
+    readings += [{"payload": match[1].decode()} for match in islice(PAYLOAD.finditer(plain), MOST_PRESSURES)]
     name = ID.search(plain)
     subject = {"id": name[1].decode("utf-8", "surrogateescape")} if name else {}
     return {"subject": subject, "readings": readings}

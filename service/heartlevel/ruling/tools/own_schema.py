@@ -9,6 +9,7 @@ import orjson
 
 from heartlevel.facts.catalogue import VISIBLE, Fact
 from heartlevel.intake.own.facts import OwnFact
+from heartlevel.intake.texts.otherwise import also_read
 from heartlevel.resources import shipped
 from heartlevel.ruling.tools.condition_schemas import (
     SENTENCE_BEGINS,
@@ -67,7 +68,7 @@ def requests_with(document: JsonSchema, own: Sequence[OwnFact]) -> JsonSchema:
 
 def _field_schema(own: OwnFact) -> JsonSchema:
     """Return what a request may hold of a fact, in the form of the declared fields."""
-    described = {"description": own.meaning}
+    described = {"description": own.meaning, "x-also-read": also_read(own.field())}
     if own.kind == "choice":
         return {"type": ["string", "null"], "enum": [*own.names, None], **described}
     if own.kind == "flag":

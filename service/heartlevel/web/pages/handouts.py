@@ -12,7 +12,7 @@ from heartlevel.handouts.log_workbook import NoTimeZone, log_workbook
 from heartlevel.handouts.patient_page import patient_page
 from heartlevel.handouts.patient_sheet import patient_sheet
 from heartlevel.one_call import whole_answer_to
-from heartlevel.web.routes import choose_rules, keeper, most_readings, rules_in_force, subject_sent, tagged
+from heartlevel.web.routes import choose_rules, keeper, most_readings, readings_sent, rules_in_force, tagged
 from heartlevel.web.written_as_report import HTML, page_response
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -35,13 +35,13 @@ def get_log_sheet() -> Response:
 @handout_routes.post("/v1/log-sheets")
 def make_log_sheet() -> Response:
     """Give the log for a person, with the questions that matter most by what was sent of them."""
-    return _written(log_for(subject_sent(), rules_in_force(), *_layout(), most_readings()))
+    return _written(log_for(readings_sent(), rules_in_force(), *_layout(), most_readings()))
 
 
 @handout_routes.post("/v1/patient-sheets")
 def make_patient_sheet() -> Response:
     """Assess one subject, and give the page for the person."""
-    asked, answer = whole_answer_to(subject_sent(), rules_in_force(), most_readings())
+    asked, answer = whole_answer_to(readings_sent(), rules_in_force(), most_readings())
     keeper()(answer)
     return tagged(page_response(patient_page(patient_sheet(asked, answer, rules_in_force()))))
 
