@@ -1,8 +1,11 @@
 """How long a client is waited for, by a clock and a socket of the test's own."""
 
 import pytest
+from gunicorn.http.body import ChunkedReader
 from gunicorn.http.errors import LimitRequestHeaders
 
+from heartlevel.web.connections import framing, pace
+from heartlevel.web.connections.framing import ChunksTooSmall, watch_chunks
 from heartlevel.web.connections.pace import PIECE, Pace, PacedSocket, TooSlow
 
 PACE = Pace(first_request=20, next_request=65, head=10, body=20, least_rate=1000, whole_body=1000, piece_of_answer=20)
@@ -122,3 +125,41 @@ def test_a_head_longer_than_any_is_not_kept():
     connection = paced(client)
     with pytest.raises(LimitRequestHeaders):
         list(map(connection.recv, [8_192] * 6))
+
+
+def body_in_chunks(chunk: bytes, client: PacedSocket) -> ChunkedReader:
+    """Return a chunked body of the same chunk without end."""
+    reader = ChunkedReader(None, None)
+
+    def pieces():
+        while client.recv(len(chunk) + 5):
+            yield chunk
+
+    reader.parser = pieces()
+    watch_chunks(reader, client)
+    return reader
+
+
+@pytest.mark.parametrize(("size", "is_left"), [(1, True), (10, True), (50, False)])
+def test_a_body_whose_chunks_hold_next_to_nothing_is_left(size, is_left, monkeypatch):
+    """Around each chunk are some five bytes: of one in forty there may be any number."""
+    monkeypatch.setattr(framing, "FRAMING", 1_000)
+    connection = paced(Client(*[(0, b"x" * (size + 5))] * 2_000))
+    connection.await_body()
+    reader = body_in_chunks(b"x" * size, connection)
+    if is_left:
+        with pytest.raises(ChunksTooSmall):
+            reader.read(2_000 * size)
+        assert connection.received < 300 * (size + 5)
+    else:
+        assert len(reader.read(2_000 * size)) == 2_000 * size
+
+
+def test_a_client_that_has_sent_much_lets_others_have_their_turn(monkeypatch):
+    turns = []
+    monkeypatch.setattr(pace, "give_way", lambda: turns.append(1))
+    connection = paced(Client(*[(0, b"x" * 1024)] * 320))
+    connection.await_body()
+    for _ in range(320):
+        connection.recv(1024)
+    assert 5 < len(turns) <= 10

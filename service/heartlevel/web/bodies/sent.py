@@ -7,6 +7,7 @@ from typing import IO, Any, cast
 from flask import Request
 from werkzeug.exceptions import RequestEntityTooLarge, UnsupportedMediaType
 from werkzeug.utils import cached_property
+from werkzeug.wsgi import get_input_stream
 
 from heartlevel.intake.ndjson import PIECE, BrokenBody, Readable
 from heartlevel.web.bodies.decoded import CODINGS, DecodedBody
@@ -57,7 +58,8 @@ class SentRequest(Request):
         if coding not in (*PLAIN, *CODINGS):
             raise UnknownCoding
         try:
-            sent = super().stream
+            # A chunked body that is as long as allowed is read to its end only where one byte more may be read.
+            sent = get_input_stream(self.environ, max_content_length=self._most() + 1)
         except RequestEntityTooLarge:
             raise BodyTooLong(self._most()) from None
         return sent if coding in PLAIN else cast(IO[bytes], DecodedBody(sent, coding))

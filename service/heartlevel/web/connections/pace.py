@@ -13,8 +13,11 @@ from typing import Any
 from gunicorn.http.errors import LimitRequestHeaders
 from gunicorn.util import close_graceful
 
+from heartlevel.web.connections.turns import give_way
+
 LOG = logging.getLogger("heartlevel")
 PIECE = 64 * 1024
+TURN = 32 * 1024  # bytes, after which other connections have their turn: what has come already is read without waiting
 LAST_WORDS = 2  # seconds
 
 
@@ -58,6 +61,11 @@ class PacedSocket:
         return getattr(self._own, name)
 
     @property
+    def received(self) -> int:
+        """Bytes of what is awaited that have come so far."""
+        return self._received
+
+    @property
     def is_idle(self) -> bool:
         """Nothing of a request has come since the last answer."""
         return self._awaited is Awaited.REQUEST
@@ -72,6 +80,7 @@ class PacedSocket:
 
     def _begin(self, awaited: Awaited, patience: float) -> None:
         self._awaited, self._patience, self._received, self._waited = awaited, patience, 0, 0.0
+        self._since_turn = 0
         self.ends_early = False
 
     def recv(self, size: int) -> bytes:
@@ -92,6 +101,9 @@ class PacedSocket:
             raise TooSlow(f"the {self._awaited.value} of a request did not come in time") from None
         self._waited += self._now() - since  # what the service itself takes is not the client's
         self._received += len(data)
+        if self._received - self._since_turn > TURN:
+            self._since_turn = self._received
+            give_way()
         if data and self.is_idle:
             self._begin(Awaited.HEAD, self._pace.head)
         elif self._awaited is Awaited.HEAD and self._received > self._pace.longest_head:

@@ -14,6 +14,7 @@ import orjson
 from gunicorn.http import errors
 from gunicorn.workers.ggevent import GeventWorker
 
+from heartlevel.web.connections.framing import watch_chunks
 from heartlevel.web.connections.pace import Pace, PacedSocket, TooSlow
 from heartlevel.web.connections.turns import give_way
 
@@ -66,6 +67,7 @@ class ManyConnections(GeventWorker):  # type: ignore[misc]
     def handle_request(self, listener_name: Any, req: Any, sock: PacedSocket, addr: Any) -> None:
         """Answer a request."""
         sock.await_body()
+        watch_chunks(req.body.reader, sock)
         super().handle_request(listener_name, req, sock, addr)
         if not self.alive:
             raise StopIteration  # closes the connection

@@ -1,4 +1,4 @@
-"""Slow clients of five kinds beside others: nobody else waits for them, and each is left in time or served in the end."""
+"""Clients of the real server that are slow, or send what is no body: nobody else waits for them, and each is told why."""
 
 import json
 import signal
@@ -16,13 +16,18 @@ BODY = json.dumps(week()).encode()
 POST = b"POST /v1/assessments HTTP/1.1\r\nHost: x\r\nContent-Type: "
 HEAD = POST + b"application/json\r\nContent-Length: %d\r\n\r\n" % len(BODY)
 STREAM = POST + b"application/x-ndjson\r\nConnection: close\r\n"
+IN_CHUNKS = b"Connection: close\r\nTransfer-Encoding: chunked\r\n\r\n"
 CHUNKED = STREAM + b"Transfer-Encoding: chunked\r\n\r\n"
 LINE = BODY + b"\n"
 
 
+LIMIT = 100_000  # bytes of a body
+
+
 @pytest.fixture(scope="module")
 def server(tmp_path_factory) -> Iterator[Server]:
-    with served(tmp_path_factory.mktemp("slow"), probes=True, HEARTLEVEL_STREAM_KEPT_BYTES="2000000") as running:
+    limits = {"HEARTLEVEL_STREAM_KEPT_BYTES": "2000000", "HEARTLEVEL_MAX_CONTENT_LENGTH": str(LIMIT)}
+    with served(tmp_path_factory.mktemp("hostile"), probes=True, **limits) as running:
         yield running
 
 
@@ -126,3 +131,74 @@ def test_nothing_that_is_no_request_is_quoted_in_the_log(server):
             read_to_end(client)
     assert [line for line in server.log.read_bytes().splitlines() if marker in line] == []
     assert b"Traceback" not in server.log.read_bytes()
+
+
+def chunked(content: bytes, size: int) -> bytes:
+    """Return content in chunks (RFC 9112, 7.1)."""
+    pieces = (content[first : first + size] for first in range(0, len(content), size))
+    return b"".join(b"%X\r\n%b\r\n" % (len(piece), piece) for piece in pieces) + b"0\r\n\r\n"
+
+
+def answered(server: Server, sent: bytes) -> bytes:
+    """Return all that is answered to what a client sends, which then says that it has sent all."""
+    with closing(connected(server)) as client:
+        with suppress(ConnectionError):  # answered, and left, before all was sent
+            client.sendall(sent)
+            client.shutdown(socket.SHUT_WR)
+        return read_to_end(client)
+
+
+JUNK, JSON = b"{" * (LIMIT + 1), BODY + b" " * (LIMIT + 1 - len(BODY))
+
+
+@pytest.mark.parametrize(
+    "body", [JUNK, JSON, bytes(LIMIT + 1), 30 * JSON], ids=["junk", "json", "zeros", "many times more"]
+)
+@pytest.mark.parametrize("size", [1_000, 70_000])
+@pytest.mark.parametrize("path", [b"/v1/assessments", b"/v1/fhir/assessments", b"/v1/tables", b"/v1/patient-sheets"])
+def test_a_chunked_body_over_the_limit_is_too_large_whatever_is_in_it(server, path, size, body):
+    head = POST.replace(b"/v1/assessments", path) + b"application/json\r\n" + IN_CHUNKS
+    assert answered(server, head + chunked(body, size)).startswith(b"HTTP/1.1 413")
+
+
+def test_a_chunked_body_at_the_limit_is_read(server):
+    head = POST + b"application/json\r\n" + IN_CHUNKS
+    assert answered(server, head + chunked(JSON[:LIMIT], 4_000)).startswith(b"HTTP/1.1 200")
+    assert b"not JSON" in answered(server, head + chunked(JUNK[:LIMIT], 4_000))
+
+
+# By RFC 9112, 7.1 and 6.1: what stands where a chunk, or the end of all, should be.
+MALFORMED = {
+    "no number": b"zz\r\nab\r\n0\r\n\r\n",
+    "nothing": b"\r\n",
+    "a sign": b"-1\r\na\r\n0\r\n\r\n",
+    "0x": b"0x1\r\na\r\n0\r\n\r\n",
+    "a number that has no end": b"1" * 9_000,
+    "a line that ends with LF alone": b"1\na\n0\n\n",
+    "a chunk shorter than it says": b"5\r\nab\r\n0\r\n\r\n",
+    "a chunk longer than it says": b"1\r\nabc\r\n0\r\n\r\n",
+    "an extension without a name": b"1;\r\na\r\n0\r\n\r\n",
+    "no end": b"1\r\na\r\n",
+    "no end after the last chunk": b"1\r\na\r\n0\r\n",
+    "a trailer that is none": b"1\r\na\r\n0\r\nbad trailer\r\n\r\n",
+    "chunks of next to nothing": b"1;a=12345678901234567890\r\nx\r\n" * 60_000,
+    "extensions of any length": (b"1;a=" + b"b" * 1_500 + b"\r\nx\r\n") * 1_000,
+}
+
+
+@pytest.mark.parametrize("body", MALFORMED.values(), ids=MALFORMED)
+def test_what_is_not_chunked_as_http_asks_is_refused(server, body):
+    assert answered(server, POST + b"application/json\r\n" + IN_CHUNKS + body).startswith(b"HTTP/1.1 400")
+
+
+@pytest.mark.parametrize("name", ["no number", "no end", "chunks of next to nothing"])
+def test_a_stream_that_is_not_chunked_as_http_asks_is_answered_up_to_there(server, name):
+    whole = answered(server, CHUNKED + b"%X\r\n%b\r\n" % (len(LINE), LINE) + MALFORMED[name])
+    assert whole.startswith(b"HTTP/1.1 200") and b'"after_answers":1' in whole
+    assert (b'"ended":"client-left"' if name == "no end" else b'"ended":"broken-body"') in whole
+
+
+def test_two_lengths_of_one_body_are_refused(server):
+    """RFC 9112, 6.3: it may be an attempt to smuggle a request past a proxy."""
+    both = POST + b"application/json\r\nContent-Length: 5\r\n" + IN_CHUNKS
+    assert answered(server, both + chunked(BODY, 100)).startswith(b"HTTP/1.1 400")
