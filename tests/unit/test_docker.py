@@ -284,6 +284,7 @@ def test_a_gunicorn_of_ones_own_counts_over_all_workers_and_clears_up(tmp_path):
         wait_until(lambda: check_health(port) == 0, process)
         assert b'heartlevel_requests_total{route="/health",status="200"} 40.0\n' in get(port, "/metrics")[1]
         assert len(list(tmp_path.glob("heartlevel-metrics-*"))) == 1
+        assert re.search(r"core file size +[01] +[01] ", Path(f"/proc/{process.pid}/limits").read_text())
     finally:
         process.terminate()
         assert process.wait(PATIENCE_SECONDS) == 0

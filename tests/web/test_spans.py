@@ -5,12 +5,9 @@ Attributes, kinds and names by OpenTelemetry's semantic conventions for HTTP ser
 
 import json
 from contextlib import closing
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from threading import Thread
 
 import pytest
 from click.testing import CliRunner
-from opentelemetry.proto.collector.trace.v1.trace_service_pb2 import ExportTraceServiceRequest
 from opentelemetry.sdk.trace.export import SimpleSpanProcessor
 from opentelemetry.sdk.trace.export.in_memory_span_exporter import InMemorySpanExporter
 from opentelemetry.trace import SpanKind, StatusCode
@@ -19,6 +16,7 @@ from heartlevel.command.main import main
 from heartlevel.web.application import create_app
 from heartlevel.web.observing import spans as spans_module
 from heartlevel.web.settings import WrongSettings
+from load.collector import collecting
 from load.server import served, until
 from support import demo, rules, week
 
@@ -118,52 +116,29 @@ def test_without_the_extra_it_does_not_start_and_says_what_is_missing(monkeypatc
     assert done.exit_code == 1 and "needs the extra `otel`" in done.output
 
 
-class Collector(BaseHTTPRequestHandler):
-    """Takes what is sent by OTLP over HTTP (OTLP 1.x: POST /v1/traces, application/x-protobuf)."""
-
-    def do_POST(self):
-        assert (self.path, self.headers["Content-Type"]) == ("/v1/traces", "application/x-protobuf")
-        message = ExportTraceServiceRequest.FromString(self.rfile.read(int(self.headers["Content-Length"])))
-        self.server.taken += [(resource.resource, span) for resource in message.resource_spans
-                              for scope in resource.scope_spans for span in scope.spans]  # fmt: skip
-        self.send_response(200)
-        self.end_headers()
-
-    def log_message(self, *_):
-        """Keep the tests' output clean."""
-
-
 @pytest.fixture
 def collector():
-    with ThreadingHTTPServer(("127.0.0.1", 0), Collector) as server:
-        server.taken = []
-        thread = Thread(target=server.serve_forever)
-        thread.start()
-        yield server
-        server.shutdown()
-        thread.join()
+    with collecting() as running:
+        yield running
 
 
 def test_the_workers_of_a_server_send_their_spans_while_they_run_and_the_last_when_they_end(tmp_path, collector):
-    environment = {"HEARTLEVEL_SPANS": "true", "OTEL_BSP_SCHEDULE_DELAY": "200", "OTEL_SERVICE_NAME": "bp",
-                   "OTEL_EXPORTER_OTLP_ENDPOINT": f"http://127.0.0.1:{collector.server_port}"}  # fmt: skip
-
     def ask(server) -> None:
         with closing(server.connection()) as connection:
             connection.request("POST", "/v1/assessments", json.dumps(week()), {"Content-Type": "application/json"})
             assert connection.getresponse().status == 200
 
     def count() -> int:
-        return sum(span.name == "POST /v1/assessments" for _, span in collector.taken)
+        return sum(span.name == "POST /v1/assessments" for _, span in collector.spans())
 
-    with served(tmp_path, **environment) as server:
+    with served(tmp_path, OTEL_SERVICE_NAME="bp", **collector.settings()) as server:
         for _ in range(6):
             ask(server)
         until(lambda: count() == 6, server)
         ask(server)
         assert server.stop() == 0
     assert count() == 7
-    names = {(pair.key, pair.value.string_value) for resource, _ in collector.taken for pair in resource.attributes}
+    names = {(pair.key, pair.value.string_value) for resource, _ in collector.spans() for pair in resource.attributes}
     assert ("service.name", "bp") in names
 
 

@@ -5,7 +5,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from os import environ, getpid
-from resource import RLIMIT_CORE, setrlimit
+from resource import RLIM_INFINITY, RLIMIT_CORE, getrlimit, setrlimit
 from shutil import rmtree
 from tempfile import mkdtemp
 from typing import Any
@@ -16,6 +16,7 @@ from gunicorn.app.base import BaseApplication
 
 from heartlevel.web.access.reach import hosts_of, refuse_strangers
 from heartlevel.web.connections.probes import answer_probes, listener
+from heartlevel.web.observing.failures import tell_failures
 from heartlevel.web.observing.logs import WithoutData, write_logs
 from heartlevel.web.settings import WrongSettings
 
@@ -69,7 +70,6 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
     Raises RuleFaults: a service without rules does not start.
     """
     be_cooperative()
-    setrlimit(RLIMIT_CORE, (0, 0))  # the memory of a process that crashes holds readings
     with shared_counters():
         # Imported here: the metrics module decides at import whether counters are shared.
         from heartlevel.web.application import create_app
@@ -79,6 +79,16 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
         _Server(application, {**settings(), "bind": bind, "workers": workers}).run()
 
 
+def leave_no_memory() -> None:
+    """Have this process and its workers leave no file of their memory where they crash: it holds readings.
+
+    With a limit of 1 Linux also hands none to a program; with 0 it would (core(5), fs/coredump.c).
+    """
+    _, most = getrlimit(RLIMIT_CORE)
+    limit = 1 if most == RLIM_INFINITY else min(1, most)
+    setrlimit(RLIMIT_CORE, (limit, limit))
+
+
 def _before_forking(server: Any) -> None:
     try:
         refuse_strangers(hosts_of(server.cfg.address), server.app.wsgi().config)
@@ -86,6 +96,8 @@ def _before_forking(server: Any) -> None:
         server.log.error("%s", refusal)
         sys.exit(1)
     write_logs()
+    tell_failures()
+    leave_no_memory()
     # The compiled rules are never garbage: out of the collector's way they cost no time, and stay shared.
     gc.collect()
     gc.freeze()

@@ -3,22 +3,46 @@
 It answers while the worker assesses, however many clients the other address has.
 """
 
+import logging
 import socket
+import sys
 from collections.abc import Callable, Iterable
+from http import HTTPStatus
 from socketserver import ThreadingMixIn
-from typing import Any
-from wsgiref.simple_server import WSGIRequestHandler, WSGIServer
+from typing import IO, Any, cast
+from wsgiref.simple_server import ServerHandler, WSGIRequestHandler, WSGIServer
 
 from gevent import monkey
 
 from heartlevel.web.access.guard import FROM_PROBES
+from heartlevel.web.observing.failures import tell
 
+LOG = logging.getLogger("heartlevel")
+LONGEST_LINE = 65_536  # bytes
 PATHS = ("/health", "/ready", "/metrics")
 Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 
 
+class _Answer(ServerHandler):
+    def log_exception(self, exc_info: Any) -> None:
+        """Log what failed by its kind and place; its text may hold what was sent."""
+        tell("an answer to a probe", exc_info[1])
+
+
 class _Handler(WSGIRequestHandler):
     timeout = 5  # seconds, of each wait for a client
+
+    def handle(self) -> None:
+        """Answer one request as the inherited method does, but for what is logged."""
+        self.raw_requestline = self.rfile.readline(LONGEST_LINE + 1)
+        if len(self.raw_requestline) > LONGEST_LINE:
+            self.requestline = self.request_version = self.command = ""
+            self.send_error(HTTPStatus.REQUEST_URI_TOO_LONG)
+        elif self.parse_request():
+            sent, told = cast(IO[bytes], self.rfile), cast(IO[bytes], self.wfile)
+            answer = _Answer(sent, told, self.get_stderr(), self.get_environ(), multithread=True)
+            answer.request_handler = self  # type: ignore[attr-defined]  # by which it says how it ended
+            answer.run(self.server.get_app())  # type: ignore[attr-defined]
 
     def log_message(self, *_: Any) -> None:
         """The application logs what it answers."""
@@ -26,6 +50,10 @@ class _Handler(WSGIRequestHandler):
 
 class _Server(ThreadingMixIn, WSGIServer):
     daemon_threads = True
+
+    def handle_error(self, *_: Any) -> None:
+        """Log what became of a connection, by its kind alone."""
+        LOG.info("a connection for probes was closed: %s", type(sys.exception()).__name__)
 
 
 def listener(host: str, port: int) -> socket.socket:
