@@ -1,6 +1,6 @@
 """What holds for the whole document, added to it: codes, nulls, open answers, limits, headers, what is answered by whom."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any
 
 from gunicorn.config import Config
@@ -14,6 +14,15 @@ from heartlevel.web.settings import settings_in
 NULL = {"type": "null"}
 SCHEMAS = "#/components/schemas/"
 PROBLEM_JSON = "application/problem+json"
+EVERYWHERE = ("X-Request-Id", "traceparent", "tracestate", "Vary", "Content-Encoding")  # headers of every answer
+OF_PAGES = ("Content-Security-Policy", "Referrer-Policy", "X-Content-Type-Options")
+ORIGINS = ("Access-Control-Allow-Origin", "Access-Control-Allow-Methods", "Access-Control-Allow-Headers",
+           "Access-Control-Max-Age")  # fmt: skip
+OF_REFUSALS = {  # headers of what is refused, by response
+    "OtherMediaType": ("Accept", "Accept-Encoding"), "Untrusted": ("WWW-Authenticate",), "Busy": ("Retry-After",),
+    "NotPrefetched": ("ETag",),
+    "Problem": ("WWW-Authenticate", "Allow", "Retry-After", "Accept", "Accept-Encoding", "ETag"),
+}  # fmt: skip
 
 
 def name_codes(schemas: dict[str, Any], codes: Mapping[str, list[str]]) -> None:
@@ -117,7 +126,6 @@ def limit(whole: dict[str, Any]) -> None:
 
 def add_common(whole: dict[str, Any]) -> None:
     """Add what every operation takes and answers."""
-    named = {name: {"$ref": f"#/components/headers/{name}"} for name in ("X-Request-Id", "Vary")}
     for path, methods in whole["paths"].items():
         for method, operation in methods.items():
             body = operation.get("requestBody")
@@ -126,17 +134,29 @@ def add_common(whole: dict[str, Any]) -> None:
             if body:
                 operation["responses"].setdefault("413", _response("TooLarge"))
             operation["responses"].setdefault("412", _response("OtherRules"))
-            for response in [*operation["responses"].values()]:
-                if "$ref" not in response:
-                    response["headers"] = {**response.get("headers", {}), **named}
-    for response in whole["components"]["responses"].values():
-        response["headers"] = {**response.get("headers", {}), **named}
+            own = [response for response in operation["responses"].values() if "$ref" not in response]
+            kinds = {kind for response in own for kind in response.get("content", {})}
+            for response in own:
+                _name_headers(response, "ETag", *_own_headers(path, method, kinds))
+    for name, response in whole["components"]["responses"].items():
+        _name_headers(response, "Cache-Control", *ORIGINS, *OF_REFUSALS.get(name, ()))
+
+
+def _own_headers(path: str, method: str, kinds: Collection[str]) -> Iterator[str]:
+    yield from ["Cache-Control"] if method == "post" else []
+    yield from OF_PAGES if "text/html" in kinds else []
+    yield from ORIGINS if path.startswith("/cds-services") else []
+
+
+def _name_headers(response: dict[str, Any], *more: str) -> None:
+    named = {name: {"$ref": f"#/components/headers/{name}"} for name in (*EVERYWHERE, *more)}
+    response["headers"] = {**response.get("headers", {}), **named}
 
 
 def _taken(path: str, method: str) -> list[str]:
     kept = method == "get" and path.startswith("/v1/") and not path.startswith("/v1/fhir")
-    return ["X-Request-Id", "Accept-Encoding", *(["Content-Encoding"] if method == "post" else []),
-            *(["If-None-Match"] if kept else [])]  # fmt: skip
+    return ["X-Request-Id", "traceparent", "tracestate", "Accept-Encoding",
+            *(["Content-Encoding"] if method == "post" else []), *(["If-None-Match"] if kept else [])]  # fmt: skip
 
 
 def _parameter(name: str) -> dict[str, Any]:

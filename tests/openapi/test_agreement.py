@@ -35,7 +35,7 @@ from support import rules
 CONTRACT = json.loads((shipped("openapi") / "openapi.json").read_text(encoding="utf-8"))
 CASES = int(os.environ.get("CONTRACT_TEST_CASES", "10"))
 # Of operations whose requests take long to make up, or to answer, fewer; a trial starts a process that compiles rules.
-FEWER = {"/v1/assessments": 4, "/v1/device-checks": 4, "/v1/rules/trial": 40}
+FEWER = {"/v1/assessments": 4, "/v1/log-sheets": 8, "/v1/patient-sheets": 8, "/v1/device-checks": 4, "/v1/rules/trial": 40}
 CHECKS = [not_a_server_error, content_type_conformance, response_headers_conformance, response_schema_conformance,
           status_code_conformance, unsupported_method, use_after_free]  # fmt: skip
 POSTS = [path for path, methods in CONTRACT["paths"].items() if "post" in methods]

@@ -117,7 +117,8 @@ def test_a_broken_file_of_keys_starts_no_service_and_lets_nobody_into_one_that_r
     key = made(key_file, "assess")
     client = client_of(KEYS=key_file)
     key_file.write_text(broken)
-    assert client.post("/v1/assessments", json=week(), headers=bearer(key)).status_code == 503
+    refused = client.post("/v1/assessments", json=week(), headers=bearer(key))
+    assert (refused.status_code, refused.headers["Retry-After"]) == (503, "1")
     with pytest.raises(WrongSettings, match="who may call cannot be told"):
         create_app({"KEYS": key_file}, rules())
 

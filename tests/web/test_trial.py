@@ -75,7 +75,8 @@ def test_what_is_wrong_with_the_request_is_named(client, body, pointer):
 def test_a_second_trial_has_to_wait(client):
     with trials.ONE_AT_A_TIME.taken() as is_mine:
         assert is_mine
-        assert trial(client, {"layer.yaml": LAYER}, CROSSED).status_code == 503
+        refused = trial(client, {"layer.yaml": LAYER}, CROSSED)
+        assert (refused.status_code, refused.headers["Retry-After"]) == (503, "1")
     assert trial(client, {"layer.yaml": LAYER}, CROSSED).status_code == 200
 
 

@@ -33,7 +33,10 @@ def problem_response(kind: ProblemKind, detail: str, **more: Any) -> Response:
     g.problem = kind.name or str(kind.status)  # counted when the answer goes out
     body = {"type": kind.uri, "title": kind.title, "status": kind.status, "detail": detail,
             "instance": f"{kind.uri}#{g.request_id}", "request_id": g.request_id}  # fmt: skip
-    return Response(orjson.dumps(body | more), kind.status, content_type=MEDIA_TYPE)
+    response = Response(orjson.dumps(body | more), kind.status, content_type=MEDIA_TYPE)
+    if kind.status == HTTPStatus.SERVICE_UNAVAILABLE:
+        response.headers["Retry-After"] = "1"
+    return response
 
 
 def refused(error: RefusedRequest) -> Response:
@@ -71,9 +74,7 @@ def too_many(error: TooManyReadings) -> Response:
 
 def busy(error: Busy) -> Response:
     """The worker has enough to do: the same request can be sent again."""
-    response = problem_response(KINDS["unavailable"], f"{error}; send the request again in a moment")
-    response.headers["Retry-After"] = "1"
-    return response
+    return problem_response(KINDS["unavailable"], f"{error}; send the request again in a moment")
 
 
 def too_slow(error: TooSlow) -> Response:
