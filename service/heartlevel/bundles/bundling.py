@@ -87,7 +87,7 @@ def _canonical(bundle: Mapping[str, Any]) -> bytes:
 
 
 def load_rules(folder: Path | None = None, layers: Sequence[Path] = ()) -> Rules:
-    """Return the rules of directories, as kept for this user or loaded, or of a bundle. Raises RuleFaults, BundleRefused."""
+    """Return the rules of directories, kept for this user or loaded, or of a bundle. Raises RuleFaults, BundleRefused."""
     with laid_out(folder, layers) as directories:
         unpacked = directories[0] != folder
         return Rules.load(*directories) if unpacked else kept_or_loaded(*directories)
