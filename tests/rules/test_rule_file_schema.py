@@ -11,7 +11,7 @@ from jsonschema import Draft202012Validator
 
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE
 from heartlevel.resources import shipped
-from heartlevel.ruling.files.source import SourceFile
+from heartlevel.ruling.files.source import source_file
 from heartlevel.ruling.tools.editors import patterns_of
 from rules.test_examples import MISTAKES, edit
 from support import rules
@@ -33,7 +33,7 @@ AT_FAULT_AS_YAML = {"a repeated key", "an anchor", "a tag"}  # gone from the dat
 
 
 def data_of(path: Path):
-    return SourceFile(path, path.name).data
+    return deepcopy(source_file(path, path.name).data)  # files are shared, and some tests damage what they hold
 
 
 def names(path: Path) -> str:
@@ -64,7 +64,7 @@ def test_a_mistake_is_marked_unless_it_is_beyond_a_schema(tmp_path, mistake):
     folder = Path(shutil.copytree(shipped("rules"), tmp_path / "rules"))
     file, before, after, *_ = MISTAKES[mistake]
     edit(folder, file, before, after)
-    found = SourceFile(folder / file, file)
+    found = source_file(folder / file, file)
     assert bool(found.faults) == (mistake in AT_FAULT_AS_YAML)
     if not found.faults:
         assert VALIDATOR.is_valid(found.data) == (mistake in BEYOND_A_SCHEMA)

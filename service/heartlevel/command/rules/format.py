@@ -12,7 +12,7 @@ from heartlevel.command.options import FAILED, show_faults
 from heartlevel.command.writing import replacement
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.directories.listing import listing_of
-from heartlevel.ruling.files.source import SourceFile
+from heartlevel.ruling.files.source import source_file
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.tools.commented import NotFormatted
 from heartlevel.ruling.tools.formatting import block_of, formatted
@@ -74,7 +74,7 @@ def _read(path: Path) -> tuple[str, str]:
 
 
 def _data(path: Path, shown_as: str | None = None) -> Any:
-    file = SourceFile(path, shown_as or str(path))
+    file = source_file(path, shown_as or str(path))
     if file.faults:
         raise RuleFaults(file.faults)
     return file.data

@@ -15,7 +15,7 @@ from heartlevel.ruling.files.directories.listing import Listing, listing_of, pla
 from heartlevel.ruling.files.own.declared import FactBlock
 from heartlevel.ruling.files.profile_schema import GuidelineBlock, ProtocolBlock
 from heartlevel.ruling.files.schema import RuleBlock, WordingBlock
-from heartlevel.ruling.files.source import DECIMAL_POINT, SourceFile, mapping
+from heartlevel.ruling.files.source import DECIMAL_POINT, SourceFile, mapping, source_file
 from heartlevel.ruling.language.faults import Entry, KeyPath, RuleFault
 from heartlevel.ruling.language.ruleset import FilesRead
 from heartlevel.vocabulary import SCOPES
@@ -76,7 +76,7 @@ def content_of(folder: Path, top: str, faults: list[RuleFault], layered: bool = 
     for inside, path in listing.files.items():
         section, shown_as = inside.partition("/")[0], listing.prefix + inside
         if section in SECTIONS:
-            content.items[section] += _entries(SourceFile(path, shown_as, layered), section in (*SCOPES, FACTS), faults)
+            content.items[section] += _entries(source_file(path, shown_as, layered), section in (*SCOPES, FACTS), faults)
         elif plain_ending(inside) not in tops and section != PATIENTS:
             listing.refuse(
                 inside, "unknown-folder", f"'{section}' holds no rule files", near(section, (*SECTIONS, PATIENTS))
@@ -94,7 +94,7 @@ def _top(listing: Listing, top: str, layered: bool, faults: list[RuleFault]) -> 
         return None
     for other in alike[1:]:
         listing.refuse(other, "repeated-key", f"it stands for the same as {alike[0]} beside it")
-    source = SourceFile(listing.files[alike[0]], listing.prefix + alike[0], layered)
+    source = source_file(listing.files[alike[0]], listing.prefix + alike[0], layered)
     return next(iter(_entries(source, False, faults)), None)
 
 

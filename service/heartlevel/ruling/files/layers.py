@@ -26,7 +26,7 @@ from heartlevel.ruling.files.layering.declared import LayerBlock
 from heartlevel.ruling.files.layering.parts import with_parts
 from heartlevel.ruling.files.patients.reading import patients_below
 from heartlevel.ruling.files.sense import unmoved_categories
-from heartlevel.ruling.files.source import SourceFile, mapping
+from heartlevel.ruling.files.source import mapping, source_file
 from heartlevel.ruling.files.urgency.guard import loosened, lowered, muted
 from heartlevel.ruling.language.faults import Entry, KeyPath, Origin, RuleFault
 from heartlevel.ruling.language.ruleset import Change, Layer
@@ -93,7 +93,7 @@ def replacing(layers: Sequence[Path], candidate: Path) -> tuple[Path, ...]:
 
 def id_in(folder: Path) -> str:
     """Return the id of the layer in a folder; of one whose own file cannot be read, its folder's name."""
-    head = SourceFile(top_in(folder, TOP) or folder / TOP, TOP).data
+    head = source_file(top_in(folder, TOP) or folder / TOP, TOP).data
     return layer_id(head) if isinstance(head, dict) else folder.name
 
 

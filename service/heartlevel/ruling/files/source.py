@@ -1,7 +1,7 @@
 """Rule files as they are written: YAML without tags, anchors and repeated keys, with the line and column of everything."""
 
 from collections.abc import Iterable, Iterator
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from re import IGNORECASE
 from re import compile as pattern
@@ -20,6 +20,7 @@ DECIMAL_POINT = "a comma within a number? decimals take a point: 5.5"
 DECIMAL = pattern(r"[-+]?(0|[1-9]\d*|\d*\.\d+|[1-9]\d*\.|0\.)([eE][-+]?\d+)?|[-+]?\.(inf|nan)", IGNORECASE)
 UNSEEN = pattern(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]")
 LONGEST_FILE = 512 * 1024
+MOST_SHARED = 128  # files: the rules and some layers
 DEEPEST = 40
 LARGEST = 10**15
 PLAIN = {f"tag:yaml.org,2002:{kind}" for kind in ("str", "int", "float", "bool", "null", "timestamp", "map", "seq")}
@@ -41,22 +42,34 @@ def _composed(text: str) -> Node | None:
     return yaml.compose(text, Loader=LOADER)
 
 
-class SourceFile:
-    """One rule file: its `data` as plain Python values, and the position of each key and item in its `origin`."""
+def source_file(path: Path, shown_as: str, layered: bool = False) -> "SourceFile":
+    """Return a rule file, read; what is wrong with it is in its `faults`."""
+    try:
+        content: bytes | NotRead = bytes_of_file(path, LONGEST_FILE)
+    except NotRead as error:
+        content = error
+    return _parsed(content, shown_as, layered)
 
-    def __init__(self, path: Path, shown_as: str, layered: bool = False) -> None:
-        """Read the file. What is wrong with it is in `faults`; `data` is then incomplete or None."""
+
+class SourceFile:
+    """One rule file: its `data` as plain Python values, and the position of each key and item in its `origin`.
+
+    Files of the same content are parsed once, and shared: nobody changes what stands in them.
+    """
+
+    def __init__(self, content: bytes | NotRead, shown_as: str, layered: bool) -> None:
+        """Parse the content. What is wrong with it is in `faults`; `data` is then incomplete or None."""
         self._at = partial(Position, shown_as, layered=layered)
         self._positions: dict[KeyPath, Position] = {(): self._at(1, 1)}
         self.origin = Origin(shown_as, self._positions)
         self.faults: list[RuleFault] = []
-        self.data = self._read(path)
+        self.data: Any = None
+        if isinstance(content, NotRead):
+            self._note((), content.code, content.detail)
+        else:
+            self.data = self._read(content)
 
-    def _read(self, path: Path) -> Any:
-        try:
-            raw = bytes_of_file(path, LONGEST_FILE)
-        except NotRead as error:
-            return self._note((), error.code, error.detail)
+    def _read(self, raw: bytes) -> Any:
         try:
             node = _composed(raw.decode("utf-8"))
         except UnicodeDecodeError as error:
@@ -125,6 +138,9 @@ class SourceFile:
         elif text and not text.strip():
             self._note(path, "text-length", "the text is blank")
         return text
+
+
+_parsed = lru_cache(maxsize=MOST_SHARED)(SourceFile)  # rules below a layer are read beside those under it
 
 
 def mapping(value: object, *keys: str) -> dict[str, Any]:

@@ -4,8 +4,9 @@ A rule below is copied with the figures of its limits in place of their names, a
 id under the layers (see `reach`). A case in which the copies fire and the rule does not is shown as a patient.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import product
 from math import inf
 
@@ -19,7 +20,8 @@ from heartlevel.ruling.tools.analysis import value_text
 from heartlevel.ruling.tools.cells import ANY_VALUE, Ranges
 from heartlevel.ruling.tools.reach import Reached, TooManyCombinations, members_of, reached
 
-Signature = tuple[tuple[str, Condition], ...]  # a rule and those it mentions, each with its condition in figures
+# A rule and those it mentions, each with its condition but for the values compared with; and all these values in figures.
+Signature = tuple[tuple[tuple[str, Condition], ...], tuple[tuple[float, ...], ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +58,9 @@ def _compared(base: RuleSet, laid: RuleSet) -> Iterator[ProfilePair]:
 def _weaker(base: RuleSet, laid: RuleSet, rule: Rule, under: Rule, pairs: Iterable[ProfilePair]) -> Iterator[RuleFault]:
     """Yield at most one fault: one patient shows what is wrong, and profiles with the same figures are one case."""
     seen: set[tuple[Signature, tuple[Signature, ...], bool]] = set()
+    signature_below, signature_laid = _signatures(base, rule), _signatures(laid, under)
     for pair in pairs:
-        now = _signature(laid, under, pair.laid)
-        before = tuple(dict.fromkeys(_signature(base, rule, profile) for profile in pair.below))
+        now, before = signature_laid(pair.laid), tuple(dict.fromkeys(map(signature_below, pair.below)))
         case = now, before, bool(pair.within)
         if now in before or case in seen:
             continue
@@ -136,8 +138,34 @@ def _terms(rule: Rule) -> list[Term]:
     return [leaf for leaf in rule.leaves if isinstance(leaf, Term)]
 
 
-def _signature(ruleset: RuleSet, rule: Rule, profile: Profile) -> Signature:
-    return tuple((member.id, _in_figures(ruleset, member.condition, profile)) for member in members_of(ruleset, [rule]))
+def _signatures(ruleset: RuleSet, rule: Rule) -> Callable[[Profile], Signature]:
+    """Return what tells the signature of a rule for each profile."""
+    members = members_of(ruleset, [rule])
+    without_figures = tuple((member.id, _bare(member.condition)) for member in members)
+    terms = [term for member in members for term in _every_term(member.condition)]
+
+    @cache
+    def signature(profile: Profile) -> Signature:
+        limits = ruleset.limits(*profile)
+        return without_figures, tuple(term.figures(limits) for term in terms)
+
+    return signature
+
+
+def _every_term(condition: Condition) -> Iterator[Term]:
+    """Yield the comparisons in order of writing, one that stands twice twice: each has its place in a bare condition."""
+    if isinstance(condition, Group):
+        for part in condition.parts:
+            yield from _every_term(part)
+    elif isinstance(condition, Term):
+        yield condition
+
+
+def _bare(condition: Condition) -> Condition:
+    """Return a condition without the values that facts are compared with."""
+    if isinstance(condition, Group):
+        return Group(condition.kind, tuple(map(_bare, condition.parts)))
+    return condition if isinstance(condition, Mention) else replace(condition, values=())
 
 
 def copied(base: RuleSet, rule: Rule, number: int, profile: Profile) -> Sequence[Rule]:

@@ -5,7 +5,7 @@ from pathlib import Path
 from heartlevel.ruling.files.content import PATIENTS, is_valid
 from heartlevel.ruling.files.directories.listing import listing_of
 from heartlevel.ruling.files.patients.declared import PatientBlock
-from heartlevel.ruling.files.source import SourceFile, repeated_names
+from heartlevel.ruling.files.source import SourceFile, repeated_names, source_file
 from heartlevel.ruling.language.faults import Entry, RuleFault
 
 
@@ -15,7 +15,7 @@ def patients_below(folder: Path, faults: list[RuleFault], layered: bool = False)
     read = list[Entry]()
     for inside, path in listing_of(folder).files.items():
         if inside.partition("/")[0] == PATIENTS:
-            read += _entries(SourceFile(path, prefix + inside, layered), faults)
+            read += _entries(source_file(path, prefix + inside, layered), faults)
     return read
 
 

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 from string import Formatter
 
 from heartlevel.intake.faults import near
@@ -10,6 +11,7 @@ SLOT = re.compile(r"\{[^{}]*\}")
 PLURAL, NUMBER_IN_FORM, PARAMETER = " plural ", "*", "param"
 
 
+@lru_cache(maxsize=4096)  # the same text is held against its translations, and under each layer
 def placeholders(text: str) -> frozenset[str]:
     """Return what stands in braces in a text: `pulse`, `limit:severe.systolic`, `share:percent`, `param:minutes`.
 

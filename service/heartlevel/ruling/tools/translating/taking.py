@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from heartlevel.ruling.files.layers import TOP
-from heartlevel.ruling.files.source import SourceFile
+from heartlevel.ruling.files.source import source_file
 from heartlevel.ruling.files.translated.originals import CAUTIONS, RULES, TextPath, Texts, fingerprint
 from heartlevel.ruling.files.translated.states import COPIED, MADE_FROM, SAME_WORDS, TranslatedText, recorded
 from heartlevel.ruling.tools.translating.merging import OnOneLine, new_file, with_change, with_texts
@@ -78,5 +78,5 @@ def file_with(
 
 
 def _language(path: Path) -> Any:
-    data = SourceFile(path, path.name).data
+    data = source_file(path, path.name).data
     return data.get("language") if isinstance(data, dict) else None
