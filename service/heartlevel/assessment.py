@@ -25,6 +25,7 @@ from heartlevel.ruling.effects.known_errors import known_errors
 from heartlevel.ruling.effects.reliability import reliability_of
 from heartlevel.ruling.effects.shared_errors import shared_errors
 from heartlevel.ruling.effects.sureness import ClassifiedAverages, Sureness, sureness_of_averages, usual_errors
+from heartlevel.ruling.files.directories.keeping import kept_or_made
 from heartlevel.ruling.files.directories.stamps import Stamp, stamp_of
 from heartlevel.ruling.files.loading import load
 from heartlevel.ruling.language.faults import RuleFault, RuleFaults
@@ -92,8 +93,8 @@ class Rules:
 
 @lru_cache(maxsize=2)
 def _without_layers(folder: Path | None, stamp: Stamp) -> Rules:
-    """Return a directory's rules; those of the same files, as `stamp` tells, are loaded once in a process."""
-    return Rules.compiled(load(folder))
+    """Return a directory's rules; those of the same files, as `stamp` tells, are looked for once in a process."""
+    return kept_or_made(folder, (), lambda: Rules.compiled(load(folder)))
 
 
 @dataclass(frozen=True)

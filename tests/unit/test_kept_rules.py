@@ -8,12 +8,11 @@ from shutil import copytree
 
 import pytest
 
-from heartlevel import answer_to
+from heartlevel import answer_to, assessment
 from heartlevel.answer.whole import as_json
-from heartlevel.assessment import Rules
-from heartlevel.bundles import keeping
-from heartlevel.bundles.bundling import load_rules
+from heartlevel.bundles import bundling
 from heartlevel.resources import shipped
+from heartlevel.ruling.files.directories import keeping
 from heartlevel.ruling.language.faults import RuleFaults
 from rules.laid import layer
 from support import OWN_RULE, week
@@ -29,9 +28,15 @@ def cache(tmp_path, monkeypatch) -> Path:
 @pytest.fixture
 def loadings(monkeypatch) -> list:
     """Grows by one with each loading of rule files."""
-    seen, load = [], Rules.load
-    monkeypatch.setattr(Rules, "load", lambda *directories: seen.append(directories) or load(*directories))
+    seen, load = [], assessment.load
+    monkeypatch.setattr(assessment, "load", lambda *directories: seen.append(directories) or load(*directories))
     return seen
+
+
+def load_rules(folder: Path | None = None, layers=()):
+    """Load rules as a process does that has loaded none so far."""
+    assessment._without_layers.cache_clear()
+    return bundling.load_rules(folder, layers)
 
 
 def kept(cache: Path) -> list[Path]:
@@ -41,7 +46,7 @@ def kept(cache: Path) -> list[Path]:
 def test_the_second_time_nothing_is_loaded_and_answers_are_the_same_to_the_byte(cache, loadings, tmp_path):
     clinic = layer(tmp_path, own=OWN_RULE)
     first, second = (load_rules(None, (clinic,)) for _ in range(2))
-    assert len(loadings) == 1
+    assert len(loadings) == len(kept(cache)) == 2  # the rules below the layer, and those under it
     assert first is not second
     assert as_json(answer_to(week(), first)) == as_json(answer_to(week(), second))
 
@@ -74,14 +79,14 @@ def test_rules_at_fault_are_not_kept(cache, loadings, tmp_path):
 
 
 def test_files_that_change_while_they_are_read_are_not_kept(cache, monkeypatch, tmp_path):
-    folder, load = copytree(shipped("rules"), tmp_path / "rules"), Rules.load
+    folder, load = copytree(shipped("rules"), tmp_path / "rules"), assessment.load
 
     def changed_meanwhile(*directories):
         rules = load(*directories)
         (folder / "ruleset.yaml").write_text((folder / "ruleset.yaml").read_text() + "#\n")
         return rules
 
-    monkeypatch.setattr(Rules, "load", changed_meanwhile)
+    monkeypatch.setattr(assessment, "load", changed_meanwhile)
     load_rules(folder)
     assert not kept(cache)
 

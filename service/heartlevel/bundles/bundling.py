@@ -18,8 +18,8 @@ from typing import Any
 import orjson
 
 from heartlevel.assessment import Rules
-from heartlevel.bundles.keeping import kept_or_loaded
 from heartlevel.resources import shipped
+from heartlevel.ruling.files.directories.keeping import kept_or_made
 from heartlevel.ruling.files.directories.listing import listing_of
 from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
 from heartlevel.ruling.files.layers import id_in
@@ -89,8 +89,9 @@ def _canonical(bundle: Mapping[str, Any]) -> bytes:
 def load_rules(folder: Path | None = None, layers: Sequence[Path] = ()) -> Rules:
     """Return the rules of directories, kept for this user or loaded, or of a bundle. Raises RuleFaults, BundleRefused."""
     with laid_out(folder, layers) as directories:
-        unpacked = directories[0] != folder
-        return Rules.load(*directories) if unpacked else kept_or_loaded(*directories)
+        if directories[0] != folder or not layers:  # what is unpacked has another place each time
+            return Rules.load(*directories)
+        return kept_or_made(*directories, lambda: Rules.load(*directories))
 
 
 @contextmanager

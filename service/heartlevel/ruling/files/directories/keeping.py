@@ -1,6 +1,6 @@
-"""Compiled rules kept in the user's cache folder: of many processes only the first reads and checks the same files.
+"""What was made of rule files, kept in the user's cache folder: of many processes only the first reads and checks the same.
 
-A file holds the rules of one state of the rule files, read by one state of this package, and is named after both: what is
+A file holds what one state of the rule files was made into by one state of this package, and is named after both: what is
 kept is never out of date. It holds Python objects, which are code: a file that another user owns or can write is not read.
 Where nothing can be kept, rules are loaded each time.
 """
@@ -8,15 +8,15 @@ Where nothing can be kept, rules are loaded each time.
 import os
 import pickle
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from hashlib import sha256
 from importlib.metadata import version
 from pathlib import Path
 from stat import S_IWGRP, S_IWOTH
 from tempfile import NamedTemporaryFile
+from typing import Any, TypeVar
 
-from heartlevel.assessment import Rules
 from heartlevel.collector import collector_off
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.directories.stamps import Stamp, stamp_of
@@ -24,26 +24,27 @@ from heartlevel.ruling.files.directories.stamps import Stamp, stamp_of
 MOST_KEPT = 16
 ENDING = ".rules"
 LIBRARIES = ("marshmallow", "numpy", "pyyaml")  # that rules are read by, or hold objects of
-PACKAGE = Path(__file__).parents[1]
+PACKAGE = Path(__file__).parents[3]
 DIGEST_SIZE = sha256().digest_size
+Kept = TypeVar("Kept")
 
 
-def kept_or_loaded(folder: Path | None, layers: Sequence[Path]) -> Rules:
-    """Return the rules of a directory and its layers: those kept or, where there are none, loaded and then kept.
+def kept_or_made(folder: Path | None, layers: Sequence[Path], make: Callable[[], Kept]) -> Kept:
+    """Return what `make` returns for a directory and its layers: as it was kept or, where it was not, made and then kept.
 
-    Raises RuleFaults, as `Rules.load` does: rules with faults are never kept.
+    What `make` raises is raised, and nothing kept.
     """
     stamp, kept_in = stamp_of(folder, layers), _cache_folder()
     if kept_in is None:
-        return Rules.load(folder, layers)
+        return make()
     file = kept_in / _name(folder, layers, stamp)
-    kept = _rules_in(file)
+    kept: Kept | None = _kept_in(file)
     if kept is not None:
         return kept
-    loaded = Rules.load(folder, layers)
+    result = make()
     if stamp_of(folder, layers) == stamp:  # else files changed while they were read
-        _keep(loaded, file)
-    return loaded
+        _keep(result, file)
+    return result
 
 
 def _cache_folder() -> Path | None:
@@ -75,8 +76,8 @@ def _files_of_package() -> Iterator[tuple[str, int, int]]:
             yield str(path), status.st_size, status.st_mtime_ns
 
 
-def _rules_in(file: Path) -> Rules | None:
-    """Return the rules that a file keeps; None where there is no such file, it is not ours alone, or not whole."""
+def _kept_in(file: Path) -> Any:
+    """Return what a file keeps; None where there is no such file, it is not ours alone, or not whole."""
     try:
         with os.fdopen(os.open(file, os.O_RDONLY | os.O_NOFOLLOW), "rb") as kept:
             content = kept.read() if _is_ours_alone(os.fstat(kept.fileno())) else b""
@@ -87,13 +88,12 @@ def _rules_in(file: Path) -> Rules | None:
         return None
     os.utime(file)  # those not used for longest go first
     with collector_off():
-        rules: Rules = pickle.loads(pickled)  # noqa: S301 - written by this user alone
-    return rules
+        return pickle.loads(pickled)  # noqa: S301 - written by this user alone
 
 
-def _keep(rules: Rules, file: Path) -> None:
-    """Write rules to a file, as a whole or not at all, and remove those of which there are too many."""
-    pickled = pickle.dumps(rules, pickle.HIGHEST_PROTOCOL)
+def _keep(result: object, file: Path) -> None:
+    """Write to a file, as a whole or not at all, and remove those of which there are too many."""
+    pickled = pickle.dumps(result, pickle.HIGHEST_PROTOCOL)
     with suppress(OSError):  # no room for it, or another process was faster: the next process loads them again
         with NamedTemporaryFile(dir=file.parent, delete=False) as beside:  # for this user alone
             beside.write(sha256(pickled).digest() + pickled)
