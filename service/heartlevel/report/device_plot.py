@@ -1,6 +1,7 @@
 """A device against its reference: differences over means, with bias and limits of agreement (Bland and Altman, 1986)."""
 
 from collections.abc import Mapping, Sequence
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from heartlevel.report.drawing import HOME_COLOUR, INK, OFFICE_COLOUR, svg_of
@@ -9,7 +10,7 @@ from heartlevel.vocabulary import PRESSURES
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-WIDTH, HEIGHT, LEAST = 7.2, 2.5, 2
+WIDTH, HEIGHT, LEAST, LABEL_WIDTH = 4.8, 2.6, 2, 22
 LOOKS = {"systolic": ("o", HOME_COLOUR), "diastolic": ("s", OFFICE_COLOUR)}
 
 
@@ -24,8 +25,8 @@ def device_plot(check: Mapping[str, Any], told: Mapping[str, Any], words: Mappin
         for pressure in PRESSURES:
             _draw_pressure(axes, points[pressure], told, pressure, words)
         axes.set_xlabel(words["report-device-across"])
-        axes.set_ylabel(words["report-device-up"])
-        axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), frameon=False, fontsize=8)
+        axes.set_ylabel(fill(words["report-device-up"], LABEL_WIDTH))
+        axes.figure.legend(loc="outside lower center", ncols=2)
 
     return svg_of("device", WIDTH, HEIGHT, draw)
 

@@ -12,8 +12,10 @@ Draw: TypeAlias = "Callable[[Axes], None]"
 INK, FAINT, PALE = "#111111", "#767676", "#d9d9d9"
 # Okabe and Ito's blue and vermilion (2008, published-from-memory), dark and light enough to differ in grey, too.
 HOME_COLOUR, OFFICE_COLOUR, AMBULATORY_COLOUR = "#0072b2", "#d55e00", "#555555"
-STYLE: dict[Any, Any] = {"svg.fonttype": "none", "font.family": "sans-serif", "font.size": 9, "axes.spines.top": False,
-         "axes.spines.right": False, "axes.edgecolor": FAINT, "xtick.color": INK, "ytick.color": INK}  # fmt: skip
+STYLE: dict[Any, Any] = {
+    "svg.fonttype": "none", "font.family": "sans-serif", "font.size": 10, "legend.fontsize": 9.5, "legend.frameon": False,
+    "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": FAINT, "xtick.color": INK, "ytick.color": INK,
+}  # fmt: skip
 
 
 def svg_of(name: str, width: float, height: float, draw: Draw) -> bytes:

@@ -29,9 +29,13 @@ def report_page(report: Report) -> bytes:
 
 
 def printed(page: bytes) -> bytes:
-    """Return a page as PDF. Raises ModuleNotFoundError without the extra `pdf`, OSError without the libraries it loads."""
-    from weasyprint import HTML
+    """Return a page as PDF; nothing is fetched for it.
 
-    written = HTML(string=page.decode()).write_pdf()
+    Raises ModuleNotFoundError without the extra `pdf`, OSError without the libraries it loads.
+    """
+    from weasyprint import HTML
+    from weasyprint.urls import URLFetcher
+
+    written = HTML(string=page.decode(), url_fetcher=URLFetcher(allowed_protocols=("data",))).write_pdf()
     assert isinstance(written, bytes)
     return written

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from babel.dates import format_skeleton
@@ -18,9 +19,9 @@ if TYPE_CHECKING:
 COLOURS = {"home": HOME_COLOUR, "ambulatory": AMBULATORY_COLOUR}  # all others are of the office
 MARKS = {"home": "o", "ambulatory": "."}  # all others are squares
 DASHES = {"home": (0, (6, 3)), "office": (0, (1.5, 2))}
-WIDTH, HEIGHT, SIZE = 7.2, 3.2, 26
+WIDTH, HEIGHT, SIZE = 4.8, 3.4, 20
 SOUND, UNUSABLE = "sound", "unusable"
-MOST_TICKS, MARGIN_DAYS = 8, 0.6
+MOST_TICKS, MARGIN_DAYS, LABEL_WIDTH = 5, 0.6, 54
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +137,8 @@ def _label(axes: "Axes", readings: Sequence[PlottedReading], language: str) -> N
     axes.set_xticks([day + 0.5 for day in days], [_day_label(day, language) for day in days])
     axes.set_xlim(left=first - MARGIN_DAYS + 0.5)
     axes.set_ylabel("mmHg")
-    axes.figure.legend(loc="outside lower center", ncols=2, frameon=False, fontsize=8)
+    handles, labels = axes.get_legend_handles_labels()
+    axes.figure.legend(handles, [fill(label, LABEL_WIDTH) for label in labels], loc="outside lower left")
 
 
 def _day_label(day: int, language: str) -> str:

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import accumulate, chain
 from typing import Any
 
 from heartlevel.assessment import Rules
@@ -14,6 +16,7 @@ from heartlevel.report.readings_plot import limits_shown, plotted_readings, read
 from heartlevel.ruling.language.ruleset import RuleSet
 
 AS_MEASURED = "as-measured"  # the word of conclusions for a sureness that cannot be told
+MOST_EXPLAINED = 1500  # characters of explanations in print
 ONE = "/-"  # ends the name of a limit of systolic pressure alone
 
 
@@ -42,7 +45,7 @@ class MadeWith:
     protocol: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Report:
     """All that the page shows beside the answer itself. Plots are SVG; None where there is nothing to plot."""
 
@@ -59,6 +62,20 @@ class Report:
     sources: list[str]
     readings: bytes | None
     devices: list[bytes | None]  # one a device check
+
+    @property
+    def titles(self) -> Mapping[str, str]:
+        """Titles of the findings by rule: a problem of that code says no more than its finding."""
+        return {finding["rule"]: finding["title"] for finding in self.answer["findings"]}
+
+    @cached_property
+    def in_short(self) -> frozenset[str]:
+        """The findings, by id, that are printed without their explanations, so that two sides hold it all."""
+        findings = [*chain.from_iterable(step.findings for step in self.steps), *self.others]
+        lengths = accumulate(len(finding["explanation"]) for finding in findings)
+        return frozenset(
+            finding["id"] for finding, length in zip(findings, lengths, strict=True) if length > MOST_EXPLAINED
+        )
 
     @property
     def language(self) -> str:
