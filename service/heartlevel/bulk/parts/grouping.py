@@ -17,6 +17,7 @@ from heartlevel.columns import Ints
 from heartlevel.vocabulary import URGENCY_LEVELS
 
 BUCKETS = 128
+UNREADABLE = BUCKETS  # stands for what is in no bucket
 LARGEST_BUCKET = 32 * 1024 * 1024
 DEEPEST = 4
 
@@ -45,32 +46,42 @@ def gathered(rows: RowsRead, folder: Path, meter: Meter | None = None, depth: in
 
     They come by a hash of the subject's name, then as they first appear: the order depends on the rows alone.
     """
-    *paths, unreadable = _partitioned(rows, folder, depth)
-    yield from _read_unreadable(unreadable)
+    paths, unreadable = _partitioned(rows, folder, depth)
+    for path in unreadable:
+        yield from _read_unreadable(path)
     sizes = sum(path.stat().st_size for path in paths)
     share = (meter.total or 0) - meter.position if meter else 0
     for path in paths:
         size = path.stat().st_size
         if size > LARGEST_BUCKET and depth < DEEPEST:
             yield from gathered(_read(path), folder, depth=depth + 1)
-        elif size:
+        else:
             yield sheets_of(_read(path))
         path.unlink()
-        if meter and sizes:
+        if meter:
             meter.advance(share * size // sizes)
 
 
-def _partitioned(rows: RowsRead, folder: Path, depth: int) -> list[Path]:
-    paths = [folder / f"{depth}-{number}" for number in range(BUCKETS + 1)]
+def _partitioned(rows: RowsRead, folder: Path, depth: int) -> tuple[list[Path], list[Path]]:
+    """Return the files of the buckets that have rows, in their order, and the one of what cannot be read, if anything."""
+    files: dict[int, IO[bytes]] = {}
     with ExitStack() as stack:
-        files = [stack.enter_context(path.open("wb")) for path in paths]
+
+        def file_of(bucket: int) -> IO[bytes]:
+            if bucket not in files:
+                files[bucket] = stack.enter_context((folder / f"{depth}-{bucket}").open("wb"))
+            return files[bucket]
+
         for item in rows:
             if isinstance(item, Unreadable):
-                files[BUCKETS].write(orjson.dumps([item.input, item.line, item.code, item.request], default=str) + b"\n")
+                line = orjson.dumps([item.input, item.line, item.code, item.request], default=str) + b"\n"
+                file_of(UNREADABLE).write(line)
                 continue
             for bucket, inner in _parted(item.rows, depth):
-                _write(files[bucket], NamedRows(item.input, inner))
-    return paths
+                _write(file_of(bucket), NamedRows(item.input, inner))
+    paths = {bucket: Path(files[bucket].name) for bucket in sorted(files)}
+    unreadable = [path for path in [paths.pop(UNREADABLE, None)] if path]
+    return list(paths.values()), unreadable
 
 
 def _parted(rows: pyarrow.RecordBatch, depth: int) -> Iterator[tuple[int, pyarrow.RecordBatch]]:
