@@ -6,6 +6,7 @@ from exchange.resources import bundle, concept, patient, pressure
 from heartlevel.fhir.codes import SHIPPED, WrongCodes, codes_of
 from heartlevel.fhir.reading.subjects import decoded_subjects
 from heartlevel.web.application import create_app
+from heartlevel.web.settings import WrongSettings
 from support import rules
 
 OWN = """
@@ -55,7 +56,7 @@ def test_a_service_does_not_start_with_codes_that_say_nothing(tmp_path, wrong):
     path = tmp_path / "codes.yaml"
     entry = f"{{{wrong}, system: sct, code: x, display: x, source: clinic}}"
     path.write_text(f"systems: {{sct: http://snomed.info/sct}}\nsources: {{clinic: x}}\ncodes: [{entry}]", encoding="utf-8")
-    with pytest.raises(WrongCodes, match="codes.yaml"):
+    with pytest.raises(WrongSettings, match="HEARTLEVEL_FHIR_CODES: .*codes.yaml"):
         create_app({"FHIR_CODES": str(path)}, rules())
 
 

@@ -4,7 +4,9 @@ import json
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
+from io import BytesIO
 from pathlib import Path
+from urllib.error import URLError
 
 import jwt
 import pytest
@@ -14,6 +16,7 @@ from cryptography.hazmat.primitives.asymmetric import ec, rsa
 from heartlevel.command.main import main
 from heartlevel.web.access.guard import FROM_PROBES
 from heartlevel.web.access.scopes import OPEN, SCOPES, scope_needed
+from heartlevel.web.access.signed_tokens import IssuedTokens, WrongIssuer, WrongToken
 from heartlevel.web.application import create_app
 from heartlevel.web.settings import WrongSettings
 from own_layer import own_layer, own_rules
@@ -119,7 +122,7 @@ def test_a_broken_file_of_keys_starts_no_service_and_lets_nobody_into_one_that_r
     key_file.write_text(broken)
     refused = client.post("/v1/assessments", json=week(), headers=bearer(key))
     assert (refused.status_code, refused.headers["Retry-After"]) == (503, "1")
-    with pytest.raises(WrongSettings, match="who may call cannot be told"):
+    with pytest.raises(WrongSettings, match="HEARTLEVEL_KEYS: .* is no"):
         create_app({"KEYS": key_file}, rules())
 
 
@@ -128,6 +131,10 @@ def test_a_token_of_the_issuer_opens_what_its_scope_says(key_set):
     assert client.post("/v1/assessments", json=week(), headers=bearer(token())).status_code == 200
     assert client.get("/v1/rules", headers=bearer(token())).status_code == 403
     assert client.get("/v1/rules", headers=bearer(token(scope="assess rules-read"))).status_code == 200
+
+
+def nested() -> bytes:
+    return jwt.utils.base64url_encode(b'{"alg":' + b"[" * 5_000)
 
 
 RSA = rsa.generate_private_key(65537, 2048)
@@ -141,6 +148,8 @@ WRONG_TOKENS = {
     "a shared secret": lambda: token("k" * 64, "HS256"),
     "no signature": lambda: token(None, "none"),
     "no token": lambda: "a.b.c",
+    "lists without end": lambda: nested().decode() + ".e30.e30",
+    "a text that is none": lambda: jwt.utils.base64url_encode(b'{"alg":"ES256","kid":"\xff"}').decode() + ".e30.e30",
     "scopes that are none": lambda: token(scope=["assess"]),
 }
 
@@ -229,3 +238,63 @@ def test_what_a_clinic_has_laid_down_is_told_to_none_but_those_who_may_read_rule
     assert client.get("/ready", headers=read_rules).json["rules"]["layers"]
     assert "after_hot_bath" in client.get("/v1/openapi.json", headers=read_rules).text
     assert client.get("/ready", environ_overrides={FROM_PROBES: True}).json["rules"]["layers"]
+
+
+class Issuer:
+    """What answers in the place of an issuer's address, as long as it is there; counts how often it is asked."""
+
+    def __init__(self, monkeypatch, key_set) -> None:
+        self.is_there, self.asked, self.now = True, 0, 1_000.0
+        self._content = key_set.read_bytes()
+        monkeypatch.setattr("urllib.request.OpenerDirector.open", self._open)
+        for module in ("heartlevel.web.access.signed_tokens.monotonic", "time.monotonic"):
+            monkeypatch.setattr(module, lambda: self.now)
+
+    def _open(self, *_: object, **__: object) -> BytesIO:
+        self.asked += 1
+        if not self.is_there:
+            raise URLError("not there")
+        return BytesIO(self._content)
+
+
+def test_names_of_keys_that_nobody_knows_do_not_have_the_keys_fetched_each_time(monkeypatch, key_set):
+    issuer = Issuer(monkeypatch, key_set)
+    tokens = IssuedTokens("https://login.example/keys", ISSUER, AUDIENCE)
+    for number in range(50):
+        with pytest.raises(WrongToken):
+            tokens.caller(jwt.encode({"iss": ISSUER}, STRANGER, "ES256", headers={"kid": f"k-{number}"}))
+    assert issuer.asked <= 2
+    assert tokens.caller(token())[1] == ("assess",)
+
+
+def test_an_issuer_that_is_gone_is_not_waited_for_by_each_and_its_keys_hold_for_an_hour(monkeypatch, key_set):
+    issuer = Issuer(monkeypatch, key_set)
+    tokens = IssuedTokens("https://login.example/keys", ISSUER, AUDIENCE)
+    assert tokens.caller(token())[1] == ("assess",)
+    issuer.is_there, issuer.asked, issuer.now = False, 0, issuer.now + 600
+    for _ in range(20):
+        assert tokens.caller(token())[1] == ("assess",)
+    assert issuer.asked == 1
+    issuer.now += 3_600
+    with pytest.raises(OSError, match="cannot be fetched"):
+        tokens.caller(token())
+    issuer.is_there, issuer.now = True, issuer.now + 20
+    assert tokens.caller(token())[1] == ("assess",)
+
+
+def test_keys_are_not_fetched_in_the_clear():
+    with pytest.raises(WrongIssuer, match="https alone"):
+        IssuedTokens("http://login.example/keys", ISSUER, AUDIENCE)
+
+
+def test_every_file_that_settings_name_and_that_is_none_is_told_at_once(tmp_path):
+    path = tmp_path / "none.json"
+    path.write_text("[" * 100_000)
+    names = ("KEYS", "JWKS", "CDS_TRUST", "FHIR_CODES")
+    values = {f"HEARTLEVEL_{name}": str(path) for name in names} | {
+        "HEARTLEVEL_JWT_ISSUER": "i",
+        "HEARTLEVEL_JWT_AUDIENCE": "a",
+    }
+    done = CliRunner().invoke(main, ["serve", "--check"], env=values)
+    assert done.exit_code == 1
+    assert [line.partition(":")[0] for line in done.output.splitlines()] == [f"HEARTLEVEL_{name}" for name in names]

@@ -57,7 +57,7 @@ def test_a_table_has_the_limit_of_a_request(client):
 @pytest.mark.parametrize(
     ("text", "media", "status", "words"),
     [("a,b\n1,2\n", "text/csv", 422, "no column for taken_at"), (ROWS, "application/json", 415, "send text/csv"),
-     ("", "text/csv", 422, "")],
+     ("", "text/csv", 422, ""), ("a\rb," + "x" * 200_000, "text/csv", 422, "its first line names no columns")],
 )  # fmt: skip
 def test_what_is_no_table_is_a_problem(client, text, media, status, words):
     response = sent(client, text, media=media)

@@ -27,7 +27,7 @@ from heartlevel.ruling.language.ruleset import RuleSet
 
 # Files of public keys, parted as in PATH; where it is set, only what one of them has signed is taken.
 TRUSTED = "HEARTLEVEL_TRUSTED_KEYS"
-FILE_NAME = pattern(r"(base|layers/\d+/[^/]+)(/[^/\0]+)+\.(?i:ya?ml)")
+FILE_NAME = pattern(r"(base|layers/\d{1,4}/[^/]+)(/[^/\0]+)+\.(?i:ya?ml)")
 LARGEST = 64 * 1024 * 1024
 BASE = "base"
 WITHOUT = "cryptography is not installed: pip install 'heartlevel[signed]'"
@@ -112,7 +112,10 @@ def laid_out(folder: Path | None, layers: Sequence[Path]) -> Iterator[tuple[Path
     if again := sorted(held.intersection(map(id_in, layers))):
         raise BundleRefused(f"it holds the layer {', '.join(again)} already: leave out --layer, unset HEARTLEVEL_LAYERS")
     with TemporaryDirectory(prefix="heartlevel-bundle-") as scratch:
-        own = _unpacked(bundle["files"], Path(scratch))
+        try:
+            own = _unpacked(bundle["files"], Path(scratch))
+        except OSError as error:  # a name too long, or of a file and of a folder
+            raise BundleRefused(f"its files cannot be laid out: {error.strerror}") from error
         if Rules.load(Path(scratch) / BASE, own).ruleset.fingerprint != bundle["fingerprint"]:
             raise BundleRefused("its files do not make the rules that its fingerprint names")
         yield Path(scratch) / BASE, (*own, *layers)
@@ -132,6 +135,7 @@ def _opened(raw: bytes, trusted: Sequence[bytes]) -> dict[str, Any]:
         bundle, signed = whole["bundle"], whole["signature"]
         files, _ = bundle["files"], bundle["fingerprint"]
         sound = all(FILE_NAME.fullmatch(name) and isinstance(text, str) for name, text in files.items())
+        sound = sound and all(isinstance(layer["id"], str) for layer in bundle["layers"])
         signature = b64decode(signed or "", validate=True)
     except (orjson.JSONDecodeError, KeyError, TypeError, AttributeError, ValueError) as error:
         raise BundleRefused("it is no bundle of rules") from error

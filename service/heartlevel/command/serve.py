@@ -10,9 +10,8 @@ import click
 from heartlevel.bundles.bundling import load_rules
 from heartlevel.command.options import ended_by_faults
 from heartlevel.decisions.lines import LinesNotKept
-from heartlevel.web.access.configured import guard_by
+from heartlevel.web.access.configured import configured_by
 from heartlevel.web.access.reach import refuse_strangers
-from heartlevel.web.observing.spans import tracing_by
 from heartlevel.web.server import run
 from heartlevel.web.settings import PREFIX, Settings, layers_in, settings_in
 
@@ -48,8 +47,7 @@ def serve(host: str, port: int, workers: int, probes_port: int | None, behind_pr
 def _outline(address: str, probes_port: int | None, values: Mapping[str, Any]) -> Iterator[str]:
     """Yield a line for each address, rule set, layer and setting. Raises WrongSettings, RuleFaults, BundleRefused."""
     yield f"address: {address}" + (f"; probes on port {probes_port}" if probes_port else "")
-    guard_by(values)
-    tracing_by(values)
+    configured_by(values)
     ruleset = load_rules(Path(values["RULES"]) if values["RULES"] else None, layers_in(values["LAYERS"])).ruleset
     yield f"rules: {ruleset.name}, revision {ruleset.revision}, {ruleset.fingerprint}"
     for layer in ruleset.layers:

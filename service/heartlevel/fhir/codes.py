@@ -114,10 +114,10 @@ def codes_of(own: Path | None = None) -> Codes:
 def _read(path: Path) -> Iterator[Code]:
     try:
         content = CodesFileBlock().load(yaml.safe_load(path.read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError, yaml.YAMLError) as error:
-        raise WrongCodes(f"{path}: cannot be read: {type(error).__name__}") from None
     except ValidationError as error:
         raise WrongCodes(f"{path}: {error.messages}") from None
+    except (OSError, ValueError, yaml.YAMLError, RecursionError) as error:
+        raise WrongCodes(f"{path}: cannot be read: {type(error).__name__}") from None
     for entry in content["codes"]:
         yield _code(entry, content, path)
 

@@ -12,6 +12,7 @@ delimiter: ";"
 ignore: [Ward]            # or: everything-else
 """
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
@@ -173,7 +174,7 @@ def _format_faults(written: str) -> Iterator[str]:
     """Say that a way of writing times is none, or leaves the day or the hour open."""
     try:
         read = datetime.strptime(SOME_TIME.strftime(written), written)
-    except ValueError:
+    except (ValueError, re.error):  # the latter where a part of the time is there twice
         yield "is no format of a time"
         return
     if read.replace(tzinfo=UTC, minute=SOME_TIME.minute) != SOME_TIME:

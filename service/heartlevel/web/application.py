@@ -11,10 +11,9 @@ from flask import Flask, g
 
 from heartlevel.assessment import Rules
 from heartlevel.decisions.log import DecisionLog
-from heartlevel.fhir.codes import codes_of
 from heartlevel.ruling.tools.own_schema import document_with
 from heartlevel.web import problems
-from heartlevel.web.access.configured import guard_by
+from heartlevel.web.access.configured import configured_by
 from heartlevel.web.access.guard import guard_requests
 from heartlevel.web.bodies.answered import compress_answers
 from heartlevel.web.bodies.sent import SentRequest
@@ -28,7 +27,6 @@ from heartlevel.web.observing.audit import AuditLog
 from heartlevel.web.observing.counters import LOST_AUDIT, WorkTold, count_lost_decisions
 from heartlevel.web.observing.each_request import observe
 from heartlevel.web.observing.logs import raised_at
-from heartlevel.web.observing.spans import tracing_by
 from heartlevel.web.pages.handouts import handout_routes
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
@@ -37,7 +35,6 @@ from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
 from heartlevel.web.settings import layers_in, settings_in
 from heartlevel.web.together import Together
-from heartlevel.web.tokens import TrustedClients
 from heartlevel.web.tryout.site import site
 from heartlevel.web.tryout.tables import tables
 
@@ -55,8 +52,8 @@ class DiscreetApplication(Flask):
 def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = None) -> Flask:
     """Build the application, set by the environment (`settings`), which `config` goes before.
 
-    Raises WrongSettings, RuleFaults if the rule files have mistakes, WrongCodes if the file of codes has,
-    LinesNotKept if what was decided cannot be kept: a service does not start without them.
+    Raises WrongSettings, also where files that settings name have mistakes, RuleFaults if the rule files have, LinesNotKept
+    if what was decided cannot be kept: a service does not start without them.
     """
     app = DiscreetApplication("heartlevel", static_folder=None)
     app.request_class = SentRequest
@@ -64,6 +61,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.url_map.converters[RULE_ID] = RuleId
     app.config.from_mapping(settings_in(environ))
     app.config.from_mapping(config or {})
+    configured = configured_by(app.config)
     folder, layers = app.config["RULES"], layers_in(app.config["LAYERS"])
     in_force = RulesInForce(Path(folder) if folder else None, layers, rules)
     app.extensions["heartlevel"] = in_force
@@ -73,16 +71,14 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     most = Most()
     app.extensions["heartlevel-audit"] = AuditLog(app.config["AUDIT"], LOST_AUDIT.inc)
     app.extensions["heartlevel-capacity"] = capacity = Capacity(most)
-    app.extensions["heartlevel-tracing"] = tracing_by(app.config)
+    app.extensions["heartlevel-tracing"] = configured.tracing
     observe(app, in_force, WorkTold(capacity, most))
     app.extensions["heartlevel-stopping"] = never  # until a worker says when
-    own_codes = app.config["FHIR_CODES"]
-    app.extensions["heartlevel-fhir-codes"] = codes_of(Path(own_codes) if own_codes else None)
-    trust = app.config["CDS_TRUST"]
-    app.extensions["heartlevel-trusted"] = TrustedClients(Path(trust)) if trust else None
+    app.extensions["heartlevel-fhir-codes"] = configured.codes
+    app.extensions["heartlevel-trusted"] = configured.trusted
     keep_answers(app)
     compress_answers(app)
-    app.extensions["heartlevel-guard"] = guard_by(app.config)
+    app.extensions["heartlevel-guard"] = configured.guard
     guard_requests(app)
     app.before_request(check_client)
     admit_requests(app)

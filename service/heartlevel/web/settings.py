@@ -12,7 +12,7 @@ from marshmallow import Schema, ValidationError, fields
 from marshmallow.validate import OneOf, Range
 
 from heartlevel.intake import request
-from heartlevel.intake.faults import closest
+from heartlevel.intake.faults import abridged, closest
 from heartlevel.vocabulary import SETTINGS
 from heartlevel.web.connections.capacity import MEBIBYTE
 
@@ -26,7 +26,7 @@ class WrongSettings(Exception):
 class Existing(fields.Field[str]):
     """A path, or several parted as in PATH, to what is there."""
 
-    default_error_messages = {"missing": "there is nothing at {path}"}
+    default_error_messages = {"missing": "there is nothing at {path}", "unfit": "{path}: {why}"}
 
     def __init__(self, *, has_many: bool = False, **more: Any) -> None:
         """Take a path; with `has_many`, any number of them, parted as in PATH."""
@@ -35,7 +35,11 @@ class Existing(fields.Field[str]):
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
         for path in filter(None, value.split(pathsep) if self._has_many else [value]):
-            if not Path(path).exists():
+            try:
+                is_there = Path(path).exists()
+            except OSError as error:  # too long to be one
+                raise self.make_error("unfit", path=abridged(path), why=error.strerror) from None
+            if not is_there:
                 raise self.make_error("missing", path=path)
         return str(value)
 
@@ -57,7 +61,9 @@ class Settings(Schema):
 
     RULES = _path("directory of rule files, or a bundle, instead of the shipped ones")
     LAYERS = _path("a clinic's directories over the rules, lowest first, parted as in PATH", "", has_many=True)
-    TRUSTED_KEYS = _words("public keys; nothing but bundles that they signed is taken")
+    TRUSTED_KEYS = _path(
+        "files of public keys, parted as in PATH; nothing but bundles that they signed is taken", has_many=True
+    )
     RELOAD_SECONDS = fields.Float(
         load_default=2.0,
         validate=Range(min=0),

@@ -5,15 +5,20 @@ CDS Hooks 2.0, "Trusting CDS Clients": a JSON Web Token in the Authorization hea
 again until it expires.
 """
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from heartlevel.web.access.signed_tokens import BEARER, WrongToken, hashed_name, key_named, not_valid, verified
+import orjson
+
+from heartlevel.web.access.signed_tokens import BEARER, UNREADABLE, WrongToken, hashed_name, key_named, not_valid, verified
 
 ALGORITHMS = ("ES384", "RS384")
 CLAIMS = ("iss", "aud", "exp", "iat", "jti")
+
+
+class WrongTrust(Exception):
+    """The file of trusted clients is not as it should be; the text says what is wrong with it."""
 
 
 class TrustedClients:
@@ -22,16 +27,20 @@ class TrustedClients:
     def __init__(self, path: Path) -> None:
         """Read `audience`, the address of this service, and `issuers`, a JSON Web Key Set for each client.
 
-        Raises OSError, ValueError or KeyError where the file is not as it should be: a service does not start with it.
+        Raises OSError, and WrongTrust where the file is not as it should be: a service does not start with it.
         """
         import jwt
 
         self._jwt = jwt
-        content = json.loads(path.read_text(encoding="utf-8"))
-        self._audience: str = content["audience"]
-        self._keys: Mapping[str, Any] = {
-            issuer: jwt.PyJWKSet.from_dict(keys) for issuer, keys in content["issuers"].items()
-        }
+        try:
+            content = orjson.loads(path.read_bytes())
+            self._audience: str = content["audience"]
+            issuers = content["issuers"].items()
+            self._keys: Mapping[str, Any] = {issuer: jwt.PyJWKSet.from_dict(keys) for issuer, keys in issuers}
+        except (jwt.PyJWTError, *UNREADABLE) as error:
+            raise WrongTrust(f"{path} is no file of trusted clients: {type(error).__name__}") from None
+        if not isinstance(self._audience, str):
+            raise WrongTrust(f"{path}: `audience` is the address of this service")
 
     def check(self, authorization: str | None, path: str) -> str:
         """Check the header of a request to a path of this service; return whose it is, as a hash. Raises WrongToken."""
@@ -40,7 +49,7 @@ class TrustedClients:
         token = authorization.removeprefix(BEARER)
         try:
             issuer = self._jwt.decode(token, options={"verify_signature": False}).get("iss")
-        except self._jwt.PyJWTError as error:
+        except (self._jwt.PyJWTError, *UNREADABLE) as error:
             raise not_valid(error) from None
         keys = self._keys.get(issuer) if isinstance(issuer, str) else None
         if keys is None:

@@ -15,6 +15,7 @@ from pyarrow import csv as arrow_csv
 from heartlevel.bulk.inputs.chunks import BadRow, Chunk
 from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.opening import Damaged, Meter
+from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.tables.meanings import Mapped
 
@@ -25,11 +26,14 @@ MOST_ROWS, MOST_CHARACTERS = 16_384, 4 * 1024 * 1024
 
 
 def header_of_csv(table: Input, mapped: Mapped) -> list[str]:
-    """Return the names in the first line; none if it cannot be read."""
+    """Return the names in the first line; none if the file cannot be read. Raises WrongCall where the line is no CSV."""
     header = ""
     with suppress(Damaged), table.open() as file:
         header = _header(_Lines(file))
-    return _cells(header, _delimiter(header, mapped))
+    try:
+        return _cells(header, _delimiter(header, mapped))
+    except csv.Error as error:  # its text holds nothing of the line
+        raise WrongCall(f"{table.name}: its first line names no columns, as it is no CSV: {error}") from None
 
 
 def chunks_of_csv(table: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk | BadRow]:

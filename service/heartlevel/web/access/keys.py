@@ -12,6 +12,9 @@ from hashlib import sha256
 from pathlib import Path
 from secrets import token_hex, token_urlsafe
 from stat import S_IMODE
+from typing import Any
+
+import orjson
 
 from heartlevel.web.access.scopes import SCOPES
 
@@ -80,8 +83,7 @@ class KeyFile:
 def read_keys(path: Path) -> dict[str, Key]:
     """Return the keys in a file by id. Raises WrongKeyFile, OSError."""
     try:
-        items = json.loads(path.read_text(encoding="utf-8"))["keys"]
-        keys = [Key(item["id"], tuple(item["scopes"]), item["created"], item["salt"], item["hashed"]) for item in items]
+        keys = [_key(item) for item in orjson.loads(path.read_bytes())["keys"]]
         lengths = {(len(bytes.fromhex(key.salt)), len(bytes.fromhex(key.hashed))) for key in keys}
     except (ValueError, KeyError, TypeError) as error:
         raise WrongKeyFile(
@@ -93,6 +95,14 @@ def read_keys(path: Path) -> dict[str, Key]:
             f"{path}: {', '.join(strange) or 'a salt or hash'} is not as expected; scopes are {', '.join(SCOPES)}"
         )
     return {key.id: key for key in keys}
+
+
+def _key(item: Any) -> Key:
+    """Return a key as it is kept. Raises KeyError, and TypeError where it is none."""
+    texts = [item["id"], item["created"], item["salt"], item["hashed"], *item["scopes"]]
+    if not all(isinstance(text, str) for text in texts) or not isinstance(item["scopes"], list):
+        raise TypeError
+    return Key(item["id"], tuple(item["scopes"]), item["created"], item["salt"], item["hashed"])
 
 
 def write_keys(path: Path, keys: Iterable[Key]) -> None:

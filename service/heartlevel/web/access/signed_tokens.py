@@ -1,17 +1,25 @@
 """JSON Web Tokens (RFC 7519) of callers, verified by the keys of one issuer, in a file or at an address."""
 
-import json
 from collections.abc import Sequence
 from hashlib import sha256
 from pathlib import Path
+from threading import Lock
+from time import monotonic
 from typing import Any
+
+import orjson
 
 # Signatures by a private key alone (RFC 7518, RFC 8037): with a shared secret whoever verifies could sign.
 ALGORITHMS = ("RS256", "RS384", "RS512", "PS256", "PS384", "PS512", "ES256", "ES384", "ES512", "EdDSA")
 CLAIMS = ("iss", "aud", "exp")
 SECONDS_OFF = 30  # that two clocks may differ by
 PATIENCE_SECONDS = 5
+SECONDS_BETWEEN_TRIES, LONGEST_HELD = 10, 3600  # where keys cannot be fetched
 BEARER = "Bearer "
+
+
+# What the library raises of what it is not sent as, beside its own errors: texts that are no UTF-8, nested too deep, ...
+UNREADABLE = (TypeError, ValueError, KeyError, AttributeError, RecursionError)
 
 
 class WrongToken(Exception):
@@ -29,7 +37,7 @@ def verified(token: str, key: Any, algorithms: Sequence[str], required: Sequence
     try:
         # Of a key without `alg`, which may be missing, the library would take one algorithm alone.
         return jwt.decode(token, key.key, algorithms=list(algorithms), options=options, **wanted)
-    except (jwt.PyJWTError, TypeError) as error:
+    except (jwt.PyJWTError, *UNREADABLE) as error:
         raise not_valid(error) from None
 
 
@@ -39,7 +47,7 @@ def key_named(token: str, keys: Any) -> Any:
 
     try:
         return keys[jwt.get_unverified_header(token).get("kid", "")]
-    except (jwt.PyJWTError, KeyError, TypeError) as error:
+    except (jwt.PyJWTError, *UNREADABLE) as error:
         raise not_valid(error) from None
 
 
@@ -64,11 +72,13 @@ class IssuedTokens:
         """Take a path or an https address of keys. Raises OSError, and WrongIssuer where a file is not as it should be."""
         import jwt
 
-        self._jwt, self._issuer, self._audience = jwt, issuer, audience
-        self._remote = jwt.PyJWKClient(keys, timeout=PATIENCE_SECONDS) if keys.startswith("https://") else None
+        if "://" in keys and not keys.startswith("https://"):
+            raise WrongIssuer(f"{keys}: keys are fetched by https alone, or read from a file")
+        self._issuer, self._audience = issuer, audience
+        self._remote = FetchedKeys(keys) if keys.startswith("https://") else None
         try:
-            self._local = None if self._remote else jwt.PyJWKSet.from_dict(json.loads(Path(keys).read_text("utf-8")))
-        except (ValueError, AttributeError, jwt.PyJWTError) as error:
+            self._local = None if self._remote else jwt.PyJWKSet.from_dict(orjson.loads(Path(keys).read_bytes()))
+        except (jwt.PyJWTError, *UNREADABLE) as error:
             raise WrongIssuer(f"{keys} is no JSON Web Key Set: {type(error).__name__}") from None
 
     def caller(self, token: str) -> tuple[str, tuple[str, ...]]:
@@ -82,11 +92,37 @@ class IssuedTokens:
         return hashed_name(self._issuer, claims.get("sub")), tuple(scope.split()) if isinstance(scope, str) else ()
 
     def _key(self, token: str) -> Any:
-        if self._remote is None:
-            return key_named(token, self._local)
-        try:
-            return self._remote.get_signing_key_from_jwt(token)
-        except self._jwt.PyJWKClientConnectionError:
-            raise OSError("the keys of the issuer cannot be fetched") from None
-        except self._jwt.PyJWTError as error:
-            raise not_valid(error) from None
+        return self._remote.key(token) if self._remote else key_named(token, self._local)
+
+
+class FetchedKeys:
+    """The keys at an https address: fetched again every five minutes, for a key that is not known twice a minute at most.
+
+    While they cannot be fetched those hold that were there before, up to an hour; nobody waits for the next try.
+    """
+
+    def __init__(self, address: str) -> None:
+        """Fetch nothing yet."""
+        import jwt
+
+        self._jwt = jwt
+        self._client = jwt.PyJWKClient(address, timeout=PATIENCE_SECONDS)
+        self._known: Any = None
+        self._fetched_at = self._next_try = 0.0
+        self._fetching = Lock()
+
+    def key(self, token: str) -> Any:
+        """Return the key that a token names. Raises WrongToken, OSError where the keys cannot be had."""
+        with self._fetching:
+            if monotonic() >= self._next_try:
+                try:
+                    key = self._client.get_signing_key_from_jwt(token)
+                    self._known, self._fetched_at = self._client.get_jwk_set(), monotonic()
+                    return key
+                except self._jwt.PyJWKClientConnectionError:
+                    self._next_try = monotonic() + SECONDS_BETWEEN_TRIES
+                except (self._jwt.PyJWTError, *UNREADABLE) as error:
+                    raise not_valid(error) from None
+            if self._known is None or monotonic() - self._fetched_at > LONGEST_HELD:
+                raise OSError("the keys of the issuer cannot be fetched")
+        return key_named(token, self._known)

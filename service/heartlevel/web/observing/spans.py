@@ -4,12 +4,12 @@ A span has what OpenTelemetry's conventions for HTTP servers (1.23) ask for, but
 anything. Where spans are sent to, and how many, is said by OpenTelemetry's own settings (OTEL_...).
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import replace
 from importlib.util import find_spec
 from os import environ
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from flask import current_app, g, has_app_context, request
 
@@ -112,10 +112,8 @@ class Tracing:
         span.set_status(self._api.StatusCode.ERROR)
 
 
-def tracing_by(config: Mapping[str, Any]) -> Tracing | None:
-    """Return what makes spans where that is switched on. Raises WrongSettings where it cannot be."""
-    if not config["SPANS"]:
-        return None
+def tracing_by() -> Tracing:
+    """Return what makes spans. Raises WrongSettings where the extra is missing."""
     if find_spec("opentelemetry") is None:
         raise WrongSettings(f"{PREFIX}SPANS needs the extra `otel`, which is not installed here")
     return Tracing()
