@@ -135,16 +135,21 @@ def _opened(raw: bytes, trusted: Sequence[bytes]) -> dict[str, Any]:
         bundle, signed = whole["bundle"], whole["signature"]
         files, _ = bundle["files"], bundle["fingerprint"]
         sound = all(FILE_NAME.fullmatch(name) and isinstance(text, str) for name, text in files.items())
-        sound = sound and all(isinstance(layer["id"], str) for layer in bundle["layers"])
         signature = b64decode(signed or "", validate=True)
     except (orjson.JSONDecodeError, KeyError, TypeError, AttributeError, ValueError) as error:
         raise BundleRefused("it is no bundle of rules") from error
     if not sound or any(".." in name.split("/") for name in files):
         raise BundleRefused("it holds other files than rule files")
+    if not isinstance(layers := bundle.get("layers"), list) or not all(map(_is_named, layers)):
+        raise BundleRefused("it does not name its layers")
     if trusted and not _is_signed(bundle, signature, trusted):
         raise BundleRefused("none of the trusted keys has signed it, or it was changed since")
     opened: dict[str, Any] = bundle
     return opened
+
+
+def _is_named(layer: object) -> bool:
+    return isinstance(layer, dict) and isinstance(layer.get("id"), str)
 
 
 def _is_signed(bundle: Mapping[str, Any], signature: bytes, trusted: Sequence[bytes]) -> bool:
