@@ -5,7 +5,10 @@ import subprocess
 import sys
 
 import pytest
+from lxml import html
 
+from exchange.resources import parameters, patient, pressure
+from heartlevel.handouts.rendering import page_policy
 from heartlevel.resources import shipped
 from heartlevel.web.application import create_app
 from heartlevel.web.tryout.site import FILES, POLICY
@@ -46,6 +49,37 @@ def test_what_cannot_be_read_is_named_by_line_and_column_and_what_is_urgent_in_i
     ]  # fmt: skip
     assert told["problems"][0]["detail"] == "found '1x2'; expected a number from 1 to 400 mm[Hg]"
     assert told["problems"][1]["urgency"] in ("now", "same-day", "cannot-be-told")
+
+
+def reported(client, path: str, body: str, media: str):
+    query = {"time_zone": "Europe/Oslo"} if media == "text/csv" else {}
+    return client.post(path, data=body.encode(), content_type=media, query_string=query, headers={"Accept": "text/html"})
+
+
+def test_a_table_is_answered_with_a_report_on_each_of_its_people_in_one_page(client):
+    page = reported(client, "/v1/tables", as_csv(as_rows(requests(3))), "text/csv")
+    assert (page.status_code, page.content_type) == (200, "text/html; charset=utf-8")
+    assert page.headers["Content-Security-Policy"] == page_policy() and page.headers["ETag"]
+    reports = html.fromstring(page.text).find_class("report")
+    assert [report.get("lang") for report in reports] == ["en"] * 3
+    for report, told in zip(reports, sent(client, as_csv(as_rows(requests(3)))).get_json()["answers"], strict=True):
+        assert (
+            told["subject"]["id"] in report.text_content() and told["conclusion"]["clinician"][0] in report.text_content()
+        )
+
+
+def test_a_bundle_is_answered_with_reports_too(client):
+    bundle = json.dumps(parameters(patient(), *(pressure(f"o-{day}", day=day) for day in range(1, 8))))
+    page = reported(client, "/v1/fhir/assessments", bundle, "application/fhir+json")
+    assert (page.status_code, len(html.fromstring(page.text).find_class("report"))) == (200, 1)
+
+
+def test_reports_are_made_on_few_people_and_on_somebody(client):
+    many = reported(client, "/v1/tables", as_csv(as_rows(requests(11))), "text/csv")
+    assert (many.status_code, many.get_json()["detail"]) == (
+        406, "11 people; reports are made on 10 at most, ask for application/json")  # fmt: skip
+    nobody = reported(client, "/v1/tables", f"{HEAD},2026-03-02T07:14:00,131,80,home\n", "text/csv")
+    assert (nobody.status_code, "nobody in it could be assessed" in nobody.get_json()["detail"]) == (422, True)
 
 
 def test_a_table_has_the_limit_of_a_request(client):

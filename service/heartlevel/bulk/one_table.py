@@ -1,7 +1,7 @@
 """One table that was sent, assessed by the way of files: the same answers, and each problem with its line and column."""
 
-from collections.abc import Iterator
-from dataclasses import asdict, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -16,16 +16,44 @@ from heartlevel.bulk.outputs.registry import NDJSON
 from heartlevel.bulk.parts.grouping import Unreadable
 from heartlevel.bulk.parts.parts import parts_of
 from heartlevel.bulk.running.carrying_out import Job, bulk_inputs
-from heartlevel.bulk.running.judging import judged_items
+from heartlevel.bulk.running.judging import Plan, judged_items
 from heartlevel.bulk.running.problems import InputProblem, input_problems, unreadable_problem
 from heartlevel.bulk.running.results import Item
+from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.located import AssessedSubjects, in_order_of_subjects
+from heartlevel.one_call import answers_with_others
 from heartlevel.tables.meanings import Mapped
 
 NAME = "table"  # what the input is called where problems name it
 
 
-def table_answers(table: bytes, rules: Rules, zone: str | None, form: TableFormat = CSV) -> dict[str, Any]:
-    """Assess a table, a reading a row; returns `answers`, and `problems` by line and column.
+@dataclass(frozen=True, slots=True)
+class AssessedTable:
+    """A table that was assessed, part by part."""
+
+    plan: Plan
+    parts: Sequence[tuple[Sequence[AssessedSubjects], Mapping[int, Item]]]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the `answers`, and `problems` by line and column."""
+        rules, names = self.plan.rules, self.plan.names
+        lines = [line for groups, _ in self.parts for line in NDJSON.write(groups, rules, names)[0].splitlines()]
+        problems = [fault for _, items in self.parts for number in sorted(items) for fault in _problems(items[number])]
+        problems.sort(key=lambda fault: (fault["line"], fault["column"] or ""))
+        return {"answers": [orjson.loads(line) for line in lines], "problems": problems}
+
+    def subjects(self) -> Iterator[tuple[Conclusions, int, dict[str, Any]]]:
+        """Yield what was concluded, the subject's number in it, and the whole answer, in the order of the answers."""
+        for groups, _ in self.parts:
+            yield from in_order_of_subjects(groups, self._of_group)
+
+    def _of_group(self, group: AssessedSubjects) -> Iterator[tuple[Conclusions, int, dict[str, Any]]]:
+        for subject, answer in enumerate(answers_with_others(group.conclusions, self.plan.rules)):
+            yield group.conclusions, subject, answer
+
+
+def assessed_table(table: bytes, rules: Rules, zone: str | None, form: TableFormat = CSV) -> AssessedTable:
+    """Assess a table, a reading a row.
 
     `zone` is the time zone of times without an offset. Raises WrongCall where columns are not understood.
     """
@@ -35,11 +63,7 @@ def table_answers(table: bytes, rules: Rules, zone: str | None, form: TableForma
         kept.write_bytes(table)
         mapped = Mapped(fixed=fixed, form=rules.ruleset.choices.form)
         plan = Job(rules, inputs := bulk_inputs([Input(NAME, form, kept)], mapped), NDJSON).plan()
-        parts = [judged_items(plan, part) for part in parts_of(inputs, Path(folder), Meter(None))]
-    lines = [line for groups, _ in parts for line in NDJSON.write(groups, rules, plan.names)[0].splitlines()]
-    problems = [fault for _, items in parts for number in sorted(items) for fault in _problems(items[number])]
-    problems.sort(key=lambda fault: (fault["line"], fault["column"] or ""))
-    return {"answers": [orjson.loads(line) for line in lines], "problems": problems}
+        return AssessedTable(plan, [judged_items(plan, part) for part in parts_of(inputs, Path(folder), Meter(None))])
 
 
 def _problems(item: Item) -> Iterator[dict[str, Any]]:

@@ -37,10 +37,14 @@ def _style() -> str:
     return text
 
 
+def own_style() -> str:
+    """Return how a Content-Security-Policy names the style that stands in pages."""
+    return f"'sha256-{style_digest(_style())}'"
+
+
 def page_policy() -> str:
     """Return the Content-Security-Policy of pages: nothing but their own style, known by its hash."""
-    digest = style_digest(_style())
-    return f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    return f"default-src 'none'; img-src data:; style-src {own_style()}; base-uri 'none'; form-action 'none'"
 
 
 def rendered(template: str, language: str, **values: Any) -> bytes:

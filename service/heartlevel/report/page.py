@@ -1,11 +1,10 @@
 """The report as a page: HTML that is whole in itself, and the same printed as PDF."""
 
 from collections.abc import Iterator
-from functools import partial
 
 from heartlevel.assessment import Rules
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.handouts.rendering import long_date, rendered
+from heartlevel.handouts.rendering import rendered
 from heartlevel.one_call import answers_with_others
 from heartlevel.report.drawing import as_source
 from heartlevel.report.report import Report, report_of
@@ -22,10 +21,9 @@ def printed_reports(conclusions: Conclusions, rules: Rules) -> Iterator[bytes]:
     yield from map(printed, report_pages(conclusions, rules))
 
 
-def report_page(report: Report) -> bytes:
-    """Return the page, in HTML."""
-    return rendered("report.html.j2", report.language, report=report, answer=report.answer, words=report.words,
-                    number=report.figures, source=as_source, day=partial(long_date, language=report.language))  # fmt: skip
+def report_page(*reports: Report) -> bytes:
+    """Return one page, in HTML, with a report or several one after another."""
+    return rendered("report.html.j2", reports[0].language, reports=reports, source=as_source)
 
 
 def printed(page: bytes) -> bytes:

@@ -8,6 +8,7 @@ from typing import Any
 
 from heartlevel.assessment import Rules
 from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.handouts.rendering import long_date
 from heartlevel.intake.faults import escaped
 from heartlevel.report.device_plot import device_plot
 from heartlevel.report.figures import ToldNumbers
@@ -76,6 +77,10 @@ class Report:
         return frozenset(
             finding["id"] for finding, length in zip(findings, lengths, strict=True) if length > MOST_EXPLAINED
         )
+
+    def day(self, day: str) -> str:
+        """Return a date of ISO 8601 in words of the report's language."""
+        return long_date(day, self.language)
 
     @property
     def language(self) -> str:

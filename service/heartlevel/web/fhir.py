@@ -1,16 +1,18 @@
 """The routes that speak FHIR R4."""
 
+from functools import partial
 from typing import Any
 
 from flask import Blueprint, Response, request
 
 from heartlevel.answer.whole import as_json
-from heartlevel.fhir.call import FhirAnswers, fhir_answers
+from heartlevel.fhir.call import Answered, FhirAnswers, fhir_answers
 from heartlevel.fhir.issues import ERROR, Issue, outcome_of
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.fhir.questionnaire import ID as QUESTIONNAIRE_ID
 from heartlevel.fhir.questionnaire import questionnaire, questionnaires
 from heartlevel.fhir.reading.sent import is_fhir
+from heartlevel.report.report import Report, report_of
 from heartlevel.web.observing.counters import count_urgency
 from heartlevel.web.routes import (
     JSON,
@@ -23,6 +25,7 @@ from heartlevel.web.routes import (
     tagged,
 )
 from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
+from heartlevel.web.written_as_report import HTML, reports_response
 
 fhir_routes = Blueprint("heartlevel-fhir", __name__)
 fhir_routes.before_request(choose_rules)
@@ -40,7 +43,10 @@ def assess_resources() -> Response:
     _count_all(answers)
     if not answers.answered:
         return outcome_response(422, list(answers.issues) if answers.refused else [*answers.issues, NOBODY])
-    if request.accept_mimetypes.best_match([FHIR_JSON, JSON]) == JSON:
+    kind = request.accept_mimetypes.best_match([FHIR_JSON, JSON, HTML])
+    if kind == HTML:
+        return tagged(reports_response([partial(_report, person) for person in answers.answered]))
+    if kind == JSON:
         return respond(answers.as_dict())
     return bundle_response(answers.bundle(codes_in_use(), now()))
 
@@ -71,6 +77,10 @@ def resource_response(resource: dict[str, Any]) -> Response:
 def outcome_response(status: int, issues: list[Issue]) -> Response:
     """Return an OperationOutcome."""
     return tagged(Response(as_json(outcome_of(issues)), status, content_type=FHIR_JSON))
+
+
+def _report(person: Answered) -> Report:
+    return report_of(person.conclusions, person.subject, person.answer, rules_in_force())
 
 
 def _count_all(answers: FhirAnswers) -> None:

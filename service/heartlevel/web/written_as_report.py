@@ -1,6 +1,6 @@
 """Answers as the report to look at: a page, the same printed, or its plot alone."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from flask import Response, abort, g
@@ -11,6 +11,9 @@ from heartlevel.report.report import Report
 
 HTML, PDF, SVG = "text/html", "application/pdf", "image/svg+xml"
 REPORT_KINDS = (HTML, PDF, SVG)
+JSON = "application/json"
+MOST_REPORTS = 10  # to one call for several people: each is drawn while the caller waits
+NO_PLOTS = f"this installation draws no plots (extra `pages`); ask for {JSON}"
 PLOT_POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # the plot's own styles; there is no script in it
 
 
@@ -21,7 +24,7 @@ def report_response(
     try:
         report, answer = make()
     except ModuleNotFoundError:
-        abort(406, "this installation draws no plots (extra `pages`); ask for application/json")
+        abort(406, NO_PLOTS)
     keep(answer)
     return _written(report, kind)
 
@@ -38,6 +41,19 @@ def _written(report: Report, kind: str) -> Response:
         response = page_response(report_page(report))
     response.set_etag(g.rules.ruleset.fingerprint)
     return response
+
+
+def reports_response(reports: Sequence[Callable[[], Report]]) -> Response:
+    """Return one page with a report on each of several people; aborts with 406 where it cannot be made, 422 for nobody."""
+    if not reports:
+        abort(422, f"nobody in it could be assessed, so there is no report; {JSON} names what is wrong")
+    if len(reports) > MOST_REPORTS:
+        abort(406, f"{len(reports)} people; reports are made on {MOST_REPORTS} at most, ask for {JSON}")
+    try:
+        page = report_page(*(make() for make in reports))
+    except ModuleNotFoundError:
+        abort(406, NO_PLOTS)
+    return page_response(page)
 
 
 def page_response(page: bytes) -> Response:

@@ -6,7 +6,7 @@ from typing import Any
 import orjson
 from flask import Blueprint, Response, abort, current_app, request
 
-from heartlevel.handouts.rendering import templates_of
+from heartlevel.handouts.rendering import own_style, templates_of
 from heartlevel.resources import shipped
 from heartlevel.ruling.tools.own_schema import document_with
 
@@ -17,13 +17,15 @@ FILES = {
     "tryout.js": (STATIC / "tryout.js", SCRIPT),
     "playground.js": (STATIC / "playground.js", SCRIPT),
     "tryout.css": (STATIC / "tryout.css", STYLE),
+    "style.css": (shipped("handouts/templates") / "style.css", STYLE),
     "demo.ndjson": (shipped("demo") / "harbour-lane.ndjson", LINES),
 }
 REFERENCE = "reference"
-# Nothing is loaded from elsewhere, no script or style stands in a page, and no other page may frame it.
+# Nothing is loaded from elsewhere, no script stands in a page and no style but that of reports, which are shown in a frame
+# that runs nothing; no other page may frame it.
 POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:; "
-    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    f"default-src 'none'; script-src 'self'; style-src 'self' {own_style()}; connect-src 'self'; img-src 'self' data:; "
+    "frame-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
 site = Blueprint("heartlevel-tryout", __name__)
 

@@ -1,11 +1,15 @@
-"""`POST /v1/tables`: a table as files are, a reading a row, answered at once."""
+"""`POST /v1/tables`: a table as files are, a reading a row, answered at once, with reports to look at if asked for."""
+
+from functools import partial
 
 from flask import Blueprint, Response, abort, request
 
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.request import TooManyReadings
+from heartlevel.report.report import report_of
 from heartlevel.web.bodies.sent import OtherMediaType, sent
-from heartlevel.web.routes import choose_rules, keeper, most_readings, respond, rules_in_force
+from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, tagged
+from heartlevel.web.written_as_report import HTML, reports_response
 
 CSV = "text/csv"
 NOT_INSTALLED = "tables need pyarrow, which is not installed here; send requests as JSON"
@@ -19,7 +23,7 @@ def assess_table() -> Response:
     if request.mimetype != CSV:
         raise OtherMediaType([CSV])
     try:
-        from heartlevel.bulk.one_table import table_answers
+        from heartlevel.bulk.one_table import assessed_table
     except ModuleNotFoundError as missing:
         if missing.name != "pyarrow":
             raise
@@ -29,9 +33,12 @@ def assess_table() -> Response:
     if rows > most_readings():
         raise TooManyReadings(rows, most_readings())
     try:
-        told = table_answers(table, rules_in_force(), request.args.get("time_zone"))
+        assessed = assessed_table(table, rules_in_force(), request.args.get("time_zone"))
     except WrongCall as wrong:
         abort(422, str(wrong))
+    told = assessed.as_dict()
     for number, answer in enumerate(told["answers"], start=1):
         keeper()(answer, line=number)
+    if request.accept_mimetypes.best_match([JSON, HTML], JSON) == HTML:
+        return tagged(reports_response([partial(report_of, *subject, rules_in_force()) for subject in assessed.subjects()]))
     return respond(told)

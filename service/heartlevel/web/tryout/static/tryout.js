@@ -1,4 +1,4 @@
-// Readings are sent to this service, and what it says is shown: as text alone, never as markup.
+// Readings are sent to this service. What it says is shown as text, and the report it makes in a frame, never as markup.
 export const at = (id) => document.getElementById(id);
 
 export function element(name, text, attributes = {}) {
@@ -29,10 +29,13 @@ export function table(caption, heads, rows) {
   return wide;
 }
 
-export async function ask(path, kind, body) {
+function sent(path, accept, kind, body) {
   const key = at("key").value.trim();
-  const headers = { Accept: "application/json", ...(kind && { "Content-Type": kind }), ...(key && { Authorization: `Bearer ${key}` }) };
-  const response = await fetch(path, { method: body === undefined ? "GET" : "POST", headers, body });
+  const headers = { Accept: accept, ...(kind && { "Content-Type": kind }), ...(key && { Authorization: `Bearer ${key}` }) };
+  return fetch(path, { method: body === undefined ? "GET" : "POST", headers, body });
+}
+
+async function answered(response) {
   const text = await response.text();
   try {
     return { ok: response.ok, status: response.status, told: JSON.parse(text) };
@@ -40,6 +43,8 @@ export async function ask(path, kind, body) {
     return { ok: false, status: response.status, told: { title: "The answer is no JSON", detail: text.slice(0, 500) } };
   }
 }
+
+export const ask = async (path, kind, body) => answered(await sent(path, "application/json", kind, body));
 
 export const people = fetch("try/demo.ndjson")
   .then((response) => response.text())
@@ -81,53 +86,46 @@ function problemsShown(problems, text) {
   return table("What could not be read", ["Where", "What stands there", "What is wrong"], rows);
 }
 
-function answerShown(answer) {
-  const whole = element("article", null, { "data-subject": answer.subject.id });
-  whole.append(element("h3", answer.subject.id));
-  if (answer.urgent) whole.append(element("p", `Urgent: ${answer.urgency.level}`, { class: "urgent" }));
-  whole.append(list(answer.conclusion.clinician));
-  whole.append(element("h4", "In plain words"), list(answer.conclusion.patient));
-  const findings = (answer.findings || []).map((finding) => {
-    const item = element("li");
-    item.append(element("strong", finding.title), ` ${finding.explanation} ${finding.advice}`);
-    return item;
-  });
-  if (findings.length) whole.append(element("h4", "Findings"), list(findings));
-  const steps = (answer.next_steps || []).map((step) => step.text);
-  if (steps.length) whole.append(element("h4", "What to do next"), list(steps, "ol"));
-  whole.append(element("h4", "Cautions"), list(answer.cautions));
-  const details = element("details");
-  details.append(element("summary", `All of the answer of ${answer.subject.id} as JSON`),
-    element("pre", JSON.stringify(answer, null, 1), { tabindex: "0", role: "region", "aria-label": `Answer of ${answer.subject.id}` }));
-  whole.append(details);
-  return whole;
-}
-
 export function refusalShown(told) {
   const whole = element("div", null, { class: "refused" });
   whole.append(element("p", `${told.title || "Refused"}: ${told.detail || ""}`));
   if (told.urgency && told.urgency.level !== "none") {
-    whole.append(element("p", `Urgent by what is legible: ${told.urgency.level}`, { class: "urgent" }));
+    whole.append(element("p", `Urgent by what is legible: ${told.urgency.level}`, { class: "alarm" }));
   }
   return whole;
 }
 
-function fhirShown(told) {
-  const whole = element("div"), outcomes = (told.entry || []).map((entry) => entry.resource);
-  const issues = outcomes.filter((resource) => resource.resourceType === "OperationOutcome").flatMap((one) => one.issue);
-  if (issues.length) {
-    const rows = issues.map((issue) => [(issue.expression || []).join(", "), issue.severity, issue.diagnostics || issue.details?.text || ""]);
-    whole.append(table("What could not be read", ["Where", "How grave", "What is wrong"], rows));
-  }
-  const said = outcomes.filter((resource) => resource.conclusion).map((resource) => resource.conclusion);
-  whole.append(list(said), element("pre", JSON.stringify(told, null, 1), { tabindex: "0", role: "region", "aria-label": "Answer as FHIR" }));
-  return whole;
+function issuesShown(issues) {
+  const rows = issues.map((issue) => [(issue.expression || []).join(", "), issue.severity, issue.diagnostics || issue.details?.text || ""]);
+  return table("What could not be read", ["Where", "How grave", "What is wrong"], rows);
 }
 
-function shown(kind, told, text) {
-  const answers = kind.name === "CSV" ? told.answers : kind.name === "JSON" ? [told] : [];
-  const problems = told.problems || [];
-  return [...(problems.length ? [problemsShown(problems, text)] : []), ...(kind.name === "FHIR" ? [fhirShown(told)] : answers.map(answerShown))];
+// What was wrong in it: of JSON and CSV problems, of FHIR an OperationOutcome, alone or beside the answers.
+function wrongShown(told, text) {
+  const problems = told.problems || [], issues = told.outcome?.issue || told.issue || [];
+  return [...(problems.length ? [problemsShown(problems, text)] : []), ...(issues.length ? [issuesShown(issues)] : [])];
+}
+
+function answerShown(told) {
+  const details = element("details");
+  details.append(element("summary", "The answer as JSON"),
+    element("pre", JSON.stringify(told, null, 1), { tabindex: "0", role: "region", "aria-label": "The answer as JSON" }));
+  return details;
+}
+
+// The report is shown as it is made, in a frame in which no script runs; it is as high as what is in it.
+async function reportShown(kind, text) {
+  const response = await sent(kind.path, "text/html", kind.media, text);
+  if (!response.ok) return refusalShown((await answered(response)).told);
+  const frame = element("iframe", null, { class: "frame", title: "Report", sandbox: "allow-same-origin" });
+  const fit = () => {
+    const inside = frame.contentDocument?.body;
+    if (inside) frame.style.height = `${inside.offsetHeight + 4}px`;
+  };
+  frame.srcdoc = await response.text();
+  frame.addEventListener("load", fit);
+  addEventListener("resize", fit);
+  return frame;
 }
 
 function curl(kind, text) {
@@ -150,8 +148,8 @@ async function assess(event) {
   try {
     const { ok, status, told } = await ask(kind.path, kind.media, text);
     at("state").textContent = ok ? `Answered (read as ${kind.name}).` : `Refused: status ${status} (read as ${kind.name}).`;
-    const refused = ok ? [] : [refusalShown(told), ...((told.problems || []).length ? [problemsShown(told.problems, text)] : [])];
-    at("outcome").replaceChildren(...(ok ? shown(kind, told, text) : refused));
+    const wrong = wrongShown(told, text);
+    at("outcome").replaceChildren(...(ok ? [...wrong, await reportShown(kind, text), answerShown(told)] : [refusalShown(told), ...wrong]));
   } catch (error) {
     at("state").textContent = `No answer: ${error.message}`;
   }
