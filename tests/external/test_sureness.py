@@ -11,6 +11,7 @@ import pytest
 from scipy import stats
 
 from heartlevel.assessment import assess_requests
+from heartlevel.conclusions.sureness import as_measured
 from heartlevel.intake.request import read
 from heartlevel.statistics.sureness.more_days import SURE, being_sure
 from heartlevel.statistics.uncertainty import interval95
@@ -104,7 +105,7 @@ def test_the_probability_of_a_category_is_that_of_reaching_it_and_none_above_it(
 
     # AHA/ACC 2025 at home: elevated from 120 systolic, or from 80 diastolic as stage 1 then is; 130/80; 135/85.
     reached = [1.0, above(120, 80), above(130, 80), above(135, 85), 0.0]
-    got = found.sureness.as_measured.of_category[0]
+    got = as_measured(found).of_category[0]
     assert list(got) == ["normal", "elevated", "stage-1", "stage-2"]
     assert list(got.values()) == pytest.approx(-np.diff(reached), abs=1e-6)
     assert sum(got.values()) == pytest.approx(1)

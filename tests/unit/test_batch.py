@@ -8,6 +8,7 @@ import pytest
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import assess_requests
 from heartlevel.facts.catalogue import CATALOGUE
+from heartlevel.intake.recorded import LikeObjects
 from heartlevel.intake.request import read
 from heartlevel.one_call import answer_requests
 from heartlevel.profiles import Category
@@ -33,6 +34,18 @@ def test_a_device_is_only_that_of_its_own_request():
     columns = assessed(*payloads, week(2, device="d-1")).facts["reading"]
     highest = columns["cuff_arm_max_cm"].reshape(4, -1)
     assert np.array_equal(highest, np.repeat([[26.0], [32.0], [42.0], [np.nan]], highest.shape[1], axis=1), equal_nan=True)
+
+
+@pytest.mark.parametrize("objects", [
+    [],
+    [{"a": 1, "part": {"b": 2}}, {"a": 3, "part": {"b": None}}],
+    [{"a": 1}, {"part": {"b": 2}, "a": 3}, {"a": None, "part": None}, {}, {"a": 4}, {"part": {}}],
+])  # fmt: skip
+def test_objects_of_any_names_in_any_order_are_taken_apart_by_name(objects):
+    apart = LikeObjects(objects)
+    assert list(apart.values(("a",)) or [None] * len(objects)) == [item.get("a") for item in objects]
+    within = [(item.get("part") or {}).get("b") for item in objects]
+    assert list(apart.values(("part", "b")) or [None] * len(objects)) == within
 
 
 @pytest.mark.parametrize("scope", ["reading", "sitting", "series"])

@@ -3,10 +3,12 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+import numpy as np
+
 from heartlevel.answer.sides import category_title, even_so, sides_of_pattern
 from heartlevel.conclusions.category import NO_CATEGORY_REASONS, NO_SETTING, levels_of, silent_because
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.conclusions.numbers import all_rounded, rounded, rounded_interval
+from heartlevel.conclusions.numbers import all_rounded, rounded
 from heartlevel.conclusions.pattern import LABELS
 from heartlevel.conclusions.sureness import NO_PROBABILITY, ErrorInIt
 from heartlevel.profiles import Category
@@ -27,16 +29,23 @@ class Classifications:
         # By subject and name, the means that each alternative has in the setting that is classified.
         means = self.assessment.alternatives.mean[:, :, conclusions.category.group]
         self.of_alternatives = all_rounded(means.transpose(2, 1, 0))
+        difference, categories = conclusions.office_minus_home, conclusions.category
+        self.differences = all_rounded(np.array([difference.mean, difference.low, difference.high]).transpose(2, 1, 0))
+        self.means = all_rounded(categories.mean.T)
+        self.certainty = all_rounded(conclusions.sureness.certainty, CHANCE_DECIMALS)
+        others = self.assessment.alternatives
+        by_group = (others.applies, others.enough, self.assessment.classified.of_alternatives)
+        # By subject and name: applies, says something, and its category.
+        self.alternatives = np.array([column[:, categories.group] for column in by_group]).transpose(2, 1, 0).tolist()
 
     def pattern(self, subject: int) -> dict[str, Any]:
         """Return how home and office compare, as the rules decided it."""
-        conclusions, difference = self.conclusions, self.conclusions.office_minus_home
+        conclusions = self.conclusions
         deciding = [finding for finding in conclusions.findings[subject] if finding.rule.pattern]
         between = {
-            name: {"mean": rounded(difference.mean[row, subject]),
-                   "interval95": rounded_interval(difference.low[row, subject], difference.high[row, subject])}
-            for row, name in enumerate(PRESSURES)
-        }  # fmt: skip
+            name: {"mean": mean, "interval95": None if low is None else [low, high]}
+            for name, (mean, low, high) in zip(PRESSURES, self.differences[subject], strict=True)
+        }
         return {
             **{setting: self._category_in(setting, subject) for setting in ("office", "home")},
             "label": LABELS[conclusions.pattern[subject]],
@@ -81,7 +90,7 @@ class Classifications:
             "side": MEASURED_SIDES[side],
             "setting": setting,
             "basis": "protocol",
-            **{name: rounded(categories.mean[row, subject]) for row, name in enumerate(PRESSURES)},
+            **dict(zip(PRESSURES, self.means[subject], strict=True)),
             "title": self._title(levels, category, subject),
             "raised": bool(categories.raised[subject]),
             **self._sureness(subject, group),
@@ -102,10 +111,10 @@ class Classifications:
         return {
             **_chances(sureness.probabilities, group, NO_PROBABILITY[own.unknown[subject]]),
             "sureness": SURENESSES[own.word[subject]],
-            "certainty": rounded(own.certainty[subject], CHANCE_DECIMALS),
+            "certainty": self.certainty[subject],
             "errors_in_it": [self._error(subject, error) for error in self.conclusions.errors_in_it[subject]],
             "sharpened_by": own.sharpened_by[subject],
-            "as_measured": _chances(sureness.as_measured, group),
+            "as_measured": _chances(self.conclusions.as_measured, group),
         }
 
     def _error(self, subject: int, error: ErrorInIt) -> dict[str, Any]:
@@ -120,13 +129,19 @@ class Classifications:
         return {**whole, "text": rule.title if rule else wording.sureness.get(f"error-{error.code}")}
 
     def _alternatives(self, subject: int, group: int, levels: Sequence[Category]) -> Iterator[dict[str, Any]]:
-        others, categories = self.assessment.alternatives, self.assessment.classified.of_alternatives[:, group].tolist()
-        applies, enough = others.applies[:, group].tolist(), others.enough[:, group].tolist()
-        for row, name in enumerate(others.names if SETTINGS[group % len(SETTINGS)] in CLASSIFIED else ()):
-            if applies[row]:
-                means = dict(zip(PRESSURES, self.of_alternatives[subject][row], strict=True))
-                alternative = {"name": name, **means, "category": _category_id(levels, categories[row])}
-                yield alternative if enough[row] else {**alternative, "reason": silent_because(name)}
+        names = self.assessment.alternatives.names
+        if SETTINGS[group % len(SETTINGS)] not in CLASSIFIED:
+            return
+        told = zip(names, self.of_alternatives[subject], self.alternatives[subject], strict=True)
+        for name, (systolic, diastolic), (applies, enough, category) in told:
+            if applies:
+                alternative = {
+                    "name": name,
+                    "systolic": systolic,
+                    "diastolic": diastolic,
+                    "category": _category_id(levels, category),
+                }
+                yield alternative if enough else {**alternative, "reason": silent_because(name)}
 
     def _would_change(self, subject: int) -> str | None:
         """Return one sentence that names the alternatives which change the category; None where no text is written."""

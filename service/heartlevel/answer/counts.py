@@ -13,13 +13,14 @@ UNKNOWN = "unknown"
 def counts(assessment: Assessment, subject: int) -> dict[str, Any]:
     """Return a subject's counts as they stand in the answer."""
     batch = assessment.batch
-    assessed = Counter(SETTINGS[code] for code in batch.setting[batch.rows_of(subject)].tolist())
+    by_code = Counter(batch.setting[batch.rows_of(subject)].tolist())
+    assessed = {name: by_code[code] for code, name in enumerate(SETTINGS) if code in by_code}
     readings = batch.requests[subject].lost
     lost = Counter(reading.setting or UNKNOWN for reading in readings)
-    settings = [name for name in (*SETTINGS, UNKNOWN) if assessed[name] + lost[name]]
+    settings = [name for name in (*SETTINGS, UNKNOWN) if assessed.get(name) or lost[name]]
     return {
-        **_counted(assessed.total(), lost.total()),
-        "by_setting": {name: _counted(assessed[name], lost[name]) for name in settings},
+        **_counted(by_code.total(), lost.total()),
+        "by_setting": {name: _counted(assessed.get(name, 0), lost[name]) for name in settings},
         "lost_because": _in_order(code for reading in readings for code in reading.codes),
     }
 

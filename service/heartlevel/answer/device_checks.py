@@ -20,6 +20,8 @@ P_DECIMALS, SLOPE_DECIMALS, SD_DECIMALS = 4, 3, 2
 def checks_written(conclusions: Conclusions, subject: int) -> list[dict[str, Any]]:
     """Return how the subject's devices agree with their references."""
     batch, checks = conclusions.assessment.batch, conclusions.assessment.checks
+    if not batch.requests[subject].checks:
+        return []
     columns = np.flatnonzero(checks.subject_of == subject).tolist()
     return [
         {

@@ -36,6 +36,8 @@ class Figures:
         self.long_run = all_rounded(np.array(conclusions.long_run_intervals).transpose(2, 1, 0))
         counted = np.bincount(groups // len(SETTINGS), minlength=len(self.assessment.guidelines))
         self.starts = [0, *np.cumsum(counted).tolist()]
+        self.reliability = self.assessment.reliability.tolist()
+        self.left_out = self._left_out()
         self.pressures = all_rounded(np.array([facts[name] for name in READING_PRESSURES]).T)
         by_reading = [[getattr(columns, name) for name in MEASURES] for columns in conclusions.varying.by_reading.values()]
         self.varying = all_rounded(np.array(by_reading).transpose(2, 0, 1))
@@ -56,21 +58,28 @@ class Figures:
             if self.bases[row] == "protocol":
                 for name, ends in zip(PRESSURES, self.long_run[group], strict=True):
                     average[name]["interval95_long_run"] = None if None in ends else ends
-                average |= {"from": self._day(0, group), "to": self._day(1, group), "left_out": self._left_out(group)}
+                average |= {
+                    "from": self._day(0, group),
+                    "to": self._day(1, group),
+                    "left_out": self.left_out.get(group, []),
+                }
             whole.append(average)
         return whole
 
     def _day(self, end: int, group: int) -> str:
         return date.fromordinal(int(self.conclusions.days_spanned[end][group])).isoformat()
 
-    def _left_out(self, group: int) -> list[dict[str, Any]]:
+    def _left_out(self) -> dict[int, list[dict[str, Any]]]:
+        """Return by group the readings that the protocol leaves out, by reason."""
         batch, reasons = self.assessment.batch, self.assessment.selection.left_out
-        names: dict[str, list[str]] = {}
-        rows = batch.rows_of(group // len(SETTINGS))
-        mine = (batch.group_of[rows] == group) & (reasons[rows] != KEPT)
-        for row in (rows.start + np.flatnonzero(mine)).tolist():
-            names.setdefault(LEFT_OUT[reasons[row]], []).append(batch.names[row])
-        return [{"because": reason, "readings": readings} for reason, readings in sorted(names.items())]
+        (rows,) = np.nonzero(reasons != KEPT)
+        names: dict[int, dict[str, list[str]]] = {}
+        for row, group, reason in zip(rows.tolist(), batch.group_of[rows].tolist(), reasons[rows].tolist(), strict=True):
+            names.setdefault(group, {}).setdefault(LEFT_OUT[reason], []).append(batch.names[row])
+        return {
+            group: [{"because": reason, "readings": readings} for reason, readings in sorted(by_reason.items())]
+            for group, by_reason in names.items()
+        }
 
     def coverage(self, subject: int) -> dict[str, Any]:
         """Return how the home readings lie over days and hours."""

@@ -83,8 +83,10 @@ def expected_errors(assessment: Assessment, findings: Sequence[Finding]) -> dict
         if expected:
             for row, reading in finding.by_reading(assessment.batch):
                 amounts = _amounts(assessment, finding.rule.scope, expected, row)
-                shifts = {pressure: _shift(shift, amounts) for pressure, shift in expected.items()}
-                errors.setdefault(reading, []).append({"because": finding.rule.id, **shifts})
+                error: dict[str, Any] = {"because": finding.rule.id}
+                for pressure, shift in expected.items():
+                    error[pressure] = _shift(shift, amounts)
+                errors.setdefault(reading, []).append(error)
     return errors
 
 

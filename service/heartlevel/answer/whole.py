@@ -1,6 +1,7 @@
 """The answer: one plain object a subject, the same for the same input and rules, to the byte."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import orjson
@@ -9,10 +10,10 @@ from heartlevel.answer.classification import Classifications
 from heartlevel.answer.conclusion import conclusion
 from heartlevel.answer.counts import counts
 from heartlevel.answer.device_checks import checks_written
-from heartlevel.answer.figures import READING_PRESSURES, Figures
+from heartlevel.answer.figures import Figures
 from heartlevel.answer.findings import entry_problems, expected_errors, written_findings, written_notes
 from heartlevel.answer.followup import change, devices, observed_technique, periods, pulse, target
-from heartlevel.answer.next_steps import next_steps, what_next
+from heartlevel.answer.next_steps import DaysToCome, next_steps
 from heartlevel.answer.sides import sides_written
 from heartlevel.answer.urgency import urgency_written
 from heartlevel.assessment import Assessment
@@ -29,9 +30,9 @@ def answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
 
 def written_answers(conclusions: Conclusions) -> Iterator[dict[str, Any]]:
     """Yield one answer a subject, in the order of the requests, of what has been concluded."""
-    figures, classifications = Figures(conclusions), Classifications(conclusions)
+    rounded = _Rounded(Figures(conclusions), Classifications(conclusions), DaysToCome(conclusions))
     for subject in range(len(conclusions.assessment.batch.requests)):
-        yield _answer(conclusions, figures, classifications, subject)
+        yield _answer(conclusions, rounded, subject)
 
 
 def device_answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
@@ -55,8 +56,17 @@ def as_json(answer: dict[str, Any]) -> bytes:
     return orjson.dumps(answer)
 
 
-def _answer(conclusions: Conclusions, figures: Figures, classifications: Classifications, subject: int) -> dict[str, Any]:
-    assessment = conclusions.assessment
+@dataclass(frozen=True, slots=True)
+class _Rounded:
+    """The parts of answers whose numbers are rounded for all subjects at once."""
+
+    figures: Figures
+    classifications: Classifications
+    days_to_come: DaysToCome
+
+
+def _answer(conclusions: Conclusions, rounded: _Rounded, subject: int) -> dict[str, Any]:
+    assessment, figures, classifications = conclusions.assessment, rounded.figures, rounded.classifications
     request, findings = assessment.batch.requests[subject], written_findings(conclusions, subject)
     problems = sorted_problems([*request.problems, *entry_problems(conclusions, subject, findings)])
     return {
@@ -66,7 +76,7 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
         "urgent": bool(conclusions.urgent[subject]),
         "urgency": urgency_written(conclusions, subject),
         "counts": counts(assessment, subject),
-        "readings": list(_readings(conclusions, figures, subject)),
+        "readings": _readings(conclusions, figures, subject),
         "findings": findings,
         "notes": written_notes(conclusions, subject),
         "averages": figures.averages(subject),
@@ -84,7 +94,7 @@ def _answer(conclusions: Conclusions, figures: Figures, classifications: Classif
         "observed_technique": observed_technique(conclusions, subject, findings),
         "device_checks": checks_written(conclusions, subject),
         "next_steps": next_steps(conclusions, subject),
-        "what_next": what_next(conclusions, subject),
+        "what_next": rounded.days_to_come.what_next(subject),
         "problems": problems_written(problems),
         "cautions": list(assessment.rules.wording[request.language].cautions),
     }
@@ -109,7 +119,7 @@ def _made_with(assessment: Assessment, subject: int) -> dict[str, Any]:
     }
 
 
-def _readings(conclusions: Conclusions, figures: Figures, subject: int) -> Iterator[dict[str, Any]]:
+def _readings(conclusions: Conclusions, figures: Figures, subject: int) -> list[dict[str, Any]]:
     assessment, findings = conclusions.assessment, conclusions.findings[subject]
     errors = expected_errors(assessment, findings)
     named: dict[int, list[str]] = {}
@@ -117,12 +127,17 @@ def _readings(conclusions: Conclusions, figures: Figures, subject: int) -> Itera
         for row in finding.readings:
             named.setdefault(row, []).append(finding.name)
     rows = assessment.batch.rows_of(subject)
-    levels = assessment.reliability[rows].tolist()
-    for row, level, values in zip(range(rows.start, rows.stop), levels, figures.pressures[rows], strict=True):
-        yield {
+    by_row = zip(range(rows.start, rows.stop), figures.reliability[rows], figures.pressures[rows], strict=True)
+    return [
+        {
             "id": assessment.batch.names[row],
             "reliability": RELIABILITIES[level],
             "findings": named.get(row, []),
-            **dict(zip(READING_PRESSURES, values, strict=True)),
+            "systolic": systolic,
+            "diastolic": diastolic,
+            "mean_arterial": mean_arterial,
+            "pulse_pressure": pulse_pressure,
             "expected_errors": errors.get(row, []),
         }
+        for row, level, (systolic, diastolic, mean_arterial, pulse_pressure) in by_row
+    ]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Bools, Floats, Ints
+from heartlevel.columns import Bools, Floats, Ints, first_case
 from heartlevel.facts.sides import ATTENDED, HOME, LIMITS_OF, NO_SIDE, SETTING_NUMBER, UNATTENDED
 from heartlevel.profiles import Category
 from heartlevel.statistics.alternatives import WITHOUT_DOUBTFUL
@@ -89,7 +89,7 @@ def silent_because(alternative: str) -> str:
 def _categories_by_side(assessment: Assessment) -> Ints:
     """Return the category of each side's average; of an ambulatory one, raised or not is all that is published."""
     raised, speaks = assessment.sides.measured.raised, ~assessment.fitness.excluded
-    by_side = np.where(np.isnan(raised), NO_CATEGORY, np.nan_to_num(raised)).astype(np.int64)
+    by_side = np.where(np.isnan(raised), NO_CATEGORY, raised).astype(np.int64)
     row = assessment.classified.category[assessment.averages.row("protocol")].reshape(-1, len(SETTINGS))
     for side in (HOME, ATTENDED, UNATTENDED):
         by_side[side] = np.where(np.isnan(raised[side]), NO_CATEGORY, row[:, SETTING_NUMBER[side]])
@@ -119,7 +119,7 @@ def _reason(assessment: Assessment, person: Ints) -> Ints:
     """Return why nobody has a category, as if none had: something of the person, few readings, no limit, no side fit."""
     measured = assessment.sides.measured
     enough, known = measured.enough.any(axis=0), (~np.isnan(measured.raised)).any(axis=0)
-    return np.select([person != CLASSIFIABLE, ~enough, ~known], [person, TOO_FEW, UNPUBLISHED], UNFIT)
+    return first_case([(person != CLASSIFIABLE, person), (~enough, TOO_FEW), (~known, UNPUBLISHED)], UNFIT)
 
 
 def _person(assessment: Assessment) -> Ints:

@@ -27,7 +27,7 @@ from heartlevel.conclusions.slips import slips_of
 from heartlevel.conclusions.statements.choosing import statements_of
 from heartlevel.conclusions.statements.statement import Material
 from heartlevel.conclusions.steps import steps_of
-from heartlevel.conclusions.sureness import errors_of, sureness_of
+from heartlevel.conclusions.sureness import as_measured, errors_of, sureness_of
 from heartlevel.conclusions.urgency.episodes import urgency_of
 
 
@@ -61,6 +61,7 @@ class Conclusions:
     patterns_as_measured = cached_property(lambda self: patterns_as_measured(self.assessment))
     pattern_settled = cached_property(lambda self: settled_labels(self.pattern, self.patterns_probable))
     errors_in_it = cached_property(lambda self: errors_of(self.assessment, self.category))
+    as_measured = cached_property(lambda self: as_measured(self.assessment))
     sureness = cached_property(lambda self: sureness_of(self.assessment, self.category))
     office_minus_home = cached_property(lambda self: office_minus_home(self.assessment))
     # What to do next, and what to measure that was not measured yet.

@@ -48,12 +48,14 @@ def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:
     batch, undecided = assessment.batch, assessment.verdicts["reading"].undecided
     names = [name for name in undecided if assessment.rules.facts[name].asked]
     by_subject: list[list[tuple[str, float]]] = [[] for _ in batch.requests]
-    readings = np.bincount(batch.subject_of, minlength=len(by_subject))
-    for name in names:
-        counted = np.bincount(batch.subject_of[undecided[name]], minlength=len(by_subject))
-        for subject in np.flatnonzero(counted).tolist():
-            share = round(int(counted[subject]) / int(readings[subject]), SHARE_DECIMALS)
-            by_subject[subject].append((name, share))
+    readings = np.bincount(batch.subject_of, minlength=len(by_subject)).tolist()
+    marked = np.array([undecided[name] for name in names], dtype=bool).reshape(len(names), batch.size)
+    which, rows = np.nonzero(marked)
+    counted = np.bincount(which * len(by_subject) + batch.subject_of[rows], minlength=len(names) * len(by_subject))
+    for cell in np.flatnonzero(counted).tolist():
+        number, subject = divmod(cell, len(by_subject))
+        share = round(int(counted[cell]) / readings[subject], SHARE_DECIMALS)
+        by_subject[subject].append((names[number], share))
     for lacking in by_subject:
         lacking.sort(key=lambda item: (-item[1], item[0]))
     return by_subject

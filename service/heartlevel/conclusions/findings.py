@@ -69,7 +69,8 @@ class Finding:
 def findings_of(assessment: Assessment, firings: Sequence[Firing], urgency: Urgency) -> list[list[Finding]]:
     """Return each subject's findings, in order and named f-1, f-2 and so on."""
     by_subject: list[list[Finding]] = [[] for _ in assessment.batch.requests]
-    by_sitting = _by_sitting(assessment.batch)
+    of_sittings = any(firing.rule.scope == "sitting" for firing in firings)
+    by_sitting = _by_sitting(assessment.batch) if of_sittings else []
     numbers = {firing.rule.id: number for number, firing in enumerate(urgency.firings)}
     for firing in firings:
         for subject, finding in _put_together(assessment, firing, by_sitting):

@@ -49,10 +49,9 @@ def firings_of(assessment: Assessment) -> list[Firing]:
     firings, before = list[Firing](), 0
     for scope in SCOPES:
         verdicts, owner = assessment.verdicts[scope], assessment.facts[scope].subject_of
-        fired = verdicts.fired()
-        for index in np.any(fired, axis=1).nonzero()[0].tolist():
-            (rows,) = fired[index].nonzero()
-            firings.append(Firing(verdicts.rules[index], before + index, rows, owner[rows]))
+        for index, rule, fired in verdicts.firing:
+            (rows,) = fired.nonzero()
+            firings.append(Firing(rule, before + index, rows, owner[rows]))
         before += len(verdicts.rules)
     return firings
 

@@ -8,6 +8,7 @@ from heartlevel.columns import Floats
 
 # A product this near to a half, or this large, may have crossed the half by its own rounding.
 NEAR_HALF, LARGE = 1e-6, 1e8
+FEW = 64  # so many values are rounded one by one in the time that the steps of arrays take
 
 
 def rounded(value: float, decimals: int = 1) -> float | None:
@@ -17,6 +18,8 @@ def rounded(value: float, decimals: int = 1) -> float | None:
 
 def all_rounded(values: Floats, decimals: int = 1) -> Any:
     """Return nested lists of an array's values, each as `rounded` has it; a whole array costs what a few values do."""
+    if values.size <= FEW:
+        return _each_rounded(values.tolist(), decimals)
     scale = 10.0**decimals
     with np.errstate(over="ignore", invalid="ignore"):  # the large are rounded one by one
         scaled = values * scale
@@ -27,6 +30,10 @@ def all_rounded(values: Floats, decimals: int = 1) -> Any:
     for index in zip(*np.nonzero(unsure), strict=True):
         told[index] = rounded(values[index], decimals)
     return told.tolist()
+
+
+def _each_rounded(values: list[Any], decimals: int) -> list[Any]:
+    return [_each_rounded(value, decimals) if isinstance(value, list) else rounded(value, decimals) for value in values]
 
 
 def rounded_interval(low: float, high: float, decimals: int = 1) -> list[float | None] | None:

@@ -33,8 +33,10 @@ class Objection:
 
 def sides_there(assessment: Assessment) -> list[list[int]]:
     """Return, for each subject, the sides of which there are usable readings."""
-    measured = assessment.sides.measured.readings.T > 0
-    return [np.flatnonzero(own).tolist() for own in measured]
+    there: list[list[int]] = [[] for _ in assessment.batch.requests]
+    for subject, side in np.argwhere(assessment.sides.measured.readings.T > 0).tolist():
+        there[subject].append(side)
+    return there
 
 
 def objections_of(assessment: Assessment, findings: Sequence[Sequence[Finding]]) -> list[dict[int, list[Objection]]]:

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Floats, Ints
+from heartlevel.columns import Floats, Ints, first_case
 from heartlevel.conclusions.category import NO_SETTING, SubjectCategories
 from heartlevel.profiles import SurenessLimits
 from heartlevel.ruling.effects.shared_errors import UNCHECKED, UNRECORDED
+from heartlevel.ruling.effects.sureness import deciding_parts
+from heartlevel.statistics.classification import Probabilities, probabilities
 from heartlevel.statistics.technique import excess_of
 from heartlevel.statistics.uncertainty import FEWEST_DAYS
 from heartlevel.vocabulary import SURENESSES
@@ -42,8 +44,8 @@ class ErrorInIt:
     code: str  # a rule's id, or that of what is usual
     known: bool  # to be there; else it is what is usual where nobody recorded it
     reads: str  # one of DIRECTIONS
-    mean: Floats | None  # mm[Hg], one a pressure; None where no size is published
-    sd: Floats | None
+    mean: Sequence[float] | None  # mm[Hg], one a pressure; None where no size is published
+    sd: Sequence[float] | None
 
 
 def sureness_of(assessment: Assessment, categories: SubjectCategories) -> SubjectSureness:
@@ -54,16 +56,28 @@ def sureness_of(assessment: Assessment, categories: SubjectCategories) -> Subjec
     return SubjectSureness(certain, word, unknown_because(assessment)[group], _questions(assessment, group))
 
 
+def as_measured(assessment: Assessment) -> Probabilities:
+    """Return the probabilities of each group's limits and categories with no error taken off that readings share."""
+    return probabilities(assessment.sureness.measured, assessment.guidelines, deciding_parts(assessment.sides))
+
+
 def words_of(probability: Floats, limits: SurenessLimits, probable: Floats | None = None) -> Ints:
     """Return for each probability the number of its word in SURENESSES; what is not known cannot be told.
 
     `probable` is from where each is probable; without it, as the limits have it.
     """
     least = limits.probable if probable is None else probable
-    words: Ints = np.select(
-        [probability >= limits.almost_certain, probability >= least], [ALMOST_CERTAIN, PROBABLE], CANNOT_BE_TOLD
+    words: Ints = first_case(
+        [(probability >= limits.almost_certain, ALMOST_CERTAIN), (probability >= least, PROBABLE)], CANNOT_BE_TOLD
     )
     return words
+
+
+def word_of(probability: float, limits: SurenessLimits) -> int:
+    """Return the number of the word that one probability has."""
+    if probability >= limits.almost_certain:
+        return ALMOST_CERTAIN
+    return PROBABLE if probability >= limits.probable else CANNOT_BE_TOLD
 
 
 def word_told(word: int) -> str | None:
@@ -79,7 +93,7 @@ def unknown_because(assessment: Assessment) -> Ints:
         np.isnan(sureness.measured.degrees).any(axis=0),
         np.isnan(sureness.long_run.degrees).any(axis=0),
     )
-    return np.select([nothing, few, unsized], [NO_READING, FEW, UNSIZED], KNOWN)
+    return first_case([(nothing, NO_READING), (few, FEW), (unsized, UNSIZED)], KNOWN)
 
 
 def errors_of(assessment: Assessment, categories: SubjectCategories) -> list[list[ErrorInIt]]:
@@ -89,13 +103,18 @@ def errors_of(assessment: Assessment, categories: SubjectCategories) -> list[lis
     by_subject: list[list[ErrorInIt]] = [[] for _ in assessment.batch.requests]
     nothing = np.zeros_like(sureness.first_day)
     parts = {FIRST_DAY: excess_of(sureness.first_day, nothing), **sureness.errors.parts}
-    for code, part in parts.items():
-        mean, sd = part.mean[:, groups], np.sqrt(part.variance[:, groups])
-        there = np.flatnonzero((mean != 0).any(axis=0) | (sd > 0).any(axis=0))
-        reads = np.sign(mean.sum(axis=0)).astype(np.int64)
-        for column in there.tolist():
-            error = ErrorInIt(code, code not in USUAL, READS[reads[column]], mean[:, column], sd[:, column])
-            by_subject[subjects[column]].append(error)
+    codes = list(parts)
+    # Axes: part, pressure, group.
+    mean = np.array([part.mean for part in parts.values()])[:, :, groups]
+    sd = np.sqrt(np.array([part.variance for part in parts.values()])[:, :, groups])
+    at = np.nonzero(np.any((mean != 0) | (sd > 0), axis=1))
+    reads = np.sign(mean[:, 0][at] + mean[:, 1][at]).astype(np.int64).tolist()
+    sizes = zip(
+        *(axis.tolist() for axis in at), reads, *(size.transpose(0, 2, 1)[at].tolist() for size in (mean, sd)), strict=True
+    )
+    for number, column, way, middle, width in sizes:
+        code = codes[number]
+        by_subject[subjects[column]].append(ErrorInIt(code, code not in USUAL, READS[way], middle, width))
     for code, share in sureness.errors.unsized.items():
         for column in np.flatnonzero(share[groups] > 0).tolist():
             by_subject[subjects[column]].append(ErrorInIt(code, True, "either", None, None))

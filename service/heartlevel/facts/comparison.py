@@ -5,7 +5,19 @@ from functools import partial
 import numpy as np
 from scipy.special import stdtrit
 
-from heartlevel.columns import Bools, Floats, Ints, count_by, extreme_by, mean_by, rank_within, run_starts, sum_by
+from heartlevel.columns import (
+    Bools,
+    Floats,
+    Ints,
+    among,
+    count_by,
+    extreme_by,
+    first_case,
+    mean_by,
+    rank_within,
+    run_starts,
+    sum_by,
+)
 from heartlevel.facts.catalogue import derived, derived_both, fact
 from heartlevel.facts.device import Checks
 from heartlevel.facts.series import Subjects
@@ -35,7 +47,7 @@ def _right_minus_left(facts: Subjects) -> Floats:
 def of_each_arm(facts: Subjects) -> list[Bools]:
     """Mark the readings that arms are compared by: a fall on standing is not to be taken for a difference of the arms."""
     readings = facts.source.batch.readings
-    usable = ~np.isin(readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
+    usable = ~among(readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
     return [usable & (readings["site"] == arm) for arm in ARMS]
 
 
@@ -72,7 +84,7 @@ _enter("arm_systolic_difference", "|right_minus_left_systolic|", "Size of the sy
 def higher_arm(facts: Subjects) -> Floats:
     """Arm with the higher systolic pressure."""
     difference = facts["right_minus_left_systolic"]
-    return np.select([difference > 0, difference < 0], [SIDES.index("right"), SIDES.index("left")], np.nan)
+    return first_case([(difference > 0, SIDES.index("right")), (difference < 0, SIDES.index("left"))], np.nan)
 
 
 @fact("series", "a side is in avoid_arms; unknown where the list was not sent", flag=True, asked=False)

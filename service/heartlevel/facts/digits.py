@@ -3,10 +3,12 @@
 The chi-square of last digits takes fifty readings; exact chances of round ends and of equal sittings do with a week.
 """
 
+from functools import partial
+
 import numpy as np
 from scipy.special import betainc
 
-from heartlevel.columns import Bools, Floats, count_by, moments_by, run_starts, sum_by
+from heartlevel.columns import Bools, Floats, count_by, first_case, moments_by, run_starts, sum_by
 from heartlevel.facts.catalogue import derived, derived_both, fact
 from heartlevel.facts.comparison import first_home_pairs
 from heartlevel.facts.series import Subjects
@@ -42,7 +44,7 @@ def _end_digits(facts: Subjects) -> Floats:
 def home_end_digits(facts: Subjects) -> Floats:
     """Last digits that the scale offers: a column of mercury is read to the nearest even one."""
     odd = facts.once(_end_digits)[:, 1::2].sum(axis=1)
-    return np.select([odd > 0, odd == 0], [DIGITS, EVEN_DIGITS], np.nan)
+    return first_case([(odd > 0, DIGITS), (odd == 0, EVEN_DIGITS)], np.nan)
 
 
 @fact("series", "Σ (count − expected)² / expected over the home_end_digits, of whole systolic values; unknown below 50 "
@@ -90,14 +92,31 @@ def _count(facts: Subjects, rows: Bools) -> Floats:
 
 
 def _multiples(facts: Subjects, pressure: str, step: int) -> Floats:
+    return facts.once(MULTIPLES[pressure, step])
+
+
+def _count_multiples(facts: Subjects, pressure: str, step: int) -> Floats:
     whole = facts.once(_whole)
     return _count(facts, whole & (facts.source.batch.readings[pressure] % step == 0))
 
 
-def _share_by_chance(facts: Subjects, pressure: str, step: int) -> Floats:
-    """Return the largest share of multiples of `step` that chance makes of values as spread as the subject's."""
+def _spread(facts: Subjects, pressure: str) -> tuple[Floats, Floats]:
+    """Return the standard deviation of each subject's whole values of a pressure, and their number."""
     batch, whole = facts.source.batch, facts.once(_whole)
     _, sd, size = moments_by(batch.subject_of[whole], len(batch.requests), batch.readings[pressure][whole])
+    return sd, size
+
+
+# What several facts share.
+MULTIPLES = {
+    (name, step): partial(_count_multiples, pressure=name, step=step) for name in PRESSURES for step in (TENS, FIVES, EVEN)
+}
+SPREADS = {name: partial(_spread, pressure=name) for name in PRESSURES}
+
+
+def _share_by_chance(facts: Subjects, pressure: str, step: int) -> Floats:
+    """Return the largest share of multiples of `step` that chance makes of values as spread as the subject's."""
+    sd, size = facts.once(SPREADS[pressure])
     even_only = _multiples(facts, pressure, EVEN) == size
     return largest_share(step, np.where(even_only & (step == TENS), EVEN, 1), sd)
 

@@ -4,7 +4,7 @@ from functools import partial
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, count_by, mean_by
+from heartlevel.columns import Bools, Floats, among, count_by, first_case, mean_by
 from heartlevel.facts.catalogue import derived, derived_both
 from heartlevel.facts.comparison import bias_by_device, of_each_arm
 from heartlevel.facts.series import Subjects
@@ -19,7 +19,7 @@ _enter, _enter_both = partial(derived, "series", asked=False), partial(derived_b
 
 def taken_in(facts: Subjects, where: str) -> Bools:
     """Mark all current readings of home, of the office (attended or not), or of an ambulatory measurement."""
-    taken: Bools = facts.source.current & np.isin(facts.source.batch.setting, SETTINGS_OF[where])
+    taken: Bools = facts.source.current & among(facts.source.batch.setting, SETTINGS_OF[where])
     return taken
 
 
@@ -66,7 +66,7 @@ def _device_reads(facts: Subjects, where: str) -> Floats:
     biases = [facts[f"{where}_device_{pressure}_bias"] for pressure in PRESSURES]
     high = np.logical_or.reduce([bias > largest for bias in biases])
     low = np.logical_or.reduce([bias < -largest for bias in biases])
-    direction = np.select([high & ~low, low & ~high], [HIGH, LOW], EITHER)
+    direction = first_case([(high & ~low, HIGH), (low & ~high, LOW)], EITHER)
     return np.where(facts[f"{where}_disagreeing_device_share"] > 0, direction, np.nan)
 
 
@@ -77,7 +77,7 @@ def _technique_reads(facts: Subjects, where: str) -> Floats:
     if not (kept & doubt.any).any():
         return np.full(len(series.batch.requests), np.nan)
     unsized, high, low = (series.mean_over(kept, np.where(marked, 1.0, 0.0)) for marked in doubt.by_kind)
-    known = np.select([(high > 0) & (low > 0), high > 0, low > 0], [EITHER, HIGH, LOW], np.nan)
+    known = first_case([((high > 0) & (low > 0), EITHER), (high > 0, HIGH), (low > 0, LOW)], np.nan)
     return np.where(unsized >= HALF, EITHER, known)
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from heartlevel.columns import Floats, extreme_by, rank_within
+from heartlevel.columns import Floats, Ints, extreme_by, run_starts
 from heartlevel.facts.catalogue import derived
 from heartlevel.facts.series import Subjects
 from heartlevel.statistics.selection import HOME, OFFICE
@@ -24,13 +24,22 @@ for _name, _setting in (("home", HOME), ("office", OFFICE)):
             unit="/min", asked=False)  # fmt: skip
 
 
-def _second(facts: Subjects, sign: int) -> Floats:
-    """Return the farthest pulse that two readings of one sitting reach: above for a sign of 1, below for −1."""
+def _by_pulse(facts: Subjects) -> tuple[Ints, Ints, Ints]:
+    """Return the usable readings by sitting and then pulse, and where each sitting of several begins and ends in them."""
     batch, pulse = facts.source.batch, facts.source.readings["pulse"]
     rows = np.flatnonzero(facts.source.usable & ~np.isnan(pulse))
-    rows = rows[np.lexsort((-sign * pulse[rows], batch.sitting_of[rows]))]
-    second = rows[rank_within(batch.sitting_of[rows], batch.sittings) == 1]
-    return extreme_by(batch.subject_of[second], len(batch.requests), pulse[second], largest=sign > 0)
+    rows = rows[np.lexsort((pulse[rows], batch.sitting_of[rows]))]
+    starts = np.flatnonzero(run_starts(batch.sitting_of[rows]))
+    ends = np.append(starts[1:], len(rows))
+    repeated = ends - starts > 1
+    return rows, starts[repeated], ends[repeated]
+
+
+def _second(facts: Subjects, sign: int) -> Floats:
+    """Return the farthest pulse that two readings of one sitting reach: above for a sign of 1, below for −1."""
+    batch, (rows, starts, ends) = facts.source.batch, facts.once(_by_pulse)
+    second = rows[ends - 2 if sign > 0 else starts + 1]
+    return extreme_by(batch.subject_of[second], len(batch.requests), batch.readings["pulse"][second], largest=sign > 0)
 
 
 derived("series", "pulse_repeated_high", "largest second-highest pulse of a sitting",

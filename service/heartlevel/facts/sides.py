@@ -7,7 +7,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import TOLERANCE, Bools, Columns, Floats, Ints
+from heartlevel.columns import TOLERANCE, Bools, Columns, Floats, Ints, among
 from heartlevel.facts.catalogue import DERIVED, derived, derived_both
 from heartlevel.facts.series import Subjects
 from heartlevel.profiles import Guideline
@@ -75,9 +75,8 @@ class Compared:
 
     def at(self, values: Floats, sides: Ints) -> Floats:
         """Return each subject's value of the side that is its own; NaN where it has none."""
-        padded = np.concatenate([values, np.full((1, values.shape[1]), np.nan)])
-        own: Floats = padded[sides, np.arange(len(sides))]
-        return own
+        there = sides != NO_SIDE
+        return np.where(there, values[np.where(there, sides, 0), np.arange(len(sides))], np.nan)
 
     @cached_property
     def ambulatory(self) -> Ints:
@@ -168,7 +167,7 @@ _enter_both("home_side_{}", "home average by protocol", "{} average at home",
 def _difference(facts: People, pressure: str) -> Floats:
     """Return office minus outside: home, or the day of an ambulatory measurement, never the night."""
     source, row = facts.source, PRESSURES.index(pressure)
-    worn = np.isin(source.outside, AMBULATORY_SIDES)
+    worn = among(source.outside, AMBULATORY_SIDES)
     beside = source.at(source.measured.mean[row], np.where(worn, DAY, source.outside))
     return facts[f"office_side_{pressure}"] - beside
 

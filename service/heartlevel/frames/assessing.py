@@ -150,5 +150,7 @@ def _in_order(columns: dict[str, Any]) -> dict[str, Any]:
 
 
 def _frame(columns: Mapping[str, Any]) -> pd.DataFrame:
-    # pandas would look at every text to choose a type for its column.
-    return pd.DataFrame({name: pd.Series(values, dtype=values.dtype) for name, values in columns.items()})
+    # pandas would look at every text to choose a type for its column. The columns are nobody else's: none is copied.
+    return pd.DataFrame(
+        {name: pd.Series(values, dtype=values.dtype, copy=False) for name, values in columns.items()}, copy=False
+    )

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
-from heartlevel.intake.moments import TimedReading, local_hour
+from heartlevel.intake.moments import local_hour
 from heartlevel.intake.own.form import PLAIN_FORM, Form
-from heartlevel.intake.recorded import recorded_columns
+from heartlevel.intake.recorded import LikeObjects, recorded_columns
 from heartlevel.intake.request import Request
 from heartlevel.vocabulary import SETTINGS, TAKEN_BY
 
@@ -199,13 +199,14 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float], form: F
     taken = [reading for request in requests for reading in request.readings]
     subject_of = np.repeat(np.arange(len(requests)), [len(request.readings) for request in requests])
     as_of = [request.as_of.toordinal() if request.as_of else None for request in requests]
-    periods, period_names = _periods(taken)
-    devices, device_names = _devices(requests, form)
-    subjects = recorded_columns(form.of_subjects, [request.subject for request in requests])
+    readings = LikeObjects([reading.data for reading in taken])
+    periods, period_names = _periods(readings)
+    devices, device_names = _devices(requests, readings.values(("device",)), subject_of, form)
+    subjects = recorded_columns(form.of_subjects, LikeObjects([request.subject for request in requests]))
     return Batch(
         requests=requests,
         subjects=subjects | {"as_of": np.array(as_of, dtype=np.float64)},
-        readings=recorded_columns(form.of_readings, [reading.data for reading in taken]) | devices | periods,
+        readings=recorded_columns(form.of_readings, readings) | devices | periods,
         names=[reading.name for reading in taken],
         indices=[reading.index for reading in taken],
         subject_of=subject_of.astype(np.int64),
@@ -218,29 +219,29 @@ def batch_of(requests: Sequence[Request], sitting_gaps: Sequence[float], form: F
     )
 
 
-def _periods(taken: Sequence[TimedReading]) -> tuple[dict[str, Floats], Sequence[str]]:
+def _periods(readings: LikeObjects) -> tuple[dict[str, Floats], Sequence[str]]:
     """Return the number of the period that each reading names, NaN for none, and the names."""
-    number: dict[str, float] = {}
-    numbers = [
-        number.setdefault(name, float(len(number))) if (name := reading.data.get("period")) else np.nan for reading in taken
-    ]
-    return {"period_number": np.array(numbers, dtype=np.float64)}, list(number)
+    named = readings.values(("period",)) or [None] * readings.size
+    number = {name: float(at) for at, name in enumerate(dict.fromkeys(filter(None, named)))}
+    return {"period_number": np.array([number.get(name) for name in named], dtype=np.float64)}, list(number)
 
 
-def _devices(requests: Sequence[Request], form: Form) -> tuple[dict[str, Floats], Sequence[str]]:
-    """Return the facts of each reading's device, and the devices' names. Each device is read once, not once a reading."""
+def _devices(
+    requests: Sequence[Request], named: Sequence[str | None] | None, subject_of: Ints, form: Form
+) -> tuple[dict[str, Floats], Sequence[str]]:
+    """Return the facts of each reading's device, and the devices' names. Each device is read once, not once a reading.
+
+    `named` are the names that readings have for their devices, None where none has.
+    """
     described: list[Mapping[str, Any]] = [{}]  # the first row is for readings without a known device
-    device_of: list[int] = []  # of each reading, its row
-    for request in requests:
-        row_of = {name: row for row, name in enumerate(request.devices, start=len(described))}
+    row_of: dict[tuple[int, str | None], int] = {}
+    for subject, request in enumerate(requests):
+        row_of |= {(subject, name): row for row, name in enumerate(request.devices, start=len(described))}
         described += request.devices.values()
-        device_of += [row_of.get(reading.data.get("device") or "", 0) for reading in request.readings]
-    rows = np.array(device_of, dtype=np.int64)
-    number: dict[tuple[int, str], float] = {}  # of every device named, described or not
-    numbers = [
-        number.setdefault((subject, name), float(len(number))) if (name := reading.data.get("device")) else np.nan
-        for subject, request in enumerate(requests)
-        for reading in request.readings
-    ]
-    by_reading = {name: column[rows] for name, column in recorded_columns(form.of_devices, described).items()}
-    return {**by_reading, "device_number": np.array(numbers, dtype=np.float64)}, [name for _, name in number]
+    used = list(zip(subject_of.tolist(), named or [None] * len(subject_of), strict=True))
+    rows = np.array([row_of.get(device, 0) for device in used], dtype=np.int64)
+    columns = {name: column[rows] for name, column in recorded_columns(form.of_devices, LikeObjects(described)).items()}
+    # Of every device named, described or not.
+    number = {device: float(at) for at, device in enumerate(dict.fromkeys(device for device in used if device[1]))}
+    columns["device_number"] = np.array([number.get(device) for device in used], dtype=np.float64)
+    return columns, [str(name) for _, name in number]

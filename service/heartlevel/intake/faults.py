@@ -1,7 +1,7 @@
 """What is wrong with a request, in words: the pointer, what was sent, what was expected, the near match."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from difflib import get_close_matches
 from math import isfinite
 from re import sub
@@ -87,10 +87,10 @@ def problems_written(problems: Iterable[Problem]) -> list[dict[str, Any]]:
 
 
 def _written_together(alike: Sequence[Problem]) -> dict[str, Any]:
-    first, others = alike[0], len(alike) - 1
+    first, pointers = alike[0], [fault.pointer for fault in alike]
     differ = any(fault.detail != first.detail for fault in alike)
-    detail = f"{first.detail}; {others} more of these are named in `places`" if differ else first.detail
-    return {**asdict(first), "detail": detail, "places": [fault.pointer for fault in alike]}
+    detail = f"{first.detail}; {len(alike) - 1} more of these are named in `places`" if differ else first.detail
+    return {"pointer": first.pointer, "code": first.code, "detail": detail, "hint": first.hint, "places": pointers}
 
 
 def problems_read(written: Iterable[Mapping[str, Any]]) -> Iterator[Problem]:

@@ -1,12 +1,13 @@
 """When each reading was taken: instants, local days and hours; exact duplicates; pressures in mm[Hg]."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from itertools import groupby
+from operator import attrgetter, le
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import msgspec
 import orjson
 
 from heartlevel.intake.faults import Problem, padded, problem
@@ -17,8 +18,7 @@ from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG_PER_KPA
 NOT_COMPARED = {"id": None, "taken_at": None, "unit": None}
 
 
-@dataclass(slots=True)
-class TimedReading:
+class TimedReading(msgspec.Struct):
     """A readable reading and when it was taken; `data` is as sent, but pressures are in mm[Hg]."""
 
     instant: float  # seconds since 1970-01-01T00:00Z
@@ -34,13 +34,18 @@ def timed_readings(
     """Sort readings by time and name them; leave out exact copies and readings without a readable time."""
     taken, problems = [], []
     for index, data in readings.items():
-        moment, faults = moment_of(data["taken_at"], zone, f"/readings/{index}/taken_at")
-        mistaken = to_mmhg(data, index)
-        problems += faults + mistaken
+        moment = time_written(data["taken_at"].strip())
+        if moment is None or moment.tzinfo is None:
+            moment, faults = moment_of(data["taken_at"], zone, f"/readings/{index}/taken_at")
+            problems += faults
+        elif zone:
+            moment = moment.astimezone(zone)
+        mistaken = to_mmhg(data, index) if data.get("unit") == KPA else []
+        problems += mistaken
         if moment is not None and not mistaken:
             name = data.get("id") or f"@{data['taken_at']}"
             taken.append(TimedReading(moment.timestamp(), moment, name, index, data))
-    taken.sort(key=lambda reading: reading.instant)
+    taken.sort(key=attrgetter("instant"))
     kept, copies = without_copies(taken)
     return kept, problems + copies + number_repeated_names(kept)
 
@@ -68,9 +73,7 @@ def _in_zone(naive: datetime, zone: ZoneInfo, at: str, text: str) -> tuple[datet
 
 
 def to_mmhg(data: dict[str, Any], index: int) -> list[Problem]:
-    """Convert a reading's pressures to mm[Hg] in place; return a problem where no blood pressure is that high."""
-    if data.get("unit") != KPA:
-        return []
+    """Convert a reading's pressures from kPa to mm[Hg] in place; return a problem where no blood pressure is that high."""
     faults = []
     for name in ("systolic", "diastolic"):
         kpa = data[name]
@@ -90,9 +93,12 @@ def _by_content(reading: TimedReading) -> tuple[str, float, float, bytes]:
 
 def without_copies(taken: list[TimedReading]) -> tuple[list[TimedReading], list[Problem]]:
     """Leave out exact copies, and sort the readings of each instant by content. `taken` is sorted by time."""
+    instants = [reading.instant for reading in taken]
+    if not any(map(le, instants[1:], instants)):  # no two at once
+        return taken, []
     kept: list[TimedReading] = []
     problems: list[Problem] = []
-    for _, readings in groupby(taken, key=lambda reading: reading.instant):
+    for _, readings in groupby(taken, key=attrgetter("instant")):
         simultaneous = list(readings)
         if len(simultaneous) == 1:
             kept += simultaneous
@@ -108,9 +114,11 @@ def without_copies(taken: list[TimedReading]) -> tuple[list[TimedReading], list[
     return kept, problems
 
 
-def number_repeated_names(kept: Iterable[TimedReading]) -> list[Problem]:
+def number_repeated_names(kept: Sequence[TimedReading]) -> list[Problem]:
     """Number readings that share a name; return a problem for each whose name the caller gave."""
     problems, used = [], set[str]()
+    if len({reading.name for reading in kept}) == len(kept):
+        return []
     for reading in kept:
         given, count = reading.name, 1
         while reading.name in used:

@@ -30,10 +30,48 @@ class Recorded:
     code: Callable[[Any], float | None] | None = None  # of what the field holds; without it that is the code itself
     listed: bool = False  # told by a list of names, which may tell of other fields too
 
-    def values(self, objects: Sequence[Mapping[str, Any]]) -> list[float | None]:
-        """Return the field of each object as it stands in a column; None or NaN for unknown."""
-        name, code = self.path[-1], self.code
-        return [item.get(name) for item in objects] if code is None else [code(item.get(name)) for item in objects]
+    def coded(self, values: Sequence[Any]) -> Iterable[float | None]:
+        """Return what the field holds in each object as it stands in a column; None or NaN for unknown."""
+        return values if self.code is None else map(self.code, values)
+
+
+class LikeObjects:
+    """Objects of one kind, taken apart into lists of their values, a list a name; None for what an object has not.
+
+    Those with the same names in the same order, as programs write them, are taken apart in one step.
+    """
+
+    def __init__(self, objects: Sequence[Mapping[str, Any]]) -> None:
+        """Take the objects apart; the objects in them when these are first asked for."""
+        self.size = len(objects)
+        self._values = _by_name(objects)
+        self._parts: dict[str, LikeObjects] = {}
+
+    def values(self, path: tuple[str, ...]) -> Sequence[Any] | None:
+        """Return what each object has at a path of names; None where none has anything."""
+        name, *within = path
+        return self._part(name).values(tuple(within)) if within else self._values.get(name)
+
+    def _part(self, name: str) -> "LikeObjects":
+        if name not in self._parts:
+            self._parts[name] = LikeObjects([item or {} for item in self._values.get(name, ())])
+        return self._parts[name]
+
+
+def _by_name(objects: Sequence[Mapping[str, Any]]) -> dict[str, Sequence[Any]]:
+    rows_of: dict[tuple[str, ...], list[int]] = {}
+    for row, item in enumerate(objects):
+        rows_of.setdefault(tuple(item), []).append(row)
+    if len(rows_of) == 1:
+        return dict(zip(*rows_of, zip(*(item.values() for item in objects), strict=True), strict=True))
+    values: dict[str, Sequence[Any]] = {}
+    for names, rows in rows_of.items():
+        for name, column in zip(names, zip(*(objects[row].values() for row in rows), strict=True), strict=True):
+            whole = values.setdefault(name, [None] * len(objects))
+            assert isinstance(whole, list)
+            for row, value in zip(rows, column, strict=True):
+                whole[row] = value
+    return values
 
 
 def recorded_in(block: Block) -> Iterator[Recorded]:
@@ -92,31 +130,24 @@ OF_READINGS = (*READING, *LISTED, Recorded("symptom_bits", ("symptoms",), "numbe
 OF_DEVICES = (*DEVICE, Recorded("device_checked_on", ("checked_on",), "number", code=_ordinal))
 
 
-def recorded_columns(declared: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
+def recorded_columns(declared: Sequence[Recorded], objects: LikeObjects) -> dict[str, Floats]:
     """Return the declared facts of like objects: a column a fact, a row an object; None and absent are NaN."""
-    inner: dict[tuple[str, ...], Sequence[Mapping[str, Any]]] = {(): objects}
-    for path in sorted({field.path[:-1] for field in declared}, key=len):
-        if path:
-            inner[path] = [item.get(path[-1]) or {} for item in inner[path[:-1]]]
-    of_lists = [field for field in declared if field.listed]
-    others = [field for field in declared if not field.listed]
-    names = {path: frozenset().union(*items) for path, items in inner.items()}
-    told = [number for number, field in enumerate(others) if field.path[-1] in names[field.path[:-1]]]
-    rows = [others[number].values(inner[others[number].path[:-1]]) for number in told]
-    # One array for all columns: making many small ones takes longer. None becomes NaN.
-    table = np.full((len(others), len(objects)), np.nan)
-    table[told] = np.array(rows, dtype=np.float64).reshape(len(told), len(objects))
-    columns = dict(zip((field.fact for field in others), table, strict=True))
-    for path in dict.fromkeys(field.path for field in of_lists):
-        columns |= _columns_of_lists([field for field in of_lists if field.path == path], inner[path[:-1]])
-    return {field.fact: columns[field.fact] for field in declared}
+    table = np.full((len(declared), objects.size), np.nan)
+    lists: dict[tuple[str, ...], list[int]] = {}
+    for row, field in enumerate(declared):
+        if field.listed:
+            lists.setdefault(field.path, []).append(row)
+        elif (values := objects.values(field.path)) is not None:
+            table[row] = np.fromiter(field.coded(values), np.float64, objects.size)  # None becomes NaN
+    for path, rows in lists.items():
+        if (values := objects.values(path)) is not None:
+            table[rows] = _told_by_lists([declared[row] for row in rows], values)
+    return dict(zip((field.fact for field in declared), table, strict=True))
 
 
-def _columns_of_lists(fields: Sequence[Recorded], objects: Sequence[Mapping[str, Any]]) -> dict[str, Floats]:
-    """Return the facts that are told by one list of names: each different list is looked through once."""
-    name, number = fields[0].path[-1], dict[tuple[str | None, ...] | None, int]()
-    lists = (None if (names := item.get(name)) is None else tuple(names) for item in objects)
-    number_of = np.array([number.setdefault(names, len(number)) for names in lists], dtype=np.int64)
-    codes = [[field.code(names) for names in number] for field in fields if field.code]
-    told = np.array(codes, dtype=np.float64).reshape(len(fields), len(number))[:, number_of]
-    return dict(zip((field.fact for field in fields), told, strict=True))
+def _told_by_lists(fields: Sequence[Recorded], lists: Sequence[Sequence[str | None] | None]) -> Floats:
+    """Return the facts that are told by one list of names, a row each: each different list is looked through once."""
+    number = dict[tuple[str | None, ...] | None, int]()
+    number_of = [number.setdefault(None if names is None else tuple(names), len(number)) for names in lists]
+    codes = [[*field.coded([*number])] for field in fields]
+    return np.array(codes, dtype=np.float64)[:, number_of]

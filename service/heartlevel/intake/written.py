@@ -17,6 +17,9 @@ WRITTEN_TIME = pattern(
     r" ?([Zz]|UTC|[+-][0-9]{2}(?::?[0-9]{2})?)?"
 )
 
+# The way that nearly all write it, which Python reads as it is.
+PLAIN_TIME = pattern(r"(?:19|20|21)[0-9]{2}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(?::[0-9]{2})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
+
 
 def number_written(text: str) -> float | None:
     """Return the number a text is, its decimals after a point or a comma; None if it is no number, or may be two."""
@@ -38,12 +41,14 @@ def letters_of(name: str) -> str:
 
 def time_written(text: str) -> datetime | None:
     """Return the time that a text is, with its offset if it has one; None if it is no time."""
-    parts = WRITTEN_TIME.fullmatch(text)
-    if parts is None:
-        return None
-    day, clock, offset = parts.groups("")
+    if not PLAIN_TIME.fullmatch(text):
+        parts = WRITTEN_TIME.fullmatch(text)
+        if parts is None:
+            return None
+        day, clock, offset = parts.groups("")
+        text = f"{day}T{clock}{'Z' if offset in ('z', 'UTC') else offset}"
     try:
-        return datetime.fromisoformat(f"{day}T{clock}{'Z' if offset in ('z', 'UTC') else offset}")
+        return datetime.fromisoformat(text)
     except ValueError:
         return None
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, count_by, mean_by, run_starts, sum_by
+from heartlevel.columns import Bools, Floats, Ints, among, count_by, mean_by, or_zero, run_starts, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.statistics.agreement import Agreement
@@ -64,7 +64,7 @@ def alternatives(
     # One pass over all masks; protocols that select the same readings share one.
     means, counts = _means(batch, [without_extreme_day(batch, kept, pressures), explained, *masks], pressures)
     extreme, others, counted = means[:, :1], means[:, 2:][:, mask_of], counts[2:][mask_of]
-    technique = means[:, 1:2] - np.nan_to_num(_shift(batch, explained, offsets.technique))[:, None]
+    technique = means[:, 1:2] - or_zero(_shift(batch, explained, offsets.technique))[:, None]
     mean = np.concatenate(
         [averages.mean[:2, first], extreme, averages.day_mean[:2, row][:, None], others, base[:, None] - shifts, technique],
         axis=1,
@@ -157,7 +157,7 @@ def _shift(batch: Batch, kept: Bools, offset: Floats) -> Floats:
     group, count = batch.group_of[kept], count_by(batch.group_of[kept], batch.groups)
     known = count_by(batch.group_of[kept & ~unknown], batch.groups) > 0
     with np.errstate(invalid="ignore", divide="ignore"):
-        shift = np.stack([sum_by(group, batch.groups, row) / count for row in np.nan_to_num(offset[:, kept])])
+        shift = np.stack([sum_by(group, batch.groups, row) / count for row in or_zero(offset[:, kept])])
     return np.where(known, shift, np.nan)
 
 
@@ -166,7 +166,7 @@ def _by_protocols(batch: Batch, selection: Selection, protocols: Sequence[Protoc
     kinds = [(tuple(protocol.limits[name] for name in AT_HOME), protocol.office_use) for protocol in protocols]
     distinct = list(dict.fromkeys(kinds))
     ranks = selection.ranks
-    at_home, in_office = (ranks.usable & np.isin(batch.setting, settings) for settings in ((HOME,), IN_OFFICE))
+    at_home, in_office = (ranks.usable & among(batch.setting, settings) for settings in ((HOME,), IN_OFFICE))
     homes = {home: at_home & _within(batch, ranks, *home) for home in {home: None for home, _ in distinct}}
     offices = {use: in_office & used_in_office(batch, ranks, use) for use in {use: None for _, use in distinct}}
     return [homes[home] | offices[use] for home, use in distinct], [distinct.index(kind) for kind in kinds]

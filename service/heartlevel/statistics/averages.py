@@ -63,9 +63,13 @@ def _summary(group: Ints, day: Ints, owner: Ints, size: int, values: Floats) -> 
     group, day = quantity * size + group, quantity * len(owner) + day
     owner = (quantity * size + owner).ravel()
     known = ~np.isnan(values)
-    mean, sd, _ = moments_by(group[known], len(values) * size, values[known])
-    by_day, _, readings = moments_by(day[known], len(owner), values[known])
-    measured = readings > 0
+    if known.all():
+        group, day, recorded = group.ravel(), day.ravel(), values.ravel()
+    else:
+        group, day, recorded = group[known], day[known], values[known]
+    mean, sd, _ = moments_by(group, len(values) * size, recorded)
+    readings = count_by(day, len(owner))
+    by_day, measured = sum_by(day, len(owner), recorded) / readings, readings > 0
     day_mean, between, days = moments_by(owner[measured], len(values) * size, by_day[measured])
     error = np.maximum(between, ROUNDING) / np.sqrt(days)
     return by_day, {"mean": mean, "sd": sd, "day_mean": day_mean, "day_count": days, "standard_error": error}

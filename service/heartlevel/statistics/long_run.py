@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from scipy.special import stdtrit
 
-from heartlevel.columns import Bools, Floats, Ints, count_by
+from heartlevel.columns import Bools, Floats, Ints, count_by, or_zero
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import UsualSpread
 from heartlevel.statistics.averages import Averages
@@ -107,6 +107,8 @@ def long_run(
         whole = LongRun(mean - first_day, np.sqrt(own / calendar.days), correlation, degrees, own, calendar, population)
     for setting, spread in usual.items():
         columns = np.arange(setting, len(row), len(SETTINGS))
+        if not calendar.days[columns].any():
+            continue  # nothing is averaged that anything could be lent to
         lent = with_usual_spread(own[:, columns], correlation[columns], calendar.at(columns), spread)
         whole.error[:, columns], whole.degrees[:, columns] = lent.error, lent.degrees
         whole.correlation[columns], whole.day_variance[:, columns] = lent.correlation, lent.day_variance
@@ -130,7 +132,7 @@ def with_usual_spread(own: Floats, correlation: Floats, calendar: Calendar, usua
     own_degrees, only_weeks = np.maximum(days - 1, 0), not any(usual.sd)
     pooled = own_degrees + usual.degrees
     with np.errstate(invalid="ignore", divide="ignore"):
-        variance = (own_degrees * np.nan_to_num(own) + usual.degrees * sd**2) / pooled * (not only_weeks)
+        variance = (own_degrees * or_zero(own) + usual.degrees * sd**2) / pooled * (not only_weeks)
         of_days, of_weeks = variance * calendar.inflation(usual.day_correlation) / days, week**2 / calendar.weeks
         whole = of_days + of_weeks
         degrees = whole**2 / (of_days**2 / pooled + of_weeks**2 / usual.degrees)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, rank_within, run_starts
+from heartlevel.columns import Bools, Floats, Ints, among, first_case, rank_within, run_starts
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.vocabulary import RELIABILITIES, SETTINGS
@@ -102,7 +102,7 @@ def _ranks(batch: Batch, usable: Bools) -> tuple[Ints, Ints]:
 
 def _left_out(batch: Batch, rule: _Rules, ranks: UsableRanks) -> Ints:
     rank = ranks.rank
-    home, office = batch.setting == HOME, np.isin(batch.setting, IN_OFFICE)
+    home, office = batch.setting == HOME, among(batch.setting, IN_OFFICE)
     skipped = rule["home.discard_first_readings"]
     most = skipped + rule["home.readings_per_sitting"]
     reasons = [
@@ -114,7 +114,7 @@ def _left_out(batch: Batch, rule: _Rules, ranks: UsableRanks) -> Ints:
         (office & ~_used_in_office(batch, rule.office_use, ranks), OFFICE_USE),
         (~(home | office | (batch.setting == AMBULATORY)), NO_PROTOCOL),
     ]
-    return np.select([mask for mask, _ in reasons], [reason for _, reason in reasons], KEPT)
+    return first_case(reasons, KEPT)
 
 
 def used_in_office(batch: Batch, ranks: UsableRanks, use: str) -> Bools:

@@ -98,15 +98,17 @@ def usual_excess(faults: Sequence[Fault], together: Floats) -> list[Excess]:
     out; a person's size of it is the same for both pressures. With share u of the readings, chance p, middle m and spread
     s: mean m u p, variance u² (m² p (1 − p) + s² p) — the variance of a Bernoulli times a uniform variable.
     """
-    parts = []
-    for fault in faults:
-        chance, unrecorded = fault.usual, fault.unrecorded
-        middle, spread = fault.middle * together * unrecorded, fault.spread * together * unrecorded
-        mean = middle * chance
-        square = middle**2 * chance * (1 - chance) + spread**2 * chance
-        joint = middle.prod(axis=0) * chance * (1 - chance) + spread.prod(axis=0) * chance
-        parts.append(Excess(np.maximum(mean, 0), np.minimum(mean, 0), square, joint))
-    return parts
+    if not faults:
+        return []
+    # Axes: fault, pressure, mean.
+    unrecorded = np.array([fault.unrecorded for fault in faults])[:, None]
+    chance = np.array([np.broadcast_to(fault.usual, together.shape[1:]) for fault in faults])[:, None]
+    middle = np.array([fault.middle for fault in faults]) * together * unrecorded
+    spread = np.array([fault.spread for fault in faults]) * together * unrecorded
+    mean = middle * chance
+    square = middle**2 * chance * (1 - chance) + spread**2 * chance
+    joint = middle.prod(axis=1) * chance[:, 0] * (1 - chance[:, 0]) + spread.prod(axis=1) * chance[:, 0]
+    return [Excess(*part) for part in zip(np.maximum(mean, 0), np.minimum(mean, 0), square, joint, strict=True)]
 
 
 def share_together(faults: Sequence[Fault], in_all: Floats) -> Floats:

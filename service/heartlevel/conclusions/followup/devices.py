@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import isnan
 
 import numpy as np
 
@@ -60,7 +61,7 @@ def _by_side(assessment: Assessment, subject: int) -> Iterator[tuple[str, Mappin
     """Yield each side that several named devices measured, with the rows of each, by name."""
     batch, rows = assessment.batch, assessment.batch.rows_of(subject)
     numbers, usable = batch.readings["device_number"][rows], assessment.selection.averages["all"][rows]
-    if len(np.unique(numbers[~np.isnan(numbers)])) < 2:
+    if len({number for number in numbers.tolist() if not isnan(number)}) < 2:
         return
     for side, setting in RESTING.items():
         mine = usable & (batch.setting[rows] == SETTINGS.index(setting)) & ~np.isnan(numbers)

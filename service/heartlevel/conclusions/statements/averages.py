@@ -1,13 +1,12 @@
 """The averages of sides as sentences show them: whole numbers, unless these would be on another side of a limit."""
 
+from collections.abc import Sequence
+from math import floor
 from typing import TypeAlias
-
-import numpy as np
 
 from heartlevel.assessment import Assessment
 from heartlevel.columns import TOLERANCE
-from heartlevel.conclusions.numbers import all_rounded
-from heartlevel.conclusions.sureness import word_told, words_of
+from heartlevel.conclusions.sureness import word_of, word_told
 from heartlevel.facts.sides import LIMITS_OF, SETTING_NUMBER
 from heartlevel.profiles import Category
 from heartlevel.statistics.classification import limit_name
@@ -31,20 +30,19 @@ def side_shown(assessment: Assessment, subject: int, side: int, prefix: str = ""
 
 def _pressures_shown(assessment: Assessment, subject: int, side: int) -> list[float]:
     """Return the pressures whole where that reaches the same limits, else to one decimal, rounded or else cut."""
-    exact = assessment.sides.measured.mean[:, side, subject]
+    exact = assessment.sides.measured.mean[:, side, subject].tolist()
     guideline, name = assessment.guidelines[subject], LIMITS_OF[MEASURED_SIDES[side]]
     limits = [(level.systolic, level.diastolic) for level in guideline.categories.get(name, ())]
     limits.append(guideline.raised_from(name))
-    reached = [exact >= np.array(limit) - TOLERANCE for limit in limits]
-    cut = np.floor(10 * (exact + TOLERANCE)) / 10
-    tellings = (np.rint(exact), np.array(all_rounded(exact)), cut)
-    fitting = (
-        told
-        for told in tellings
-        if all(((told >= np.array(limit)) == at).all() for limit, at in zip(limits, reached, strict=True))
-    )
-    shown: list[float] = next(fitting, cut).tolist()
-    return shown
+    reached = _reached(exact, limits, TOLERANCE)
+    cut = [floor(10 * (pressure + TOLERANCE)) / 10 for pressure in exact]
+    tellings = ([float(round(pressure)) for pressure in exact], [round(pressure, 1) for pressure in exact], cut)
+    return next((told for told in tellings if _reached(told, limits) == reached), cut)
+
+
+def _reached(pressures: Sequence[float], limits: Sequence[tuple[float, float]], tolerance: float = 0.0) -> list[bool]:
+    """Tell of each pressure of each pair of limits whether it is reached."""
+    return [pressure >= limit - tolerance for pair in limits for pressure, limit in zip(pressures, pair, strict=True)]
 
 
 def sureness_of_side(assessment: Assessment, subject: int, side: int, raised: bool) -> str | None:
@@ -55,4 +53,4 @@ def sureness_of_side(assessment: Assessment, subject: int, side: int, raised: bo
     probable = assessment.sureness.probabilities.of_limit[group].get(limit_name(limit))
     if probable is None:
         return AS_MEASURED
-    return word_told(int(words_of(np.array(probable if raised else 1 - probable), assessment.rules.sureness)))
+    return word_told(word_of(probable if raised else 1 - probable, assessment.rules.sureness))

@@ -4,12 +4,10 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from math import inf
 
-import numpy as np
-
 from heartlevel.conclusions.followup.target import ATTAINED, BELOW, CANNOT_BE_TOLD, NOT_ATTAINED, SideTarget
 from heartlevel.conclusions.statements.averages import Values
 from heartlevel.conclusions.statements.statement import Material, Statement
-from heartlevel.conclusions.sureness import word_told, words_of
+from heartlevel.conclusions.sureness import word_of, word_told
 from heartlevel.profiles import TargetLimits
 from heartlevel.statistics.followup.change import HIGHER, LOWER
 
@@ -38,8 +36,7 @@ def _word(material: Material, side: SideTarget) -> str | None:
     chance = chances.get(side.state)
     if chance is None:
         return None
-    (word,) = words_of(np.array([1 - chance if side.state == NOT_ATTAINED else chance]), material.assessment.rules.sureness)
-    return word_told(int(word))
+    return word_told(word_of(1 - chance if side.state == NOT_ATTAINED else chance, material.assessment.rules.sureness))
 
 
 def _written(limits: TargetLimits) -> str:

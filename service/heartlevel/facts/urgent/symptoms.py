@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from heartlevel.columns import Floats, Ints, count_by, extreme_by
+from heartlevel.columns import Floats, Ints, count_by, extreme_by, or_zero
 from heartlevel.facts.catalogue import derived
 from heartlevel.facts.reading import Readings
 from heartlevel.facts.series import Subjects
@@ -68,14 +68,14 @@ def bits_of_readings(facts: Readings) -> Floats:
 
 def counted(bits: Floats) -> Floats:
     """Return how many symptoms the bits name; NaN where nobody was asked."""
-    whole = np.nan_to_num(bits).astype(np.int64)
+    whole = or_zero(bits).astype(np.int64)
     count = sum((whole >> bit) & 1 for bit in range(len(SYMPTOMS)))
     return np.where(np.isnan(bits), np.nan, count).astype(np.float64)
 
 
 def _fell_or_fainted(facts: Readings) -> Floats:
     bits = bits_of_readings(facts)
-    there = (np.nan_to_num(bits).astype(np.int64) & FELL_OR_FAINTED) != 0
+    there = (or_zero(bits).astype(np.int64) & FELL_OR_FAINTED) != 0
     return np.where(there, 1.0, np.where(np.isnan(bits), facts["fainting"], np.fmax(facts["fainting"], 0.0)))
 
 

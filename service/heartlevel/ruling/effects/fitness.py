@@ -15,7 +15,6 @@ from heartlevel.facts.series import Doubt
 from heartlevel.facts.sides import SETTING_NUMBER, Measured
 from heartlevel.intake.batch import Batch
 from heartlevel.ruling.language.rules import Consequence, Rule
-from heartlevel.ruling.running.truth import TRUE
 from heartlevel.ruling.running.verdicts import Verdicts
 from heartlevel.statistics.selection import KEPT, Selection
 from heartlevel.vocabulary import DIRECTIONS, MEASURED_SIDES, PRESSURES, SETTINGS
@@ -80,11 +79,9 @@ def fitness_of(
 def _consequent(verdicts: Mapping[str, Verdicts]) -> Iterator[tuple[Rule, Consequence, Bools]]:
     """Yield the consequences of rules that fire somewhere, with the rows where they do."""
     for scope in SCOPES_OF_SIDES:
-        judged = verdicts[scope]
-        for number, rule in enumerate(judged.rules):
-            if rule.consequences and (fired := judged.outcomes[number] == TRUE).any():
-                for consequence in rule.consequences:
-                    yield rule, consequence, fired
+        for _, rule, fired in verdicts[scope].firing:
+            for consequence in rule.consequences:
+                yield rule, consequence, fired
 
 
 def _concerned(batch: Batch, kept: Bools, rule: Rule, consequence: Consequence, fired: Bools, side: int) -> Bools:
@@ -104,7 +101,7 @@ def _reads(consequence: Consequence, facts: Columns[Any], size: int) -> Ints:
     if consequence.reads in DIRECTIONS:
         return np.full(size, DIRECTIONS.index(consequence.reads))
     told = facts[consequence.reads]
-    return np.where(np.isnan(told), READS_EITHER, np.nan_to_num(told)).astype(np.int64)
+    return np.where(np.isnan(told), READS_EITHER, told).astype(np.int64)
 
 
 def _leans(reads: Ints, raised: Floats) -> Bools:

@@ -44,8 +44,8 @@ def strongest_errors(
     high, low = np.zeros((len(PRESSURES), batch.size)), np.zeros((len(PRESSURES), batch.size))
     sized, unsized = np.zeros(batch.size, dtype=np.bool_), np.zeros(batch.size, dtype=np.bool_)
     for scope, rows in (("reading", slice(None)), ("sitting", batch.sitting_of)):
-        for rule, fired in zip(verdicts[scope].rules, verdicts[scope].fired(), strict=True):
-            if rule.effect != DOUBTFUL or not fired.any():
+        for _, rule, fired in verdicts[scope].firing:
+            if rule.effect != DOUBTFUL:
                 continue
             at_fault, sizes = fired[rows], list(_sizes(rule, facts[scope], size_of))
             if sizes:

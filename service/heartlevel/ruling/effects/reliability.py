@@ -25,9 +25,7 @@ def reliability_of(batch: Batch, on_readings: Verdicts, on_sittings: Verdicts, t
 
 def _documented(batch: Batch, technique: Sequence[str]) -> Bools:
     """Mark the readings of which any detail of technique was recorded."""
-    documented = np.zeros(batch.size, dtype=np.bool_)
-    for name in technique:
-        documented |= ~np.isnan(batch.readings[name])
+    documented: Bools = np.any(~np.isnan([batch.readings[name] for name in technique]), axis=0)
     return documented
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from heartlevel.columns import Bools, Columns, Floats, Ints, count_by, sum_by
+from heartlevel.columns import Bools, Columns, Floats, Ints, among, count_by, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import UsualErrors
 from heartlevel.ruling.effects.habits import StandIn
@@ -72,7 +72,7 @@ def shared_errors(
     rows = np.flatnonzero(selection.left_out == KEPT)
     group, size = batch.group_of[rows], batch.groups
     averaged = _Averaged(rows, group, size, np.maximum(count_by(group, size), 1))
-    trained = np.isin(batch.readings["taken_by"][rows], TRAINED)
+    trained = among(batch.readings["taken_by"][rows], TRAINED)
     rules, faults = _faults(averaged, batch, verdicts, trained)
     together, width = (_by_group(usual, name, size) for name in ("technique", "share_width"))
     together = share_together(faults, together)
@@ -128,20 +128,23 @@ def _faults(
     unknown, but not in readings that a trained person, or nobody, attended to.
     """
     rules, faults = [], []
-    for rule, outcomes in _by_reading(batch, verdicts):
-        if rule.usual_share or (rule.effect == DOUBTFUL and rule.expected_error and (outcomes == TRUE).any()):
-            outcome, (low, high) = outcomes[averaged.rows], _range(rule)
-            present, unrecorded = averaged.share(outcome == TRUE), averaged.share((outcome == UNKNOWN) & ~trained)
-            rules.append(rule)
-            faults.append(Fault(low, high, rule.usual_share, present, unrecorded))
+    for scope, row_of in (("reading", averaged.rows), ("sitting", batch.sitting_of[averaged.rows])):
+        firing = {row for row, rule, _ in verdicts[scope].firing if rule.effect == DOUBTFUL and rule.expected_error}
+        for row, rule in enumerate(verdicts[scope].rules):
+            if rule.usual_share or row in firing:
+                outcome, (low, high) = verdicts[scope].outcomes[row][row_of], _range(rule)
+                present, unrecorded = averaged.share(outcome == TRUE), averaged.share((outcome == UNKNOWN) & ~trained)
+                rules.append(rule)
+                faults.append(Fault(low, high, rule.usual_share, present, unrecorded))
     return rules, faults
 
 
-def _by_reading(batch: Batch, verdicts: Mapping[str, Verdicts]) -> Iterator[tuple[Rule, Any]]:
-    """Yield the rules of readings and sittings with the outcome of every reading."""
-    yield from zip(verdicts["reading"].rules, verdicts["reading"].outcomes, strict=True)
-    for rule, outcomes in zip(verdicts["sitting"].rules, verdicts["sitting"].outcomes, strict=True):
-        yield rule, outcomes[batch.sitting_of]
+def _firing(averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts]) -> Iterator[tuple[Rule, Bools]]:
+    """Yield the rules of readings and sittings that fire for averaged readings, with these marked."""
+    for scope, row_of in (("reading", averaged.rows), ("sitting", batch.sitting_of[averaged.rows])):
+        for _, rule, fired in verdicts[scope].firing:
+            if (at_fault := fired[row_of]).any():
+                yield rule, at_fault
 
 
 def _range(rule: Rule) -> tuple[Floats, Floats]:
@@ -158,9 +161,9 @@ def _amounts(
     averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts], facts: Mapping[str, Columns[Any]]
 ) -> Iterator[tuple[str, Excess]]:
     """Yield the faults whose size is a fact of the reading, such as the height of the arm: by that, without a width."""
-    for rule, outcomes in _by_reading(batch, verdicts):
+    for rule, at_fault in _firing(averaged, batch, verdicts):
         amounts = {pressure: shift.amount for pressure, shift in rule.expected_error.items() if shift.amount}
-        if amounts and (at_fault := outcomes[averaged.rows] == TRUE).any():
+        if amounts:
             mean = np.zeros((len(PRESSURES), averaged.size))
             for pressure, amount in amounts.items():
                 column = facts[rule.scope][amount]
@@ -187,8 +190,8 @@ def _devices(averaged: _Averaged, batch: Batch, offsets: Offsets, trained: Bools
 def _unsized(averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts]) -> tuple[dict[str, Floats], Floats]:
     """Return the faults that are there and of which no size is published: by rule the share of readings, and of any."""
     shares, any_of_them = {}, np.zeros(len(averaged.rows), dtype=np.bool_)
-    for rule, outcomes in _by_reading(batch, verdicts):
-        if rule.effect == DOUBTFUL and not rule.expected_error and (at_fault := outcomes[averaged.rows] == TRUE).any():
+    for rule, at_fault in _firing(averaged, batch, verdicts):
+        if rule.effect == DOUBTFUL and not rule.expected_error:
             shares[rule.id] = averaged.share(at_fault)
             any_of_them |= at_fault
     return shares, averaged.share(any_of_them)

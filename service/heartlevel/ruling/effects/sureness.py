@@ -31,7 +31,6 @@ class Sureness:
 
     measured: LongRun  # days, weeks and the first day's excess taken into account
     long_run: LongRun  # errors that all readings share besides; nothing is known where one of no published size is there
-    as_measured: Probabilities
     probabilities: Probabilities
     certainty: Floats  # of the category of the average by protocol
     first_day: Floats  # by how much the first day makes each average too high, a row a pressure
@@ -50,16 +49,11 @@ class ClassifiedAverages:
     guidelines: Sequence[Guideline]
     sides: Compared
 
-    def ambulatory(self) -> list[str | None]:
-        """Return the part of each subject's ambulatory measurement that decides; None where there is none."""
-        names = (*MEASURED_SIDES, None)
-        return [names[side] for side in self.sides.ambulatory.tolist()]
-
     def categories(self) -> Ints:
         """Return each group's category; of an ambulatory measurement, raised or not."""
         category: Ints = self.classified.category[self.averages.row("protocol")].copy()
         raised = self.sides.at(self.sides.measured.raised, self.sides.ambulatory)
-        category[AMBULATORY :: len(SETTINGS)] = np.where(np.isnan(raised), NO_CATEGORY, np.nan_to_num(raised))
+        category[AMBULATORY :: len(SETTINGS)] = np.where(np.isnan(raised), NO_CATEGORY, raised)
         return category
 
     def levels(self, groups: Ints, ambulatory: Sequence[str | None]) -> list[Sequence[Category]]:
@@ -70,6 +64,12 @@ class ClassifiedAverages:
             name = ambulatory[subject] if setting == AMBULATORY else SETTINGS[setting]
             levels.append(self.guidelines[subject].categories.get(LIMITS_OF.get(name or "", name or ""), ()))
         return levels
+
+
+def deciding_parts(sides: Compared) -> list[str | None]:
+    """Return the part of each subject's ambulatory measurement that decides; None where there is none."""
+    names = (*MEASURED_SIDES, None)
+    return [names[side] for side in sides.ambulatory.tolist()]
 
 
 def usual_errors(ruleset: RuleSet) -> dict[int, UsualErrors]:
@@ -87,7 +87,7 @@ def usual_spreads(ruleset: RuleSet) -> dict[int, UsualSpread]:
 
 def sureness_of_averages(material: ClassifiedAverages, errors: SharedErrors) -> Sureness:
     """Return how sure each average is, and its category."""
-    guidelines, ruleset, ambulatory = material.guidelines, material.ruleset, material.ambulatory()
+    guidelines, ruleset, ambulatory = material.guidelines, material.ruleset, deciding_parts(material.sides)
     measured, first_day = _measured(material)
     sized = measured.only_where(errors.share_unsized < ruleset.sureness.unknown_error_share)
     settled, category = sized.less(errors.in_all), material.categories()
@@ -96,8 +96,8 @@ def sureness_of_averages(material: ClassifiedAverages, errors: SharedErrors) -> 
     levels = material.levels(classified, ambulatory)
     certain[classified] = certainty(sized, errors.too_high, errors.too_low, classified, category[classified], levels)
     return Sureness(
-        measured=measured, long_run=settled, as_measured=probabilities(measured, guidelines, ambulatory),
-        probabilities=probabilities(settled, guidelines, ambulatory), certainty=certain, first_day=first_day, errors=errors,
+        measured=measured, long_run=settled, probabilities=probabilities(settled, guidelines, ambulatory),
+        certainty=certain, first_day=first_day, errors=errors,
     )  # fmt: skip
 
 

@@ -75,7 +75,7 @@ class Voice:
         if not isinstance(value, (int, float)):
             return forms[OTHER].replace(NUMBER, shown)
         number = abs(round(value, decimals))
-        form = locale_of(self.language).plural_form(number)
+        form = _plural_form(number, self.language)
         return forms.get(f"={number:g}", forms.get(form, forms[OTHER])).replace(NUMBER, shown)
 
 
@@ -94,6 +94,11 @@ def locale_of(language: str) -> Locale:
 @lru_cache(maxsize=8192)  # a number's text is asked for many times, and making it is slow
 def _decimal(value: float, language: str, layout: str = "0.#") -> str:
     return format_decimal(value, layout, locale_of(language))
+
+
+@lru_cache(maxsize=8192)
+def _plural_form(number: float, language: str) -> str:
+    return str(locale_of(language).plural_form(number))
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +139,9 @@ class Template:
                 self._parts.append((before + shown(style, parameters, voice), None))
             else:
                 self._parts.append((before, None if name is None else _slot(name, style, facts, limits, voice)))
+        self._has_slots = any(slot is not None for _, slot in self._parts)
+        if not self._has_slots:
+            self._parts = [("".join(before for before, _ in self._parts), None)]
 
     def said_with(self, voice: Voice) -> "Template":
         """Return the sentence with the words that a voice of the same language has for values."""
@@ -147,6 +155,8 @@ class Template:
 
     def filled(self, facts: Mapping[str, object], limits: Mapping[str, float]) -> str:
         """Return the sentence with its slots filled."""
+        if not self._has_slots:
+            return self._parts[0][0]
         whole = []
         for before, slot in self._parts:
             whole.append(before)

@@ -10,7 +10,6 @@ from functools import cached_property, partial
 from itertools import chain, pairwise, product
 
 import numpy as np
-import numpy.typing as npt
 
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.facts.catalogue import VISIBLE
@@ -18,10 +17,8 @@ from heartlevel.ruling.language.conditions import Leaf, Limit, Mention, Term, sh
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.intervals import interval, when_unknown
+from heartlevel.ruling.running.lookups import Outcomes, looked_up, stratum_of
 from heartlevel.ruling.running.truth import TRUE, UNKNOWN, truth_tables
-
-Outcomes = npt.NDArray[np.int8]
-
 
 # Above so many rows it is quicker to go rule by rule than to gather all rules' leaves at once.
 MANY_ROWS = 512
@@ -42,19 +39,18 @@ class Verdicts:
 
     def fired(self) -> Bools:
         """Mark where each rule fires."""
+        return self._fired
+
+    @cached_property
+    def _fired(self) -> Bools:
         fired: Bools = self.outcomes == TRUE
         return fired
 
-
-@dataclass(frozen=True, slots=True)
-class _Stratum:
-    """Rules that can be decided together: those they mention are decided before."""
-
-    rules: Ints
-    leaves: Ints  # of the first rule, then of the second, and so on
-    weights: Ints  # a column: each leaf's place value in its rule's pattern
-    first: Ints  # where each rule's leaves start
-    offsets: Ints  # a column: where each rule's table starts
+    @cached_property
+    def firing(self) -> Sequence[tuple[int, Rule, Bools]]:
+        """The rules that fire somewhere: each with its row, and where it fires."""
+        rows = np.any(self._fired, axis=1).nonzero()[0].tolist()
+        return [(row, self.rules[row], self._fired[row]) for row in rows]
 
 
 class Program:
@@ -76,7 +72,8 @@ class Program:
         bounds = bounds.reshape(len(self.terms), len(limits), 2)
         self._low, self._high = bounds[..., 0].copy(), bounds[..., 1].copy()
         self._unlimited = np.isnan(self._low) | np.isnan(self._high)
-        self._any_unlimited = bool(self._unlimited.any())
+        self._ever_unlimited: list[bool] = np.any(self._unlimited, axis=1).tolist()
+        self._any_unlimited = any(self._ever_unlimited)
         unknown = [when_unknown(term) for term in self.terms]
         self._when_unknown = np.array(unknown, dtype=np.int8).reshape(-1, 1)
         self.row_of = {rule.id: row for row, rule in enumerate(self.rules)}
@@ -92,12 +89,14 @@ class Program:
         self._table = np.concatenate([*tables, np.zeros(0, dtype=np.int8)])
         offsets = np.cumsum([0, *map(len, tables)])[:-1]
         leaves = [[self._row_of_leaf[leaf] for leaf in rule.leaves] for rule in self.rules]
-        self._strata = [_stratum(members, leaves, offsets) for members in self._levels()]
+        self._strata = [stratum_of(members, leaves, offsets) for members in self._levels()]
         self._by_rule = [(row, leaves[row], tables[row]) for stratum in self._strata for row in stratum.rules.tolist()]
         self._by_id = {rule.id: (leaves[row], tables[row]) for row, rule in enumerate(self.rules)}
-        uses = sorted((leaf, rule) for rule, used in enumerate(leaves) for leaf in used if leaf < len(self.terms))
-        of_term, self._users = np.array(uses, dtype=np.int64).reshape(-1, 2).T
-        self._first_user_of = np.searchsorted(of_term, np.arange(len(self.terms)))
+        self._users_of: list[list[int]] = [[] for _ in self.terms]  # of each term, the rules that compare it
+        for rule, used in enumerate(leaves):
+            for leaf in used:
+                if leaf < len(self.terms):
+                    self._users_of[leaf].append(rule)
 
     def _levels(self) -> list[Ints]:
         level: dict[str, int] = {}
@@ -176,15 +175,14 @@ class Program:
         bounds = pairwise([*self._first_term_of.tolist(), len(self.terms)])
         for name, (start, stop) in zip(self.facts, bounds, strict=True):
             values = column(name)
-            unknown = np.isnan(values)
-            all_unknown, any_unknown = bool(unknown.all()), bool(unknown.any())
+            unknown = np.isnan(values).view(np.int8)
+            any_unknown = bool(unknown.any())
             for term in range(start, stop):
-                if not all_unknown:
-                    low, high = (ends[term, profile[0] if same else profile] for ends in (self._low, self._high))
-                    compared[term] = (values >= low) & (values <= high)
-                if any_unknown:
-                    compared[term][unknown] = self._when_unknown[term, 0]
-                if self._unlimited[term].any():
+                low, high = (ends[term, profile[0] if same else profile] for ends in (self._low, self._high))
+                holds = _within(values, low, high).view(np.int8)  # nothing unknown lies within
+                # The codes of outcomes are bits: see `truth`.
+                compared[term] = holds | unknown * self._when_unknown[term, 0] if any_unknown else holds
+                if self._ever_unlimited[term]:
                     compared[term][self._unlimited[term, profile]] = UNKNOWN
         return compared
 
@@ -193,12 +191,8 @@ class Program:
         terms = len(self.terms)
         outcomes = np.zeros((len(self.rules), compared.shape[1]), dtype=np.int8)
         for row, leaves, table in self._by_rule:
-            digit = np.uint8(3) if len(table) <= 3**5 else np.int64(3)
-            pattern = np.zeros(compared.shape[1], dtype=digit.dtype)
-            for leaf in reversed(leaves):
-                outcome = compared[leaf] if leaf < terms else outcomes[leaf - terms]
-                pattern = pattern * digit + outcome.view(np.uint8)
-            outcomes[row] = table[pattern]
+            of_leaves = [compared[leaf] if leaf < terms else outcomes[leaf - terms] for leaf in leaves]
+            outcomes[row] = looked_up(table, of_leaves)
         return Verdicts(self.rules, outcomes, partial(self._wanting, compared, outcomes, profile))
 
     def _wanting(self, compared: Outcomes, outcomes: Outcomes, profile: Ints) -> dict[str, Bools]:
@@ -206,12 +200,29 @@ class Program:
 
         What is compared with a limit that is not published is not wanting: no fact would decide it.
         """
-        undecided = np.logical_or.reduceat((outcomes == UNKNOWN)[self._users], self._first_user_of, axis=0)
-        wanting = undecided & (compared == UNKNOWN)
-        if self._any_unlimited:
-            wanting &= ~self._unlimited[:, profile]
-        by_fact = np.logical_or.reduceat(wanting, self._first_term_of, axis=0)
+        unknown, undecided = compared == UNKNOWN, outcomes == UNKNOWN
+        somewhere = set(np.any(undecided, axis=1).nonzero()[0].tolist())
+        by_fact = np.zeros((len(self.facts), len(profile)), dtype=np.bool_)
+        for term in np.any(unknown, axis=1).nonzero()[0].tolist():
+            for rule in self._users_of[term]:
+                if rule in somewhere:
+                    by_fact[self._fact_of[term]] |= unknown[term] & undecided[rule] & self._limited(term, profile)
         return dict(zip(self.facts, by_fact, strict=True))
+
+    def _limited(self, term: int, profile: Ints) -> Bools | bool:
+        """Mark the rows in whose profile a term's limit is published."""
+        return ~self._unlimited[term, profile] if self._ever_unlimited[term] else True
+
+
+def _within(values: Floats, low: Floats, high: Floats) -> Bools:
+    """Mark the values in closed intervals; of one that is open to a side, nothing is compared there."""
+    if np.ndim(low) == 0 and high == np.inf and low > -np.inf:
+        within: Bools = values >= low
+    elif np.ndim(low) == 0 and low == -np.inf and high < np.inf:
+        within = values <= high
+    else:
+        within = (values >= low) & (values <= high)
+    return within
 
 
 def _intervals(term: Term, limits: Sequence[Mapping[str, float]]) -> list[tuple[float, float]]:
@@ -219,21 +230,6 @@ def _intervals(term: Term, limits: Sequence[Mapping[str, float]]) -> list[tuple[
     if any(isinstance(value, Limit) for value in term.values):
         return [interval(term, named) for named in limits]
     return [interval(term, {})] * len(limits)
-
-
-def _stratum(rules: Ints, leaves: Sequence[Sequence[int]], offsets: Ints) -> _Stratum:
-    """Lay the rules' leaves end to end, to be summed stretch by stretch.
-
-    A product with a matrix that is mostly zeros would do the same, and start threads that wait busily.
-    """
-    of_rules = [leaves[rule] for rule in rules.tolist()]
-    return _Stratum(
-        rules,
-        leaves=np.array(list(chain.from_iterable(of_rules)), dtype=np.int64),
-        weights=np.array([3**digit for used in of_rules for digit in range(len(used))], dtype=np.int64)[:, None],
-        first=np.cumsum([0, *map(len, of_rules)])[:-1],
-        offsets=offsets[rules][:, None],
-    )
 
 
 def programs_of(ruleset: RuleSet) -> dict[str, Program]:
