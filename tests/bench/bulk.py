@@ -27,11 +27,13 @@ from heartlevel import Rules  # noqa: E402
 from heartlevel.answer.result_tables import COLUMNS_OF  # noqa: E402
 from heartlevel.answer.whole import as_json  # noqa: E402
 from heartlevel.assessment import assess_batch, sitting_gaps  # noqa: E402
+from heartlevel.columns import Ints  # noqa: E402
 from heartlevel.conclusions.conclude import conclude  # noqa: E402
 from heartlevel.frames import assess_frame, examined_frame  # noqa: E402
+from heartlevel.intake.batch import Batch  # noqa: E402
 from heartlevel.intake.ndjson import decode_json  # noqa: E402
 from heartlevel.one_call import TOGETHER_IN_BULK, answer_decoded  # noqa: E402
-from heartlevel.tables.batches import CleanBatch, clean_batches  # noqa: E402
+from heartlevel.tables.batches import clean_batches  # noqa: E402
 from heartlevel.tables.meanings import Mapped  # noqa: E402
 
 ENGINES = {"heartlevel": 280_000, "numpy": 280_000, "python": 28_000, "clipspy": 8_400, "durable_rules": 8_400}
@@ -73,19 +75,19 @@ def side_by_side(title: str, works: dict[str, tuple[Callable[[], object], int]],
 def stages(frame: pd.DataFrame, rules: Rules, rounds: int) -> None:
     """Print what each stage takes."""
     size, gaps = len(frame), partial(sitting_gaps, rules=rules)
-    table = examined_frame(frame, Mapped())
+    table = examined_frame(frame, Mapped(), rules)
 
-    def batches() -> list[CleanBatch]:
+    def batches() -> list[tuple[Batch, Ints]]:
         return list(clean_batches(table.examined, rules.ruleset.choices, gaps))
 
     ready = batches()
-    assessed = [assess_batch(clean.batch, rules) for clean in ready]
+    assessed = [assess_batch(batch, rules) for batch, _ in ready]
 
     side_by_side("stage of tables", {
         "table to tables, all": (lambda: assess_frame(frame, rules), size),
-        "columns looked at": (lambda: examined_frame(frame, Mapped()), size),
+        "columns looked at": (lambda: examined_frame(frame, Mapped(), rules), size),
         "times, order, copies, batches made": (batches, size),
-        "batches assessed": (lambda: [assess_batch(clean.batch, rules) for clean in ready], size),
+        "batches assessed": (lambda: [assess_batch(batch, rules) for batch, _ in ready], size),
         "result tables": (lambda: [table(concluded) for concluded in map(conclude, assessed)
                                    for table in COLUMNS_OF.values()], size),
     }, rounds)  # fmt: skip
@@ -103,7 +105,7 @@ def against_pandas(frame: pd.DataFrame, rules: Rules, rounds: int) -> None:
 
 def ndjson(frame: pd.DataFrame, rules: Rules, rounds: int) -> None:
     """Print what lines in and answers out take."""
-    lines = list(enumerate(map(orjson.dumps, requests(frame)), start=1))
+    lines = list(enumerate(map(orjson.dumps, requests(frame, rules)), start=1))
     works = {f"{many} subjects together": (_answering(lines, rules, many), len(frame)) for many in (TOGETHER_IN_BULK, 32)}
     side_by_side("NDJSON bytes to answer bytes", works, rounds)
 
@@ -116,9 +118,9 @@ def _answering(lines: list[tuple[int, bytes]], rules: Rules, together: int) -> C
     return answer
 
 
-def requests(frame: pd.DataFrame) -> list[object]:
+def requests(frame: pd.DataFrame, rules: Rules) -> list[object]:
     """Return the requests that say what the table says."""
-    table = examined_frame(frame, Mapped())
+    table = examined_frame(frame, Mapped(), rules)
     return [decoded.request for decoded in table.examined.requests_of(range(len(table.examined.subjects)))]
 
 

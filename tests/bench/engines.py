@@ -30,9 +30,9 @@ PROGRAM = RULES.programs["reading"]
 
 def columns(size: int) -> list[dict[str, np.ndarray]]:
     """Return the facts of invented readings, ready, in batches."""
-    table = examined_frame(readings(max(1, size // PER_SUBJECT)), Mapped())
+    table = examined_frame(readings(max(1, size // PER_SUBJECT)), Mapped(), RULES)
     batches = clean_batches(table.examined, RULES.ruleset.choices, partial(sitting_gaps, rules=RULES))
-    facts = [columns_of_readings(clean.batch) for clean in batches]
+    facts = [columns_of_readings(batch) for batch, _ in batches]
     return [{name: of[name] for name in PROGRAM.facts} for of in facts]
 
 

@@ -1,7 +1,8 @@
 """How fast one 28-reading request is: beside an endpoint that only echoes it, and step by step in one process.
 
-`python tests/bench/run.py [ROUNDS] [SECONDS]` prints two tables. Both servers run at once but are asked in turn,
-so that what else the machine does meets both alike. Uses wrk (a Debian package) and no test asks for its figures.
+`python tests/bench/run.py [ROUNDS] [SECONDS]` prints two tables, with 0 rounds that of the steps alone. Both servers run
+at once but are asked in turn, so that what else the machine does meets both alike. Uses wrk (a Debian package) and no test
+asks for its figures.
 """
 
 import os
@@ -20,7 +21,7 @@ from itertools import pairwise
 from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
-from time import perf_counter
+from time import process_time
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE.parent), str(HERE.parent.parent / "service"), str(HERE)]
@@ -44,11 +45,12 @@ TO_MS = {"us": 0.001, "ms": 1.0, "s": 1000.0}
 
 
 def main(rounds: int = 5, seconds: int = 4) -> None:
-    if shutil.which("wrk") is None:
+    if rounds and shutil.which("wrk") is None:
         sys.exit("wrk is not installed (apt-get install wrk)")
     print(f"{len(body())} bytes, 28 readings; Python {platform.python_version()}, {os.cpu_count()} processors, "
           f"{WORKERS} workers, {CONNECTIONS} connections, {rounds} rounds of {seconds} s\n")  # fmt: skip
-    over_http(rounds, seconds)
+    if rounds:
+        over_http(rounds, seconds)
     step_by_step()
 
 
@@ -153,15 +155,15 @@ def asked(server: Serving, script: Path, seconds: int) -> Round:
 
 
 def step_by_step() -> None:
-    """Time the steps of whole requests in this process."""
+    """Time the steps of whole requests in this process, by its processor time."""
     rules, sent = Rules.load(), payload()
     answer = answered(rules, sent, lambda _: None)
     if len(answer["readings"]) != 28 or answer["problems"]:
         sys.exit("the benchmark's request has faults")
     times: dict[str, list[float]] = {}
     for _ in range(IN_PROCESS_RUNS):
-        laps = [("", perf_counter())]
-        answered(rules, sent, lambda name, laps=laps: laps.append((name, perf_counter())))
+        laps = [("", process_time())]
+        answered(rules, sent, lambda name, laps=laps: laps.append((name, process_time())))
         for (_, began), (name, ended) in pairwise(laps):
             times.setdefault(name, []).append(1000 * (ended - began))
     print(f"{'step':<14}{'median ms':>12}   ({IN_PROCESS_RUNS} runs)")
@@ -177,10 +179,10 @@ def side_by_side(rules: Rules, sent: dict) -> None:
     for count in TOGETHER:
         requests, times = [read(sent, rules.ruleset.choices) for _ in range(count)], []
         for _ in range(IN_PROCESS_RUNS // count):
-            began = perf_counter()
+            began = process_time()
             for _answer in answers(assess_requests(requests, rules)):
                 pass
-            times.append(1000 * (perf_counter() - began) / count)
+            times.append(1000 * (process_time() - began) / count)
         print(f"{count:<14}{median(times):>12.3f}")
 
 
