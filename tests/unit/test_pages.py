@@ -9,7 +9,7 @@ TOP = Path(__file__).parents[2]
 README = (TOP / "README.md").read_text("utf-8")
 PAGES = (
     "README.md", "DEVELOPERS.md", "service/FILES.md", "service/FHIR.md", "service/INTEGRATING.md", "service/DECISIONS.md",
-    "tests/bench/README.md",
+    "tests/bench/README.md", "docker/README.md", "docker/SECURITY.md", "docker/RELEASE.md",
 )  # fmt: skip
 
 
