@@ -8,7 +8,7 @@ from heartlevel.assessment import Rules, assess_requests
 from heartlevel.conclusions.conclude import conclude
 from heartlevel.intake.bluetooth.expanding import expanded
 from heartlevel.intake.envelope import PREGNANCY_BY
-from heartlevel.intake.lost import unassessed_readings
+from heartlevel.intake.lost import legible_elsewhere, unassessed_readings
 from heartlevel.intake.request import MOST_READINGS, Request, empty_request
 from heartlevel.intake.texts.json_text import Repeated
 
@@ -32,7 +32,8 @@ def _all_lost(payload: object, rules: Rules) -> Request:
     sent = payload.get("readings") if isinstance(payload, dict) else None
     if isinstance(sent, Repeated):
         sent = [item for given in sent.values if isinstance(given, list) for item in given]
-    readings = expanded(sent).readings
-    if isinstance(readings, list):
-        request.lost = unassessed_readings(readings[:MOST_READINGS], (), ())
+    if isinstance(sent, list):
+        request.lost = unassessed_readings(expanded(sent).readings[:MOST_READINGS], (), ())
+    else:
+        request.lost = legible_elsewhere(payload)
     return request

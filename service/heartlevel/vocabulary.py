@@ -5,6 +5,10 @@ versions.
 """
 
 PRESSURES = ("systolic", "diastolic")
+PRESSURE_NAMES = {  # how else they are called; common practice
+    "systolic": ("sys", "syst", "systole", "sbp", "systolic pressure", "systolic blood pressure"),
+    "diastolic": ("dia", "diast", "diastole", "dbp", "diastolic pressure", "diastolic blood pressure"),
+}
 PRESSURE_CODES = {"8480-6": "systolic", "8462-4": "diastolic"}  # LOINC's
 TAKEN_IN = ("home", "office", "work", "pharmacy", "ambulatory")
 # What is averaged by itself: where readings were taken, office readings with nobody in the room apart from the others.

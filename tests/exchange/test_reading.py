@@ -17,7 +17,7 @@ from exchange.resources import (
     pressure,
     quantity,
 )  # fmt: skip
-from heartlevel.fhir.call import fhir_answers
+from heartlevel.fhir.call import fhir_answers, told_of_no_bundle
 from heartlevel.fhir.codes import codes_of
 from heartlevel.fhir.reading.subjects import decoded_subjects
 from support import rules
@@ -188,6 +188,13 @@ BROKEN = {
     "a component without its list": {"component": component("8480-6", 225)},
     "a text for both": {"component": None, "valueString": "225/130"},
     "a number without its quantity": {"component": [{"code": concept("8480-6", LOINC), "valueInteger": 225}]},
+    "a modifier": {"modifierExtension": [{"url": "urn:example:not", "valueBoolean": True}]},
+    "a modifier of a component": {
+        "component": [
+            {**component("8480-6", 225), "modifierExtension": [{"url": "urn:example:not", "valueBoolean": True}]},
+            component("8462-4", 130),
+        ]
+    },
     "nobody": {"subject": None},
     "a subject that is none": {"subject": "p-1"},
     "an id that is none": {"id": 7},
@@ -208,7 +215,28 @@ def test_what_no_code_calls_a_reading_is_never_averaged(kind):
     answers = assessed(bundle(patient(), {key: value for key, value in elements.items() if value is not None}))
     assert answers.answered[0].answer["counts"]["assessed"] == 0
     (issue,) = [issue for issue in answers.issues if issue.code == "not-one-of"]
-    assert issue.expression.removesuffix(".code") == "Bundle.entry[1].resource" and "no code of LOINC" in issue.text
+    assert issue.expression.removesuffix(".code") == "Bundle.entry[1].resource" and "no reading by its code" in issue.text
+
+
+@pytest.mark.parametrize("kind", ["a modifier", "a modifier of a component"])
+def test_what_an_extension_may_change_is_not_used_and_said(kind):
+    """FHIR R4, Extensibility (2.4.2): an element with a modifier extension that is not understood is not processed."""
+    answers = assessed(bundle(patient(), pressure("o-1", 128, 78, **BROKEN[kind])))
+    assert answers.answered[0].answer["counts"]["assessed"] == 0
+    assert any("modifierExtension" in issue.expression for issue in answers.issues)
+    pregnant = condition("77386006", modifierExtension=[{"url": "urn:example:not", "valueBoolean": True}])
+    answers = assessed(bundle(patient(), pressure("o-1"), pregnant))
+    assert "pregnant" not in answers.answered[0].origins.request["subject"]
+    assert any("modifierExtension" in issue.text for issue in answers.issues)
+
+
+@pytest.mark.parametrize("payload", [pressure("o-1", 225, 130), [patient(), pressure("o-1", 225, 130)], {"data": bundle(
+    pressure("o-1", 225, 130))}, [], "Bundle"])  # fmt: skip
+def test_what_is_no_bundle_is_refused_with_what_is_urgent_in_it(payload):
+    issues, level = told_of_no_bundle(payload, rules())
+    is_urgent = payload not in ([], "Bundle")
+    assert (level != "none", any("225/130" in issue.text and "(in all: 1)" in issue.text for issue in issues)) == (
+        is_urgent, is_urgent)  # fmt: skip
 
 
 def test_a_severe_value_of_nobody_is_urgent_in_what_is_refused():

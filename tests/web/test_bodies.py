@@ -95,7 +95,7 @@ def test_answers_are_compressed_where_that_is_accepted(client, coding):
     plain = post(client, as_json(week(2)))
     packed = post(client, as_json(week(2)), Accept_Encoding=f"br, {coding};q=0.5")
     assert packed.headers["Content-Encoding"] == coding
-    assert packed.headers["Vary"] == plain.headers["Vary"] == "Accept-Encoding"
+    assert packed.headers["Vary"] == plain.headers["Vary"] == "Accept, Accept-Encoding"
     assert (UNPACKED[coding](packed.data), packed.headers["ETag"]) == (plain.data, plain.headers["ETag"])
     assert len(packed.data) == int(packed.headers["Content-Length"]) < len(plain.data) / 2
 
@@ -147,6 +147,23 @@ def test_another_encoding_is_refused_by_name_and_what_is_severe_in_it_is_told(cl
     assert refused.json["urgent"]
     (line,) = post(client, text, NDJSON).data.splitlines()
     assert (json.loads(line)["detail"], json.loads(line)["subject"]) == (refused.json["detail"], {"id": "s-7"})
+
+
+@pytest.mark.parametrize("coding", PACKED)
+def test_a_compressed_body_that_is_not_named_as_one_is_told_from_other_encodings(client, coding):
+    refused = post(client, PACKED[coding](body_of()))
+    assert (refused.status_code, coding in refused.json["detail"]) == (400, True)
+    assert "Content-Encoding" in refused.json["detail"] and "UTF" not in refused.json["detail"]
+
+
+@pytest.mark.parametrize("text", [b"", b" \n", b"\xef\xbb\xbf"])
+def test_an_empty_body_is_called_empty(client, text):
+    assert post(client, text).json["detail"] == "not JSON: there is nothing in it"
+
+
+@pytest.mark.parametrize("text", [b"{'readings': [{'systolic': 240}]}", b"{readings: [{systolic: 240, diastolic: 90}]}"])
+def test_what_other_languages_write_for_json_tells_what_is_severe_in_it(client, text):
+    assert post(client, text).json["urgent"]
 
 
 def test_a_text_that_is_cut_off_tells_what_is_severe_in_it(client):

@@ -139,8 +139,11 @@ def test_a_body_that_is_no_call_is_refused(client, body):
 
 
 def test_whatever_is_prefetched_is_no_defect(client):
-    for odd in (7, "x", [], {"resourceType": 7}, {"resourceType": "Bundle", "entry": [{"resource": {}}]}):
-        assert called(client, {"patient": odd, "pressures": odd, "conditions": odd, "medicines": odd}).status_code == 200
+    for odd in (7, "x", [], {"resourceType": 7}, {"resourceType": "Bundle", "entry": [{"resource": {}}]}, None):
+        is_resource = odd is None or (isinstance(odd, dict) and odd["resourceType"] == "Bundle")
+        answered = called(client, {"patient": odd, "pressures": odd, "conditions": odd, "medicines": odd})
+        assert answered.status_code == (200 if is_resource else 412)
+        assert called(client, prefetched(*week()) | {"conditions": odd, "medicines": odd}).status_code == 200
 
 
 def counted(client, outcome) -> float:

@@ -19,6 +19,8 @@ from heartlevel.intake.texts.legible_text import legible_id
 from heartlevel.legible import legible_urgencies
 from heartlevel.one_call import answers_with_others, refusal, unless_refused, whole_answer_to
 
+NO_BUNDLE = Issue(ERROR, STRUCTURE, "send a Bundle or Parameters")
+
 
 @dataclass(frozen=True, slots=True)
 class Answered:
@@ -114,11 +116,21 @@ def _assessed(readable: Sequence[tuple[Decoded[str], Request]], rules: Rules) ->
 
 def _refused(error: RefusedRequest, decoded: Decoded[str], issues: list[Issue]) -> dict[str, Any]:
     issues += (_issue(fault, decoded, ERROR) for fault in error.problems)
-    if error.urgency is not None and error.urgency["level"] != "none":
-        issues.append(Issue(WARNING, "informational", error.urgency["text"], decoded.origin_of("")))
+    issues += _urgency_told(error.urgency, decoded.origin_of(""))
     written = refusal(0, error, legible_id(decoded.request)).as_dict()
     del written["line"]
     return _placed(written, decoded)
+
+
+def told_of_no_bundle(payload: object, rules: Rules) -> tuple[list[Issue], str]:
+    """Return what is said of what is neither Bundle nor Parameters, and how urgent what is legible in it is."""
+    (urgency,) = legible_urgencies([payload], rules)
+    return [NO_BUNDLE, *_urgency_told(urgency, None)], urgency["level"]
+
+
+def _urgency_told(urgency: Mapping[str, Any] | None, at: str | None) -> Iterator[Issue]:
+    if urgency is not None and urgency["level"] != "none":
+        yield Issue(WARNING, "informational", urgency["text"], at)
 
 
 def _issue(fault: Problem, decoded: Decoded[str], severity: str = WARNING) -> Issue:

@@ -4,27 +4,21 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import islice, product
-from re import IGNORECASE
 from re import compile as pattern
 from typing import Any
 
 from heartlevel.intake.faults import Problem, closest
 from heartlevel.intake.fields import UNREAD, Choice
 from heartlevel.intake.schema import ESSENTIAL, Reading
-from heartlevel.intake.texts.json_text import Repeated, agreed, items_legible_in
-from heartlevel.intake.written import LONGEST_NUMBER, number_written
+from heartlevel.intake.texts.json_text import agreed, items_legible_in
+from heartlevel.intake.texts.legible_number import legible_numbers
+from heartlevel.intake.texts.legible_object import UNKNOWN, Pair, pairs_within
 from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA, SYMPTOMS
 
 COPY = "exact-duplicate"
 FIELDS, SYMPTOM = Reading().fields, Choice(SYMPTOMS)
-PAIR = pattern(r"\s*([0-9]{2,3})\s*/\s*([0-9]{2,3})\D*")  # systolic before diastolic, in one text
-# One number and no other; a letter at it, but for the first of a unit, may be a digit mistaken.
-AMONG_WORDS = pattern(r"(?:\D*[\s~<>=(:])?([0-9]+(?:[.,][0-9]+)?)(?:\s*(?:mm|k)\D*|\s\D*|[^\w\s]\D*)?", IGNORECASE)
 FIRST_DAY = pattern(r"\s*((?:19|20|21)[0-9]{2})-?([0-9]{2})-?([0-9]{2})(?![0-9])")
-MORE_THAN_THREE_DIGITS, MORE_THAN_FOUR_DIGITS = 1_000, 10_000
 MOST_KEYS = 50  # of a reading, looked at for a misspelt pressure
-MOST_NUMBERS = 6  # different ones under a repeated key; of more, the lowest and the highest
-UNKNOWN = (None, None)  # a pair of which nothing is legible
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +26,13 @@ class LostReading:
     """What is legible of a reading that is not assessed; `codes` say why it is not.
 
     Each pair is what systolic and diastolic pressure may be, as sent, in `unit`; None is not legible. There are several
-    pairs where a key is repeated. `unit` is None where the one sent cannot be read.
+    pairs where a key is repeated, or where what was sent is no reading, with pressures somewhere in it. `unit` is None
+    where the one sent cannot be read.
     """
 
     index: int  # in the list sent
     codes: tuple[str, ...]
-    pairs: tuple[tuple[float | None, float | None], ...] = (UNKNOWN,)
+    pairs: tuple[Pair, ...] = (UNKNOWN,)
     unit: str | None = MMHG
     setting: str | None = None
     day: date | None = None
@@ -61,14 +56,21 @@ def unassessed_readings(
     return [_lost(index, sent[index], tuple(sorted(codes[index]))) for index in codes]
 
 
+def legible_elsewhere(sent: object) -> list[LostReading]:
+    """Return a reading for each pair of pressures in what was sent, where there is no list of readings in its place."""
+    return [LostReading(index, (), (pair,), None) for index, pair in enumerate(pairs_within(sent)) if pair != UNKNOWN]
+
+
 def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
     if not isinstance(sent, dict):
-        return LostReading(index, codes)
+        return LostReading(index, codes, pairs_within(sent), None)
     setting, day = _named("setting", agreed(sent.get("setting"))), _day(agreed(sent.get("taken_at")))
     if codes == (COPY,):  # its pressures are those of the reading that is assessed
         return LostReading(index, codes, setting=setting, day=day)
     unit = MMHG if sent.get("unit") is None else _named("unit", agreed(sent["unit"]))
     pairs = tuple(product(_pressures(sent, "systolic") or (None,), _pressures(sent, "diastolic") or (None,)))
+    if pairs == (UNKNOWN,):  # in objects within it, by other names, or in a text
+        pairs = pairs_within(sent)
     if unit == KPA and max(number or 0.0 for pair in pairs for number in pair) * MMHG_PER_KPA > HIGHEST_READABLE:
         unit = None  # mistaken, for it would be no blood pressure
     return LostReading(index, codes, pairs, unit, setting, day, _symptoms(sent.get("symptoms")))
@@ -94,40 +96,6 @@ def _pressures(sent: Mapping[str, Any], name: str) -> list[float]:
     """Return what a pressure may be: under its name or, where nothing is legible there, under a name that is near to it."""
     misspelt = (key for key in islice(sent, MOST_KEYS) if key not in FIELDS and closest(key, FIELDS) == name)
     return next((numbers for key in (name, *misspelt) if (numbers := legible_numbers(sent.get(key), name))), [])
-
-
-def legible_numbers(value: object, name: str) -> list[float]:
-    """Return the numbers that somebody who looks at a pressure would read, in order; `name` is systolic or diastolic.
-
-    Of a text it is its only number, or the one of a pair such as 142/88; of a number with a digit too many it is the
-    lowest with one left out. There may be several under a repeated key, of which nobody knows which is meant.
-    """
-    given = value.values if isinstance(value, Repeated) else (value,)
-    numbers = sorted({number for item in given if (number := _legible_number(item, name)) is not None})
-    return numbers if len(numbers) <= MOST_NUMBERS else numbers[: MOST_NUMBERS // 2] + numbers[-MOST_NUMBERS // 2 :]
-
-
-def _legible_number(value: object, name: str) -> float | None:
-    if isinstance(value, str):
-        value = _in_text(value, name) if len(value) <= LONGEST_NUMBER else None
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < MORE_THAN_FOUR_DIGITS:
-        return None
-    return float(value) if value < MORE_THAN_THREE_DIGITS else _less_a_digit(value)
-
-
-def _in_text(text: str, name: str) -> float | None:
-    if pair := PAIR.fullmatch(text):
-        return float(pair[1 if name == "systolic" else 2])
-    number = AMONG_WORDS.fullmatch(text)
-    return number_written(number[1]) if number else None
-
-
-def _less_a_digit(value: float) -> float | None:
-    digits = f"{value:.15g}"
-    if not digits.isdigit():
-        return None
-    shorter = {digits[:left_out] + digits[left_out + 1 :] for left_out in range(len(digits))}
-    return float(min(number for number in shorter if number[0] != "0"))
 
 
 def _day(taken_at: object) -> date | None:

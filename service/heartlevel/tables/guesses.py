@@ -9,7 +9,7 @@ from re import compile as pattern
 from heartlevel.intake.written import letters_of
 from heartlevel.tables.fields import FIELDS, READING, SUBJECT, TableFields, field_name
 from heartlevel.tables.mapping import units_of
-from heartlevel.vocabulary import KPA, MMHG
+from heartlevel.vocabulary import KPA, MMHG, PRESSURE_NAMES
 
 TIME = "taken_at"
 NEAR = 0.8  # how alike a name must be to one that is known
@@ -18,8 +18,8 @@ LONGEST = 80
 USUAL_NAMES = {
     SUBJECT: ("patient", "patient id", "patient number", "person", "participant", "subject id", "subject number"),
     TIME: ("date", "time", "day", "hour", "date time", "date and time", "time stamp", "measured at", "taken", "taken on"),
-    "systolic": ("sys", "syst", "systole", "sbp", "systolic pressure", "systolic blood pressure", "upper"),
-    "diastolic": ("dia", "diast", "diastole", "dbp", "diastolic pressure", "diastolic blood pressure", "lower"),
+    "systolic": (*PRESSURE_NAMES["systolic"], "upper"),
+    "diastolic": (*PRESSURE_NAMES["diastolic"], "lower"),
     "pulse": ("hr", "heart rate", "pulse rate", "bpm"),
     "unit": ("units",),
     "setting": ("where", "place", "location", "taken in", "where taken"),

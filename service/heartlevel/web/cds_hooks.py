@@ -88,10 +88,10 @@ def answer_hook() -> Response:
     call = _call()
     prefetch = call.get("prefetch")
     sent = prefetch if isinstance(prefetch, dict) else {}
-    missing = [name for name in NEEDED if name not in sent or _failed(sent[name])]
+    missing = [name for name in NEEDED if name not in sent or _unusable(sent[name])]
     if missing:
         raise NotPrefetched(f"needs prefetched {' and '.join(missing)}")
-    not_sent = [name for name in PREFETCH if name not in sent or _failed(sent[name])]
+    not_sent = [name for name in PREFETCH if name not in sent or _unusable(sent[name])]
     answers = fhir_answers(_parameters(sent), rules_in_force(), codes_in_use(), most_readings())
     return respond({"cards": _cards(answers, not_sent)})
 
@@ -126,9 +126,10 @@ def _call() -> dict[str, Any]:
     return call
 
 
-def _failed(resource: object) -> bool:
-    """Tell whether the client could not get what was asked for, and sends why in its place."""
-    return isinstance(resource, Mapping) and resource.get("resourceType") == "OperationOutcome"
+def _unusable(resource: object) -> bool:
+    """Tell whether it is no resource, or says why the client could not get it; null says that there is none to get."""
+    kind = resource.get("resourceType") if isinstance(resource, Mapping) else None
+    return resource is not None and (not isinstance(kind, str) or kind == "OperationOutcome")
 
 
 def _parameters(sent: Mapping[str, Any]) -> dict[str, Any]:

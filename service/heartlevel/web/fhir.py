@@ -3,16 +3,17 @@
 from functools import partial
 from typing import Any
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response, after_this_request, request
 
 from heartlevel.answer.whole import as_json
-from heartlevel.fhir.call import Answered, FhirAnswers, fhir_answers
+from heartlevel.fhir.call import Answered, FhirAnswers, fhir_answers, told_of_no_bundle
 from heartlevel.fhir.issues import ERROR, Issue, outcome_of
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.fhir.questionnaire import ID as QUESTIONNAIRE_ID
 from heartlevel.fhir.questionnaire import questionnaire, questionnaires
 from heartlevel.fhir.reading.sent import is_fhir
 from heartlevel.report.report import Report, report_of
+from heartlevel.web.bodies.answered import chosen_by_accept
 from heartlevel.web.observing.counters import count_urgency
 from heartlevel.web.routes import (
     JSON,
@@ -29,16 +30,18 @@ from heartlevel.web.written_as_report import HTML, reports_response
 
 fhir_routes = Blueprint("heartlevel-fhir", __name__)
 fhir_routes.before_request(choose_rules)
-NO_BUNDLE = Issue(ERROR, "structure", "send a Bundle or Parameters")
 NOBODY = Issue(ERROR, "required", "nothing in it says of whom it is: there is no Patient and no subject")
 
 
 @fhir_routes.post("/v1/fhir/assessments")
 def assess_resources() -> Response:
     """Assess each person of a Bundle, or of Parameters."""
+    after_this_request(chosen_by_accept)
     payload = readings_sent(FHIR_JSON, JSON)
     if not is_fhir(payload):
-        return outcome_response(422, [NO_BUNDLE])
+        issues, level = told_of_no_bundle(payload, rules_in_force())
+        count_urgency(level)
+        return outcome_response(422, issues)
     answers = fhir_answers(payload, rules_in_force(), codes_in_use(), most_readings())
     _count_all(answers)
     if not answers.answered:

@@ -5,7 +5,7 @@ from functools import partial
 from sys import maxsize
 from typing import Any, cast
 
-from flask import Blueprint, Response, abort, current_app, g, request
+from flask import Blueprint, Response, abort, after_this_request, current_app, g, request
 
 from heartlevel.answer.detail import in_detail
 from heartlevel.answer.whole import as_json
@@ -26,6 +26,7 @@ from heartlevel.ruling.tools.translating.outstanding import languages_in
 from heartlevel.version import VERSION
 from heartlevel.web.access.guard import may_read_rules
 from heartlevel.web.access.readiness import readiness
+from heartlevel.web.bodies.answered import chosen_by_accept
 from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.connections.streams import NDJSON, is_stream, streamed
 from heartlevel.web.observing.counters import count_answer, count_assessed, count_refused
@@ -102,9 +103,9 @@ def readings_sent(*allowed: str) -> Any:
 @routes.post("/v1/assessments")
 def assess_subjects() -> Response:
     """Assess one subject (JSON) or one a line (NDJSON)."""
+    after_this_request(chosen_by_accept)
     if is_stream():
-        # A stream may be long: its lines are limited instead of its whole.
-        request.max_content_length = maxsize
+        request.max_content_length = maxsize  # a stream may be long: its lines are limited instead of its whole
         return tagged(streamed(rules_in_force(), most_readings(), partial(_keep_line, keeper())))
     kind = request.accept_mimetypes.best_match([JSON, FHIR_JSON, *REPORT_KINDS], JSON)
     if kind == FHIR_JSON:
@@ -163,8 +164,7 @@ def try_rules() -> Response:
 
 def kept(response: Response) -> Response:
     """Answer 304 where the caller has the same already, by its ETag (If-None-Match)."""
-    response.make_conditional(request)
-    return response
+    return cast(Response, response.make_conditional(request))
 
 
 @routes.get("/v1/rules")

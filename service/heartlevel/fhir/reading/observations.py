@@ -44,9 +44,7 @@ def readings_of(observation: Element, codes: Codes) -> Iterator[Filling]:
         if name.value is not None:
             reading.put("id", name.value if number == 0 else f"{name.value}-{number + 1}", name.at)
         _put_time(reading, observation)
-        if not _is_reading(observation) or not any(_coded(part) for parts in values.values() for part in parts):
-            code = observation.part("code")
-            reading.put("setting", _no_reading(code), observation.at if code.value is None else code.at)
+        _put_why_no_reading(reading, observation, values)
         for quantity, component in zip(COMPONENTS.values(), measured, strict=True):
             if component is not None:
                 _put_quantity(reading, quantity, component)
@@ -93,10 +91,26 @@ def _coded(part: Element) -> bool:
     return any(system == LOINC for system, _ in part.part("code").codings())
 
 
-def _no_reading(concept: Element) -> str:
-    """Return what stands in the place of a setting where no code says that this is a reading: it is not averaged."""
-    code = next((code for _, code in concept.codings()), "none")
-    return f"a pressure that no code of LOINC calls a reading, code: {code}"[:LONGEST_NAME]
+def _put_why_no_reading(reading: Filling, observation: Element, values: Mapping[str, list[Element]]) -> None:
+    """Put why it is no reading in the place of its setting, so that it is named and not averaged.
+
+    No code says that it is one, or a modifier extension changes what it says (FHIR R4, Extensibility 2.4.2).
+    """
+    parts = [part for listed in values.values() for part in listed]
+    modifier = next((extension for part in (observation, *parts) for extension in modifiers_of(part)), None)
+    code = observation.part("code")
+    if modifier is not None:
+        reading.put("setting", f"changed by {modifier.part('url').text}"[:LONGEST_NAME], modifier.at)
+    elif not _is_reading(observation) or not any(map(_coded, parts)):
+        name = next((code for _, code in code.codings()), "none")
+        reading.put(
+            "setting", f"no reading by its code, {name}"[:LONGEST_NAME], code.at if code.content else observation.at
+        )
+
+
+def modifiers_of(part: Element) -> Iterator[Element]:
+    """Yield the extensions that may change what a part says; none is understood here."""
+    return part.each("modifierExtension")
 
 
 def _put_time(reading: Filling, observation: Element) -> None:

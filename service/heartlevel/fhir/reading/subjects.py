@@ -12,7 +12,14 @@ from heartlevel.fhir.reading.devices import device_of
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.encounters import setting_of
 from heartlevel.fhir.reading.filling import Filling
-from heartlevel.fhir.reading.observations import is_heart_rate, is_pressure, quantity_of, readings_of, time_of
+from heartlevel.fhir.reading.observations import (
+    is_heart_rate,
+    is_pressure,
+    modifiers_of,
+    quantity_of,
+    readings_of,
+    time_of,
+)  # fmt: skip
 from heartlevel.fhir.reading.people import over, since, take_patient, take_statement, withdrawn
 from heartlevel.fhir.reading.questionnaires import Response, is_ours, responses_of
 from heartlevel.fhir.reading.remarks import remarks_on
@@ -27,6 +34,7 @@ STATEMENTS = ("Observation", "Condition", "MedicationStatement", "MedicationRequ
 TAKEN_ELSEWHERE = ("Patient", "Device", "Encounter")  # by what refers to them
 IGNORED = "says that it is withdrawn, and was not used"
 PAST = "does not hold at present, and was not used"
+MODIFIED = "has a modifierExtension that is not understood here, and was not used"
 NOT_USED = "nothing in it is understood here, and it was not used"
 
 
@@ -103,11 +111,16 @@ def _person_of(resource: Element, sent: Sent) -> tuple[str | None, Person]:
 
 def _set_aside(resource: Element, sent: Sent) -> bool:
     """Say of what is withdrawn or past that it is not used."""
-    told = IGNORED if withdrawn(resource) else PAST if over(resource) else None
+    told = IGNORED if withdrawn(resource) else PAST if over(resource) else _modified(resource)
     if told:
-        severity = WARNING if told == IGNORED else INFORMATION
+        severity = INFORMATION if told == PAST else WARNING
         sent.issues.append(Issue(severity, "informational", told, resource.at))
     return told is not None
+
+
+def _modified(resource: Element) -> str | None:
+    """Return what is said of what an extension may change; a pressure is named as a reading that is not averaged."""
+    return MODIFIED if any(modifiers_of(resource)) and not is_pressure(resource) else None
 
 
 def _gather(person: Person, resource: Element) -> None:

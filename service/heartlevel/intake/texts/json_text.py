@@ -19,6 +19,7 @@ MOST_VALUES = 400_000  # in one text; a full body of readings, of FHIR resources
 BETWEEN_VALUES = (b",", b"[", b"{")
 LONGEST_INTEGER = 20  # characters; what is longer is no 64-bit number
 COLON, ESCAPED_COLON = ord(":"), b"\\u003"  # what follows the latter is a or A, or another sign between 0 and ?
+COMPRESSED = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd"}  # by first bytes: RFC 1952, RFC 8878
 FIRST_BYTES, NULS_OF_UTF_32 = 8, 5  # of the first bytes of a text in ASCII half are NUL in UTF-16, three in four in UTF-32
 
 
@@ -150,8 +151,13 @@ def _not_json(text: bytes, error: json.JSONDecodeError) -> NotJson:
 
 
 def _other_encoding(text: bytes) -> str:
-    """Say which encoding with wider units a text has: it begins with NULs or with the byte order mark of one."""
+    """Say what a text is instead: empty, compressed, or of wider units, with NULs or a byte order mark at its beginning."""
+    if not text.strip():
+        return "there is nothing in it"
     first = text[:FIRST_BYTES]
+    coding = next((name for mark, name in COMPRESSED.items() if first.startswith(mark)), None)
+    if coding:
+        return f"the body is compressed with {coding}; name it in Content-Encoding"
     nuls = first.count(0)
     if not nuls and not first.startswith((b"\xff\xfe", b"\xfe\xff")):
         return ""

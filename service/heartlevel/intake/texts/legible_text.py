@@ -9,8 +9,8 @@ from heartlevel.intake.fields import SURROGATE
 from heartlevel.vocabulary import PRESSURE_CODES
 
 MOST_PRESSURES = 5_000
-NUMBER = rb'"?([0-9]{1,4}(?:\.[0-9]{1,6})?)(?![0-9])'
-PRESSURE = pattern(rb'"(systolic|diastolic)"\s*:\s*' + NUMBER)
+NUMBER = rb'["\']?([0-9]{1,4}(?:\.[0-9]{1,6})?)(?![0-9])'
+PRESSURE = pattern(rb'["\']?\b(systolic|diastolic)\b["\']?\s*[:=]\s*' + NUMBER)
 # In FHIR a code says which pressure it is, and the number follows; between them is no other of the codes.
 CODES = "|".join(PRESSURE_CODES).encode()
 CODED = pattern(rb'"(%b)"(?:(?!"(?:%b)").){0,600}?"value[A-Za-z]*"\s*:\s*%b' % (CODES, CODES, NUMBER), DOTALL)

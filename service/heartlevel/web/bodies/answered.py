@@ -84,3 +84,9 @@ def _coded(pieces: Iterable[bytes], coder: Coder) -> Iterator[bytes]:
     for piece in pieces:
         yield coder.flushed(piece)
     yield coder.end()
+
+
+def chosen_by_accept(response: Response) -> Response:
+    """Say of an answer that it depends on `Accept`."""
+    response.vary.add("Accept")
+    return response
