@@ -15,7 +15,7 @@ __all__ = ["tables"]
 @pytest.fixture(scope="module")
 def page_file(tables, tmp_path_factory):
     path = tmp_path_factory.mktemp("practice") / "practice.html"
-    path.write_text(practice_page(practice_figures(Folder(tables), rules().ruleset), rules().ruleset))
+    path.write_bytes(practice_page(practice_figures(Folder(tables), rules().ruleset), rules().ruleset))
     return path.as_uri()
 
 
@@ -23,7 +23,7 @@ def page_file(tables, tmp_path_factory):
 def test_it_fits_its_window_and_needs_nothing_else(chromium, page_file, width):
     with watched(chromium, page_file, width) as page:
         assert page.inner_text("main h2:first-of-type") == "First"
-        assert page.evaluate("getComputedStyle(document.querySelector('.first')).borderLeftWidth") != "0px"  # it is styled
+        assert page.evaluate("getComputedStyle(document.querySelector('.box')).borderLeftWidth") != "0px"  # it is styled
 
 
 def test_axe_finds_nothing(chromium, page_file):

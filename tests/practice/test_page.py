@@ -1,20 +1,29 @@
 """The page of a practice: its numbers are those of the JSON, it asks nobody for anything, what is hostile is text."""
 
 import re
-from base64 import b64encode
+from base64 import b64decode, b64encode
 from copy import deepcopy
 from hashlib import sha256
 from html.parser import HTMLParser
 
 import pytest
 from click.testing import CliRunner
+from lxml import etree, html
 
+from filled import languages
 from heartlevel.command.main import main
+from heartlevel.conclusions.category import NO_CATEGORY_REASONS
+from heartlevel.handouts.rendering import page_policy
+from heartlevel.practice import page as practice_page_module
 from heartlevel.practice.figures import practice_figures
 from heartlevel.practice.folder import Folder
 from heartlevel.practice.page import practice_page
+from heartlevel.practice.people import SHARES
+from heartlevel.practice.plots import MOST_BARS, DifferenceRow, differences_plot, faults_plot
+from heartlevel.statistics.agreement import VERDICTS
 from practice.clinic import tables
 from support import rules
+from unit.test_report_words import CODED, codes, standing
 
 HOSTILE = "<script>alert(1)</script><img src=//evil.example/x onerror=alert(1)>"
 __all__ = ["tables"]
@@ -55,7 +64,7 @@ def figures(tables):
 
 @pytest.fixture(scope="module")
 def text(figures):
-    return practice_page(figures, rules().ruleset)
+    return practice_page(figures, rules().ruleset).decode()
 
 
 def test_numbers_on_the_page_are_those_of_the_json(text, figures):
@@ -79,38 +88,86 @@ def test_numbers_on_the_page_are_those_of_the_json(text, figures):
     differences = [one for grouping in figures["groups"]["groupings"] for one in grouping["differences"]]
     for cell, difference in zip(shown, differences, strict=True):
         low, high = difference["from_the_others"]["systolic"]["interval95_together"]
-        assert f"({low:+.1f} to {high:+.1f})" in cell
+        assert f"({low:+.1f} … {high:+.1f})" in cell
 
 
 def test_what_is_urgent_stands_before_all_else(text, figures):
     first = text.index("<li")
     assert text[first:].startswith('<li class="urgent">') and text.index("<table") > first
-    assert f"{figures['urgent']['people']} people have something urgent" in text
+    assert f"People with something urgent: {figures['urgent']['people']}." in text
 
 
 def test_the_page_asks_nobody_for_anything_and_has_no_script(text):
     page = Page(text)
-    assert not [tag for tag, _ in page.elements if tag in ("script", "link", "img", "iframe", "form", "object")]
-    assert not [
-        attrs for _, attrs in page.elements if {"style", "src", "href"} & set(attrs) or any(a[:2] == "on" for a in attrs)
-    ]
+    assert not [tag for tag, _ in page.elements if tag in ("script", "link", "iframe", "form", "object")]
+    assert not [attrs for _, attrs in page.elements if {"style", "href"} & set(attrs) or any(a[:2] == "on" for a in attrs)]
     (style,) = re.findall("<style>(.*?)</style>", text, re.DOTALL)
     digest = b64encode(sha256(style.encode()).digest()).decode()
     (policy,) = [
         attrs["content"] for tag, attrs in page.elements if tag == "meta" and "content" in attrs and "http-equiv" in attrs
     ]
-    assert policy.startswith(f"default-src 'none'; style-src 'sha256-{digest}'") and "url(" not in style
+    assert policy == page_policy() and digest in policy and "url(" not in style
+    plots = [attrs for tag, attrs in page.elements if tag == "img"]
+    assert len(plots) == 2 and all(plot["src"].startswith("data:image/svg+xml;base64,") and plot["alt"] for plot in plots)
 
 
-def test_what_is_hostile_is_text(figures):
+def test_what_is_hostile_is_text_in_tables_and_plots(figures):
     damaged = deepcopy(figures)
     damaged["device_checks"]["shared_devices"][0]["device"] = HOSTILE
     damaged["groups"]["groupings"][0]["groups"][0]["name"] = HOSTILE
+    damaged["groups"]["groupings"][0]["differences"][0]["group"] = HOSTILE + "$\\bad{$\x00"
     damaged["groups"]["groupings"][0]["by"] = HOSTILE
-    damaged["faults"][0]["title"] = HOSTILE
-    page = Page(practice_page(damaged, rules().ruleset))
-    assert not [tag for tag, _ in page.elements if tag in ("script", "img")]
-    assert sum(HOSTILE in row[0] for row in page.rows if row) == 3
+    damaged["faults"][0] |= {"title": HOSTILE, "rule": "of-old-rules"}
+    damaged["act_first"] = [{"code": "no-category", "about": HOSTILE, "people": 7}]
+    text = practice_page(damaged, rules().ruleset).decode()
+    page = Page(text)
+    assert not [tag for tag, _ in page.elements if tag == "script"]
+    assert sum(HOSTILE in row[0] for row in page.rows if row) == 4
+    for plot in (attrs["src"] for tag, attrs in page.elements if tag == "img"):
+        drawn = etree.fromstring(b64decode(plot.partition(",")[2]))
+        assert not [element for element in drawn.iter() if str(element.tag).endswith("script")]
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_page_is_in_its_language_whole_and_has_no_code_in_it(figures, language):
+    page = html.fromstring(practice_page(figures, rules().ruleset, language))
+    assert page.get("lang") == language
+    wording = rules().ruleset.wording[language]
+    for key in ("practice-title", "practice-faults", "practice-groups-how"):
+        assert wording.pages[key].partition("{")[0] in page.text_content()
+    fault = figures["faults"][0]
+    assert wording.rules[fault["rule"]].title in page.text_content()
+    plots = [etree.fromstring(b64decode(image.get("src").partition(",")[2])) for image in page.iter("img")]
+    drawn = " ".join(text for plot in plots for text in plot.itertext())
+    assert wording.rules[fault["rule"]].title in drawn
+    for element in [*page.iter("style"), *page.iter("code")]:
+        element.drop_tree()
+    told = page.text_content() + drawn
+    compound = {code for code in codes() if CODED.search(code)} | {*NO_CATEGORY_REASONS[1:], *SHARES[1:3]}
+    assert standing(told, compound) == set()
+    assert {code for code in (*VERDICTS, "not told") if language != "en" and code in told} == set()
+
+
+def test_bars_and_intervals_are_those_of_the_figures(figures):
+    shown = [(fault["title"], fault["people"]) for fault in figures["faults"]]
+    drawn = etree.fromstring(faults_plot(shown, "People"))
+    texts = [text.strip() for text in drawn.itertext() if text.strip()]
+    assert {str(people) for _, people in shown[:MOST_BARS]} <= set(texts)
+    first = figures["groups"]["groupings"][1]["differences"][0]
+    plot = differences_plot([DifferenceRow("x", first["from_the_others"])], "mmHg", rules().ruleset.wording["en"].pages)
+    one = etree.fromstring(plot)
+    assert first["from_the_others"]["systolic"]["differs"] and "x" in "".join(one.itertext())
+    assert faults_plot([], "People") is None and differences_plot([], "mmHg", {}) is None
+
+
+def test_an_unknown_language_is_refused_with_the_near_one(tables):
+    result = CliRunner().invoke(main, ["practice", str(tables), "--language", "dee"])
+    assert result.exit_code == 2 and "'dee' is no language of the rules" in result.output and "'de'" in result.output
+
+
+def test_without_the_library_for_plots_the_page_is_made_all_the_same(figures, monkeypatch):
+    monkeypatch.setattr(practice_page_module, "find_spec", lambda name: None)
+    assert b"<img" not in practice_page(figures, rules().ruleset)
 
 
 def test_the_command_writes_page_and_figures_for_its_owner_alone(tables, tmp_path, figures):
@@ -118,5 +175,5 @@ def test_the_command_writes_page_and_figures_for_its_owner_alone(tables, tmp_pat
         result = CliRunner().invoke(main, ["practice", str(tables), "--to", to, "--output", str(tmp_path / to)])
         assert result.exit_code == 0, result.output
         assert (tmp_path / to).stat().st_mode & 0o077 == 0
-    assert (tmp_path / "html").read_text() == practice_page(figures, rules().ruleset)
+    assert (tmp_path / "html").read_bytes() == practice_page(figures, rules().ruleset)
     assert f'"assessed":{figures["people"]["assessed"]}' in (tmp_path / "json").read_text()

@@ -14,6 +14,7 @@ INK, FAINT, PALE = "#111111", "#767676", "#d9d9d9"
 HOME_COLOUR, OFFICE_COLOUR, AMBULATORY_COLOUR = "#0072b2", "#d55e00", "#555555"
 STYLE: dict[Any, Any] = {
     "svg.fonttype": "none", "font.family": "sans-serif", "font.size": 10, "legend.fontsize": 9.5, "legend.frameon": False,
+    "text.parse_math": False,  # a name may hold a dollar
     "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": FAINT, "xtick.color": INK, "ytick.color": INK,
 }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""The words of the pages, for the person measured and for a clinician. Wording files say them in each language."""
+"""The words of the pages, for the person measured, a clinician and a practice, said in each language by wording files."""
 
 # Questions of the log and their answers, which begin with `ask-` and `answer-`, are as many as a wording file has.
 HANDOUT_WORDS = (
@@ -38,4 +38,27 @@ REPORT_WORDS = (
     "missing-age", "missing-pregnancy", "missing-rhythm", "missing-health", "missing-treatment", "missing-selection",
     "missing-taken-by", "missing-pulse",
 )  # fmt: skip
-PAGE_WORDS = (*HANDOUT_WORDS, *REPORT_WORDS)
+PRACTICE_WORDS = (
+    "practice-title", "practice-count", "practice-first", "practice-urgent", "practice-look-now",
+    "practice-no-category", "practice-concerns", "practice-aside", "practice-doubtful", "practice-among",
+    "practice-told", "practice-calm", "practice-people", "practice-assessed", "practice-received", "practice-read",
+    "practice-lost", "practice-with-urgent", "practice-with", "practice-without", "practice-requests",
+    "practice-category", "practice-why-none", "practice-not-documented", "practice-column-people", "practice-alone",
+    "practice-withheld", "practice-faults", "practice-faults-plot", "practice-column-fault",
+    "practice-column-concerns", "practice-column-readings", "practice-column-aside", "practice-column-doubtful",
+    "practice-column-none", "practice-column-off", "practice-kind-technique", "practice-kind-series",
+    "practice-kind-device", "practice-kind-entry", "practice-off", "practice-no-faults", "practice-faults-withheld",
+    "practice-devices", "practice-checks", "practice-column-device", "practice-column-measured",
+    "practice-column-checks", "practice-column-bias", "practice-alike", "practice-no-checks", "practice-groups",
+    "practice-groups-how", "practice-groups-plot", "practice-by-setting", "practice-by-taken_by",
+    "practice-by-device", "practice-by-site", "practice-room-office", "practice-room-home", "practice-room-anywhere",
+    "practice-column-group", "practice-column-zero", "practice-column-less", "practice-all-people",
+    "practice-in-both", "practice-groups-withheld", "practice-no-groups", "practice-how", "practice-how-few",
+    "practice-how-intervals", "practice-how-digits", "practice-other-rules", "practice-level-now",
+    "practice-level-same-day", "practice-level-cannot-be-told", "practice-level-within-days",
+    "practice-level-history", "practice-reason-too-few-readings",
+    "practice-reason-below-the-age-the-guideline-classifies", "practice-reason-limits-unclear",
+    "practice-reason-no-limit-published-for-the-method", "practice-reason-no-side-fit", "practice-documented-all",
+    "practice-documented-half-or-more", "practice-documented-less-than-half", "practice-documented-none",
+)  # fmt: skip
+PAGE_WORDS = (*HANDOUT_WORDS, *REPORT_WORDS, *PRACTICE_WORDS)
