@@ -1,5 +1,6 @@
 """How much of an answer is written: `options.detail`, through every door."""
 
+import gzip
 import json
 import re
 from pathlib import Path
@@ -79,6 +80,19 @@ def test_the_page_for_integrators_tells_the_sizes_that_answers_have():
     for detail in DETAILS_WRITTEN:
         (told,) = re.findall(rf"^\| `{detail}`.* \| ([\d.]+) kB", page, re.MULTILINE)
         assert round(len(as_json(answer(asking(week(), detail)))) / 1000, 1) == float(told)
+
+
+def test_the_page_tells_what_takes_the_room_of_a_conclusion():
+    page = " ".join((Path(__file__).parents[2] / "service" / "INTEGRATING.md").read_text("utf-8").split())
+    alone = answer(asking(week(), "conclusion"))
+    size = {name: len(as_json({name: part})) - len("{}") for name, part in alone.items()}
+    cautions, sentences, names = (size[name] for name in ("cautions", "conclusion", "made_with"))
+    rest = len(as_json(alone)) - cautions - sentences - names
+    told = re.search(
+        r"cautions take ([\d.]+), the sentences ([\d.]+), the rules' names ([\d.]+) and all else ([\d.]+)", page
+    )
+    assert [float(part) for part in told.groups()] == [round(part / 1000, 2) for part in (cautions, sentences, names, rest)]
+    assert f"it comes as {len(gzip.compress(as_json(alone), 6)) / 1000:.1f} kB" in page
 
 
 def test_a_week_is_a_ninth_and_a_third_as_long():

@@ -84,3 +84,26 @@ def test_a_hook_whose_pressures_are_no_resource_lacks_them(client, pressures):
     assert called.status_code == 412
     none = client.post("/cds-services/blood-pressure", json={**call, "prefetch": {"patient": patient(), "pressures": None}})
     assert (none.status_code, none.json) == (200, {"cards": []})
+
+
+TABLES = {
+    "columns missing": "systolic,diastolic\n124,80\n240,130\n",
+    "one column for both": "BP\n240/130\n",
+    "a name twice": f"subject,taken_at,systolic,systolic,diastolic,setting\ns-1,{AT},240,120,130,home\n",
+    "units in names": '"SYS (mmHg)";"DIA [mmHg]"\n"240";"130"\n',
+    "a low value": "sbp\tdbp\n70\t40\n",
+}
+
+
+@pytest.mark.parametrize("kind", TABLES)
+def test_a_table_whose_columns_are_not_understood_tells_what_is_severe_in_it(client, kind):
+    refused = client.post("/v1/tables", data=TABLES[kind], content_type="text/csv")
+    assert (refused.status_code, refused.json["urgent"]) == (422, True)
+    assert "column" in refused.json["detail"]
+    calm = TABLES[kind].replace("240", "124").replace("130", "80").replace("70", "120")
+    assert not client.post("/v1/tables", data=calm, content_type="text/csv").json["urgent"]
+
+
+@pytest.mark.parametrize("table", [b"", b"\n", b"\xff\xfe", b"x" * 3_000, b"a,b\n" * 50, b'systolic\n\n,,\n"\n'])
+def test_a_table_that_is_none_is_refused_without_a_defect(client, table):
+    assert client.post("/v1/tables", data=table, content_type="text/csv").status_code == 422

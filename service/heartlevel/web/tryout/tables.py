@@ -1,11 +1,14 @@
 """`POST /v1/tables`: a table as files are, a reading a row, answered at once, with reports to look at if asked for."""
 
 from functools import partial
+from typing import Any
 
 from flask import Blueprint, Response, abort, request
 
 from heartlevel.bulk.wrong_call import WrongCall
-from heartlevel.intake.request import TooManyReadings
+from heartlevel.intake.request import RefusedRequest, TooManyReadings
+from heartlevel.intake.texts.legible_table import legible_rows
+from heartlevel.legible import legible_urgencies
 from heartlevel.report.report import report_of
 from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, tagged
@@ -15,6 +18,15 @@ CSV = "text/csv"
 NOT_INSTALLED = "tables need pyarrow, which is not installed here; send requests as JSON"
 tables = Blueprint("heartlevel-tables", __name__)
 tables.before_request(choose_rules)
+
+
+class WrongTable(RefusedRequest):
+    """The columns of a table are not understood: which, and how urgent is what is legible in its rows."""
+
+    def __init__(self, detail: str, urgency: dict[str, Any]) -> None:
+        """Keep what is wrong as the exception's text: it names columns and holds nothing of the rows."""
+        super().__init__([], urgency)
+        self.args = (detail,)
 
 
 @tables.post("/v1/tables")
@@ -35,7 +47,8 @@ def assess_table() -> Response:
     try:
         assessed = assessed_table(table, rules_in_force(), request.args.get("time_zone"))
     except WrongCall as wrong:
-        abort(422, str(wrong))
+        (urgency,) = legible_urgencies([legible_rows(table)], rules_in_force())
+        raise WrongTable(str(wrong), urgency) from None
     told = assessed.as_dict()
     for number, answer in enumerate(told["answers"], start=1):
         keeper()(answer, line=number)
