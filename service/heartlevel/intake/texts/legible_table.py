@@ -16,7 +16,7 @@ def legible_rows(table: bytes) -> list[dict[str, Any]]:
     header, *lines = table.decode("utf-8", "replace").removeprefix("\ufeff").splitlines() or [""]
     delimiter = max(DELIMITERS, key=header.count)
     names = [_name_of(cell) for cell in header.split(delimiter)[:MOST_CELLS]]
-    wanted = [place for place, name in enumerate(names) if name in NAMED or name in OF_BOTH]
+    wanted = [column for column, name in enumerate(names) if name in NAMED or name in OF_BOTH]
     return [_row(names, wanted, line.split(delimiter)) for line in islice(lines, MOST_ROWS)] if wanted else []
 
 
@@ -29,7 +29,7 @@ def _name_of(cell: str) -> str:
 
 def _row(names: list[str], wanted: list[int], cells: list[str]) -> dict[str, Any]:
     values: dict[str, list[str]] = {}
-    for place in wanted:
-        if place < len(cells):
-            values.setdefault(names[place], []).append(cells[place].strip(' "'))
+    for column in wanted:
+        if column < len(cells):
+            values.setdefault(names[column], []).append(cells[column].strip(' "'))
     return {name: Repeated(tuple(given)) if len(given) > 1 else given[0] for name, given in values.items()}
