@@ -67,7 +67,9 @@ class Commands(click.Group):
 
 @click.group(cls=Commands)
 @click.version_option(VERSION, message=f"%(prog)s %(version)s, source revision {source_revision()}")
-def main() -> None:
+@click.pass_context
+def main(ctx: click.Context) -> None:
     """Judge blood-pressure readings taken at home and in the office. Not a diagnosis."""
-    if strange := strange_names(environ):
+    # `serve` tells of strange names among all else that is wrong.
+    if ctx.invoked_subcommand != "serve" and (strange := strange_names(environ)):
         raise click.ClickException("\n".join(strange))

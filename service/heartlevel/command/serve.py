@@ -13,7 +13,7 @@ from heartlevel.decisions.lines import LinesNotKept
 from heartlevel.web.access.configured import configured_by
 from heartlevel.web.access.reach import refuse_strangers
 from heartlevel.web.server import run
-from heartlevel.web.settings import PREFIX, Settings, layers_in, settings_in
+from heartlevel.web.settings import PREFIX, Settings, WrongSettings, layers_in, settings_in
 
 
 @click.command()
@@ -34,6 +34,8 @@ def serve(host: str, port: int, workers: int, probes_port: int | None, behind_pr
     with ended_by_faults():
         values = settings_in({**environ, **({f"{PREFIX}BEHIND_PROXY": "true"} if behind_proxy else {})})
         refuse_strangers([host], values)
+        if probes_port == port:
+            raise WrongSettings("--probes-port: probes need a port of their own")
         decided = {name: values[name] for name in ("BEHIND_PROXY", "TRIALS")}
         if check:
             click.echo("\n".join(_outline(f"{host}:{port}, {workers} workers", probes_port, values)))

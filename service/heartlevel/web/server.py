@@ -67,7 +67,7 @@ def be_cooperative() -> None:
 def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: Mapping[str, Any] | None = None) -> None:
     """Serve until stopped, probes on an address of their own if one is given.
 
-    Raises RuleFaults: a service without rules does not start.
+    Raises RuleFaults, and WrongSettings where probes cannot be answered: a service does not start without either.
     """
     be_cooperative()
     with shared_counters():
@@ -75,7 +75,10 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
         from heartlevel.web.application import create_app
 
         application = create_app(config)
-        application.extensions["heartlevel-probes"] = listener(*probes) if probes else None
+        try:
+            application.extensions["heartlevel-probes"] = listener(*probes) if probes else None
+        except OSError as error:
+            raise WrongSettings(f"probes cannot be answered there: {error.strerror}") from None
         _Server(application, {**settings(), "bind": bind, "workers": workers}).run()
 
 

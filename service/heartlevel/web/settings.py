@@ -4,7 +4,7 @@ A misspelt name would be passed over in silence, and a service would run without
 """
 
 from collections.abc import Mapping
-from os import pathsep
+from os import W_OK, access, pathsep
 from pathlib import Path
 from typing import Any, cast
 
@@ -44,6 +44,23 @@ class Existing(fields.Field[str]):
         return str(value)
 
 
+class Appendable(fields.Field[str]):
+    """A path to a file that can be appended to, or begun; with `has_output`, or `-` for standard output."""
+
+    default_error_messages = {"unfit": "{path} cannot be written"}
+
+    def __init__(self, *, has_output: bool = False, **more: Any) -> None:
+        """Take a path."""
+        super().__init__(**more)
+        self._has_output = has_output
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
+        path = Path(value)
+        if not (self._has_output and value == "-") and not access(path if path.is_file() else path.parent, W_OK):
+            raise self.make_error("unfit", path=abridged(value))
+        return str(value)
+
+
 def _whole(meaning: str, default: int) -> fields.Integer:
     return fields.Integer(load_default=default, validate=Range(min=1), metadata={"meaning": meaning})
 
@@ -78,8 +95,16 @@ class Settings(Schema):
     FHIR_CODES = _path("file of a clinic's own codes in FHIR resources")
     CDS_ORIGINS = _words("origins of pages that may call CDS Hooks, parted by commas", "")
     CDS_TRUST = _path("file of the clients of CDS Hooks that are trusted; without, all are")
-    DECISIONS = _words("file that what was decided is appended to, without data")
-    AUDIT = _words("file, or - for standard output, for who asked what kind of thing by which rules, without data")
+    DECISIONS = Appendable(
+        load_default=None, metadata={"meaning": "file that what was decided is appended to, without data"}
+    )
+    AUDIT = Appendable(
+        load_default=None,
+        has_output=True,
+        metadata={
+            "meaning": "file, or - for standard output, for who asked what kind of thing by which rules, without data"
+        },
+    )
     SPANS = fields.Boolean(
         load_default=False,
         metadata={"meaning": "whether spans of requests are sent by OTLP, as OTEL_... of OpenTelemetry say (extra `otel`)"},
