@@ -13,6 +13,7 @@ PARTS = {
     "scipy": ("cluster", "constants", "datasets", "differentiate", "fft", "fftpack", "integrate", "interpolate", "io",
               "ndimage", "odr", "optimize", "signal", "sparse", "spatial", "stats"),
     "gevent": ("testing", "tests"),
+    "numpy": ("f2py",),
 }  # fmt: skip
 SUITES = ("tests", "testsuite")  # a folder of this name, in a package that is not one of ours
 OURS = "heartlevel"
@@ -24,7 +25,8 @@ def superfluous(packages: Path) -> list[Path]:
     parts = [packages / name / part for name, several in PARTS.items() for part in several]
     suites = [path for name in SUITES for path in packages.rglob(name) if path.is_dir()]
     folders = {path for path in [*parts, *suites] if path.is_dir() and OURS not in path.relative_to(packages).parts}
-    sources = [path for pattern in FOR_BUILDING for path in packages.rglob(pattern) if OURS not in path.parts]
+    sources = [path for pattern in FOR_BUILDING for path in packages.rglob(pattern)
+               if OURS not in path.relative_to(packages).parts]  # fmt: skip
     return sorted(folders) + sorted(path for path in sources if not folders & set(path.parents))
 
 
