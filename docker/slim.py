@@ -13,7 +13,6 @@ PARTS = {
     "scipy": ("cluster", "constants", "datasets", "differentiate", "fft", "fftpack", "integrate", "interpolate", "io",
               "ndimage", "odr", "optimize", "signal", "sparse", "spatial", "stats"),
     "gevent": ("testing", "tests"),
-    "numpy": ("f2py",),
 }  # fmt: skip
 SUITES = ("tests", "testsuite")  # a folder of this name, in a package that is not one of ours
 OURS = "heartlevel"
