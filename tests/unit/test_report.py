@@ -8,8 +8,12 @@ from lxml import html
 
 from heartlevel.assessment import assess_requests
 from heartlevel.conclusions.conclude import conclude
+from heartlevel.handouts.asked_logs import log_for
+from heartlevel.handouts.log_page import log_page
+from heartlevel.handouts.patient_page import patient_page
+from heartlevel.handouts.patient_sheet import patient_sheet
 from heartlevel.intake.request import read
-from heartlevel.one_call import answers_with_others
+from heartlevel.one_call import answers_with_others, whole_answer_to
 from heartlevel.report.drawing import svg_of
 from heartlevel.report.figures import ToldNumbers
 from heartlevel.report.page import report_page, report_pages
@@ -87,6 +91,68 @@ def test_what_is_sent_is_text_and_nothing_else():
     assert (
         b"<script" not in page and "&lt;script&gt;" in page.decode() and "49" not in page.decode().split("</h1>")[1][:300]
     )
+
+
+def hostile_everywhere() -> dict:
+    """Return a week in which every text that a request can hold is hostile, some of it where it cannot be read."""
+    payload = {
+        **week(device=HOSTILE, notes=HOSTILE),
+        "devices": [{"id": HOSTILE, "model": HOSTILE, "manufacturer": HOSTILE}],
+    }
+    pair = {"device": {"systolic": 142, "diastolic": 88}, "reference": {"systolic": 131, "diastolic": 82}}
+    payload["device_checks"] = [
+        {"device": HOSTILE, "reference_device": HOSTILE, "pairs": [{**pair, "occasion": f"{HOSTILE}{number}"}]}
+        for number in range(2)
+    ]
+    payload["subject"]["id"] = HOSTILE
+    for number, reading in enumerate(payload["readings"]):
+        reading["id"] = f"{HOSTILE}{number}"
+    payload["readings"][0] |= {"systolic": HOSTILE, "site": HOSTILE, "circumstances": [HOSTILE]}
+    return payload
+
+
+def test_every_text_that_is_sent_is_text_on_every_page():
+    request, answer = whole_answer_to(hostile_everywhere(), rules())
+    assert len(answer["device_checks"]) == 2 and answer["problems"]
+    (report,) = pages_of(hostile_everywhere())
+    sheet, log = patient_page(patient_sheet(request, answer, rules())), log_page(log_for(hostile_everywhere(), rules()))
+    for page in (report, sheet, log):
+        root = html.fromstring(page.decode())
+        assert HOSTILE in root.text_content()
+        assert not [element for element in root.iter() if element.tag in ("script", "iframe", "object", "form", "link")]
+        assert not [name for element in root.iter() for name in element.attrib if name.startswith("on") or name == "style"]
+        assert {image.get("src")[:5] for image in root.iter("img")} <= {"data:"}
+
+
+def test_several_checks_of_a_device_have_a_heading_each():
+    (page,) = pages_of(hostile_everywhere())
+    headings = [
+        heading.text_content() for heading in html.fromstring(page.decode()).iter("h2") if HOSTILE in heading.text_content()
+    ]
+    assert [heading.rpartition("(")[2] for heading in headings] == ["check 1 of 2)", "check 2 of 2)"]
+
+
+def test_findings_alike_are_told_once_with_how_many_they_are():
+    (report,) = [report for report in reports() if report.answer["subject"]["id"] == "s-07"]
+    rules_of = [finding["rule"] for finding in report.answer["findings"]]
+    (alike,) = [
+        alike for step in report.steps for alike in step.findings if alike.finding["rule"] == "raised-at-home-in-pregnancy"
+    ]
+    assert alike.number == rules_of.count("raised-at-home-in-pregnancy") > 4
+    text = html.fromstring(report_page(report).decode()).text_content()
+    assert text.count(alike.finding["title"]) == 1 and f"({alike.number} ×; readings: {alike.readings})" in text
+    told = sum(alike.number for step in report.steps for alike in step.findings) + sum(
+        alike.number for alike in report.others
+    )
+    assert told == len(rules_of)
+
+
+def test_what_is_not_compared_has_no_chances_of_patterns():
+    (report,) = [report for report in reports() if report.answer["subject"]["id"] == "s-09"]
+    assert (
+        report.answer["pattern"]["label"] == "undetermined" and report.answer["pattern"]["chances"] and not report.patterns
+    )
+    assert any(report.patterns for report in reports())
 
 
 @pytest.mark.parametrize("language", ["en", "es", "de"])

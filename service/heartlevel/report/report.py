@@ -15,6 +15,7 @@ from heartlevel.report.figures import ToldNumbers
 from heartlevel.report.missing import MissingTopic, missing_topics
 from heartlevel.report.readings_plot import limits_shown, plotted_readings, readings_plot
 from heartlevel.ruling.language.ruleset import RuleSet
+from heartlevel.vocabulary import UNDETERMINED
 
 AS_MEASURED = "as-measured"  # the word of conclusions for a sureness that cannot be told
 MOST_EXPLAINED = 1500  # characters of explanations in print
@@ -22,11 +23,20 @@ ONE = "/-"  # ends the name of a limit of systolic pressure alone
 
 
 @dataclass(frozen=True, slots=True)
+class AlikeFindings:
+    """Findings of one rule: the first of them, how many there are, and how many readings they are of."""
+
+    finding: Mapping[str, Any]
+    number: int
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
 class ReportedStep:
     """What to do next, and the findings that it follows from."""
 
     text: str
-    findings: list[Mapping[str, Any]]
+    findings: list[AlikeFindings]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +65,7 @@ class Report:
     by_numbers: bool  # whether the conclusion says what the averages say and cannot say how sure that is
     figures: ToldNumbers
     steps: list[ReportedStep]
-    others: list[Mapping[str, Any]]  # findings that no step follows from
+    others: list[AlikeFindings]  # findings that no step follows from
     chances: list[Chance]
     patterns: list[Chance]
     missing: list[MissingTopic]
@@ -72,7 +82,8 @@ class Report:
     @cached_property
     def in_short(self) -> frozenset[str]:
         """The findings, by id, that are printed without their explanations, so that two sides hold it all."""
-        findings = [*chain.from_iterable(step.findings for step in self.steps), *self.others]
+        alike = [*chain.from_iterable(step.findings for step in self.steps), *self.others]
+        findings = [group.finding for group in alike]
         lengths = accumulate(len(finding["explanation"]) for finding in findings)
         return frozenset(
             finding["id"] for finding, length in zip(findings, lengths, strict=True) if length > MOST_EXPLAINED
@@ -93,7 +104,7 @@ def report_of(conclusions: Conclusions, subject: int, answer: Mapping[str, Any],
     wording = rules.ruleset.wording[answer["made_with"]["language"]]
     words, by_numbers = wording.pages, wording.conclusion.words[AS_MEASURED]
     steps = list(_steps(answer))
-    told = {finding["id"] for step in steps for finding in step.findings}
+    told = {finding for step in answer["next_steps"] for finding in step["because"]}
     checks = conclusions.assessment.batch.requests[subject].checks
     return Report(
         answer=answer,
@@ -101,7 +112,7 @@ def report_of(conclusions: Conclusions, subject: int, answer: Mapping[str, Any],
         by_numbers=any(by_numbers in sentence for sentence in answer["conclusion"]["clinician"]),
         figures=ToldNumbers(answer),
         steps=steps,
-        others=[finding for finding in answer["findings"] if finding["id"] not in told],
+        others=_alike([finding for finding in answer["findings"] if finding["id"] not in told]),
         chances=list(_chances(answer, words)),
         patterns=list(_patterns(answer, words)),
         missing=missing_topics(answer, words, rules.ruleset.facts),
@@ -128,7 +139,15 @@ def _steps(answer: Mapping[str, Any]) -> Iterator[ReportedStep]:
     for step in answer["next_steps"]:
         names = [name for name in step["because"] if name in findings and name not in told]
         told |= set(names)
-        yield ReportedStep(step["text"], [findings[name] for name in names])
+        yield ReportedStep(step["text"], _alike([findings[name] for name in names]))
+
+
+def _alike(findings: Sequence[Mapping[str, Any]]) -> list[AlikeFindings]:
+    """Return findings by rule, in the order of the first of each."""
+    by_rule: dict[str, list[Mapping[str, Any]]] = {}
+    for finding in findings:
+        by_rule.setdefault(finding["rule"], []).append(finding)
+    return [AlikeFindings(own[0], len(own), sum(finding["count"] for finding in own)) for own in by_rule.values()]
 
 
 def _chances(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[Chance]:
@@ -141,7 +160,9 @@ def _chances(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[Ch
 
 
 def _patterns(answer: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[Chance]:
-    """Yield how probable each pattern is by the first pair of limits that there are chances for."""
+    """Yield how probable each pattern is by the first limits that have chances; none where sides are not compared."""
+    if answer["pattern"]["label"] == UNDETERMINED:
+        return
     for number, chance in enumerate((answer["pattern"]["chances"] or ())[:1]):
         for label in chance["probability"]:
             yield Chance(words[f"report-{label}"], f"/pattern/chances/{number}/probability/{label}")
