@@ -102,10 +102,13 @@ def mean_by(groups: Ints, size: int, values: Floats) -> Floats:
         return sum_by(groups, size, values) / count_by(groups, size)
 
 
-def moments_by(groups: Ints, size: int, values: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return mean, standard deviation (n−1) and number of each group's values; NaN where undefined."""
+def moments_by(groups: Ints, size: int, values: Floats, counted: Floats | None = None) -> tuple[Floats, Floats, Floats]:
+    """Return mean, standard deviation (n−1) and number of each group's values; NaN where undefined.
+
+    `counted` are the numbers where they are known already.
+    """
     with np.errstate(invalid="ignore", divide="ignore"):
-        count = count_by(groups, size)
+        count = count_by(groups, size) if counted is None else counted
         mean = sum_by(groups, size, values) / count
         away = values - mean[groups]
         return mean, np.sqrt(sum_by(groups, size, away * away) / (count - 1)), count

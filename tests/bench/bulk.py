@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable
 from functools import partial
 from importlib.util import find_spec
+from itertools import islice
 from pathlib import Path
 from statistics import median
 from time import process_time
@@ -31,8 +32,10 @@ from heartlevel.columns import Ints  # noqa: E402
 from heartlevel.conclusions.conclude import conclude  # noqa: E402
 from heartlevel.frames import assess_frame, examined_frame  # noqa: E402
 from heartlevel.intake.batch import Batch  # noqa: E402
+from heartlevel.intake.decoding import Decoded  # noqa: E402
 from heartlevel.intake.ndjson import decode_json  # noqa: E402
-from heartlevel.one_call import TOGETHER_IN_BULK, answer_decoded  # noqa: E402
+from heartlevel.intake.request import read  # noqa: E402
+from heartlevel.one_call import TOGETHER_IN_BULK, answer_requests  # noqa: E402
 from heartlevel.tables.batches import clean_batches  # noqa: E402
 from heartlevel.tables.meanings import Mapped  # noqa: E402
 
@@ -111,9 +114,14 @@ def ndjson(frame: pd.DataFrame, rules: Rules, rounds: int) -> None:
 
 
 def _answering(lines: list[tuple[int, bytes]], rules: Rules, together: int) -> Callable[[], object]:
+    """Return what reads, assesses, answers and writes so many at once, as a bulk run does."""
+
     def answer() -> None:
-        for outcome in answer_decoded(decode_json(lines), rules, together=together):
-            as_json(outcome.as_dict())
+        decoded = decode_json(lines)
+        while batch := list(islice(decoded, together)):
+            requests = [read(sent.request, rules.ruleset.choices) for sent in batch if isinstance(sent, Decoded)]
+            for written in answer_requests(requests, rules):
+                as_json(written)
 
     return answer
 

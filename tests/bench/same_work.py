@@ -35,6 +35,7 @@ from scipy.special import stdtrit  # noqa: E402
 
 from heartlevel import Rules, answer_to  # noqa: E402
 from heartlevel.assessment import assess_batch, sitting_gaps  # noqa: E402
+from heartlevel.conclusions.coverage import intervals_of  # noqa: E402
 from heartlevel.facts.reading import columns_of_readings  # noqa: E402
 from heartlevel.frames import assess_frame, examined_frame  # noqa: E402
 from heartlevel.intake.batch import Batch  # noqa: E402
@@ -44,7 +45,7 @@ from heartlevel.ruling.running.truth import UNKNOWN  # noqa: E402
 from heartlevel.ruling.running.verdicts import Program  # noqa: E402
 from heartlevel.statistics.averages import ROUNDING, average  # noqa: E402
 from heartlevel.statistics.selection import HOME, KEPT  # noqa: E402
-from heartlevel.statistics.uncertainty import FEWEST_DAYS, interval95  # noqa: E402
+from heartlevel.statistics.uncertainty import FEWEST_DAYS  # noqa: E402
 from heartlevel.tables.batches import clean_batches  # noqa: E402
 from heartlevel.tables.meanings import Mapped  # noqa: E402
 from heartlevel.vocabulary import PRESSURES, SETTINGS  # noqa: E402
@@ -97,12 +98,9 @@ class Prepared:
 
 
 def _averaged(batch: Batch, kept: np.ndarray) -> Averaged:
-    averages, pressures = average(batch, {"protocol": kept}), slice(len(PRESSURES))
-    days, error, means = (
-        column[pressures, 0, HOME :: len(SETTINGS)]
-        for column in (averages.day_count, averages.standard_error, averages.day_mean)
-    )
-    return np.array([averages.mean[pressures, 0, HOME :: len(SETTINGS)], means, *interval95(means, error, days)])
+    averages = average(batch, {"protocol": kept})
+    columns = (averages.mean, averages.day_mean, *intervals_of(averages))
+    return np.array([column[: len(PRESSURES), 0, HOME :: len(SETTINGS)] for column in columns])
 
 
 def whole(condition: Condition, leaf: Callable[[Term], object]) -> object:
@@ -143,7 +141,9 @@ def by_pandas(frame: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def _ends(mean: object, sd: object, count: object) -> tuple[np.ndarray, np.ndarray]:
     mean, sd, count = (np.asarray(column, dtype=np.float64) for column in (mean, sd, count))
-    half = stdtrit(np.where(count >= FEWEST_DAYS, count - 1, np.nan), 0.975) * np.maximum(sd, ROUNDING) / np.sqrt(count)
+    days = np.arange(1 + count.max())
+    quantile = stdtrit(np.where(days >= FEWEST_DAYS, days - 1, np.nan), 0.975)  # looked up, as the service does
+    half = quantile[count.astype(np.int64)] * np.maximum(sd, ROUNDING) / np.sqrt(count)
     return mean - half, mean + half
 
 

@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel.assessment import assess_requests
+from heartlevel.conclusions.sureness import as_measured
 from heartlevel.intake.request import read
 from heartlevel.statistics.classification import NO_CATEGORY
 from heartlevel.statistics.sureness.more_days import days_ahead
@@ -77,7 +78,7 @@ def test_looking_further_ahead_never_asks_for_other_days(pressures):
     found = assessed(payload(pressures))
     category, usual = found.classified.category[found.averages.row("protocol"), :1], rules().ruleset.at_home.spread
     named = found.guidelines[0].categories["home"][category[0]].id
-    chance = np.array([found.sureness.as_measured.of_category[0].get(named, np.nan)])
+    chance = np.array([as_measured(found).of_category[0].get(named, np.nan)])
     near, far = (
         days_ahead(found.sureness.measured, category, chance, found.guidelines, np.array([float(most)]), usual)
         for most in (5, 40)

@@ -37,6 +37,18 @@ class Averages:
         return self.selections.index(selection)
 
 
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """Readings that selections take, a reading once for each: the cell of its group and day, of so many in all."""
+
+    group: Ints
+    day: Ints
+    owner: Ints  # of each day's cell, that of its group
+    size: int  # cells of groups
+    in_group: Floats  # readings, by cell
+    in_day: Floats
+
+
 def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
     """Average every selection of every group at once."""
     masks = np.stack(list(selections.values()))
@@ -45,30 +57,32 @@ def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
     day = which * batch.days + batch.day_of[rows]
     owner = (np.arange(len(masks))[:, None] * batch.groups + batch.group_of_day).ravel()
     size, shape = len(masks) * batch.groups, (len(masks), batch.groups)
+    chosen = _Chosen(group, day, owner, size, count_by(group, size), count_by(day, len(owner)))
     with np.errstate(invalid="ignore", divide="ignore"):
-        by_day, summary = _summary(group, day, owner, size, np.stack([batch.readings[name][rows] for name in QUANTITIES]))
+        by_day, summary = _summary(chosen, np.stack([batch.readings[name][rows] for name in QUANTITIES]))
         correlation = _correlation(owner, size, *by_day.reshape(len(QUANTITIES), -1)[:2])
     return Averages(
         selections=tuple(selections),
-        readings=count_by(group, size).reshape(shape),
-        days=count_by(owner, size, count_by(day, len(owner)) > 0).reshape(shape),
+        readings=chosen.in_group.reshape(shape),
+        days=count_by(owner, size, chosen.in_day > 0).reshape(shape),
         correlation=correlation.reshape(shape),
         **{name: column.reshape(len(QUANTITIES), *shape) for name, column in summary.items()},
     )
 
 
-def _summary(group: Ints, day: Ints, owner: Ints, size: int, values: Floats) -> tuple[Floats, dict[str, Floats]]:
-    """Return the day means, and columns of `Averages`, of quantities (a row each); `owner` is each day's group."""
-    quantity = np.arange(len(values))[:, None]
-    group, day = quantity * size + group, quantity * len(owner) + day
-    owner = (quantity * size + owner).ravel()
+def _summary(chosen: _Chosen, values: Floats) -> tuple[Floats, dict[str, Floats]]:
+    """Return the day means, and columns of `Averages`, of quantities (a row each)."""
+    quantity, size = np.arange(len(values))[:, None], chosen.size
+    group, day = quantity * size + chosen.group, quantity * len(chosen.owner) + chosen.day
+    owner = (quantity * size + chosen.owner).ravel()
     known = ~np.isnan(values)
     if known.all():
+        in_group, readings = (np.tile(count, len(values)) for count in (chosen.in_group, chosen.in_day))
         group, day, recorded = group.ravel(), day.ravel(), values.ravel()
     else:
         group, day, recorded = group[known], day[known], values[known]
-    mean, sd, _ = moments_by(group, len(values) * size, recorded)
-    readings = count_by(day, len(owner))
+        in_group, readings = count_by(group, len(values) * size), count_by(day, len(owner))
+    mean, sd, _ = moments_by(group, len(values) * size, recorded, in_group)
     by_day, measured = sum_by(day, len(owner), recorded) / readings, readings > 0
     day_mean, between, days = moments_by(owner[measured], len(values) * size, by_day[measured])
     error = np.maximum(between, ROUNDING) / np.sqrt(days)

@@ -176,11 +176,13 @@ class Program:
         for name, (start, stop) in zip(self.facts, bounds, strict=True):
             values = column(name)
             unknown = np.isnan(values).view(np.int8)
+            if unknown.all():
+                compared[start:stop] = self._when_unknown[start:stop]
+                continue
             any_unknown = bool(unknown.any())
             for term in range(start, stop):
                 low, high = (ends[term, profile[0] if same else profile] for ends in (self._low, self._high))
-                holds = _within(values, low, high).view(np.int8)  # nothing unknown lies within
-                # The codes of outcomes are bits: see `truth`.
+                holds = _within(values, low, high).view(np.int8)  # 0 where unknown, so that its outcome can be laid over
                 compared[term] = holds | unknown * self._when_unknown[term, 0] if any_unknown else holds
                 if self._ever_unlimited[term]:
                     compared[term][self._unlimited[term, profile]] = UNKNOWN
