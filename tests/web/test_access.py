@@ -129,6 +129,8 @@ def test_a_broken_file_of_keys_starts_no_service_and_lets_nobody_into_one_that_r
 def test_a_token_of_the_issuer_opens_what_its_scope_says(key_set):
     client = client_of(JWKS=str(key_set), JWT_ISSUER=ISSUER, JWT_AUDIENCE=AUDIENCE)
     assert client.post("/v1/assessments", json=week(), headers=bearer(token())).status_code == 200
+    written_otherwise = {"Authorization": f"bearer  {token()}"}  # RFC 9110, 11.1: schemes are compared without case
+    assert client.post("/v1/assessments", json=week(), headers=written_otherwise).status_code == 200
     assert client.get("/v1/rules", headers=bearer(token())).status_code == 403
     assert client.get("/v1/rules", headers=bearer(token(scope="assess rules-read"))).status_code == 200
 

@@ -33,6 +33,7 @@ def test_a_blank_log_is_a_page_or_a_spreadsheet(client):
 @pytest.mark.parametrize(("query", "accept", "detail"), [
     ("days=0", HTML, "days: a number from 1 to 31 is expected"),
     ("days=two", HTML, "days: a number from 1 to 31 is expected"),
+    ("first_day=9999-12-31", HTML, "first_day: 9999-11-30 at the latest"),
     ("first_day=2026-02-30", HTML, "first_day: a date is expected, YYYY-MM-DD"),
     ("subject=s-1", HTML, "subject: not among protocol, guideline, language, time_zone, days, first_day"),
     ("", XLSX, "time_zone: a spreadsheet needs a time zone, such as Europe/Oslo: the times in it have none"),

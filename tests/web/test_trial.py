@@ -54,7 +54,9 @@ def test_mistakes_in_the_candidate_are_named_with_their_places(client):
     assert fault["line"] > 1 and fault["cure"]
 
 
-@pytest.mark.parametrize("name", ["../x.yaml", "/etc/x.yaml", "reading/x.txt", "a/../b.yaml", ""])
+@pytest.mark.parametrize(
+    "name", ["../x.yaml", "/etc/x.yaml", "reading/x.txt", "a/../b.yaml", "", "a" * 300 + ".yaml", "a/" * 3_000 + "a.yaml"]
+)
 def test_a_file_cannot_be_put_elsewhere(client, name):
     response = trial(client, {name: "[]"}, CROSSED)
     assert response.status_code == 422
@@ -64,7 +66,9 @@ def test_a_file_cannot_be_put_elsewhere(client, name):
 @pytest.mark.parametrize(
     ("body", "pointer"),
     [({}, "/files"), ({"files": 1, "requests": []}, "/files"), ({"files": {"a.yaml": 1}, "requests": []}, "/files/a.yaml"),
-     ({"files": {}, "requests": [1] * 501}, "/requests"), ([], "")],
+     ({"files": {}, "requests": [1] * 501}, "/requests"), ([], ""),
+     ({"files": {"a.yaml": "\ud800"}, "requests": []}, "/files/a.yaml"),
+     ({"files": {f"a{number}.yaml": "" for number in range(501)}, "requests": []}, "/files")],
 )  # fmt: skip
 def test_what_is_wrong_with_the_request_is_named(client, body, pointer):
     response = client.post("/v1/rules/trial", json=body)

@@ -12,7 +12,7 @@ from heartlevel.assessment import Rules
 from heartlevel.command.options import UNREADABLE, loaded, only_for_owner, rules_options
 from heartlevel.handouts.asked_logs import blank_log, log_for
 from heartlevel.handouts.log_page import log_page
-from heartlevel.handouts.log_sheet import MOST_DAYS, LogSheet
+from heartlevel.handouts.log_sheet import LAST_FIRST_DAY, MOST_DAYS, LogSheet
 from heartlevel.handouts.log_workbook import NoTimeZone, log_workbook
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.intake.texts.json_text import NotJson, parsed_json
@@ -41,6 +41,8 @@ def log_sheet_command(
     """Write an empty log to OUTPUT: a page to print (.html), or a spreadsheet (.xlsx) that `assess` reads back."""
     if output.suffix.lower() not in WRITERS:
         raise click.BadParameter(f"{output.name}: a name that ends in {' or '.join(WRITERS)} is expected")
+    if first_day and first_day.date() > LAST_FIRST_DAY:
+        raise click.BadParameter(f"--first-day: {LAST_FIRST_DAY} at the latest")
     try:
         log = _log(loaded(folder, layers), file, asked, days, first_day.date() if first_day else None)
         content = WRITERS[output.suffix.lower()](log)

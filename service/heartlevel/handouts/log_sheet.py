@@ -14,6 +14,7 @@ from heartlevel.tables.fields import OPTIONS, SUBJECT, name_in_table
 
 MORNING_AND_EVENING = ("log-morning", "log-evening")
 MOST_DAYS = 31
+LAST_FIRST_DAY = date.max - timedelta(days=MOST_DAYS)
 # What is carried along of the person: without it other limits might be taken when the log is read back.
 CARRIED = ("age_years", "pregnant")
 

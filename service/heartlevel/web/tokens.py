@@ -11,7 +11,15 @@ from typing import Any
 
 import orjson
 
-from heartlevel.web.access.signed_tokens import BEARER, UNREADABLE, WrongToken, hashed_name, key_named, not_valid, verified
+from heartlevel.web.access.signed_tokens import (
+    UNREADABLE,
+    WrongToken,
+    bearer_of,
+    hashed_name,
+    key_named,
+    not_valid,
+    verified,
+)
 
 ALGORITHMS = ("ES384", "RS384")
 CLAIMS = ("iss", "aud", "exp", "iat", "jti")
@@ -44,9 +52,7 @@ class TrustedClients:
 
     def check(self, authorization: str | None, path: str) -> str:
         """Check the header of a request to a path of this service; return whose it is, as a hash. Raises WrongToken."""
-        if not authorization or not authorization.startswith(BEARER):
-            raise WrongToken("send a signed token")
-        token = authorization.removeprefix(BEARER)
+        token = bearer_of(authorization, "a signed token")
         try:
             issuer = self._jwt.decode(token, options={"verify_signature": False}).get("iss")
         except (self._jwt.PyJWTError, *UNREADABLE) as error:

@@ -25,7 +25,9 @@ from heartlevel.web.noticeboard import OneAtATime
 from heartlevel.web.reloading import RulesInForce
 
 MOST_REQUESTS = 500
-FILE_NAME = pattern(r"([a-z0-9-]+/)*[a-z0-9-]+\.yaml")
+MOST_FILES = 500
+FILE_NAME = pattern(r"([a-z0-9-]{1,60}/){0,4}[a-z0-9-]{1,60}\.yaml")  # no longer than any file system takes
+HALF = pattern(r"[\ud800-\udfff]")
 # Compiling takes a process and seconds of a processor: one trial at a time, of all workers, leaves the rest to assessments.
 ONE_AT_A_TIME = OneAtATime()
 
@@ -74,6 +76,8 @@ def _files(given: object) -> Mapping[str, str | None]:
     """Return the files by name. Raises RefusedRequest for wrong names and texts."""
     if not isinstance(given, dict):
         raise RefusedRequest([problem("/files", "not-an-object", given)])
+    if len(given) > MOST_FILES:
+        raise RefusedRequest([problem("/files", "too-many", "", f"at most {MOST_FILES} files")])
     faults = [fault for name, text in given.items() for fault in _at_fault(name, text)]
     if faults:
         raise RefusedRequest(faults)
@@ -88,6 +92,8 @@ def _at_fault(name: str, text: object) -> Iterator[Problem]:
         yield problem(at, "not-a-text", text, "the file's text, or null")
     if isinstance(text, str) and len(text) > LONGEST_FILE:
         yield problem(at, "text-length", "", f"at most {LONGEST_FILE} characters")
+    if isinstance(text, str) and HALF.search(text):
+        yield problem(at, "not-a-text", "half a character", "a text that UTF-8 can hold")
 
 
 @contextmanager

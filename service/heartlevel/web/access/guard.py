@@ -6,7 +6,7 @@ from flask import Flask, Response, current_app, g, request
 
 from heartlevel.web.access.keys import MARK, KeyFile, WrongKeyFile
 from heartlevel.web.access.scopes import SCOPES, scope_needed
-from heartlevel.web.access.signed_tokens import BEARER, IssuedTokens, WrongToken
+from heartlevel.web.access.signed_tokens import IssuedTokens, WrongToken, bearer_of
 from heartlevel.web.problems import problem_response
 from heartlevel.web.promises.kinds import KINDS
 
@@ -33,9 +33,7 @@ class Guard:
 
         Raises WrongToken, whose text holds nothing of what was sent.
         """
-        if not authorization.startswith(BEARER):
-            raise WrongToken("send a key or a token: Authorization: Bearer ...")
-        credential = authorization.removeprefix(BEARER).strip()
+        credential = bearer_of(authorization, "a key or a token")
         if self._keys is not None and credential.startswith(f"{MARK}_"):
             key = self._keys.owner(credential)
             if key is None:

@@ -15,7 +15,7 @@ CLAIMS = ("iss", "aud", "exp")
 SECONDS_OFF = 30  # that two clocks may differ by
 PATIENCE_SECONDS = 5
 SECONDS_BETWEEN_TRIES, LONGEST_HELD = 10, 3600  # where keys cannot be fetched
-BEARER = "Bearer "
+BEARER = "bearer"
 
 
 # What the library raises of what it is not sent as, beside its own errors: texts that are no UTF-8, nested too deep, ...
@@ -24,6 +24,17 @@ UNREADABLE = (TypeError, ValueError, KeyError, AttributeError, RecursionError)
 
 class WrongToken(Exception):
     """The token is not valid; the text says why and holds nothing of it."""
+
+
+def bearer_of(authorization: str | None, wanted: str) -> str:
+    """Return the key or token of a header `Authorization: Bearer ...` (RFC 6750); schemes have no case (RFC 9110, 11.1).
+
+    Raises WrongToken, which asks for what is wanted.
+    """
+    scheme, _, credential = (authorization or "").partition(" ")
+    if scheme.lower() != BEARER or not credential.strip():
+        raise WrongToken(f"send {wanted}: Authorization: Bearer ...")
+    return credential.strip()
 
 
 def verified(token: str, key: Any, algorithms: Sequence[str], required: Sequence[str], **wanted: Any) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from flask import Blueprint, Response, abort, request
 
 from heartlevel.handouts.asked_logs import blank_log, log_for
 from heartlevel.handouts.log_page import log_page
-from heartlevel.handouts.log_sheet import MOST_DAYS, LogSheet
+from heartlevel.handouts.log_sheet import LAST_FIRST_DAY, MOST_DAYS, LogSheet
 from heartlevel.handouts.log_workbook import NoTimeZone, log_workbook
 from heartlevel.handouts.patient_page import patient_page
 from heartlevel.handouts.patient_sheet import patient_sheet
@@ -52,9 +52,12 @@ def _layout() -> tuple[int | None, date | None]:
     if days is not None and not (days.isdecimal() and len(days) < 4 and 1 <= int(days) <= MOST_DAYS):
         abort(400, f"days: a number from 1 to {MOST_DAYS} is expected")
     try:
-        return int(days) if days else None, date.fromisoformat(first) if first else None
+        begins = date.fromisoformat(first) if first else None
     except ValueError:
         abort(400, "first_day: a date is expected, YYYY-MM-DD")
+    if begins and begins > LAST_FIRST_DAY:
+        abort(400, f"first_day: {LAST_FIRST_DAY} at the latest")
+    return int(days) if days else None, begins
 
 
 def _written(log: LogSheet) -> Response:
