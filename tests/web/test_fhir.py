@@ -115,3 +115,34 @@ def test_a_json_request_that_is_refused_is_refused_whatever_is_wanted(client):
 def test_the_codes_that_are_understood_are_listed(client):
     codes = client.get("/v1/fhir/codes").get_json()["codes"]
     assert {"setting", "site", "symptom", "on_treatment"} <= {code["field"] for code in codes}
+
+
+HALF = "\ud800"
+EXTENDED = [{"url": "urn:heartlevel:reading", "extension": [{"url": HALF, "valueString": HALF}]}]
+HALVES = [
+    {"resourceType": "Patient", "id": HALF, HALF: 1},
+    {"resourceType": HALF},
+    {"resourceType": "Device", "id": HALF},
+    pressure("o-1", HALF, 80),
+    pressure("o-1", interpretation=[{"coding": [{"code": HALF}]}], device={"reference": HALF, "display": HALF}),
+    pressure("o-1", code={"coding": [{"system": HALF, "code": HALF}]}, subject={"reference": HALF}, status=HALF),
+    pressure("o-1", modifierExtension=[{"url": HALF}], extension=EXTENDED, effectiveDateTime=HALF),
+    {"resourceType": "QuestionnaireResponse", "questionnaire": "urn:heartlevel:questionnaire",
+     "item": [{"linkId": HALF, "answer": [{"valueString": HALF}]}]},
+    {"resourceType": "Condition", "code": {"coding": [{"system": HALF, "code": HALF}]}},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("number", range(len(HALVES)))
+@pytest.mark.parametrize("accept", [FHIR_JSON, "application/json"])
+def test_half_a_character_anywhere_is_no_defect(client, number, accept):
+    """What cannot be written back as UTF-8 is told with a sign in its place, in texts and in FHIRPaths."""
+    options = {"name": HALF, "valueString": HALF}, {"name": "guideline", "valueCode": HALF}
+    for sent in (bundle(patient(), HALVES[number]), {**parameters(HALVES[number]), HALF: HALF}):
+        for more in ((), options[:1], options):
+            text = json.dumps({**sent, "parameter": [*sent.get("parameter", []), *more]} if more else sent)
+            for written in (text, text.replace('"resourceType"', '"\\ud800": 1, "\\ud800": 2, "resourceType"')):
+                response = client.post(
+                    "/v1/fhir/assessments", data=written, content_type=FHIR_JSON, headers={"Accept": accept}
+                )
+                assert response.status_code in (200, 422), written

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from heartlevel.intake.faults import Problem
+from heartlevel.intake.faults import Problem, writable
 
 STRUCTURE = "structure"
 # FHIR's issue types (http://hl7.org/fhir/issue-type) for the codes of problems; any other fault is an `invalid` value.
@@ -28,11 +28,11 @@ class Issue:
 
     def written(self) -> dict[str, Any]:
         """Return it as OperationOutcome.issue."""
-        issue: dict[str, Any] = {"severity": self.severity, "code": self.type, "details": {"text": self.text}}
+        issue: dict[str, Any] = {"severity": self.severity, "code": self.type, "details": {"text": writable(self.text)}}
         if self.code:
             issue["diagnostics"] = self.code
         if self.expression:
-            issue["expression"] = [self.expression]
+            issue["expression"] = [writable(self.expression)]
         return issue
 
 

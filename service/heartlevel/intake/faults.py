@@ -145,7 +145,7 @@ def abridged(value: object) -> str:
     if isinstance(value, bool) or value is None:
         return {True: "true", False: "false", None: "null"}[value]
     if isinstance(value, str):
-        return f"'{_writable(value[:40])}{'…' if len(value) > 40 else ''}'"
+        return f"'{writable(value[:40])}{'…' if len(value) > 40 else ''}'"
     if isinstance(value, (int, float)):
         return "a number far too large" if abs(value) >= 1e15 else f"{value:.15g}"
     if isinstance(value, list):
@@ -242,9 +242,9 @@ def _digit_hint(value: float, field: Number) -> str | None:
 
 def escaped(key: object) -> str:
     """Escape a key for a JSON Pointer."""
-    return _writable(str(key)).replace("~", "~0").replace("/", "~1")
+    return writable(str(key)).replace("~", "~0").replace("/", "~1")
 
 
-def _writable(text: str) -> str:
+def writable(text: str) -> str:
     """Replace lone surrogates, which cannot be written as UTF-8."""
     return text.encode("utf-8", "replace").decode()
