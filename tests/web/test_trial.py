@@ -76,6 +76,15 @@ def test_what_is_wrong_with_the_request_is_named(client, body, pointer):
     assert pointer in [one["pointer"] for one in response.get_json()["problems"]]
 
 
+def test_half_a_character_in_a_file_is_no_text(client):
+    refused = trial(client, {"layer.yaml": "name: \ud800"}, CROSSED)
+    assert refused.status_code == 422
+    assert [(fault["pointer"], fault["code"]) for fault in refused.json["problems"]] == [
+        ("/files/layer.yaml", "not-a-text")
+    ]
+    assert "half a character" in refused.json["problems"][0]["hint"]
+
+
 def test_a_second_trial_has_to_wait(client):
     with trials.ONE_AT_A_TIME.taken() as is_mine:
         assert is_mine

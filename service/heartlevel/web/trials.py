@@ -15,7 +15,7 @@ from heartlevel.assessment import Rules
 from heartlevel.compiling import CompilerFailed, StillChanging, compiled_apart
 from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.faults import Problem, escaped, problem, problems_written
-from heartlevel.intake.fields import Anything, Block, Items, about
+from heartlevel.intake.fields import SURROGATE, Anything, Block, Items, about
 from heartlevel.intake.request import RefusedRequest, checked
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.layers import TOP, replacing
@@ -88,7 +88,7 @@ def _at_fault(name: str, text: object) -> Iterator[Problem]:
     at = f"/files/{escaped(name)}"
     if not FILE_NAME.fullmatch(name):
         yield problem(at, "not-one-of", name, "a name such as reading/posture.yaml")
-    if text is not None and not isinstance(text, str):
+    if text is not None and (not isinstance(text, str) or SURROGATE.search(text)):
         yield problem(at, "not-a-text", text, "the file's text, or null")
     if isinstance(text, str) and len(text) > LONGEST_FILE:
         yield problem(at, "text-length", "", f"at most {LONGEST_FILE} characters")
