@@ -1,4 +1,4 @@
-"""All measurements but the server's, one after the other: what README.md beside this file tells.
+"""All measurements but those of the server and its hooks, one after the other: what README.md beside this file tells.
 
 `python tests/bench/all_parts.py [--folder DIR]`. What is compared runs in turn in one process; times are of processors.
 """
