@@ -118,3 +118,11 @@ def test_the_pages_of_the_practice_are_written_and_named(pages, tmp_path):
 def test_answers_for_a_program_come_without_pages_unless_they_are_wanted(pages):
     run("--json")
     assert list(pages.iterdir()) == []
+
+
+def test_texts_around_the_table_keep_to_the_width_of_the_terminal(monkeypatch, tmp_path):
+    monkeypatch.setenv("COLUMNS", "60")
+    lines = run("--pages", str(tmp_path / "p")).stdout.splitlines()
+    last = max(number for number, line in enumerate(lines) if re.match(r"s-\d+ ", line))
+    texts = [line for line in lines[last + 1 :] if line and str(tmp_path) not in line]
+    assert len(texts) > 10 and max(map(len, texts)) <= 60

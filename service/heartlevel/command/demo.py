@@ -14,7 +14,7 @@ from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules, assess_requests
 from heartlevel.command.options import json_option, loaded, rules_options
 from heartlevel.command.summary import cautions_in, summaries
-from heartlevel.command.terminal.look import USUAL_WIDTH, look_of
+from heartlevel.command.terminal.look import Look, look_of
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.handouts.asked_logs import blank_log
 from heartlevel.handouts.log_page import log_page
@@ -65,15 +65,15 @@ def demo(
     elif people:
         click.echo("\n".join(summaries(conclusions, rules, everything=True, look=look)))
     else:
-        click.echo("\n".join(_table(list(answers_with_others(conclusions, rules)))))
+        click.echo("\n".join(_table(list(answers_with_others(conclusions, rules)), look)))
     if pages or not as_lines:
-        for line in _pages(conclusions, rules, pages or Path(mkdtemp(prefix="heartlevel-demo-"))):
+        for line in _pages(conclusions, rules, pages or Path(mkdtemp(prefix="heartlevel-demo-")), look):
             click.echo(line, err=as_lines)
     for caution in cautions_in(["en"], rules, look):
         click.echo(caution, err=as_lines)
 
 
-def _pages(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str]:
+def _pages(conclusions: Conclusions, rules: Rules, folder: Path, look: Look) -> Iterator[str]:
     """Write the sheet of each person and an empty log; yield where they are."""
     folder.mkdir(parents=True, exist_ok=True)
     names = [request.subject["id"] for request in conclusions.assessment.batch.requests]
@@ -85,7 +85,7 @@ def _pages(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str
     written = [f"a sheet for each person ({first})", *([f"reports on some ({reported[0]})"] if reported else [])]
     yield fill(
         f"Pages in {folder}: {', '.join(written)}, an empty log (log.html).",
-        USUAL_WIDTH,
+        look.width,
         break_long_words=False,
         break_on_hyphens=False,
     )
@@ -119,7 +119,7 @@ def _chosen(requests: list[Request], people: Sequence[str]) -> list[Request]:
     return [by_name[name] for name in people] if people else requests
 
 
-def _table(answers: Sequence[dict[str, Any]]) -> Iterator[str]:
+def _table(answers: Sequence[dict[str, Any]], look: Look) -> Iterator[str]:
     """Yield the table of the practice, a line a person, and what its marks mean."""
     urgent = sum(answer["urgent"] for answer in answers)
     yield f"Harbour Lane, an invented practice. People: {len(answers)}; with something urgent: {urgent}."
@@ -132,7 +132,7 @@ def _table(answers: Sequence[dict[str, Any]]) -> Iterator[str]:
             answer["subject"]["id"], mark, _category(answer["classification"]), label, _step(answer)
         ).rstrip()
     yield ""
-    yield from (fill(line, USUAL_WIDTH) for line in LEGEND)
+    yield from (fill(line, look.width) for line in LEGEND)
     yield ""
 
 
