@@ -155,6 +155,58 @@ def test_a_run_is_not_resumed_with_other_rules_options_or_inputs(folder, monkeyp
     carried_out(folder, "a.parquet", resume=True)
 
 
+def flipped(path: Path, place: int) -> None:
+    """Change one bit of a file."""
+    content = bytearray(path.read_bytes())
+    content[place] ^= 1
+    path.write_bytes(content)
+
+
+@pytest.fixture
+def interrupted(folder, monkeypatch):
+    """A run that noted each of three parts and was then interrupted."""
+    monkeypatch.setattr(journal, "SECONDS_AT_RISK", 0)
+    whole = carried_out(folder, "a.ndjson") and files_in(folder)
+    with pytest.raises(Interrupted):
+        carried_out(folder, "a.ndjson", ending_after(3))
+    noted = [json.loads(line)["sizes"] for line in (folder / "a.ndjson.journal").read_bytes().splitlines()[1:]]
+    return folder, whole, noted
+
+
+@pytest.mark.parametrize("name", ["a.ndjson.partial", "problems.partial"])
+def test_a_changed_byte_in_what_was_written_is_found_at_its_place_and_the_run_can_begin_anew(interrupted, name):
+    folder, whole, noted = interrupted
+    number = ("a.ndjson.partial", "problems.partial").index(name)
+    ends = [sizes[number] for sizes in noted]
+    content = (folder / name).read_bytes()
+    for place in (0, ends[0] - 1, ends[0], ends[-1] - 1):
+        if not 0 <= place < ends[-1]:
+            continue
+        flipped(folder / name, place)
+        told = refused(folder, name="a.ndjson")
+        first = next(end for end in ends if end > place)
+        before = max((end for end in ends if end < first), default=0)
+        assert f"{name} was changed between its bytes {before} and {first}" in told and "it begins anew" in told
+        (folder / name).write_bytes(content)
+    (folder / name).write_bytes(content[: ends[-1] - 1])
+    assert f"{name} has only {ends[-1] - 1} bytes" in refused(folder, name="a.ndjson")
+    carried_out(folder, "a.ndjson")
+    assert files_in(folder) == whole
+
+
+def test_a_changed_byte_anywhere_in_the_journal_is_told_with_its_line(interrupted):
+    folder, whole, _ = interrupted
+    path = folder / "a.ndjson.journal"
+    content = path.read_bytes()
+    for place in range(0, len(content) - 1, 7):
+        flipped(path, place)
+        told = refused(folder, name="a.ndjson")
+        assert "a.ndjson.journal was changed" in told and "it begins anew" in told
+        path.write_bytes(content)
+    carried_out(folder, "a.ndjson", resume=True)
+    assert files_in(folder) == whole
+
+
 def test_the_fingerprint_of_the_rules_is_part_of_what_must_be_the_same(folder):
     source = bulk.bulk_inputs([], Mapped())
     assert bulk.Job(rules(), source, registry.NDJSON).head()["rules"] == rules().ruleset.fingerprint

@@ -13,7 +13,7 @@ from heartlevel.bulk.columns.layouts import checked_layout
 from heartlevel.bulk.columns.time_formats import time_format_fault
 from heartlevel.bulk.inputs.input import Input, TableFormat
 from heartlevel.bulk.inputs.opening import Meter
-from heartlevel.bulk.journal import PARTIAL, Journal, Written, beside, chained
+from heartlevel.bulk.journal import ANEW, PARTIAL, Journal, Written, beside, chained
 from heartlevel.bulk.outputs.registry import OutputFormat
 from heartlevel.bulk.parts.parts import BulkInputs, BulkPart, parts_of
 from heartlevel.bulk.running.judging import Plan
@@ -124,7 +124,7 @@ def _left(parts: Iterator[BulkPart], written: Written) -> Iterator[BulkPart]:
         part = next(parts, None)
         digest = chained(digest, part.digest() if part else "")
     if digest != written.digest:
-        raise WrongCall("cannot resume: the inputs were changed in what was assessed already")
+        raise WrongCall(f"cannot resume: the inputs were changed in what was assessed already. {ANEW}")
     return parts
 
 
