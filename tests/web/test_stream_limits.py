@@ -7,8 +7,9 @@ from itertools import count, repeat
 import pytest
 
 from heartlevel.web.application import create_app
-from heartlevel.web.connections import arriving
+from heartlevel.web.connections import arriving, rest
 from heartlevel.web.connections.arriving import Arriving, MostOfStream
+from heartlevel.web.connections.rest import read_away
 from heartlevel.web.connections.streams import _until_left, never
 from support import rules, week
 
@@ -47,11 +48,12 @@ class Endless:
 @pytest.mark.parametrize("refused", [b"", b"{\n"])
 def test_a_stream_of_more_lines_than_it_may_have_ends_with_a_line_that_says_so(by_lines, refused):
     sent = refused + (LINES - bool(refused)) * LINE
-    assert [line.get("ended") for line in told(by_lines, sent + b"\n \n")] == [None] * LINES  # blank lines are none
-    *answers, last = told(by_lines, sent + b"\n" + 2 * LINE)
+    assert [line.get("ended") for line in told(by_lines, sent)] == [None] * LINES
+    *answers, last = told(by_lines, sent + 2 * LINE)
     assert len(answers) == LINES
-    assert last == {"ended": "too-many-lines", "after_answers": LINES,
-                    "detail": "a stream may have 5 lines; send the lines after those as another stream"}  # fmt: skip
+    assert [line.get("ended") for line in told(by_lines, b"\n" * LINES + LINE)] == ["too-many-lines"]
+    assert (last["ended"], last["after_answers"]) == ("too-many-lines", LINES)
+    assert last["detail"] == "a stream may have 5 lines, empty ones too; send the lines after those as another stream"
 
 
 @pytest.mark.parametrize("coding", ["", "gzip"])
@@ -76,13 +78,13 @@ def test_a_stream_that_takes_longer_than_it_may_ends_where_it_is():
 
 
 def test_what_is_still_sent_is_read_away_up_to_a_limit(monkeypatch):
-    monkeypatch.setattr(arriving, "BYTES_READ_AWAY", 3 * len(LINE))
+    monkeypatch.setattr(rest, "MOST_BYTES", 3 * len(LINE))
     sent = Endless(LINE)
-    Arriving(sent, never, MostOfStream(1, 1, 1)).read_away()
+    read_away(sent)
     assert sent.read_so_far == 3 * len(LINE)
-    moments = count(step=arriving.SECONDS_READ_AWAY)
-    sent = Endless(b"x")
-    Arriving(sent, never, MostOfStream(1, 1, 1), lambda: next(moments)).read_away()
+    monkeypatch.setattr(rest, "MOST_SECONDS", 0)
+    sent = Endless(LINE)
+    read_away(sent)
     assert sent.read_so_far == 0
 
 
@@ -105,6 +107,6 @@ def test_a_client_that_reads_its_answers_for_too_long_is_left():
 def test_empty_lines_have_others_take_their_turn(monkeypatch):
     turns = []
     monkeypatch.setattr(arriving, "give_way", lambda: turns.append(1))
-    body = Arriving(Endless(b"\n" * 100), never, MostOfStream(1, 1_000, 100))
+    body = Arriving(Endless(b"\n" * 100), never, MostOfStream(10**6, 1_000, 100))
     assert not [line for piece in iter(lambda: body.read(100), b"") for line in piece.split(b"\n") if line]
     assert len(turns) >= 10

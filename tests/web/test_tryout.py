@@ -86,6 +86,11 @@ def test_a_table_has_the_limit_of_a_request(client):
     rows = [f"s-{number % 7},2026-03-02T07:10:00,142,88,home\n" for number in range(5001)]
     response = sent(client, HEAD + "".join(rows))
     assert (response.status_code, response.get_json()["detail"]) == (413, "5001 readings; one request may hold 5000")
+    people = [f"s-{number},2026-03-02T07:10:00,142,88,home\n" for number in range(201)]
+    assert sent(client, HEAD + "".join(people)).get_json()["detail"] == "201 people; one request may hold 200"
+    for parting in ",;\t":
+        wide = sent(client, HEAD.strip() + parting * 1000 + "\n")
+        assert wide.status_code == 413 and wide.get_json()["detail"].endswith("columns; a table may have 1000")
 
 
 @pytest.mark.parametrize(

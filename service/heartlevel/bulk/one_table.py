@@ -14,16 +14,18 @@ from heartlevel.bulk.inputs.opening import Meter
 from heartlevel.bulk.inputs.registry import CSV
 from heartlevel.bulk.outputs.registry import NDJSON
 from heartlevel.bulk.parts.grouping import Unreadable
-from heartlevel.bulk.parts.parts import parts_of
+from heartlevel.bulk.parts.parts import SubjectSheets, parts_of
 from heartlevel.bulk.running.carrying_out import Job, bulk_inputs
 from heartlevel.bulk.running.judging import Plan, judged_items
 from heartlevel.bulk.running.problems import InputProblem, input_problems, unreadable_problem
 from heartlevel.bulk.running.results import Item
 from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.intake.request import TooManyReadings
 from heartlevel.located import AssessedSubjects, in_order_of_subjects
 from heartlevel.one_call import answers_with_others
 from heartlevel.tables.meanings import Mapped
 
+MOST_PEOPLE = 200  # who are answered at once, without others having their turn
 NAME = "table"  # what the input is called where problems name it
 
 
@@ -55,7 +57,7 @@ class AssessedTable:
 def assessed_table(table: bytes, rules: Rules, zone: str | None, form: TableFormat = CSV) -> AssessedTable:
     """Assess a table, a reading a row.
 
-    `zone` is the time zone of times without an offset. Raises WrongCall where columns are not understood.
+    `zone` is the time zone of times without an offset. Raises WrongCall where columns are not understood, TooManyReadings.
     """
     fixed = {"options.time_zone": zone} if zone else {}
     with TemporaryDirectory(prefix="heartlevel-") as folder:
@@ -63,7 +65,11 @@ def assessed_table(table: bytes, rules: Rules, zone: str | None, form: TableForm
         kept.write_bytes(table)
         mapped = Mapped(fixed=fixed, form=rules.ruleset.choices.form)
         plan = Job(rules, inputs := bulk_inputs([Input(NAME, form, kept)], mapped), NDJSON).plan()
-        return AssessedTable(plan, [judged_items(plan, part) for part in parts_of(inputs, Path(folder), Meter(None))])
+        parts = list(parts_of(inputs, Path(folder), Meter(None)))
+        people = sum(len(part.content.subjects) for part in parts if isinstance(part.content, SubjectSheets))
+        if people > MOST_PEOPLE:
+            raise TooManyReadings(people, MOST_PEOPLE, "people")
+        return AssessedTable(plan, [judged_items(plan, part) for part in parts])
 
 
 def _problems(item: Item) -> Iterator[dict[str, Any]]:

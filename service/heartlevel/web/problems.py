@@ -1,7 +1,6 @@
 """Errors over HTTP: RFC 9457 problem objects, all faults of a request at once, never any of its data in logs."""
 
 import logging
-from contextlib import suppress
 from dataclasses import asdict
 from http import HTTPStatus
 from typing import Any
@@ -19,11 +18,11 @@ from heartlevel.intake.texts.json_text import TooManyValues, UnreadableText
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.web.connections.capacity import Busy
 from heartlevel.web.connections.pace import TooSlow
+from heartlevel.web.connections.rest import read_away
 from heartlevel.web.observing.logs import raised_at
 from heartlevel.web.promises.kinds import KINDS, ProblemKind, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
-MOST_READ_AWAY, PIECE = 64 * 1024 * 1024, 64 * 1024
 UNREADABLE: dict[type[UnreadableText], str] = {BrokenBody: "damaged-body", TooManyValues: "too-large"}
 LOG = logging.getLogger("heartlevel")
 
@@ -51,6 +50,7 @@ def unreadable(error: UnreadableText) -> Response:
     """The body is no JSON, or is damaged; what is legible of it may be urgent all the same."""
     name = next((name for kind, name in UNREADABLE.items() if isinstance(error, kind)), "not-json")
     kind = KINDS[name]
+    read_away(request.environ["wsgi.input"])
     return problem_response(kind, str(error), **_urgency(error.urgency))
 
 
@@ -90,7 +90,7 @@ def broken_body(error: Exception) -> Response:
 def http_error(error: HTTPException) -> Response:
     """What routing or the server refuses: unknown path, method, size, media type."""
     if error.code == 413:
-        _read_away()
+        read_away(request.environ["wsgi.input"])
     name, status = getattr(error, "kind", ""), error.code or HTTPStatus.INTERNAL_SERVER_ERROR
     kind = KINDS.get(name) or kind_of_status(status) or ProblemKind("", status, HTTPStatus(status).phrase, "", "")
     response = problem_response(kind, error.description or "")
@@ -101,14 +101,6 @@ def http_error(error: HTTPException) -> Response:
     if allowed:
         response.headers["Allow"] = ", ".join(sorted(allowed))
     return response
-
-
-def _read_away() -> None:
-    """Read a refused body, up to a limit: a client that is still sending would not see the answer."""
-    body, left = request.environ["wsgi.input"], MOST_READ_AWAY
-    with suppress(TooSlow, ParseException, NoMoreData, OSError):  # it is refused already
-        while left > 0 and (piece := body.read(PIECE)):
-            left -= len(piece)
 
 
 def unexpected(error: Exception) -> Response:

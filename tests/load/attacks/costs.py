@@ -1,6 +1,6 @@
 """What hostile bodies cost a worker of the real server, plain and compressed: seconds of processor time and memory.
 
-    cd tests && ../.venv/bin/python -m load.attacks.costs [part of a name]
+    cd tests && ../.venv/bin/python -m load.attacks.costs [parts of names]
 
 Ends with status 1 if one is answered by 5xx other than 503, costs more than 2 s or 100 MB, or ends the worker.
 """
@@ -17,9 +17,10 @@ from time import perf_counter
 
 from backports import zstd
 
-from load.attacks.bodies import HOSTILE
+from load.attacks import bodies, others
 from load.server import Server, served, until
 
+HOSTILE = bodies.HOSTILE | others.HOSTILE
 MOST_SECONDS, MOST_BYTES = 2.0, 100e6
 CODINGS = {"": bytes, "gzip": gzip.compress, "zstd": zstd.compress}
 TICKS = os.sysconf("SC_CLK_TCK")
@@ -45,11 +46,12 @@ def cost(server: Server, name: str, coding: str) -> tuple[int, float, float, int
     """Return the status of a body, seconds of processor time and of the clock, bytes above before, bytes of the answer."""
     path, kind, make = HOSTILE[name]
     body = CODINGS[coding](make())
+    packed, accepted = coding or others.PACKED.get(name, ""), others.ACCEPTED.get(name.partition(":")[0], "*/*")
     (worker,) = server.workers()
     forget_peak(worker)
     idle = memory(worker, "VmRSS")
     before, began = spent(worker), perf_counter()
-    headers = {"Content-Type": kind} | ({"Content-Encoding": coding} if coding else {})
+    headers = {"Content-Type": kind, "Accept": accepted} | ({"Content-Encoding": packed} if packed else {})
     with closing(server.connection()) as connection:
         try:
             connection.request("POST", path, body, headers)
@@ -72,12 +74,12 @@ def begin_anew(server: Server) -> None:
     cost(server, "5,000 readings, all right", "")
 
 
-def main(part: str = "") -> int:
+def main(*parts: str) -> int:
     """Print a line a body, the dearest coding of it, and say whether all are within the limits."""
     dear = 0
     with tempfile.TemporaryDirectory() as folder, served(Path(folder), workers=1) as server:
-        for name in (name for name in HOSTILE if part in name):
-            for coding in CODINGS:
+        for name in (name for name in HOSTILE if not parts or any(part in name for part in parts)):
+            for coding in [""] if name in others.PACKED else CODINGS:
                 begin_anew(server)
                 status, seconds, took, more, length = cost(server, name, coding)
                 is_dear = seconds > MOST_SECONDS or more > MOST_BYTES or status == 0 or (status >= 500 and status != 503)

@@ -1,7 +1,6 @@
 """The body of a stream as it comes: whole lines, as many as one stream may have, and why there are no more."""
 
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from time import monotonic
 
@@ -9,18 +8,16 @@ from gunicorn.http.errors import NoMoreData, ParseException
 from werkzeug.exceptions import ClientDisconnected
 
 from heartlevel.intake.ndjson import LONGEST_LINE, PIECE, BrokenBody, Readable
-from heartlevel.web.connections.capacity import MEBIBYTE
 from heartlevel.web.connections.pace import TooSlow
 from heartlevel.web.connections.turns import give_way
 
 BROKEN_OFF = (TooSlow, ParseException, ClientDisconnected, NoMoreData, ConnectionError)
 STOPPING = "stopping"
-SECONDS_READ_AWAY, BYTES_READ_AWAY = 30, 64 * MEBIBYTE
 
 
 @dataclass(frozen=True, slots=True)
 class MostOfStream:
-    """How long one stream may be: lines, bytes of them as they are once decoded, seconds from its first to its last."""
+    """How long one stream may be: lines, empty ones too, their bytes once decoded, seconds from the first to the last."""
 
     lines: int
     bytes: int
@@ -34,9 +31,10 @@ class Arriving:
         self, body: Readable, is_stopping: Callable[[], bool], most: MostOfStream, now: Callable[[], float] = monotonic
     ) -> None:
         """Begin to read a body, until the service is stopping or there is more of it than there may be."""
-        self._body, self._is_stopping, self._most, self._now = body, is_stopping, most, now
-        self._received, self._last_moment = 0, now() + most.seconds
-        self._begun = b""  # a line that has begun
+        self._body, self._is_stopping, self.most, self._now = body, is_stopping, most, now
+        self._received = self._lines = 0
+        self._last_moment = now() + most.seconds
+        self._begun = bytearray()  # a line that has begun
         self.broken_off = ""
 
     def read(self, size: int, /) -> bytes:
@@ -45,19 +43,11 @@ class Arriving:
             end = piece.rfind(b"\n") + 1
             if end or len(self._begun) > LONGEST_LINE:
                 end = end or len(piece)
-                lines, self._begun = self._begun + piece[:end], piece[end:]
+                lines, self._begun = bytes(self._begun + piece[:end]), bytearray(piece[end:])
                 return lines
             self._begun += piece
-        last, self._begun = self._begun, b""
+        last, self._begun = bytes(self._begun), bytearray()
         return b"" if self.broken_off else last
-
-    def read_away(self) -> None:
-        """Read what is still sent for a moment: who sends on would not come to read how the stream ended."""
-        end, left = self._now() + SECONDS_READ_AWAY, BYTES_READ_AWAY
-        with suppress(BrokenBody, *BROKEN_OFF):  # it has ended already
-            while not self._is_stopping() and self._now() < end and left > 0 and (piece := self._body.read(PIECE)):
-                left -= len(piece)
-                give_way()
 
     def _piece(self, size: int) -> bytes:
         give_way()  # lines without anything in them have no answer, after which others would have their turn
@@ -67,16 +57,30 @@ class Arriving:
         try:
             piece = self._body.read(size)
         except BrokenBody as error:
-            error.text = self._begun
+            error.text = bytes(self._begun)
             raise
         except BROKEN_OFF as error:
             self.broken_off = STOPPING if self._is_stopping() else _reason(error)  # which ends what clients send
             piece = self._left()
         self._received += len(piece)
-        if self._received > self._most.bytes:
+        if self._received > self.most.bytes:
             self.broken_off = "too-many-bytes"
             return b""
-        return piece
+        return self._within_lines(piece)
+
+    def _within_lines(self, piece: bytes) -> bytes:
+        """Return as much of a piece as belongs to lines that there may be."""
+        left = self.most.lines - self._lines
+        self._lines += piece.count(b"\n")
+        if self._lines < self.most.lines:
+            return piece
+        end = -1
+        for _ in range(left):
+            end = piece.find(b"\n", end + 1)
+        self._lines = self.most.lines
+        if piece[end + 1 :]:
+            self.broken_off = "too-many-lines"
+        return piece[: end + 1]
 
     def _left(self) -> bytes:
         """Return what had come before the body broke off."""

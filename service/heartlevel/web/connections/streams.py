@@ -4,18 +4,18 @@ import logging
 from collections.abc import Callable, Iterator
 from errno import EPIPE
 from functools import partial
-from itertools import islice
 from time import monotonic
 
 from flask import Response, current_app, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.assessment import Rules
-from heartlevel.intake.ndjson import PIECE, requests_in_stream
+from heartlevel.intake.ndjson import PIECE, Readable, requests_in_stream
 from heartlevel.one_call import Outcome, answer_decoded
 from heartlevel.web.connections.arriving import Arriving, MostOfStream
 from heartlevel.web.connections.capacity import Capacity
 from heartlevel.web.connections.pace import PacedSocket
+from heartlevel.web.connections.rest import read_away
 from heartlevel.web.connections.spool import Kept, kept_until_read
 from heartlevel.web.observing.each_request import StreamInHand
 from heartlevel.web.observing.logs import raised_at
@@ -25,9 +25,8 @@ NDJSON = "application/x-ndjson"
 PATIENCE = 15  # seconds without reading, once as much is kept as may be
 SEND_AGAIN = "send the lines after those again"
 AS_ANOTHER = "send the lines after those as another stream"
-TOO_MANY = "too-many-lines"
 WHY_ENDED = {
-    TOO_MANY: f"a stream may have {{most.lines}} lines; {AS_ANOTHER}",
+    "too-many-lines": f"a stream may have {{most.lines}} lines, empty ones too; {AS_ANOTHER}",
     "too-many-bytes": f"a stream may have {{most.bytes}} bytes, counted as they are once decoded; {AS_ANOTHER}",
     "too-long": f"a stream may take {{most.seconds}} seconds; {AS_ANOTHER}",
     "not-read": "the answers were not read while lines were sent: read them at the same time, or send fewer lines",
@@ -42,23 +41,21 @@ WHY_ENDED = {
 class StreamOfAnswers:
     """Answers to the lines of one request, with how many there were."""
 
-    def __init__(self, body: Arriving, rules: Rules, most_readings: int, most: MostOfStream, in_hand: StreamInHand) -> None:
-        """Take the body, the rules, how many readings a line may hold, how long all may be, and who counts lines."""
-        self._body, self._rules, self._most_readings, self._most = body, rules, most_readings, most
+    def __init__(self, body: Arriving, sent: Readable, rules: Rules, most_readings: int, in_hand: StreamInHand) -> None:
+        """Take the body, what is sent of it, the rules, how many readings a line may hold, and who counts lines."""
+        self._body, self._sent, self._rules, self._most_readings = body, sent, rules, most_readings
         self._in_hand = in_hand
 
     def answers(self, count: Callable[[Outcome], None]) -> Iterator[bytes]:
         """Yield an answer a line; at most one line more, on why there are no others."""
         try:
-            lines = requests_in_stream(self._body)
-            for outcome in answer_decoded(islice(lines, self._most.lines), self._rules, self._most_readings):
+            for outcome in answer_decoded(requests_in_stream(self._body), self._rules, self._most_readings):
                 count(outcome)
                 self._in_hand.count(outcome)
                 yield as_json(outcome.as_dict()) + b"\n"
-            is_more = self._in_hand.answered == self._most.lines and next(lines, None) is not None
-            if ended := TOO_MANY if is_more else self._body.broken_off:
-                yield self._ended(ended)
-                self._body.read_away()
+            if self._body.broken_off:
+                yield self._ended(self._body.broken_off)
+            read_away(self._sent)
         except Exception as error:  # noqa: BLE001 (told to the client, whose answer has begun)
             # Its own text may hold what was sent.
             LOG.error("a stream failed: %s at %s", type(error).__name__, raised_at(error),
@@ -73,7 +70,7 @@ class StreamOfAnswers:
 
     def _ended(self, code: str) -> bytes:
         self._in_hand.ended = code
-        detail = WHY_ENDED[code].format(most=self._most)
+        detail = WHY_ENDED[code].format(most=self._body.most)
         return as_json({"ended": code, "after_answers": self._in_hand.answered, "detail": detail}) + b"\n"
 
 
@@ -84,7 +81,7 @@ def streamed(rules: Rules, most_readings: int, count: Callable[[Outcome], None])
     body = Arriving(request.stream, current_app.extensions["heartlevel-stopping"], most)
     kept = Kept(int(current_app.config["STREAM_KEPT_BYTES"]), PATIENCE, to_the_end="Via" in request.headers)
     in_hand = StreamInHand(capacity.take_stream())
-    stream = StreamOfAnswers(body, rules, most_readings, most, in_hand)
+    stream = StreamOfAnswers(body, request.environ["wsgi.input"], rules, most_readings, in_hand)
     connection = request.environ.get("gunicorn.socket")
     if isinstance(connection, PacedSocket):
         connection.ends_early = True

@@ -14,7 +14,8 @@ from heartlevel.web.bodies.sent import OtherMediaType, sent
 from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, tagged
 from heartlevel.web.written_as_report import HTML, reports_response
 
-CSV = "text/csv"
+CSV, MOST_COLUMNS = "text/csv", 1_000
+PARTING = (b",", b";", b"\t", b"|")  # columns
 NOT_INSTALLED = "tables need pyarrow, which is not installed here; send requests as JSON"
 tables = Blueprint("heartlevel-tables", __name__)
 tables.before_request(choose_rules)
@@ -41,9 +42,7 @@ def assess_table() -> Response:
             raise
         abort(501, NOT_INSTALLED)
     table = sent(request).whole_body()
-    rows = len(table.splitlines()) - 1
-    if rows > most_readings():
-        raise TooManyReadings(rows, most_readings())
+    _refuse_large(table)
     try:
         assessed = assessed_table(table, rules_in_force(), request.args.get("time_zone"))
     except WrongCall as wrong:
@@ -55,3 +54,14 @@ def assess_table() -> Response:
     if request.accept_mimetypes.best_match([JSON, HTML], JSON) == HTML:
         return tagged(reports_response([partial(report_of, *subject, rules_in_force()) for subject in assessed.subjects()]))
     return respond(told)
+
+
+def _refuse_large(table: bytes) -> None:
+    """Refuse a table of more rows or columns than it may have, by what parts them. Raises TooManyReadings."""
+    ends = b"\n" if b"\n" in table else b"\r"
+    rows = table.count(ends) - table.endswith(ends)
+    columns = 1 + max(map(table.partition(ends)[0].count, PARTING))
+    if columns > MOST_COLUMNS:
+        abort(413, f"{columns} columns; a table may have {MOST_COLUMNS}")
+    if rows > most_readings():
+        raise TooManyReadings(rows, most_readings())
