@@ -1,7 +1,6 @@
 """Clients of the real server that are slow, or send what is no body: nobody else waits for them, and each is told why."""
 
 import json
-import signal
 import socket
 import time
 from collections.abc import Iterator
@@ -99,19 +98,6 @@ def test_a_client_that_sends_its_whole_stream_before_it_reads_gets_every_answer(
             time.sleep(0.1)
             whole = read_to_end(client)
     assert whole.count(b'{"subject":') == lines or b'"ended":"not-read"' in whole
-
-
-def test_a_stream_ends_with_a_line_when_the_service_is_stopped(tmp_path):
-    with served(tmp_path, workers=1) as own, closing(connected(own)) as client:
-        client.sendall(CHUNKED)
-        for _ in range(3):
-            client.sendall(b"%X\r\n" % len(LINE) + LINE + b"\r\n")
-        time.sleep(0.2)
-        own.process.send_signal(signal.SIGTERM)
-        client.sendall(b"%X\r\n" % len(LINE) + LINE + b"\r\n")
-        whole = read_to_end(client)
-        assert own.process.wait(60) == 0
-    assert 3 <= whole.count(b'{"subject":') <= 4 and b'"ended":"stopping"' in whole
 
 
 def test_nothing_that_is_no_request_is_quoted_in_the_log(server):

@@ -4,6 +4,7 @@ A client that waits, sends or reads costs a worker a connection and no thread: 5
 """
 
 import logging
+import os
 import socket
 from http import HTTPStatus
 from typing import Any
@@ -35,6 +36,7 @@ class ManyConnections(GeventWorker):  # type: ignore[misc]
     """A worker that no slow client holds up."""
 
     pace = Pace()
+    alive: bool
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """Begin without connections."""
@@ -45,6 +47,13 @@ class ManyConnections(GeventWorker):  # type: ignore[misc]
         """Serve; once the worker is to end, streams and clients without a request are not waited for."""
         gevent.spawn(self._stop_waiting)
         super().run()
+
+    def notify(self) -> None:
+        """Show that the worker is alive; one whose parent is gone ends as one that is told to, and no sooner."""
+        self.tmp.notify()
+        if self.alive and self.ppid != os.getppid():
+            LOG.info("the parent process is gone: the worker ends")
+            self.alive = False
 
     def _stop_waiting(self) -> None:
         while self.alive:
