@@ -21,7 +21,7 @@ from heartlevel.statistics.alternatives import (
 )
 from heartlevel.statistics.selection import ALTERNATIVES
 from heartlevel.vocabulary import PATTERNS
-from support import average, reading, rules, rules_fired
+from support import reading, rules, rules_fired
 
 TOGETHER = 250
 FIRST_VISIT, FIRST_DAY = date(2026, 2, 23), date(2026, 3, 2)  # both Mondays
@@ -135,18 +135,17 @@ def judge(cohort: Cohort, guideline: str, population: dict | None = None) -> Jud
 
 
 def condensed(answer: dict, guideline: str) -> tuple:
-    home, whole = average(answer), answer["classification"]
+    home, whole = averaged(answer, "protocol"), answer["classification"]
     given = whole["category"] is not None and whole["setting"] == "home"
     at_home = whole if given else {}
     measured = at_home.get("as_measured", {})
     chance, whole_chance = (of.get("probability_at_or_above", {}).get(written(home_limit(guideline)))
                             for of in (measured, at_home))  # fmt: skip
-    interval, long_run = ([home[name][kind] or (None, None) for name in PRESSURES]
+    interval, long_run = ([home[name].get(kind) or (None, None) for name in PRESSURES]
                           for kind in ("interval95", "interval95_long_run"))  # fmt: skip
-    ahead = answer["what_next"]
-    sound = [one for one in answer["averages"] if (one["setting"], one["basis"]) == ("home", "sound")]
+    ahead, sound = answer["what_next"], averaged(answer, "sound")
     return (
-        [sound[0][name]["mean"] if sound else np.nan for name in PRESSURES],
+        [number(sound[name].get("mean")) for name in PRESSURES],
         [number(low) for low, _ in interval],
         [number(high) for _, high in interval],
         [number(low) for low, _ in long_run],
@@ -164,6 +163,12 @@ def condensed(answer: dict, guideline: str) -> tuple:
         number(ahead["more_days"]),
         [number(chance) for chance in ahead["chance_after"].values()],
     )
+
+
+def averaged(answer: dict, basis: str) -> dict:
+    """Return each pressure's home average of that basis; empty ones where every day was missed or discarded."""
+    of_basis = [one for one in answer["averages"] if (one["setting"], one["basis"]) == ("home", basis)]
+    return of_basis[0] if of_basis else {name: {} for name in PRESSURES}
 
 
 def category(at_home: dict, guideline: str) -> tuple[int, list[float], list[bool]]:

@@ -133,6 +133,32 @@ def test_more_days_fill_the_week_that_was_begun_before_they_tell_of_another(begu
     assert again.weeks[0] == pytest.approx(calendar(begun + more + 5).weeks[0])
 
 
+# source: the covariance matrix of days that are correlated within weeks that differ, summed element by element
+@pytest.mark.parametrize("rho", [0.0, 0.3])
+@pytest.mark.parametrize(("begun", "more"), [(1, 1), (3, 4), (3, 7), (7, 3), (7, 7), (10, 14)])
+def test_how_far_more_days_move_a_mean_is_what_the_whole_matrix_says(begun, more, rho):
+    now, every, day, week = calendar(begun), np.arange(begun + more), 36.0, 20.0
+    covariance = day * rho ** np.abs(np.subtract.outer(every, every)) + week * np.equal.outer(every // 7, every // 7)
+    weights = np.repeat(1 / (begun + more), begun + more) - np.where(every < begun, 1 / begun, 0)
+    later, (days, weeks) = now.later(np.array([float(more)])), now.shared_with(np.array([float(more)]), rho)
+    errors = [day * at.inflation(rho)[0] / at.days[0] + week / at.weeks[0] for at in (now, later)]
+    assert sum(errors) - 2 * (day * days[0] + week * weeks[0]) == pytest.approx(weights @ covariance @ weights)
+
+
+# source: NumPy's normal draws (Monte Carlo, 40,000 series) of days that are correlated within weeks that differ
+@pytest.mark.parametrize(
+    ("days", "rho", "week"), [(2, 0.2, 0), (3, 0.6, 0), (7, 0.2, 0.65), (10, 0.0, 0.65), (14, 0.2, 0.65)]
+)
+def test_neither_correlated_days_nor_weeks_that_differ_distort_the_spread_of_days(days, rho, week):
+    draw, apart = np.random.default_rng(20261130), np.abs(np.subtract.outer(np.arange(days), np.arange(days)))
+    series = draw.standard_normal((40_000, days)) @ np.linalg.cholesky(rho**apart).T
+    series += week * np.repeat(draw.standard_normal((40_000, 2)), 7, axis=1)[:, :days]
+    own = np.full((2, 1), series.var(axis=1, ddof=1).mean())
+    found = with_usual_spread(own, np.zeros(1), calendar(days), UsualSpread((1.0, 1.0), 7.0, 0.0, rho, (week, week)))
+    assert abs(own[0, 0] - 1) > 0.05
+    assert found.day_variance[:, 0] == pytest.approx(1.0, abs=0.01)
+
+
 # source: Bayes' theorem for four normal variables by their precision matrix (NumPy), and draws of what it gives
 @pytest.mark.parametrize(("at_home", "in_office"), [((126, 76), (138, 84)), ((131, 70), (128, 72)), ((118, 70), (142, 78))])
 def test_patterns_are_those_of_home_and_office_each_given_the_other(at_home, in_office):

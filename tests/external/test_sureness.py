@@ -144,8 +144,10 @@ def test_the_chance_of_being_sure_is_how_often_the_predicted_mean_makes_it_so(le
     error, left, bounds, of = 5.0, np.array([0.8, 0.6, 0.4]), np.array([120.0, 130.0]), stats.t(degrees)
     above = ((level - bounds) / error)[:, None]
     draw = np.random.default_rng(3).standard_t(degrees, size=200_000)
-    for share, said in zip(left, being_sure(above, left[:, None], np.array([degrees]))[:, 0], strict=True):
-        later, then = level + error * np.sqrt(1 - share) * draw, error * np.sqrt(share)
+    moved = np.array([0.2, 0.3, 0.6])  # the second by less than is taken off the error
+    said_of = being_sure(above, left[:, None], moved[:, None], np.array([degrees]))[:, 0]
+    for share, by, said in zip(left, moved, said_of, strict=True):
+        later, then = level + error * np.sqrt(by) * draw, error * np.sqrt(share)
         outside = np.maximum(of.cdf((bounds[0] - later) / then), of.sf((bounds[1] - later) / then))
         assert said == pytest.approx((outside <= 1 - SURE).mean(), abs=0.005)
 

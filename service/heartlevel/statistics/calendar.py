@@ -49,11 +49,31 @@ class Calendar:
         1 + 2 Σ (1 − k/n) rᵏ over k = 1 … n − 1, summed up: (1 + r)/(1 − r) − 2 r (1 − rⁿ)/(n (1 − r)²), for the mean gap of
         the days g, r = correlation^g (Bayley and Hammersley 1946; from memory).
         """
-        gap = (self.span - 1) / np.maximum(self.days - 1, 1)
+        alike = self._alike(correlation)
         with np.errstate(invalid="ignore", divide="ignore"):
-            alike = np.where(self.days > 1, correlation ** np.maximum(gap, 1), 0.0)
             grown: Floats = (1 + alike) / (1 - alike) - 2 * alike * (1 - alike**self.days) / (self.days * (1 - alike) ** 2)
         return grown
+
+    def shared_with(self, more: Floats, correlation: float) -> tuple[Floats, Floats]:
+        """Return the covariance of the mean of these days with that of these and `more` later ones: of days, of weeks.
+
+        The first times the variance between days and the second times that between weeks, both are n⁻¹ m⁻¹ Σ Σ of the
+        covariances of the n days with all m. Of weeks Σ nₖ mₖ counts, more days filling the last week first; of days so
+        correlated n c, c their own inflation, and with the later ones, taken to lie as far apart,
+        r (1 − rⁿ)(1 − rᵐ⁻ⁿ)/(1 − r)².
+        """
+        alike, every = self._alike(correlation), self.days + more
+        with np.errstate(invalid="ignore", divide="ignore"):
+            later = alike * (1 - alike**self.days) * (1 - alike**more) / (1 - alike) ** 2
+            of_days = (self.inflation(correlation) + later / self.days) / every
+            of_weeks = (self.squares + self.last * np.minimum(more, self.room)) / (self.days * every)
+        return of_days, of_weeks
+
+    def _alike(self, correlation: float) -> Floats:
+        """Return how correlated a day is with the next one measured, by the mean gap of the days."""
+        gap = (self.span - 1) / np.maximum(self.days - 1, 1)
+        alike: Floats = correlation ** np.maximum(gap, 1)
+        return alike
 
 
 def calendar_of(batch: Batch, averaged: Bools) -> Calendar:

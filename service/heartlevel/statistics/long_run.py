@@ -121,22 +121,28 @@ def with_usual_spread(own: Floats, correlation: Floats, calendar: Calendar, usua
     `own` is the variance between the own days, a row a pressure, `correlation` that of their pressures. With n days of v
     equally filled weeks, ν the degrees of freedom lent and σ² the variance they come with,
 
-        s² = ((n − 1) own + ν σ²) / (n − 1 + ν),   error² = s² c / n + τ² / v,
+        s² = ((n − 1) own + ν σ²) / (a + ν),   error² = s² c / n + τ² / v,   a = n − c + n (1 − 1/v) τ² / σ²,
 
     the first a scaled inverse chi squared prior's posterior (Gelman et al., Bayesian Data Analysis; from memory), c what
-    correlated days make of n, τ the spread between weeks, which more days of the same week do not lessen. People's weeks
-    differ by more and less as their days do: τ² has ν degrees of freedom too, and no own ones. Satterthwaite's rule (1946;
-    from memory) gives those of the sum. Where only weeks are known to differ σ is 0.
+    correlated days make of n, τ the spread between weeks, which more days of the same week do not lessen. a σ² is what the
+    own days' sum of squares comes to on average: n times the variance of a day, less that of their mean. Days that follow
+    one another lie nearer to their mean than to what it estimates, and those of several weeks differ by their weeks too,
+    which is not taken for a spread of days. They count for n − c degrees of freedom. People's weeks differ by more and
+    less as their days do: τ² has ν degrees of freedom too, and no own ones. Satterthwaite's rule (1946; from memory)
+    gives those of the sum. Where only weeks are known to differ σ is 0.
     """
     days, sd, week = calendar.days, np.array(usual.sd)[:, None], np.array(usual.week_sd)[:, None]
-    own_degrees, only_weeks = np.maximum(days - 1, 0), not any(usual.sd)
+    inflation, only_weeks = calendar.inflation(usual.day_correlation), not any(usual.sd)
+    own_degrees = np.where(days > 1, days - inflation, 0)
     pooled = own_degrees + usual.degrees
     with np.errstate(invalid="ignore", divide="ignore"):
-        variance = (own_degrees * or_zero(own) + usual.degrees * sd**2) / pooled * (not only_weeks)
-        of_days, of_weeks = variance * calendar.inflation(usual.day_correlation) / days, week**2 / calendar.weeks
+        by_weeks = np.where(days > 1, days * (1 - 1 / calendar.weeks), 0) * (0 if only_weeks else (week / sd) ** 2)
+        squares = np.maximum(days - 1, 0) * or_zero(own) + usual.degrees * sd**2
+        variance = squares / (pooled + by_weeks) * (not only_weeks)
+        of_days, of_weeks = variance * inflation / days, week**2 / calendar.weeks
         whole = of_days + of_weeks
         degrees = whole**2 / (of_days**2 / pooled + of_weeks**2 / usual.degrees)
-        alike = (own_degrees * correlation + usual.degrees * usual.correlation) / (own_degrees + usual.degrees)
+        alike = (own_degrees * correlation + usual.degrees * usual.correlation) / pooled
         joint = alike * np.sqrt(of_days[0] * of_days[1]) + usual.correlation * np.sqrt(of_weeks[0] * of_weeks[1])
         return _Error(np.sqrt(whole), joint / np.sqrt(whole[0] * whole[1]), np.where(days > 0, degrees, np.nan), variance)
 

@@ -36,9 +36,11 @@ def days_ahead(
     `category` is each subject's, `chance` its probability now, `most` the days looked ahead, `usual` how days and weeks
     differ. The mean now has error² e², of which more days can take off a part, and its distances from the category's two
     bounds are those at which Student's t has the chances of reaching them. After k more days e² falls to e'², and the mean
-    moves by √(e² − e'²) times such a t (the predictive distribution; Gelman et al., Bayesian Data Analysis; from memory).
-    The category is sure then if the moved mean lies SURE's quantile of t times e' inside both bounds; that more days add
-    degrees of freedom is left out, which makes the chance a little less.
+    moves by m times such a t (the predictive distribution; Gelman et al., Bayesian Data Analysis; from memory), m² being
+    the variance of the difference of both means, e² + e'² less twice their covariance. It is less than e² − e'² where the
+    days of two weeks count alike though one is hardly begun: such a mean is not the best one of its days. The category is
+    sure then if the moved mean lies SURE's quantile of t times e' inside both bounds; that more days add degrees of
+    freedom is left out, which makes the chance a little less.
     """
     nothing = np.full(len(guidelines), np.nan)
     sure = np.where(chance >= SURE, 0.0, np.nan)
@@ -54,7 +56,7 @@ def days_ahead(
     degrees = home.degrees.mean(axis=0)
     above = stdtrit(degrees, chance_at_or_above(home, bounds))
     days = np.arange(1, 1 + max(int(most[asked].max()), *AHEAD))
-    later = being_sure(above, _left(home, days, usual), degrees)  # a row a day, from 1
+    later = being_sure(above, *_left_and_moved(home, days, usual), degrees)  # a row a day, from 1
     chances[:, asked] = later[np.array(AHEAD) - 1]
     enough = (later >= EXPECTED) & (days[:, None] <= most[asked])
     first, reached = enough.argmax(axis=0), enough.any(axis=0)
@@ -64,33 +66,35 @@ def days_ahead(
     return DaysAhead(sure, ahead, chances)
 
 
-def _left(means: LongRun, days: Ints, usual: UsualSpread | None) -> Floats:
-    """Return what share of each mean's error² so many more days leave (a row each), by the mean of both pressures.
+def _left_and_moved(means: LongRun, days: Ints, usual: UsualSpread | None) -> tuple[Floats, Floats]:
+    """Return what share of each mean's error² so many more days leave, and the share by whose root they move the mean.
 
-    Only the part of days and weeks becomes less: errors that all readings share stay as they are.
+    A row each, by the mean of both pressures. Only the part of days and weeks becomes less: errors that all readings share
+    stay as they are, and move nothing.
     """
-    now, then = means.calendar, means.calendar.later(days[:, None].astype(np.float64))
+    more = days[:, None].astype(np.float64)
+    now, then = means.calendar, means.calendar.later(more)
     day_correlation, weeks = (usual.day_correlation, np.array(usual.week_sd)) if usual else (0.0, np.zeros(2))
-    gone = [
-        of_day * (now.inflation(day_correlation) / now.days - then.inflation(day_correlation) / then.days)
-        + week**2 * (1 / now.weeks - 1 / then.weeks)
-        for of_day, week in zip(means.day_variance, weeks, strict=True)
-    ]
-    left = [1 - less / error**2 for less, error in zip(gone, means.error, strict=True)]
-    shares: Floats = np.clip(np.mean(left, axis=0), 0, 1)
-    return shares
+    shared_days, shared_weeks = now.shared_with(more, day_correlation)
+    left, moved = [], []
+    for of_day, week, error in zip(means.day_variance, weeks, means.error, strict=True):
+        before, after = (of_day * at.inflation(day_correlation) / at.days + week**2 / at.weeks for at in (now, then))
+        both = of_day * shared_days + week**2 * shared_weeks
+        left.append(1 - (before - after) / error**2)
+        moved.append((before + after - 2 * both) / error**2)
+    return np.clip(np.mean(left, axis=0), 0, 1), np.maximum(np.mean(moved, axis=0), 0)
 
 
-def being_sure(above: Floats, left: Floats, degrees: Floats) -> Floats:
-    """Return the chance of being sure where a share `left` of the error² is left.
+def being_sure(above: Floats, left: Floats, moved: Floats, degrees: Floats) -> Floats:
+    """Return the chance of being sure where a share `left` of the error² is left and a share `moved` moves the mean.
 
     `above` are the quantiles of Student's t with these `degrees` of freedom that belong to the chances of reaching a
     category's lower and upper bound now, a row each. Sure is that neither lies nearer than SURE's quantile; of a category
     so narrow that both count, that is a little too often.
     """
     inside, beyond = above  # e now being 1, the bounds lie at −inside and −beyond from the mean
-    margin, moved = stdtrit(degrees, SURE) * np.sqrt(left), np.sqrt(1 - left)
+    margin, by = stdtrit(degrees, SURE) * np.sqrt(left), np.sqrt(moved)
     with np.errstate(divide="ignore", invalid="ignore"):
-        low, high = (margin - inside) / moved, (-beyond - margin) / moved
-    chance: Floats = np.where(moved > 0, np.maximum(stdtr(degrees, high) - stdtr(degrees, low), 0), 0.0)
+        low, high = (margin - inside) / by, (-beyond - margin) / by
+    chance: Floats = np.where(by > 0, np.maximum(stdtr(degrees, high) - stdtr(degrees, low), 0), 0.0)
     return chance
