@@ -119,6 +119,14 @@ def test_axe_finds_nothing(chromium, address, path, before):
     assert violations(chromium, address + path, before=before) == []
 
 
+def test_what_is_urgent_in_a_text_that_cannot_be_read_is_told_in_words(chromium, address):
+    with watched(chromium, address, 1440) as page:
+        page.fill("#text", '{"subject": {"id": "s-1"}, "readings": [{"systolic": 231, "diastolic": 140,')
+        page.click("#readings button")
+        told = page.wait_for_selector(".refused .alarm").inner_text()
+        assert told.startswith("Urgent by what is legible: ") and "-" not in told
+
+
 @pytest.mark.parametrize("width", WIDTHS)
 def test_the_reference_fits_its_window(chromium, address, width):
     with watched(chromium, f"{address}try/reference", width) as page:

@@ -90,7 +90,7 @@ export function refusalShown(told) {
   const whole = element("div", null, { class: "refused" });
   whole.append(element("p", `${told.title || "Refused"}: ${told.detail || ""}`));
   if (told.urgency && told.urgency.level !== "none") {
-    whole.append(element("p", `Urgent by what is legible: ${told.urgency.level}`, { class: "alarm" }));
+    whole.append(element("p", `Urgent by what is legible: ${told.urgency.level.replaceAll("-", " ")}`, { class: "alarm" }));
   }
   return whole;
 }
