@@ -38,15 +38,20 @@ def text_of(page: bytes) -> list[str]:
     return html.fromstring(page.decode()).find(".//main").text_content().split()
 
 
-def choose(page, person: str) -> None:
+def ready(page) -> None:
+    """Wait for the page's scripts: they list the invented people."""
     page.wait_for_selector("#person option:nth-child(9)", state="attached")
+
+
+def choose(page, person: str) -> None:
+    ready(page)
     page.select_option("#person", label=person)
 
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_somebody_invented_is_assessed_by_keyboard_alone(chromium, address, width):
     with watched(chromium, address, width) as page:
-        page.wait_for_selector("#person option:nth-child(9)", state="attached")
+        ready(page)
         for _ in range(4):  # three links, and the list of people
             page.keyboard.press("Tab")
         page.keyboard.type("s-05")
@@ -68,6 +73,7 @@ def test_somebody_invented_is_assessed_by_keyboard_alone(chromium, address, widt
 
 def test_what_a_table_cannot_be_read_for_stands_beside_its_line_and_what_is_hostile_is_text(chromium, address):
     with watched(chromium, address, 360) as page:
+        ready(page)
         page.fill("#text", CSV)
         page.fill("#zone", "Europe/Oslo")
         page.click("#readings button")
@@ -81,6 +87,7 @@ def test_what_a_table_cannot_be_read_for_stands_beside_its_line_and_what_is_host
 
 def test_a_rule_is_tried_on_the_invented_people_and_a_mistake_is_shown_at_its_line(chromium, address):
     with watched(chromium, address, 1440) as page:
+        ready(page)
         layer = page.input_value("#layer")
         page.fill("#layer", layer.replace("set: {severity: high}", "off: true"))
         page.click("#candidate button")
@@ -121,6 +128,7 @@ def test_axe_finds_nothing(chromium, address, path, before):
 
 def test_what_is_urgent_in_a_text_that_cannot_be_read_is_told_in_words(chromium, address):
     with watched(chromium, address, 1440) as page:
+        ready(page)
         page.fill("#text", '{"subject": {"id": "s-1"}, "readings": [{"systolic": 231, "diastolic": 140,')
         page.click("#readings button")
         told = page.wait_for_selector(".refused .alarm").inner_text()
