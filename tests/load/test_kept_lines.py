@@ -69,7 +69,7 @@ def answered(folder) -> Answered:
 def rotate(paths: list[Path], is_over: Event) -> None:
     """Move the files away again and again, as log rotation does; nobody is told."""
     number = 0
-    while not is_over.wait(0.1):
+    while not is_over.wait(0.03):
         number += 1
         for path in paths:
             with suppress(FileNotFoundError):  # nothing was kept since
