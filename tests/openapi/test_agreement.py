@@ -1,7 +1,7 @@
 """Contract and service agree on what is taken: requests made up from the contract, those it takes and those it does not.
 
 What the schema takes is answered; what neither it nor `x-also-read` takes is refused, or named in `problems`. By default a
-few requests of each operation are tried; `CONTRACT_TEST_CASES=2800 pytest -n 0 -s` tries more than 20,000 in all.
+few requests of each operation are tried; `CONTRACT_TEST_CASES=1800 pytest -n 0 -s` tries more than 20,000 in all.
 """
 
 import json
