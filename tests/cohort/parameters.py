@@ -5,6 +5,7 @@ from dataclasses import dataclass
 PUBLISHED, MEMORY, ASSUMED = "published", "from memory", "assumption"
 OHASAMA = "Kato et al., Ohasama study: morning home 123.4±15.1/75.7±9.0, within-person SD 8.6±3.1/5.8±2.0"
 FILMED = "Nessler et al., BMC Cardiovasc Disord 2021;21:539: 3 % without error, 60 % with three or more, 76 % placement"
+HONEST = "HONEST study, PMC3565096 (n=22,162 in Japan), mean of morning and bedtime"
 RANGES = "Kallioinen et al., J Hypertens 2017;35:421"
 
 
@@ -25,6 +26,10 @@ def both(value: float, source: str, standing: str) -> Figure:
 FIGURES = {
     "home mean": Figure(123.4, 75.7, OHASAMA + "; taken as the settled mean", PUBLISHED),
     "home SD between people": Figure(15.1, 9.0, OHASAMA, PUBLISHED),
+    "treated mean": Figure(132.4, 76.8, HONEST + ", after 16 weeks of treatment; used only where stated", PUBLISHED),
+    "treated SD between people": Figure(13.7, 10.0, "as above", PUBLISHED),
+    "untreated mean": Figure(148.0, 85.0, HONEST + ", before it; used only where stated", PUBLISHED),
+    "untreated SD between people": Figure(16.6, 11.9, "as above", PUBLISHED),
     "SD between days": Figure(5.0, 3.4, OHASAMA + ", shared out in thirds of the variance", ASSUMED),
     "SD between sittings of a day": Figure(5.0, 3.4, "as above", ASSUMED),
     "SD within a sitting": Figure(4.9, 3.2, "as above", ASSUMED),

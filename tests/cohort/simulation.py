@@ -38,6 +38,8 @@ class Scenario:
     weekdays: bool = False  # Saturdays and Sundays are lower
     heavy_tails: bool = False  # days' distances are of Student's t with three degrees of freedom
     people_known: bool = False  # requests name the population
+    people: str = "home"  # whose usual pressures are drawn: "home" of the general population, "treated", "untreated"
+    undocumented: bool = False  # nobody records a detail of technique
 
     def but(self, **changes) -> "Scenario":
         return replace(self, **changes)
@@ -73,7 +75,9 @@ def share(name: str) -> float:
 def simulate(subjects: int, seed: int, scenario: Scenario) -> Cohort:
     """Simulate a cohort; the same seed gives the same people, days and errors whatever the scenario."""
     draw = dict(zip(STREAMS, map(np.random.default_rng, np.random.SeedSequence(seed).spawn(len(STREAMS))), strict=True))
-    usual = figure("home mean", 1) + figure("home SD between people", 1) * pair(draw["people"], subjects)
+    usual = figure(f"{scenario.people} mean", 1) + figure(f"{scenario.people} SD between people", 1) * pair(
+        draw["people"], subjects
+    )
     noise = home_noise(draw, subjects, scenario)
     bump, first_day = first_readings("home", scenario), figure("first day above later", 1, 1, 1, 1) * scenario.transients
     home = usual[:, :, None, None, None] + noise + bump
@@ -97,7 +101,7 @@ def simulate(subjects: int, seed: int, scenario: Scenario) -> Cohort:
         office_settled_truth=office_usual,
         error=error[:, :, days],
         done_wrong=done[:, :, days] & scenario.errors,
-        recorded=recorded,
+        recorded=recorded & ~np.array(scenario.undocumented),
         said_wrong=said[:, :, days] & scenario.errors,
     )
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from cohort import measures
-from cohort.judging import Judged, home_limit, judge, reached, requests
+from cohort.judging import Judged, home_limit, judge, payloads, reached, requests
 from cohort.page import of_patterns, one_hot, surer
 from cohort.parameters import FIGURES, HABITS, table
 from cohort.simulation import Cohort, Scenario, simulate
@@ -253,6 +253,28 @@ def test_readings_of_one_person_vary_as_in_ohasama():
     mornings = simulate(2000, 3, NOISE_ONLY.but(days=14)).home[:, :, :, 0, 0]
     assert mornings.std(axis=2, ddof=1).mean(axis=1) == pytest.approx([8.6, 5.8], rel=0.05)
     assert mornings.mean(axis=2).std(axis=1) == pytest.approx([15.1, 9.0], rel=0.08)
+
+
+# source: HONEST study, PMC3565096 (n=22,162): mean of morning and bedtime 148.0/85.0 before treatment, 132.4/76.8 after
+@pytest.mark.parametrize(("people", "mean", "sd"), [("untreated", (148.0, 85.0), (16.6, 11.9)),
+                                                    ("treated", (132.4, 76.8), (13.7, 10.0))])  # fmt: skip
+def test_people_of_other_studies_have_their_published_pressures(people, mean, sd):
+    usual = simulate(4000, 3, CLEAN.but(people=people)).settled_truth
+    assert usual.mean(axis=1) == pytest.approx(mean, abs=0.8)
+    assert usual.std(axis=1) == pytest.approx(sd, rel=0.05)
+
+
+def test_where_nothing_is_recorded_no_request_has_a_word_of_technique():
+    silent = simulate(20, 3, ERRORS.but(undocumented=True))
+    assert not any(one.get("technique") for payload in payloads(silent, GUIDELINE) for one in payload["readings"])
+
+
+def test_who_missed_every_day_that_counts_has_no_average_and_is_judged():
+    cohort = simulate(3, 3, CLEAN.but(days=3))
+    cohort.taken[0, 1:] = False  # of the first day alone, which the protocol discards
+    judged_ones = judge(cohort, "esh-2023")
+    assert np.isnan(judged_ones.long_low[:, 0]).all()
+    assert not np.isnan(judged_ones.long_low[:, 1:]).any()
 
 
 def test_zeros_are_as_frequent_as_published():
