@@ -44,6 +44,7 @@ def odd(row: int) -> bytes:
 
 
 HOSTILE: dict[str, tuple[str, str, Callable[[], bytes]]] = {
+    "table: a row": (TABLES, CSV, lambda: table(*moments(1))),
     "table: 5,000 rows of one person": (TABLES, CSV, lambda: table(*moments(5_000))),
     "table: 5,000 people": (TABLES, CSV, lambda: table(*moments(5_000, 5_000))),
     "table: 200 people": (TABLES, CSV, lambda: table(*moments(5_000, 200))),

@@ -1,9 +1,9 @@
-"""What slow clients cost the real server in memory, and for how long they keep a probe waiting.
+"""What slow clients cost the real server in memory, and for how long they keep a probe and another client waiting.
 
     cd tests && ../.venv/bin/python -m load.attacks.slow
 
-300 clients send bodies of 8 MiB slowly; 200 clients ask for large answers and read nothing. Ends with status 1 if a worker
-takes more than 400 MB, or a probe over 1 s.
+Six kinds, 16 and 500 of each. Ends with status 1 if a worker takes more than 400 MB, or a probe waits for more than
+a second.
 """
 
 import json
@@ -19,10 +19,13 @@ from load.attacks.costs import forget_peak, memory
 from load.server import Server, get, served
 from support import week
 
-SIZE, PIECE, SECONDS = 8 * 1024 * 1024 - 1, 128 * 1024, 20
+SIZE, PIECE, SECONDS = 8 * 1024 * 1024 - 1, 128 * 1024, 10
 HEAD = b"POST /v1/assessments HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n" % SIZE
 ASK = b"GET /v1/rules HTTP/1.1\r\nHost: x\r\n\r\n" * 8
 ORDINARY = json.dumps(week())
+SMALL = HEAD.replace(b"%d" % SIZE, b"%d" % len(ORDINARY))
+STREAM = HEAD.replace(b"Content-Length: %d" % SIZE, b"Transfer-Encoding: chunked").replace(b"/json", b"/x-ndjson")
+MANY = (16, 500)
 
 
 def send_slowly(client: socket.socket) -> None:
@@ -31,6 +34,21 @@ def send_slowly(client: socket.socket) -> None:
 
 def read_nothing(_: socket.socket) -> None:
     """Leave what is answered where it is."""
+
+
+def drip(client: socket.socket) -> None:
+    client.sendall(b"1\r\n \r\n")
+
+
+# What each sends at first, and then again and again.
+KINDS: dict[str, tuple[bytes, Callable[[socket.socket], None]]] = {
+    "idle": (b"", read_nothing),
+    "stalled head": (SMALL[:40], read_nothing),
+    "stalled body": (SMALL + ORDINARY[:100].encode(), read_nothing),
+    "dripping stream": (STREAM, drip),
+    "reads nothing of 8 large answers": (ASK, read_nothing),
+    "sends 8 MiB slowly": (HEAD, send_slowly),
+}
 
 
 def connected(server: Server) -> socket.socket:
@@ -82,12 +100,12 @@ def main() -> int:
     status = 0
     with tempfile.TemporaryDirectory() as folder, served(Path(folder), workers=2, probes=True) as server:
         waited(server)
-        for name, clients, first, then in (("sends 8 MiB slowly", 300, HEAD, send_slowly),
-                                           ("reads nothing", 200, ASK, read_nothing)):  # fmt: skip
-            most, probe, other = attacked(server, clients, first, then)
-            status |= most > 400e6 or probe > 1
-            print(f"{clients} clients, each {name}: {most / 1e6:.0f} MB more in a worker; {probe:.2f} s for a probe,",
-                  f"{other:.2f} s for an ordinary request, at most", flush=True)  # fmt: skip
+        for name, (first, then) in KINDS.items():
+            for clients in MANY:
+                most, probe, other = attacked(server, clients, first, then)
+                status |= most > 400e6 or probe > 1
+                print(f"{clients} clients, {name}: {most / 1e6:.0f} MB more in a worker; {probe:.2f} s for a probe,",
+                      f"{other:.2f} s for an ordinary request, at most", flush=True)  # fmt: skip
     return int(status)
 
 
