@@ -126,10 +126,10 @@ def test_axe_finds_nothing(chromium, address, path, before):
     assert violations(chromium, address + path, before=before) == []
 
 
-def test_what_is_urgent_in_a_text_that_cannot_be_read_is_told_in_words(chromium, address):
+def test_what_is_urgent_in_what_is_refused_is_told_in_words(chromium, address):
     with watched(chromium, address, 1440) as page:
         ready(page)
-        page.fill("#text", '{"subject": {"id": "s-1"}, "readings": [{"systolic": 231, "diastolic": 140,')
+        page.fill("#text", '{"subject": {}, "readings": [{"systolic": 231, "diastolic": 140}]}')
         page.click("#readings button")
         told = page.wait_for_selector(".refused .alarm").inner_text()
         assert told.startswith("Urgent by what is legible: ") and "-" not in told
