@@ -9,9 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from heartlevel.columns import Ints
+from heartlevel.ruling.running.truth import FALSE, TRUE, UNKNOWN
 
 Outcomes = npt.NDArray[np.int8]
 MOST_BYTES = 256
+AS_IT_IS = bytes((FALSE, TRUE, UNKNOWN))  # the table of a rule that is one leaf
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ def stratum_of(rules: Ints, leaves: Sequence[Sequence[int]], offsets: Ints) -> S
 
 def looked_up(table: Outcomes, of_leaves: Sequence[Outcomes]) -> Outcomes:
     """Return a rule's outcomes by those of its leaves, the first of which is the last digit of the pattern."""
+    if table.tobytes() == AS_IT_IS:
+        return of_leaves[0]
     digit = np.uint8(3) if len(table) <= MOST_BYTES else np.int64(3)
     pattern: npt.NDArray[Any] = of_leaves[-1].astype(digit.dtype)
     for outcomes in reversed(of_leaves[:-1]):
