@@ -27,7 +27,6 @@ from heartlevel.web.reloading import RulesInForce
 MOST_REQUESTS = 500
 MOST_FILES = 500
 FILE_NAME = pattern(r"([a-z0-9-]{1,60}/){0,4}[a-z0-9-]{1,60}\.yaml")  # no longer than any file system takes
-HALF = pattern(r"[\ud800-\udfff]")
 # Compiling takes a process and seconds of a processor: one trial at a time, of all workers, leaves the rest to assessments.
 ONE_AT_A_TIME = OneAtATime()
 
@@ -92,8 +91,6 @@ def _at_fault(name: str, text: object) -> Iterator[Problem]:
         yield problem(at, "not-a-text", text, "the file's text, or null")
     if isinstance(text, str) and len(text) > LONGEST_FILE:
         yield problem(at, "text-length", "", f"at most {LONGEST_FILE} characters")
-    if isinstance(text, str) and HALF.search(text):
-        yield problem(at, "not-a-text", "half a character", "a text that UTF-8 can hold")
 
 
 @contextmanager
