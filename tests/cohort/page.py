@@ -66,9 +66,10 @@ RELY = """## What a user may rely on
 
 - The interval of *these days* holds the mean of the days that were measured, and nothing else: where weeks differ or days
   follow one another it misses the person's usual pressure far more often than one time in twenty.
-- The interval of *the long run* holds the usual pressure some 94 to 95 times in 100 where weeks differ or days follow one
-  another, and some 93 to 94 where both do (20,000 people by the arithmetic alone, whose error is 0.2; fewer are below).
-  Where weeks do not differ it is wider than it need be (some 97 to 100 in 100): that is its price, since one week does not show how far a person's weeks differ.
+- The interval of *the long run* holds the usual pressure some 94 to 95 times in 100 where weeks differ, and some 93 to 94
+  where days follow one another besides (20,000 people by the arithmetic alone, with an error of 0.2; fewer are below).
+  Where weeks do not differ it is wider than it need be (some 97 to 100 in 100): that is its price, since one week does not
+  show how far a person's weeks differ.
 - A probability is one of the long run. As measured it knows of no error that all readings share; the one that the answer
   states takes off what is known or usual of them, and is not told where a fault in half the readings has no published size.
 - What is called probable comes true at least eight times in ten, almost certain nineteen times in twenty, for people made
