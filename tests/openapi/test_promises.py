@@ -19,6 +19,7 @@ from heartlevel.intake.request import MOST_READINGS
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.cures import CURES
 from heartlevel.version import VERSION
+from heartlevel.web import trials
 from heartlevel.web.application import create_app
 from heartlevel.web.promises.deprecation import announce_deprecations, deprecations
 from heartlevel.web.promises.kinds import KINDS
@@ -184,6 +185,13 @@ def test_a_problem_says_its_kind_and_the_kind_has_a_page(client, name):
     html = client.get(told["type"], headers={"Accept": "text/html, application/xhtml+xml, */*;q=0.1"})
     assert html.content_type == "text/html; charset=utf-8"
     assert f"<h1>{told['title']}</h1>" in html.text
+
+
+def test_the_files_of_a_trial_are_limited_as_the_contract_says():
+    files = SCHEMAS["TrialRequest"]["properties"]["files"]
+    assert files["propertyNames"]["pattern"] == f"^{trials.FILE_NAME.pattern}$"
+    assert files["maxProperties"] == trials.MOST_FILES
+    assert SCHEMAS["TrialRequest"]["properties"]["requests"]["maxItems"] == trials.MOST_REQUESTS
 
 
 def test_kinds_are_listed_and_another_has_no_page(client):
