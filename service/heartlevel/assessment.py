@@ -93,8 +93,13 @@ class Rules:
 
 @lru_cache(maxsize=2)
 def _without_layers(folder: Path | None, stamp: Stamp) -> Rules:
-    """Return a directory's rules; those of the same files, as `stamp` tells, are looked for once in a process."""
-    return kept_or_made(folder, (), lambda: Rules.compiled(load(folder)))
+    """Return a directory's rules; those of the same files, as `stamp` tells, are looked for once in a process.
+
+    The shipped ones are kept for other processes: other directories may be copies that are gone in a moment.
+    """
+    if folder is None:
+        return kept_or_made(None, (), lambda: Rules.compiled(load()))
+    return Rules.compiled(load(folder))
 
 
 @dataclass(frozen=True)

@@ -104,3 +104,11 @@ def test_another_worker_has_to_wait_too():
         assert os.waitstatus_to_exitcode(os.waitpid(worker, 0)[1]) == 3
     with turn.taken() as is_mine:
         assert is_mine
+
+
+def test_more_readings_than_are_assessed_in_the_time_of_a_request_are_refused(client, monkeypatch):
+    monkeypatch.setattr(trials, "MOST_READINGS", 2 * len(CROSSED["readings"]))
+    assert trial(client, {"layer.yaml": LAYER}, CROSSED, CROSSED, {"readings": 5}, 7).status_code == 200
+    refused = trial(client, {"layer.yaml": LAYER}, CROSSED, CROSSED, CROSSED)
+    assert refused.status_code == 413
+    assert "84 readings in its requests; one request may hold 56" in refused.get_json()["detail"]

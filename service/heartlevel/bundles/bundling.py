@@ -89,7 +89,8 @@ def _canonical(bundle: Mapping[str, Any]) -> bytes:
 def load_rules(folder: Path | None = None, layers: Sequence[Path] = ()) -> Rules:
     """Return the rules of directories, kept for this user or loaded, or of a bundle. Raises RuleFaults, BundleRefused."""
     with laid_out(folder, layers) as directories:
-        if directories[0] != folder or not layers:  # what is unpacked has another place each time
+        as_shipped, unpacked = directories == (None, ()), directories[0] != folder
+        if as_shipped or unpacked:  # kept by `Rules.load`; in another place each time
             return Rules.load(*directories)
         return kept_or_made(*directories, lambda: Rules.load(*directories))
 

@@ -16,15 +16,17 @@ from heartlevel.compiling import CompilerFailed, StillChanging, compiled_apart
 from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.faults import Problem, escaped, problem, problems_written
 from heartlevel.intake.fields import SURROGATE, Anything, Block, Items, about
-from heartlevel.intake.request import RefusedRequest, checked
+from heartlevel.intake.request import RefusedRequest, TooManyReadings, checked
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.files.source import LONGEST_FILE
 from heartlevel.trial import Totals, changes
+from heartlevel.web.connections.turns import give_way
 from heartlevel.web.noticeboard import OneAtATime
 from heartlevel.web.reloading import RulesInForce
 
 MOST_REQUESTS = 500
+MOST_READINGS = 10_000  # of all its requests, each of which is assessed twice
 MOST_FILES = 500
 FILE_NAME = pattern(r"([a-z0-9-]{1,60}/){0,4}[a-z0-9-]{1,60}\.yaml")  # no longer than any file system takes
 # Compiling takes a process and seconds of a processor: one trial at a time, of all workers, leaves the rest to assessments.
@@ -41,9 +43,10 @@ class TrialRequest(Block):
 def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dict[str, Any]:
     """Return what the candidate would change for each request, and the counts.
 
-    Raises RefusedRequest for the request's own faults, RuleFaults for mistakes in the candidate.
+    Raises RefusedRequest for the request's own faults, TooManyReadings, RuleFaults for mistakes in the candidate.
     """
     wanted = checked(TrialRequest(), payload)
+    _refuse_many_readings(wanted["requests"])
     files = _files(wanted["files"])
     with _alone(), _directories(files, in_force) as (folder, layers):
         try:
@@ -54,6 +57,7 @@ def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dic
     totals, changed, faults = Totals(), [], list[Problem]()
     for change in changes(requests, before, after):
         totals.add(change)
+        give_way()  # to who only has readings assessed
         at = f"/requests/{change.line - 1}"
         faults += (replace(fault, pointer=at + fault.pointer) for fault in change.problems)
         if change.fields:
@@ -61,6 +65,14 @@ def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dic
     fingerprints = {"in_force": before.ruleset.fingerprint, "candidate": after.ruleset.fingerprint}
     told = {"totals": totals.as_dict(), "changes": changed, "problems": problems_written(faults)}
     return {"rules": fingerprints, **told}
+
+
+def _refuse_many_readings(requests: Sequence[Any]) -> None:
+    """Raise TooManyReadings where all requests together have more readings than are assessed in the time of one request."""
+    listed = (request.get("readings") for request in requests if isinstance(request, dict))
+    readings = sum(len(items) for items in listed if isinstance(items, list))
+    if readings > MOST_READINGS:
+        raise TooManyReadings(readings, MOST_READINGS, "readings in its requests")
 
 
 @contextmanager
