@@ -26,6 +26,7 @@ CHANGES = {
 MEASURE = ("complete-the-protocol", "measure-at-home-again", "confirm-out-of-office", "measure-on-ordinary-days")
 NOT_PRESSING = ("none", "history")  # levels of urgency that nothing is to be done about now
 CALL_TODAY = "review-pulse"  # a step that asks for a call today, whatever the pressures
+LOW = "ask-about-symptoms"  # a step that follows from what is low
 URGENT_STEPS = ("repeat-at-once", "contact-maternity-unit", "see-within-days")  # said first where something is pressing
 
 
@@ -67,8 +68,8 @@ def patient_sheet(request: Request, answer: Mapping[str, Any], rules: Rules) -> 
         language=request.language,
         words=log.words,
         origin=_origin(answer, log),
-        urgent=[*(told[:1] if pressing else ()), *_called_today(answer)],
-        went=[*told[1 if pressing else 0 :], _counts(answer, log)],
+        urgent=[*(_with_its_reading(text, answer, request.language) for text in told[:pressing]), *_called_today(answer)],
+        went=[*told[pressing:], *_said_of_low(answer), _counts(answer, log)],
         changes=changes,
         others=list(_others(answer))[:MOST_OTHERS],
         when=list(_when(answer, log, changes)),
@@ -90,6 +91,24 @@ def _told(answer: Mapping[str, Any]) -> list[str]:
     first = statements[-1]["values"]["step"]
     told = any(step["code"] == first and step["patient"] for step in answer["next_steps"])
     return sentences[:-1] if told else sentences
+
+
+def _with_its_reading(text: str, answer: Mapping[str, Any], language: str) -> str:
+    """Return what is pressing, after the reading that makes it so where it is one and both its numbers are known."""
+    urgency = answer["urgency"]
+    worst = [(episode["worst"], episode["day"]) for episode in urgency["episodes"]
+             if episode["level"] == urgency["level"] and episode["kind"] in ("high", "low")]  # fmt: skip
+    for reading, day in worst:
+        if reading and None not in (reading["systolic"], reading["diastolic"], day):
+            return f"{reading['systolic']:g}/{reading['diastolic']:g} mmHg ({long_date(day, language)}): {text}"
+    return text
+
+
+def _said_of_low(answer: Mapping[str, Any]) -> list[str]:
+    """Return what the first low average is told with: beside "not high" alone it would seem well."""
+    because = {finding for step in answer["next_steps"] if step["code"] == LOW for finding in step["because"]}
+    low = (finding for finding in answer["findings"] if finding["id"] in because and finding["scope"] == "series")
+    return [finding["patient"] for finding in low][:1]
 
 
 def _called_today(answer: Mapping[str, Any]) -> Iterator[str]:
@@ -120,7 +139,9 @@ def _changes(answer: Mapping[str, Any]) -> Iterator[DrawnChange]:
 
 def _others(answer: Mapping[str, Any]) -> Iterator[str]:
     """Yield what else the person is asked for: neither a change, nor a day to measure on, nor what is said first."""
-    elsewhere = {CALL_TODAY, *CHANGES, *MEASURE, *(() if answer["urgency"]["level"] in NOT_PRESSING else URGENT_STEPS)}
+    pressing = () if answer["urgency"]["level"] in NOT_PRESSING else URGENT_STEPS
+    low = (LOW,) if _said_of_low(answer) else ()
+    elsewhere = {CALL_TODAY, *CHANGES, *MEASURE, *pressing, *low}
     yield from (step["patient"] for step in answer["next_steps"] if step["patient"] and step["code"] not in elsewhere)
 
 
