@@ -148,7 +148,7 @@ def test_of_a_repeated_key_each_value_is_looked_at_the_low_as_the_high(sent, urg
     "symptoms", ['["chest-pain"], "symptoms": []', '[], "symptoms": ["chest-pain", 5]', '"Chest pain"']
 )
 @pytest.mark.parametrize("setting", ["home", "hme"])
-def test_a_symptom_that_is_legible_weighs_whatever_else_is_wrong_with_the_list(symptoms, setting):
+def test_a_symptom_that_is_legible_counts_whatever_else_is_wrong_with_the_list(symptoms, setting):
     sent = f'{{"setting": "{setting}", "taken_at": "{TIME}", "systolic": 185, "diastolic": 80, "symptoms": {symptoms}}}'
     whole = answer(parsed_json(f'{{"subject": {{"id": "s"}}, "readings": [{sent}]}}'.encode()))
     assert whole["urgency"]["level"] == "now"
