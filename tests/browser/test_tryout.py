@@ -85,6 +85,18 @@ def test_what_a_table_cannot_be_read_for_stands_beside_its_line_and_what_is_host
         assert {image.get_attribute("src")[:5] for image in shown.query_selector_all("img")} == {"data:"}
 
 
+def test_a_file_that_is_dropped_stands_in_the_field(chromium, address):
+    drop = """text => {
+      const carried = new DataTransfer();
+      carried.items.add(new File([text], "readings.csv", { type: "text/csv" }));
+      document.getElementById("text").dispatchEvent(new DragEvent("drop", { dataTransfer: carried, cancelable: true }));
+    }"""
+    with watched(chromium, address, 1440) as page:
+        ready(page)
+        page.evaluate(drop, CSV)
+        page.wait_for_function("text => document.getElementById('text').value === text", arg=CSV)
+
+
 def test_a_rule_is_tried_on_the_invented_people_and_a_mistake_is_shown_at_its_line(chromium, address):
     with watched(chromium, address, 1440) as page:
         ready(page)

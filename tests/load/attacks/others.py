@@ -84,7 +84,7 @@ HOSTILE: dict[str, tuple[str, str, Callable[[], bytes]]] = {
     "rules tried: 500 requests": (
         "/v1/rules/trial", JSON,
         lambda: b'{"files":{"layer.yaml":"name: C\\nrevision: \'1\'\\nchanges: []\\n"},"requests":['
-        + b",".join([readings(90)] * 500) + b"]}"),
+        + b",".join([readings(20)] * 500) + b"]}"),
 }  # fmt: skip
 # What is asked for, where not JSON; how a body is compressed already.
 ACCEPTED = {"page": "text/html", "plot": "image/svg+xml", "print": "application/pdf", "sheet": "text/html"}
