@@ -57,10 +57,10 @@ def get(port: int, path: str) -> tuple[int, bytes]:
 @contextmanager
 def served(folder: Path, workers: int = 2, probes: bool = False, **environment: str) -> Iterator[Server]:
     """Start `heartlevel serve` on a free port and wait until it is ready; afterwards it is stopped."""
-    port, log, scratch = _free_port(), folder / "log", folder / "scratch"
+    port, log, scratch = free_port(), folder / "log", folder / "scratch"
     scratch.mkdir()
     with log.open("wb") as out:
-        probes_port = _free_port() if probes else None
+        probes_port = free_port() if probes else None
         more = ["--probes-port", str(probes_port)] if probes else []
         process = subprocess.Popen(
             [*COMMAND, "serve", "--port", str(port), "--workers", str(workers), *more],
@@ -75,7 +75,7 @@ def served(folder: Path, workers: int = 2, probes: bool = False, **environment: 
         process.wait(PATIENCE_SECONDS)
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
         return one.getsockname()[1]
