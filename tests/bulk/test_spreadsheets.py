@@ -1,8 +1,9 @@
 """Spreadsheets as inputs: where the table is, what cells say, and what cannot be read."""
 
 import json
+import zlib
 from datetime import date, datetime, time, timedelta
-from zipfile import ZIP_DEFLATED, ZipFile
+from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
 
 import pytest
 from openpyxl import load_workbook
@@ -225,3 +226,38 @@ def test_what_is_told_of_a_spreadsheet_before_it_is_assessed_names_its_cells(tmp
 def test_a_zone_and_times_of_a_spreadsheet_are_as_they_are_in_a_request(tmp_path):
     (answer,) = answers(workbook(tmp_path / "a.xlsx", HEAD, row(datetime(2026, 3, 29, 2, 30)), row("2026-03-30 07:10")))
     assert answer["counts"]["lost"] == 1  # the clocks skip that hour in Oslo (IANA time zone database)
+
+
+def with_broken_compression(path) -> bytes:
+    """Return a workbook in which a byte of what is compressed is another, so that it cannot be decompressed."""
+    right = path.read_bytes()
+    with ZipFile(path) as archive:
+        begin = archive.getinfo("xl/styles.xml").header_offset + 50
+    for at in range(begin, len(right)):
+        path.write_bytes(right[:at] + bytes([right[at] ^ 0xFF]) + right[at + 1 :])
+        try:
+            with ZipFile(path) as archive:
+                archive.testzip()
+        except zlib.error:
+            return path.read_bytes()
+        except BadZipFile:
+            continue
+    raise AssertionError("no byte breaks the compression")
+
+
+def with_a_password(path) -> bytes:
+    """Return a workbook of which every part says that it is encrypted (bit 0 of its flags, in the list at the end)."""
+    content = bytearray(path.read_bytes())
+    at = content.find(b"PK\x01\x02")
+    while at >= 0:
+        content[at + 8] |= 1
+        at = content.find(b"PK\x01\x02", at + 1)
+    return bytes(content)
+
+
+@pytest.mark.parametrize("damaged", [with_broken_compression, with_a_password])
+def test_a_workbook_that_cannot_be_unpacked_is_said_to_be_none(tmp_path, damaged):
+    path = workbook(tmp_path / "a.xlsx", HEAD, row())
+    path.write_bytes(damaged(path))
+    result = assessed(path)
+    assert (result.exit_code, "not a whole spreadsheet" in result.stderr) == (2, True), repr(result.exception)

@@ -1,8 +1,11 @@
 """A workbook (.xlsx) as grids of texts. It is held in memory whole: large tables are better sent as CSV or Parquet."""
 
+import struct
+import zlib
 from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
+from lzma import LZMAError
 from pathlib import Path
 from re import compile as pattern
 from typing import Any
@@ -21,8 +24,12 @@ MOST_CELLS = 2_000_000  # of a sheet, those that are empty or merged included
 MERGED = pattern(rb'<mergeCell\s[^>]*ref="([A-Z]+[0-9]+:[A-Z]+[0-9]+)"')
 # No part of an Office Open XML package may (ECMA-376, part 2, from memory); entities could grow without end.
 DECLARED = tuple("<!DOCTYPE".encode(encoding) for encoding in ("utf-8", "utf-16-le", "utf-16-be"))
-# What a damaged workbook raises is of many kinds: of its container, of its XML, of what its parts say of each other.
-DAMAGES = (BadZipFile, InvalidFileException, SyntaxError, ValueError, KeyError, TypeError, AttributeError, OSError)
+# What a damaged workbook raises is of many kinds: of its container and how that is compressed (RuntimeError where it wants
+# a password, or is compressed in a way that is not known), of its XML, of what its parts say of each other.
+DAMAGES = (
+    BadZipFile, zlib.error, LZMAError, EOFError, RuntimeError, struct.error,
+    InvalidFileException, SyntaxError, ValueError, LookupError, TypeError, AttributeError, OSError,
+)  # fmt: skip
 DAY_LONG = timedelta(days=1)
 
 
@@ -49,16 +56,7 @@ def _grids(path: Path, changed: int, size: int) -> list[Grid]:
             formulas = load_workbook(stored)
         with path.open("rb") as stored:
             values = load_workbook(stored, data_only=True)
-    except (
-        BadZipFile,
-        InvalidFileException,
-        SyntaxError,
-        ValueError,
-        KeyError,
-        TypeError,
-        AttributeError,
-        OSError,
-    ) as error:
+    except DAMAGES as error:
         raise _Unfit("not a whole spreadsheet") from error
     return [_grid(sheet, values[sheet.title]) for sheet in formulas.worksheets]
 
@@ -75,7 +73,7 @@ def _raise_if_unfit(path: Path) -> None:
                     raise _Unfit("it declares a document type, which no spreadsheet does")
                 if sum(map(_area, MERGED.findall(content))) > MOST_CELLS:
                     raise _Unfit(f"more than {MOST_CELLS} cells are merged in a sheet")
-    except (BadZipFile, OSError, ValueError, NotImplementedError) as error:
+    except DAMAGES as error:
         raise _Unfit("not a whole spreadsheet") from error
 
 
