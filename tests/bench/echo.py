@@ -1,4 +1,5 @@
-"""The yardstick: the same server, framework and workers, with a route that only parses and writes back what was sent.
+"""The yardstick: the same server, framework and kind of workers, with a route that only parses and
+writes back what was sent.
 
 `python tests/bench/echo.py PORT WORKERS`
 """
@@ -13,7 +14,7 @@ from gunicorn.app.base import BaseApplication
 from heartlevel.web.server import settings
 
 PATH = "/echo"
-SAME = ("preload_app", "worker_class", "threads")
+SAME = ("preload_app", "worker_connections", "keepalive")
 
 
 def create_echo() -> Flask:
@@ -30,7 +31,8 @@ class EchoServer(BaseApplication):
     """gunicorn with the service's own settings of how requests are shared out."""
 
     def __init__(self, port: str, workers: str) -> None:
-        self.options = {"bind": f"127.0.0.1:{port}", "workers": int(workers), **{name: settings()[name] for name in SAME}}
+        self.options = {"bind": f"127.0.0.1:{port}", "workers": int(workers), "worker_class": "gevent",
+                        **{name: settings()[name] for name in SAME}}  # fmt: skip
         super().__init__()
 
     def load_config(self) -> None:
