@@ -98,7 +98,7 @@ def _without_layers(folder: Path | None, stamp: Stamp) -> Rules:
     The shipped ones are kept for other processes: other directories may be copies that are gone in a moment.
     """
     if folder is None:
-        return kept_or_made(None, (), lambda: Rules.compiled(load()))
+        return kept_or_made(None, (), stamp, lambda: Rules.compiled(load()))
     return Rules.compiled(load(folder))
 
 

@@ -166,7 +166,7 @@ def test_an_unknown_language_is_refused_with_the_near_one(tables):
 
 
 def test_without_the_library_for_plots_the_page_is_made_all_the_same(figures, monkeypatch):
-    monkeypatch.setattr(practice_page_module, "find_spec", lambda name: None)
+    monkeypatch.setattr(practice_page_module, "can_draw", lambda: False)
     assert b"<img" not in practice_page(figures, rules().ruleset)
 
 

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-import orjson
-
+from heartlevel.answer.detail import in_detail
 from heartlevel.assessment import Rules
 from heartlevel.bulk.inputs.input import Input, TableFormat
 from heartlevel.bulk.inputs.opening import Meter
@@ -29,7 +29,7 @@ MOST_PEOPLE = 200  # who are answered at once, without others having their turn
 NAME = "table"  # what the input is called where problems name it
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class AssessedTable:
     """A table that was assessed, part by part."""
 
@@ -38,16 +38,16 @@ class AssessedTable:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the `answers`, and `problems` by line and column."""
-        rules, names = self.plan.rules, self.plan.names
-        lines = [line for groups, _ in self.parts for line in NDJSON.write(groups, rules, names)[0].splitlines()]
+        answers = [in_detail(answer, conclusions.assessment.batch.requests[subject].detail)
+                   for conclusions, subject, answer in self.subjects]  # fmt: skip
         problems = [fault for _, items in self.parts for number in sorted(items) for fault in _problems(items[number])]
         problems.sort(key=lambda fault: (fault["line"], fault["column"] or ""))
-        return {"answers": [orjson.loads(line) for line in lines], "problems": problems}
+        return {"answers": answers, "problems": problems}
 
-    def subjects(self) -> Iterator[tuple[Conclusions, int, dict[str, Any]]]:
-        """Yield what was concluded, the subject's number in it, and the whole answer, in the order of the answers."""
-        for groups, _ in self.parts:
-            yield from in_order_of_subjects(groups, self._of_group)
+    @cached_property
+    def subjects(self) -> list[tuple[Conclusions, int, dict[str, Any]]]:
+        """Of each subject what was concluded, its number in that, and the whole answer, in the order of the answers."""
+        return [subject for groups, _ in self.parts for subject in in_order_of_subjects(groups, self._of_group)]
 
     def _of_group(self, group: AssessedSubjects) -> Iterator[tuple[Conclusions, int, dict[str, Any]]]:
         for subject, answer in enumerate(answers_with_others(group.conclusions, self.plan.rules)):

@@ -22,6 +22,7 @@ from heartlevel.resources import shipped
 from heartlevel.ruling.files.directories.keeping import kept_or_made
 from heartlevel.ruling.files.directories.listing import listing_of
 from heartlevel.ruling.files.directories.reading import NotRead, bytes_of_file
+from heartlevel.ruling.files.directories.stamps import stamp_of
 from heartlevel.ruling.files.layers import id_in
 from heartlevel.ruling.language.ruleset import RuleSet
 
@@ -92,7 +93,7 @@ def load_rules(folder: Path | None = None, layers: Sequence[Path] = ()) -> Rules
         as_shipped, unpacked = directories == (None, ()), directories[0] != folder
         if as_shipped or unpacked:  # kept by `Rules.load`; in another place each time
             return Rules.load(*directories)
-        return kept_or_made(*directories, lambda: Rules.load(*directories))
+        return kept_or_made(*directories, stamp_of(*directories), lambda: Rules.load(*directories))
 
 
 @contextmanager

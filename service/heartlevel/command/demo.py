@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Iterator, Sequence
-from importlib.util import find_spec
 from pathlib import Path
 from tempfile import mkdtemp
 from textwrap import fill, shorten
@@ -23,6 +22,7 @@ from heartlevel.intake.faults import near
 from heartlevel.intake.ndjson import requests_in_file
 from heartlevel.intake.request import Request
 from heartlevel.one_call import Outcome, answers_with_others, line_of, read_decoded
+from heartlevel.report.drawing import can_draw
 from heartlevel.report.page import report_pages
 from heartlevel.resources import shipped
 
@@ -94,7 +94,7 @@ def _pages(conclusions: Conclusions, rules: Rules, folder: Path, look: Look) -> 
 
 def _reports(conclusions: Conclusions, rules: Rules, folder: Path) -> Iterator[str]:
     """Write reports for a clinician on the first people, if what draws plots is installed; yield their names."""
-    if find_spec("matplotlib") is None:
+    if not can_draw():
         return
     requests = conclusions.assessment.batch.requests[:MOST_REPORTS]
     for request, content in zip(requests, report_pages(conclusions, rules), strict=False):

@@ -2,14 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from functools import partial
-from importlib.util import find_spec
 from typing import Any
 
 from babel.numbers import format_decimal, format_percent
 
 from heartlevel.handouts.rendering import rendered
 from heartlevel.practice.plots import DifferenceRow, differences_plot, faults_plot
-from heartlevel.report.drawing import as_source
+from heartlevel.report.drawing import as_source, can_draw
 from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleSet, Wording
 from heartlevel.ruling.language.template import locale_of
 from heartlevel.statistics.agreement import VERDICTS
@@ -100,7 +99,7 @@ def _heading(words: Mapping[str, str], grouping: Mapping[str, Any]) -> str:
 
 
 def _plots(figures: Mapping[str, Any], wording: Wording, words: Mapping[str, str]) -> dict[str, bytes | None]:
-    if find_spec("matplotlib") is None:
+    if not can_draw():
         return {"faults": None, "differences": None}
     faults = [(_title(wording, fault), fault["people"]) for fault in figures["faults"]]
     rows = [

@@ -2,6 +2,7 @@
 
 from base64 import b64encode
 from collections.abc import Callable
+from importlib.util import find_spec
 from io import BytesIO
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -17,6 +18,11 @@ STYLE: dict[Any, Any] = {
     "text.parse_math": False,  # a name may hold a dollar
     "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": FAINT, "xtick.color": INK, "ytick.color": INK,
 }  # fmt: skip
+
+
+def can_draw() -> bool:
+    """Tell whether what draws plots is installed (the extra `pages`)."""
+    return find_spec("matplotlib") is not None
 
 
 def svg_of(name: str, width: float, height: float, draw: Draw) -> bytes:

@@ -8,6 +8,7 @@ from typing import Any
 
 from heartlevel.assessment import Rules
 from heartlevel.conclusions.conclude import Conclusions
+from heartlevel.conclusions.statements.averages import AS_MEASURED
 from heartlevel.handouts.rendering import long_date
 from heartlevel.intake.faults import escaped
 from heartlevel.report.device_plot import device_plot
@@ -17,7 +18,6 @@ from heartlevel.report.readings_plot import limits_shown, plotted_readings, read
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.vocabulary import UNDETERMINED
 
-AS_MEASURED = "as-measured"  # the word of conclusions for a sureness that cannot be told
 MOST_EXPLAINED = 1500  # characters of explanations in print
 ONE = "/-"  # ends the name of a limit of systolic pressure alone
 

@@ -8,11 +8,9 @@ import yaml
 
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.own.form import PLAIN_FORM, Form
+from heartlevel.ruling.files.source import LOADER
 from heartlevel.tables.mapping import WrongMapping, mapped_from
 from heartlevel.tables.meanings import Mapped
-
-# libyaml where the installed PyYAML has it: about ten times faster.
-LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
 class _TextKeys(LOADER):  # type: ignore[misc, valid-type]

@@ -17,9 +17,9 @@ from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.opening import Damaged, Meter
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.ndjson import LineTooLong
+from heartlevel.intake.texts.legible_table import DELIMITERS
 from heartlevel.tables.meanings import Mapped
 
-DELIMITERS = ",;\t|"
 LONGEST_ROW = PIECE = 1024 * 1024
 LINE_END = ord("\n")
 MOST_ROWS, MOST_CHARACTERS = 16_384, 4 * 1024 * 1024

@@ -47,8 +47,8 @@ def gathered(rows: RowsRead, folder: Path, meter: Meter | None = None, depth: in
     They come by a hash of the subject's name, then as they first appear: the order depends on the rows alone.
     """
     paths, unreadable = _partitioned(rows, folder, depth)
-    for path in unreadable:
-        yield from _read_unreadable(path)
+    if unreadable:
+        yield from _read_unreadable(unreadable)
     sizes = sum(path.stat().st_size for path in paths)
     share = (meter.total or 0) - meter.position if meter else 0
     for path in paths:
@@ -62,7 +62,7 @@ def gathered(rows: RowsRead, folder: Path, meter: Meter | None = None, depth: in
             meter.advance(share * size // sizes)
 
 
-def _partitioned(rows: RowsRead, folder: Path, depth: int) -> tuple[list[Path], list[Path]]:
+def _partitioned(rows: RowsRead, folder: Path, depth: int) -> tuple[list[Path], Path | None]:
     """Return the files of the buckets that have rows, in their order, and the one of what cannot be read, if anything."""
     files: dict[int, IO[bytes]] = {}
     with ExitStack() as stack:
@@ -80,7 +80,7 @@ def _partitioned(rows: RowsRead, folder: Path, depth: int) -> tuple[list[Path], 
             for bucket, inner in _parted(item.rows, depth):
                 _write(file_of(bucket), NamedRows(item.input, inner))
     paths = {bucket: Path(files[bucket].name) for bucket in sorted(files)}
-    unreadable = [path for path in [paths.pop(UNREADABLE, None)] if path]
+    unreadable = paths.pop(UNREADABLE, None)
     return list(paths.values()), unreadable
 
 

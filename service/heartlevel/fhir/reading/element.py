@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from heartlevel.intake.texts.json_text import Repeated
+from heartlevel.intake.texts.json_text import each_value
 
 NOTHING: dict[str, Any] = {}
 
@@ -54,7 +54,7 @@ class Element:
 
     def versions(self) -> Iterator["Element"]:
         """Yield what it may be, each at its place: itself or, where its name stands twice in its object, each value."""
-        for value in self.value.values if isinstance(self.value, Repeated) else (self.value,):
+        for value in each_value(self.value):
             yield Element(value, self.at)
 
     def codings(self) -> Iterator[tuple[str, str]]:

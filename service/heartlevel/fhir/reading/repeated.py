@@ -8,7 +8,7 @@ from re import compile as pattern
 from typing import Any
 
 from heartlevel.fhir.issues import STRUCTURE, WARNING, Issue
-from heartlevel.intake.texts.json_text import Repeated, agreed
+from heartlevel.intake.texts.json_text import Repeated, agreed, each_value
 
 TOLD = "stands {count} times in its object; send it once. Lists and objects were put together, unlike values do not count"
 MORE = "as many other names stand more than once in their objects: {count}"
@@ -69,7 +69,7 @@ def _merged(values: Sequence[Any], depth: int) -> Any:
     """Return one value for those that a name has; a list or an object counts before what is neither."""
     if depth > DEEPEST:
         return Repeated(tuple(values))
-    flat = [part for value in values for part in (value.values if isinstance(value, Repeated) else (value,))]
+    flat = [part for value in values for part in each_value(value)]
     if lists := [value for value in flat if isinstance(value, list)]:
         return [item for listed in lists for item in listed]
     objects = [value for value in flat if isinstance(value, dict)]

@@ -64,9 +64,14 @@ def agreed(value: Any) -> Any:
     return value
 
 
+def each_value(value: Any) -> tuple[Any, ...]:
+    """Return what a key says: each value of one that is repeated, else the one that it has."""
+    return value.values if isinstance(value, Repeated) else (value,)
+
+
 def items_legible_in(value: object) -> Iterator[object]:
     """Yield the items of a list or, where a lone item or a repeated key stands in its place, those that it holds."""
-    for part in value.values if isinstance(value, Repeated) else (value,):
+    for part in each_value(value):
         yield from part if isinstance(part, list) else [part]
 
 

@@ -3,7 +3,7 @@
 from re import IGNORECASE
 from re import compile as pattern
 
-from heartlevel.intake.texts.json_text import Repeated
+from heartlevel.intake.texts.json_text import each_value
 from heartlevel.intake.written import LONGEST_NUMBER, number_written
 
 PAIR = pattern(r"\s*([0-9]{2,3})\s*/\s*([0-9]{2,3})\D*")  # systolic before diastolic, in one text
@@ -19,8 +19,7 @@ def legible_numbers(value: object, name: str) -> list[float]:
     Of a text it is its only number, or the one of a pair such as 142/88; of a number with a digit too many it is the
     lowest with one left out. There may be several under a repeated key, of which nobody knows which is meant.
     """
-    given = value.values if isinstance(value, Repeated) else (value,)
-    numbers = sorted({number for item in given if (number := _legible_number(item, name)) is not None})
+    numbers = sorted({number for item in each_value(value) if (number := _legible_number(item, name)) is not None})
     return numbers if len(numbers) <= MOST_NUMBERS else numbers[: MOST_NUMBERS // 2] + numbers[-MOST_NUMBERS // 2 :]
 
 

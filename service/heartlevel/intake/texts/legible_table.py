@@ -7,7 +7,8 @@ from heartlevel.intake.texts.json_text import Repeated
 from heartlevel.intake.texts.legible_object import NAMED, OF_BOTH
 from heartlevel.intake.written import letters_of
 
-DELIMITERS, MOST_ROWS, MOST_CELLS = ",;\t|", 5_000, 200
+DELIMITERS = ",;\t|"  # of a table as text, the first that its head has most of
+MOST_ROWS, MOST_CELLS = 5_000, 200
 UNIT_BEGINS = "(["  # of a column named with it
 
 

@@ -7,7 +7,7 @@ from flask import Blueprint, Response, abort, request
 
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.request import RefusedRequest, TooManyReadings
-from heartlevel.intake.texts.legible_table import legible_rows
+from heartlevel.intake.texts.legible_table import DELIMITERS, legible_rows
 from heartlevel.legible import legible_urgencies
 from heartlevel.report.report import report_of
 from heartlevel.web.bodies.sent import OtherMediaType, sent
@@ -15,7 +15,6 @@ from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, res
 from heartlevel.web.written_as_report import HTML, reports_response
 
 CSV, MOST_COLUMNS = "text/csv", 1_000
-PARTING = (b",", b";", b"\t", b"|")  # columns
 NOT_INSTALLED = "tables need pyarrow, which is not installed here; send requests as JSON"
 tables = Blueprint("heartlevel-tables", __name__)
 tables.before_request(choose_rules)
@@ -52,7 +51,7 @@ def assess_table() -> Response:
     for number, answer in enumerate(told["answers"], start=1):
         keeper()(answer, line=number)
     if request.accept_mimetypes.best_match([JSON, HTML], JSON) == HTML:
-        return tagged(reports_response([partial(report_of, *subject, rules_in_force()) for subject in assessed.subjects()]))
+        return tagged(reports_response([partial(report_of, *subject, rules_in_force()) for subject in assessed.subjects]))
     return respond(told)
 
 
@@ -60,7 +59,7 @@ def _refuse_large(table: bytes) -> None:
     """Refuse a table of more rows or columns than it may have, by what parts them. Raises TooManyReadings."""
     ends = b"\n" if b"\n" in table else b"\r"
     rows = table.count(ends) - table.endswith(ends)
-    columns = 1 + max(map(table.partition(ends)[0].count, PARTING))
+    columns = 1 + max(map(table.partition(ends)[0].count, DELIMITERS.encode()))
     if columns > MOST_COLUMNS:
         abort(413, f"{columns} columns; a table may have {MOST_COLUMNS}")
     if rows > most_readings():

@@ -29,12 +29,12 @@ DIGEST_SIZE = sha256().digest_size
 Kept = TypeVar("Kept")
 
 
-def kept_or_made(folder: Path | None, layers: Sequence[Path], make: Callable[[], Kept]) -> Kept:
+def kept_or_made(folder: Path | None, layers: Sequence[Path], stamp: Stamp, make: Callable[[], Kept]) -> Kept:
     """Return what `make` returns for a directory and its layers: as it was kept or, where it was not, made and then kept.
 
-    What `make` raises is raised, and nothing kept.
+    `stamp` is of their files as they were before. What `make` raises is raised, and nothing kept.
     """
-    stamp, kept_in = stamp_of(folder, layers), _cache_folder()
+    kept_in = _cache_folder()
     if kept_in is None:
         return make()
     file = kept_in / _name(folder, layers, stamp)
