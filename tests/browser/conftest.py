@@ -1,8 +1,10 @@
 """The Chromium of the system, driven by playwright; without it these tests are skipped, and say so."""
 
+import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from tempfile import TemporaryDirectory
 from threading import Thread
 
 import pytest
@@ -33,8 +35,10 @@ def served(**settings) -> Iterator[str]:
 def chromium():
     if CHROMIUM is None:
         pytest.skip("no chromium on this machine: pages were not looked at in a browser")
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    # Chromium may end before it has removed what it made for itself. Its sockets want a short path.
+    with TemporaryDirectory(prefix="chromium-") as scratch, sync_playwright() as driver:
+        own = {**os.environ, "TMPDIR": scratch}
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"], env=own)
         yield browser
         browser.close()
 
