@@ -36,6 +36,11 @@ def pytest_configure(config):
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+def pytest_make_parametrize_id(val, argname):
+    """Name bytes by their argument: what was packed may hold the time, and each process must collect the same tests."""
+    return argname if isinstance(val, bytes) else None
+
+
 def pytest_collection_modifyitems(items):
     for item in items:
         if {item.path.parent.name, item.path.name} & NOT_TRACED:
