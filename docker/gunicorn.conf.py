@@ -10,9 +10,9 @@ from atexit import register
 from contextlib import ExitStack
 from os import environ
 
-from heartlevel.web.server import be_cooperative, settings, shared_counters
+from heartlevel.web.server import prepare_process, settings, shared_counters
 
-be_cooperative()
+prepare_process()
 # Read before the application is imported, which is when shared counters need their directory; removed at the end.
 counters = ExitStack()
 counters.enter_context(shared_counters())

@@ -128,11 +128,20 @@ def answer_decoded(
     `together` of them are read before the first is answered; how many changes no answer.
     """
     for batch in in_batches(decoded, together):
-        read_ones = read_together([(line_of(sent), sent) for sent in batch], rules, most_readings)
-        requests = [request for request in read_ones if isinstance(request, Request)]
-        answered = zip(requests, answer_requests(requests, rules), strict=True)
-        for sent, request in zip(batch, read_ones, strict=True):
-            yield request if isinstance(request, Outcome) else _outcome(line_of(sent), *next(answered))
+        yield from answer_read(batch, read_batch(batch, rules, most_readings), rules)
+
+
+def read_batch(batch: Sequence[Sent], rules: Rules, most_readings: int = MOST_READINGS) -> list[Request | Outcome]:
+    """Read requests that stand in a stream, as `read_together` does."""
+    return read_together([(line_of(sent), sent) for sent in batch], rules, most_readings)
+
+
+def answer_read(batch: Sequence[Sent], read_ones: Sequence[Request | Outcome], rules: Rules) -> Iterator[Outcome]:
+    """Answer what `read_batch` read, in order."""
+    requests = [request for request in read_ones if isinstance(request, Request)]
+    answered = zip(requests, answer_requests(requests, rules), strict=True)
+    for sent, request in zip(batch, read_ones, strict=True):
+        yield request if isinstance(request, Outcome) else _outcome(line_of(sent), *next(answered))
 
 
 def in_batches(decoded: Iterable[DecodedLine], together: int = TOGETHER) -> Iterator[list[DecodedLine]]:
@@ -148,9 +157,10 @@ def in_batches(decoded: Iterable[DecodedLine], together: int = TOGETHER) -> Iter
         yield batch
 
 
-def line_of(decoded: DecodedLine) -> int:
+def line_of(decoded: Sent) -> int:
     """Return the line that a request begins on."""
-    return decoded.origin if isinstance(decoded, Undecodable) else decoded.origins[""]
+    line: int = decoded.origin if isinstance(decoded, Undecodable) else decoded.origins[""]
+    return line
 
 
 def read_decoded(line: int, decoded: Sent, rules: Rules, most_readings: int = MOST_READINGS) -> Request | Outcome:

@@ -6,9 +6,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from heartlevel.assessment import Rules
+from heartlevel.intake.decoding import Decoded
 from heartlevel.intake.faults import Problem, problems_read
 from heartlevel.intake.ndjson import DecodedLine
-from heartlevel.one_call import Outcome, answer_decoded, in_batches
+from heartlevel.one_call import Outcome, answer_read, in_batches, read_batch
 
 # What is compared by itself, and the part of the answer that it stands in where that has another name.
 PART_OF = {"reliabilities": "readings", "category": "classification"}
@@ -65,10 +66,36 @@ class Totals:
         return {"subjects": self.subjects, **counts, **ordered}
 
 
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What came of a trial: the candidate's fingerprint, counts, and the requests of which there is something to tell."""
+
+    candidate: str
+    totals: Totals
+    told: list[Changed]
+
+
+def tried(requests: Sequence[object], before: Rules, after: Rules) -> Tried:
+    """Return what would change for request objects, which are numbered from 1."""
+    totals, told = Totals(), []
+    decoded = (Decoded(request, {"": number}) for number, request in enumerate(requests, start=1))
+    for change in changes(decoded, before, after):
+        totals.add(change)
+        if change.fields or change.problems:
+            told.append(change)
+    return Tried(after.ruleset.fingerprint, totals, told)
+
+
 def changes(decoded: Iterable[DecodedLine], before: Rules, after: Rules) -> Iterator[Changed]:
-    """Yield what would change for each request, in order; no more than a few requests are held."""
+    """Yield what would change for each request, in order; no more than a few requests are held.
+
+    Where both rule sets offer requests the same choices, a request is read once for both.
+    """
+    are_read_alike = before.ruleset.choices == after.ruleset.choices
     for batch in in_batches(decoded):
-        pairs = zip(answer_decoded(batch, before), answer_decoded(batch, after), strict=True)
+        first = read_batch(batch, before)
+        second = first if are_read_alike else read_batch(batch, after)
+        pairs = zip(answer_read(batch, first, before), answer_read(batch, second, after), strict=True)
         yield from (_compared(old, new) for old, new in pairs)
 
 

@@ -14,9 +14,9 @@ from statistics import median
 from tempfile import TemporaryDirectory
 from time import process_time
 
-from heartlevel.web.server import be_cooperative
+from heartlevel.web.server import prepare_process
 
-be_cooperative()
+prepare_process()
 FOLDER = TemporaryDirectory()
 SCRATCH = Path(FOLDER.name)
 os.environ["PROMETHEUS_MULTIPROC_DIR"] = FOLDER.name  # before counters are imported

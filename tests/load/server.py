@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from http.client import HTTPConnection
 from pathlib import Path
 
+from heartlevel.compiling.waiting import NAME
+
 PATIENCE_SECONDS = 180
 # What the installed `heartlevel` does, with the interpreter and the package of the tests.
 COMMAND = [sys.executable, "-c", "from heartlevel.command.main import main; main()"]
@@ -33,9 +35,13 @@ class Server:
         return get(self.port, path)
 
     def workers(self) -> list[int]:
-        """Return the process ids of the workers: the children of the process that was started."""
-        pid = self.process.pid
-        return [int(one) for one in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+        """Return the process ids of the workers: all children of the process that was started but the one that compiles."""
+        return [pid for pid in children(self.process.pid) if comm(pid) != NAME]
+
+    def compiler(self) -> int:
+        """Return the process id of the one that waits to compile rules."""
+        (pid,) = (pid for pid in children(self.process.pid) if comm(pid) == NAME)
+        return pid
 
     def metrics_folders(self) -> list[Path]:
         return list(self.scratch.glob("heartlevel-metrics-*"))
@@ -94,6 +100,18 @@ def until(holds, server: Server) -> None:
     while not holds():
         assert server.process.poll() is None and time.monotonic() < last, server.log.read_text()[-2000:]
         time.sleep(0.05)
+
+
+def children(pid: int) -> list[int]:
+    return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+
+def comm(pid: int) -> str:
+    """Return the name of a process, "" if there is none by now."""
+    try:
+        return Path(f"/proc/{pid}/comm").read_text().rstrip()
+    except FileNotFoundError:
+        return ""
 
 
 def exists(pid: int) -> bool:

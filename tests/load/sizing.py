@@ -36,7 +36,7 @@ def ask(server: Server) -> None:
 def main() -> int:
     for workers in (1, 2, 4):
         with tempfile.TemporaryDirectory() as folder, served(Path(folder), workers=workers) as server:
-            processes = [server.process.pid, *server.workers()]
+            processes = [server.process.pid, server.compiler(), *server.workers()]
             idle, before = sum(map(shared_out, processes)), sum(map(spent, server.workers()))
             with ThreadPoolExecutor(CLIENTS) as clients:
                 list(clients.map(ask, [server] * CLIENTS))

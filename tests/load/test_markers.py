@@ -203,8 +203,8 @@ def test_no_process_leaves_its_memory_behind(server):
 
 FAILING = """
 import threading, time
-from heartlevel.web.server import be_cooperative
-be_cooperative()
+from heartlevel.web.server import prepare_process
+prepare_process()
 import gevent
 from gevent import monkey
 from heartlevel.web.observing.failures import tell_failures

@@ -2,7 +2,6 @@
 
 import json
 import os
-import pickle
 import shutil
 import threading
 from copy import copy
@@ -11,7 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from heartlevel import compiling
+from heartlevel.compiling import apart
+from heartlevel.compiling.program import Compiled
 from heartlevel.one_call import TOGETHER
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.faults import RuleFaults
@@ -82,16 +82,9 @@ def test_a_file_is_not_read_while_it_is_being_written(app, folder):
     assert in_force.current.ruleset.revision.startswith("2026.")
 
 
-def test_files_that_change_while_they_are_read_are_looked_at_again(app, folder, monkeypatch, capfdbinary):
-    def changed_meanwhile(*where):
-        revise(folder, "2027.")
-        return rules()
-
-    monkeypatch.setattr(compiling.Rules, "load", changed_meanwhile)
-    compiling.write_compiled(str(folder))
-    assert pickle.loads(capfdbinary.readouterr().out) is None
+def test_files_that_change_while_they_are_read_are_looked_at_again(app, folder, monkeypatch):
+    monkeypatch.setattr(apart.pickle, "loads", lambda written: Compiled(was_changing=True))
     in_force = app.extensions["heartlevel"]
-    monkeypatch.setattr(compiling.pickle, "loads", lambda written: None)
     before = in_force.current
     revise(folder, "2028.")
     look(app)
@@ -101,7 +94,7 @@ def test_files_that_change_while_they_are_read_are_looked_at_again(app, folder, 
 def test_a_compiler_that_crashes_leaves_the_old_rules(app, client, folder, monkeypatch):
     before = fingerprint(client)
     revise(folder, "2027.")
-    monkeypatch.setattr(compiling, "__name__", "no_such_module")
+    monkeypatch.setattr(apart, "PROGRAM", "no_such_module")
     look(app)
     (refused,) = client.get("/ready").get_json()["refused"]
     assert refused == "the rules could not be compiled: it ended with status 1; try 2 follows after 4 s"
@@ -109,13 +102,13 @@ def test_a_compiler_that_crashes_leaves_the_old_rules(app, client, folder, monke
 
 
 def test_a_compiler_that_was_killed_is_tried_again_after_longer_and_longer_pauses(app, client, folder, monkeypatch):
-    clock, command = [1000.0], compiling.subprocess.run
+    clock, command = [1000.0], apart.subprocess.run
     monkeypatch.setattr(reloading, "monotonic", lambda: clock[0])
 
     def killed(*_, **__):
-        raise compiling.subprocess.CalledProcessError(-9, "compile")
+        raise apart.subprocess.CalledProcessError(-9, "compile")
 
-    monkeypatch.setattr(compiling.subprocess, "run", killed)
+    monkeypatch.setattr(apart.subprocess, "run", killed)
     revise(folder, "2027.")
     told = "the rules could not be compiled: it was killed (SIGKILL); try {} follows after {} s"
     for number, pause in enumerate((4, 8, 16), start=2):
@@ -125,7 +118,7 @@ def test_a_compiler_that_was_killed_is_tried_again_after_longer_and_longer_pause
         look(app)
         assert client.get("/ready").get_json()["refused"] == [told.format(number, pause)]
         clock[0] += 1
-    monkeypatch.setattr(compiling.subprocess, "run", command)
+    monkeypatch.setattr(apart.subprocess, "run", command)
     look(app)
     ready = client.get("/ready").get_json()
     assert (ready["rules"]["revision"][:5], ready["refused"]) == ("2027.", [])
@@ -163,19 +156,19 @@ def test_files_that_were_only_touched_are_not_loaded_again(app, folder, monkeypa
 
 
 def test_rules_compiled_apart_answer_as_those_compiled_here(folder):
-    apart = compiling.compiled_apart(folder, ())
-    assert apart.ruleset.fingerprint == rules().ruleset.fingerprint
-    app = create_app({}, apart)
+    compiled = apart.compiled_apart(folder, ())
+    assert compiled.ruleset.fingerprint == rules().ruleset.fingerprint
+    app = create_app({}, compiled)
     other = create_app({}, rules())
     one, two = (which.test_client().post("/v1/assessments", json=week()).data for which in (app, other))
     assert one == two
 
 
 def test_what_the_engine_was_asked_before_is_not_asked_again(folder, monkeypatch):
-    known = {shape: np.full_like(table, truth.TRUE) for shape, table in truth.known_tables().items()}
+    known = {shape: np.full_like(table, truth.TRUE) for shape, table in truth.shipped_tables().items()}
     monkeypatch.setattr(truth, "_TABLES", known)  # nothing the engine would say
     with pytest.raises(RuleFaults) as refused:
-        compiling.compiled_apart(folder, ())
+        apart.compiled_apart(folder, ())
     assert {fault.code for fault in refused.value.faults} == {"wrong-example"}
 
 

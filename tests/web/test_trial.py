@@ -106,6 +106,14 @@ def test_another_worker_has_to_wait_too():
         assert is_mine
 
 
+def test_a_trial_that_takes_too_long_of_a_processor_is_refused_and_says_what_to_do(client, monkeypatch):
+    monkeypatch.setattr(trials, "MOST_SECONDS", 0.01)
+    refused = trial(client, {"layer.yaml": LAYER}, CROSSED)
+    assert (refused.status_code, refused.get_json()["type"]) == (413, "/v1/problems/too-large")
+    assert refused.get_json()["detail"].endswith("send fewer requests, or less in the candidate's files")
+    assert trial(client, {}, CROSSED).status_code == 413  # and the next has its turn
+
+
 def test_more_readings_than_are_assessed_in_the_time_of_a_request_are_refused(client, monkeypatch):
     monkeypatch.setattr(trials, "MOST_READINGS", 2 * len(CROSSED["readings"]))
     assert trial(client, {"layer.yaml": LAYER}, CROSSED, CROSSED, {"readings": 5}, 7).status_code == 200

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from os import environ
-from pathlib import Path
 from typing import Any
 
 import click
@@ -13,7 +12,7 @@ from heartlevel.decisions.lines import LinesNotKept
 from heartlevel.web.access.configured import configured_by
 from heartlevel.web.access.reach import refuse_strangers
 from heartlevel.web.server import run
-from heartlevel.web.settings import PREFIX, Settings, WrongSettings, layers_in, settings_in
+from heartlevel.web.settings import PREFIX, Settings, WrongSettings, directories_in, settings_in
 
 
 @click.command()
@@ -50,7 +49,7 @@ def _outline(address: str, probes_port: int | None, values: Mapping[str, Any]) -
     """Yield a line for each address, rule set, layer and setting. Raises WrongSettings, RuleFaults, BundleRefused."""
     yield f"address: {address}" + (f"; probes on port {probes_port}" if probes_port else "")
     configured_by(values)
-    ruleset = load_rules(Path(values["RULES"]) if values["RULES"] else None, layers_in(values["LAYERS"])).ruleset
+    ruleset = load_rules(*directories_in(values)).ruleset
     yield f"rules: {ruleset.name}, revision {ruleset.revision}, {ruleset.fingerprint}"
     for layer in ruleset.layers:
         yield f"layer: {layer.id}, revision {layer.revision}, {layer.fingerprint}"

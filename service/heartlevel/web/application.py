@@ -33,7 +33,7 @@ from heartlevel.web.promises.pages import pages
 from heartlevel.web.promises.paths import RULE_ID, RuleId
 from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
-from heartlevel.web.settings import layers_in, settings_in
+from heartlevel.web.settings import directories_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tryout.site import site
 from heartlevel.web.tryout.tables import tables
@@ -62,8 +62,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     app.config.from_mapping(settings_in(environ))
     app.config.from_mapping(config or {})
     configured = configured_by(app.config)
-    folder, layers = app.config["RULES"], layers_in(app.config["LAYERS"])
-    in_force = RulesInForce(Path(folder) if folder else None, layers, rules)
+    in_force = RulesInForce(*directories_in(app.config), rules)
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
     kept_in = app.config["DECISIONS"]

@@ -13,7 +13,7 @@ from time import monotonic
 
 from heartlevel.assessment import Rules
 from heartlevel.bundles.bundling import BundleRefused, laid_out, load_rules
-from heartlevel.compiling import CompilerFailed, StillChanging, compiled_apart
+from heartlevel.compiling.apart import CompilerFailed, StillChanging, compiled_apart
 from heartlevel.ruling.files.directories.stamps import Stamp, stamp_of
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet

@@ -14,11 +14,15 @@ from flask import Flask
 from gevent import monkey
 from gunicorn.app.base import BaseApplication
 
+from heartlevel.assessment import Rules
+from heartlevel.bundles.bundling import laid_out
+from heartlevel.compiling.apart import have_one_wait
+from heartlevel.ruling.files.loading import load
 from heartlevel.web.access.reach import hosts_of, refuse_strangers
 from heartlevel.web.connections.probes import answer_probes, listener
 from heartlevel.web.observing.failures import tell_failures
 from heartlevel.web.observing.logs import WithoutData, write_logs
-from heartlevel.web.settings import WrongSettings
+from heartlevel.web.settings import WrongSettings, directories_in, settings_in
 
 
 def settings() -> dict[str, Any]:
@@ -59,8 +63,12 @@ def shared_counters() -> Iterator[None]:
             rmtree(folder, ignore_errors=True)
 
 
-def be_cooperative() -> None:
-    """Have what waits give way to others; call it before the application is imported, which makes locks and threads."""
+def prepare_process() -> None:
+    """Have a process wait for rules to compile, and from now on what waits here give way to others.
+
+    Call it before the application is imported, which makes locks and threads.
+    """
+    have_one_wait(_prepare_compiling)
     monkey.patch_all()
 
 
@@ -69,7 +77,7 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
 
     Raises RuleFaults, and WrongSettings where probes cannot be answered: a service does not start without either.
     """
-    be_cooperative()
+    prepare_process()
     with shared_counters():
         # Imported here: the metrics module decides at import whether counters are shared.
         from heartlevel.web.application import create_app
@@ -80,6 +88,13 @@ def run(bind: str, workers: int, probes: tuple[str, int] | None = None, config: 
         except OSError as error:
             raise WrongSettings(f"probes cannot be answered there: {error.strerror}") from None
         _Server(application, {**settings(), "bind": bind, "workers": workers}).run()
+
+
+def _prepare_compiling() -> None:
+    """Read the files of the rules in force, and compile those that layers lie over: what most of any change is."""
+    with laid_out(*directories_in(settings_in(environ))) as (folder, layers):
+        Rules.load(folder)
+        load(folder, layers)
 
 
 def leave_no_memory() -> None:

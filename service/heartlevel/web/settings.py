@@ -156,6 +156,11 @@ def _meant(name: str) -> str:
     return f"did you mean {PREFIX}{meant}?" if meant else f"there are {', '.join(PREFIX + known for known in NAMES)}"
 
 
+def directories_in(values: Mapping[str, Any]) -> tuple[Path | None, tuple[Path, ...]]:
+    """Return the directory of rule files, or the bundle, that settings name, and those of layers."""
+    return Path(values["RULES"]) if values["RULES"] else None, layers_in(values["LAYERS"])
+
+
 def layers_in(value: str) -> tuple[Path, ...]:
     """Return the directories of layers, lowest first, that a setting names."""
     return tuple(Path(path) for path in value.split(pathsep) if path)

@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from re import compile as pattern
 from tempfile import TemporaryDirectory
@@ -12,16 +13,14 @@ from typing import Any
 from flask import abort
 
 from heartlevel.assessment import Rules
-from heartlevel.compiling import CompilerFailed, StillChanging, compiled_apart
-from heartlevel.intake.decoding import Decoded
+from heartlevel.compiling.apart import CompilerFailed, StillChanging, TakesTooLong, made_apart
 from heartlevel.intake.faults import Problem, escaped, problem, problems_written
 from heartlevel.intake.fields import SURROGATE, Anything, Block, Items, about
 from heartlevel.intake.request import RefusedRequest, TooManyReadings, checked
 from heartlevel.resources import shipped
 from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.files.source import LONGEST_FILE
-from heartlevel.trial import Totals, changes
-from heartlevel.web.connections.turns import give_way
+from heartlevel.trial import Changed, tried
 from heartlevel.web.noticeboard import OneAtATime
 from heartlevel.web.reloading import RulesInForce
 
@@ -29,7 +28,8 @@ MOST_REQUESTS = 500
 MOST_READINGS = 10_000  # of all its requests, each of which is assessed twice
 MOST_FILES = 500
 FILE_NAME = pattern(r"([a-z0-9-]{1,60}/){0,4}[a-z0-9-]{1,60}\.yaml")  # no longer than any file system takes
-# Compiling takes a process and seconds of a processor: one trial at a time, of all workers, leaves the rest to assessments.
+MOST_SECONDS = 1.8  # of a processor, for compiling and both assessments of all requests
+# A trial has a process of its own: one at a time, of all workers, leaves the other processors to assessments.
 ONE_AT_A_TIME = OneAtATime()
 
 
@@ -48,23 +48,23 @@ def try_candidate(payload: object, in_force: RulesInForce, before: Rules) -> dic
     wanted = checked(TrialRequest(), payload)
     _refuse_many_readings(wanted["requests"])
     files = _files(wanted["files"])
-    with _alone(), _directories(files, in_force) as (folder, layers):
+    with _alone(), _directories(files, in_force) as directories:
         try:
-            after = compiled_apart(folder, layers)
+            result = made_apart(partial(tried, wanted["requests"], before), *directories, MOST_SECONDS)
+        except TakesTooLong as error:
+            abort(413, f"the trial takes {error}; send fewer requests, or less in the candidate's files")
         except (CompilerFailed, StillChanging):
             abort(503, "the candidate could not be compiled; try again")
-    requests = (Decoded(request, {"": number}) for number, request in enumerate(wanted["requests"], start=1))
-    totals, changed, faults = Totals(), [], list[Problem]()
-    for change in changes(requests, before, after):
-        totals.add(change)
-        give_way()  # to who only has readings assessed
-        at = f"/requests/{change.line - 1}"
-        faults += (replace(fault, pointer=at + fault.pointer) for fault in change.problems)
-        if change.fields:
-            changed.append(change.as_dict())
-    fingerprints = {"in_force": before.ruleset.fingerprint, "candidate": after.ruleset.fingerprint}
-    told = {"totals": totals.as_dict(), "changes": changed, "problems": problems_written(faults)}
-    return {"rules": fingerprints, **told}
+    fingerprints = {"in_force": before.ruleset.fingerprint, "candidate": result.candidate}
+    changed = [change.as_dict() for change in result.told if change.fields]
+    problems = problems_written([fault for change in result.told for fault in _placed(change)])
+    return {"rules": fingerprints, "totals": result.totals.as_dict(), "changes": changed, "problems": problems}
+
+
+def _placed(change: Changed) -> Iterator[Problem]:
+    """Yield the faults of a request with their places in what was sent."""
+    at = f"/requests/{change.line - 1}"
+    yield from (replace(fault, pointer=at + fault.pointer) for fault in change.problems)
 
 
 def _refuse_many_readings(requests: Sequence[Any]) -> None:

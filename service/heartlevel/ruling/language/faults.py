@@ -40,6 +40,10 @@ class RuleFaults(Exception):
         self.faults = sorted(set(faults), key=attrgetter("file", "line", "column", "code", "detail"))
         super().__init__("\n".join(map(str, self.faults)))
 
+    def __reduce__(self) -> tuple[type["RuleFaults"], tuple[list[RuleFault]]]:
+        """Say how it is made again in another process: from its faults, and not from its text."""
+        return RuleFaults, (self.faults,)
+
 
 class Position(NamedTuple):
     """Where something is written, and whether in a layer."""
