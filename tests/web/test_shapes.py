@@ -28,6 +28,14 @@ OTHERWISE = {
     "values that are objects": {**SUBJECT, "readings": [{**BARE, "systolic": {"value": 240}, "diastolic": {"value": 130}}]},
     "values that are lists": {**SUBJECT, "readings": [{**BARE, "systolic": [240], "diastolic": [130]}]},
     "an object for both": {**SUBJECT, "readings": [{**BARE, "blood_pressure": {"systolic": 240, "diastolic": 130}}]},
+    "capitals beside it": {**SUBJECT, "readings": [{**reading(AT, 124, 80), "SYSTOLIC": 240, "DIASTOLIC": 130}]},
+    "a second one beside it": {**SUBJECT, "readings": [{**reading(AT, 124, 80), "systolic2": 240, "diastolic2": 130}]},
+    "one after another": {
+        **SUBJECT,
+        "readings": [{**BARE, "systolic1": 124, "diastolic1": 80, "systolic2": 240, "diastolic2": 130}],
+    },
+    "two numbers": {**SUBJECT, "readings": [[240, 130]]},
+    "two numbers by a name": {**SUBJECT, "readings": [{**BARE, "values": [240, 130]}]},
     "short names": {**SUBJECT, "readings": [{**BARE, "SYS": 240, "DIA": 130}]},
 }
 

@@ -11,6 +11,7 @@ from heartlevel.intake.faults import Problem, closest, from_messages
 from heartlevel.intake.fields import UNREAD, Block, Items, messages
 from heartlevel.intake.own.form import Form
 from heartlevel.intake.schema import Subject
+from heartlevel.intake.texts.legible_person import with_legible
 
 SUBJECT = Subject()
 OF_SUBJECT = "/subject/"
@@ -41,7 +42,9 @@ def read_envelope(payload: object, form: Form) -> EnvelopeContent:
     values = dict(valid) if isinstance(valid, dict) else {}
     subject_faults = faults.get("subject")
     if isinstance(subject_faults, dict):
-        values["subject"] = mark_unread_items(values.get("subject") or {}, subject_faults)
+        subject = mark_unread_items(values.get("subject") or {}, subject_faults)
+        sent = payload.get("subject") if isinstance(payload, dict) else None
+        values["subject"] = with_legible(subject, sent, subject_faults) if isinstance(sent, dict) else subject
     content = EnvelopeContent(values)
     for problem in (*from_messages(faults, form.envelope, payload, ""), *left_out):
         (content.details if _is_detail(problem) else content.refusing).append(problem)

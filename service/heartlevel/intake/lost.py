@@ -1,24 +1,31 @@
 """Readings that were sent and cannot be assessed: what is legible of each, so that nothing urgent is lost with it."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import islice, product
+from itertools import chain, islice, product
 from re import compile as pattern
 from typing import Any
 
-from heartlevel.intake.faults import Problem, closest
+from heartlevel.intake.faults import Problem
 from heartlevel.intake.fields import UNREAD, Choice
 from heartlevel.intake.schema import ESSENTIAL, Reading
-from heartlevel.intake.texts.json_text import agreed, items_legible_in
+from heartlevel.intake.texts.json_text import Repeated, agreed, each_value
 from heartlevel.intake.texts.legible_number import legible_numbers
-from heartlevel.intake.texts.legible_object import UNKNOWN, Pair, pairs_within
+from heartlevel.intake.texts.legible_object import (
+    UNKNOWN,
+    Pair,
+    pairs_within,
+    pressure_meant,
+    with_pressures_repeated,
+)
+from heartlevel.intake.texts.legible_person import legible_person
 from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA, SYMPTOMS
 
 COPY = "exact-duplicate"
 FIELDS, SYMPTOM = Reading().fields, Choice(SYMPTOMS)
+MOST_STRANGE_KEYS = 20  # of a reading, that no field has, looked at for what they may mean
 FIRST_DAY = pattern(r"\s*((?:19|20|21)[0-9]{2})-?([0-9]{2})-?([0-9]{2})(?![0-9])")
-MOST_KEYS = 50  # of a reading, looked at for a misspelt pressure
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +70,8 @@ def legible_elsewhere(sent: object) -> list[LostReading]:
 
 def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
     if not isinstance(sent, dict):
-        return LostReading(index, codes, pairs_within(sent), None)
+        return LostReading(index, codes, pairs_within(sent), None, symptoms=_symptoms(sent))
+    sent = with_pressures_repeated(sent)
     setting, day = _named("setting", agreed(sent.get("setting"))), _day(agreed(sent.get("taken_at")))
     if codes == (COPY,):  # its pressures are those of the reading that is assessed
         return LostReading(index, codes, setting=setting, day=day)
@@ -73,15 +81,18 @@ def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
         pairs = pairs_within(sent)
     if unit == KPA and max(number or 0.0 for pair in pairs for number in pair) * MMHG_PER_KPA > HIGHEST_READABLE:
         unit = None  # mistaken, for it would be no blood pressure
-    return LostReading(index, codes, pairs, unit, setting, day, _symptoms(sent.get("symptoms")))
+    return LostReading(index, codes, pairs, unit, setting, day, _symptoms(sent))
 
 
 def _symptoms(sent: object) -> tuple[str | None, ...] | None:
-    if sent is None:
+    """Return what is legible of the symptoms, UNREAD too where that may not be all; None where none were recorded."""
+    told = sent.get("symptoms") if isinstance(sent, dict) else None
+    where = {key: sent[key] for key in ("symptoms", *_strange(sent)) if key in sent} if isinstance(sent, dict) else sent
+    legible = dict.fromkeys(entry["symptom"] for entry in legible_person(where).get("symptoms", ()))
+    if told is None and not legible:
         return None
-    names = (SYMPTOM.read(item) for item in islice(items_legible_in(sent), MOST_KEYS))
-    read = (name if isinstance(name, str) and name in SYMPTOM.names else UNREAD for name in names)
-    return (*read, *(() if isinstance(sent, list) else (UNREAD,)))
+    whole = isinstance(told, list) and all(isinstance(item, str) and SYMPTOM.read(item) in legible for item in told)
+    return (*legible, *(() if whole else (UNREAD,)))
 
 
 def _named(field: str, value: object) -> str | None:
@@ -93,9 +104,15 @@ def _named(field: str, value: object) -> str | None:
 
 
 def _pressures(sent: Mapping[str, Any], name: str) -> list[float]:
-    """Return what a pressure may be: under its name or, where nothing is legible there, under a name that is near to it."""
-    misspelt = (key for key in islice(sent, MOST_KEYS) if key not in FIELDS and closest(key, FIELDS) == name)
-    return next((numbers for key in (name, *misspelt) if (numbers := legible_numbers(sent.get(key), name))), [])
+    """Return what a pressure may be: under its name or, where nothing is legible there, under names that are near to it."""
+    if numbers := legible_numbers(sent.get(name), name):
+        return numbers
+    misspelt = [sent[key] for key in _strange(sent) if pressure_meant(key) == name]
+    return legible_numbers(Repeated(tuple(chain.from_iterable(map(each_value, misspelt)))), name)
+
+
+def _strange(sent: Mapping[str, Any]) -> Iterator[str]:
+    return islice((key for key in sent if key not in FIELDS), MOST_STRANGE_KEYS)
 
 
 def _day(taken_at: object) -> date | None:

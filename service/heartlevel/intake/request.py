@@ -20,6 +20,8 @@ from heartlevel.intake.lost import LostReading, unassessed_readings
 from heartlevel.intake.moments import TimedReading, timed_readings
 from heartlevel.intake.own.form import PLAIN_FORM, Form
 from heartlevel.intake.schema import ESSENTIAL, LISTS, ONE_OF, Options
+from heartlevel.intake.texts.legible_object import with_pressures_repeated
+from heartlevel.intake.texts.legible_person import with_legible
 from heartlevel.vocabulary import EXPLANATIONS, IN_FULL
 
 OPTIONS = Options()
@@ -227,6 +229,8 @@ def read_item(
     `is_brief`: there are too many problems to word each; of this item it is said how many it has.
     """
     block = form.lists[name]
+    if name == "readings" and isinstance(item, dict):
+        item = with_pressures_repeated(item)
     cut, left_out = cut_to_size(item, block, at)
     try:
         return block.load(cut), []
@@ -236,4 +240,5 @@ def read_item(
     problems = [*worded, *left_out]
     if not isinstance(item, dict) or any(key in faults for key in ESSENTIAL[name]):
         return None, problems
-    return without_partly_read_lists(valid, faults, block), problems  # type: ignore[arg-type]
+    usable = without_partly_read_lists(valid, faults, block)  # type: ignore[arg-type]
+    return with_legible(usable, item, faults, is_reading=True) if name == "readings" else usable, problems

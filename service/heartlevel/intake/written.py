@@ -1,12 +1,17 @@
 """How else than in the declared way numbers, flags and names may be written, in requests and tables alike."""
 
+from collections.abc import Mapping
 from datetime import date, datetime
+from functools import cache
 from re import compile as pattern
 
 NUMBER = pattern(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)?")
 THOUSANDS = pattern(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # or a number with three decimals: cannot be told
 FLAGS = {"true": True, "false": False}
 BETWEEN_WORDS = pattern(r"[\s_./\[\]-]+")
+# Letters of a name that may be misspelt: of three letters of `fall` many words are made.
+SHORTEST_MISSPELT, LONGEST_MISSPELT = 6, 40
+MOST_NAMES_KEPT = 4_096  # of those that were looked up already
 LONGEST_NUMBER, LONGEST_WORD, LONGEST_TIME = 40, 64, 40
 DAY = pattern(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 # ISO 8601 as RFC 3339 has it, as databases write it (2026-03-02 07:10:00+01), and in its basic format (20260302T071000Z).
@@ -37,6 +42,28 @@ def flag_written(text: str) -> bool | None:
 def letters_of(name: str) -> str:
     """Return a name without what stands between its words, in small letters; names alike in that are one."""
     return BETWEEN_WORDS.sub("", name).casefold() if len(name) <= LONGEST_WORD else name
+
+
+def meant_by(letters: str, names: Mapping[str, str]) -> str | None:
+    """Return what a name stands for, or one that is a letter away: left out, too many, another, or two exchanged."""
+    if letters in names or not SHORTEST_MISSPELT <= len(letters) <= LONGEST_MISSPELT:
+        return names.get(letters)
+    nearly, beginnings, ends = _misspelt(tuple(names))
+    if letters[:2] not in beginnings and letters[-2:] not in ends:  # whichever letter is wrong, one of them is right
+        return None
+    return next((names[nearly[part]] for part in _without_a_letter(letters) if part in nearly), None)
+
+
+@cache
+def _misspelt(names: tuple[str, ...]) -> tuple[dict[str, str], set[str], set[str]]:
+    """Return the names by themselves and by what is left of each without a letter; their first two letters; their last."""
+    long = [name for name in names if len(name) >= SHORTEST_MISSPELT]
+    parts = {part: name for name in long for part in (*_without_a_letter(name), name)}
+    return parts, {name[:2] for name in long}, {name[-2:] for name in long}
+
+
+def _without_a_letter(name: str) -> list[str]:
+    return [name, *(name[:at] + name[at + 1 :] for at in range(len(name)))]
 
 
 def time_written(text: str) -> datetime | None:

@@ -99,12 +99,15 @@ def _of_lost(assessment: Assessment, subjects: Ints) -> tuple[Ints, Ints, Floats
     facts, requests = assessment.facts["series"], assessment.batch.requests
     pressures = np.stack([facts[f"lost_highest_{name}"][subjects] for name in PRESSURES])
     day, bits = np.full(len(subjects), np.nan), np.full(len(subjects), np.nan)
+    others = on_days(assessment.batch)
     for at, subject in enumerate(subjects.tolist()):
         lost = [reading for reading in requests[subject].lost if not reading.is_copy]
         days = [reading.day for reading in lost]
         if None not in days:
             day[at] = max(known.toordinal() for known in days if known is not None)
         symptoms = [int(symptom_bits(reading.symptoms) or 0) for reading in lost if reading.symptoms is not None]
+        same_day = np.isnan(others.day) | np.isnan(day[at]) | (others.day == day[at])
+        symptoms += others.bits[(others.subject_of == subject) & same_day].astype(np.int64).tolist()
         if symptoms:
             bits[at] = np.bitwise_or.reduce(symptoms)
     return subjects, np.full(len(subjects), NO_ROW), day, pressures, bits

@@ -8,6 +8,7 @@ from heartlevel.fhir.issues import INFORMATION, Issue
 from heartlevel.fhir.names import LOINC, PREGNANCY_STATUS
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling, take_own_details
+from heartlevel.intake.texts.legible_person import legible_symptoms
 from heartlevel.intake.written import day_written
 
 PREGNANT = "pregnant"
@@ -53,7 +54,17 @@ def take_statement(subject: Filling, resource: Element, codes: Codes) -> bool:
             elif _says(resource, name):
                 subject.put(name, value, concept.at)
             understood |= name == SYMPTOM or _says(resource, name)
+    if not understood and resource.kind == "Condition":
+        for name in _symptoms_in_words(concept):
+            _add_symptom(subject, resource, concept, name)
+            understood = True
     return understood
+
+
+def _symptoms_in_words(concept: Element) -> list[str]:
+    """Return the symptoms that a concept names in words: what no code says may make a pressure urgent all the same."""
+    words = [concept.part("text").text, *(coding.part("display").text for coding in concept.each("coding"))]
+    return list(dict.fromkeys(entry["symptom"] for entry in legible_symptoms([text for text in words if text])))
 
 
 def since(resource: Element) -> str:

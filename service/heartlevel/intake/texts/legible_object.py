@@ -2,22 +2,26 @@
 
 from collections import deque
 from collections.abc import Iterator, Mapping
-from itertools import product
+from functools import lru_cache
+from itertools import chain, islice, product
+from string import digits
 from typing import Any, TypeAlias
 
-from heartlevel.intake.texts.json_text import Repeated, items_legible_in
+from heartlevel.intake.texts.json_text import Repeated, each_value, items_legible_in
 from heartlevel.intake.texts.legible_number import PAIR, legible_numbers
 from heartlevel.intake.texts.legible_text import legible_in
-from heartlevel.intake.written import letters_of
+from heartlevel.intake.written import MOST_NAMES_KEPT, letters_of, meant_by
 from heartlevel.vocabulary import PRESSURE_CODES, PRESSURE_NAMES, PRESSURES
 
 Pair: TypeAlias = tuple[float | None, float | None]  # systolic and diastolic
 UNKNOWN: Pair = (None, None)
 MOST_PAIRS, MOST_LOOKED_AT = 5_000, 100_000
+MOST_KEYS = 50  # of a reading, looked at for a pressure by another name
 NAMED = {letters_of(name): pressure for pressure, names in PRESSURE_NAMES.items() for name in (pressure, *names)}
 COMPONENT = "component"  # of an Observation of FHIR: its pressures are one reading
 WITHIN_TEXTS = (*PRESSURES, *PRESSURE_CODES)
-OF_BOTH = frozenset({"bp", "bloodpressure", "pressure", "reading", "readings", "value", "valuestring"})  # of 142/88
+# Names of what both pressures stand under, as 142/88 or as a list.
+OF_BOTH = frozenset({"bp", "bloodpressure", "pressure", "reading", "readings", "value", "values", "valuestring"})
 
 
 def pairs_within(sent: object) -> tuple[Pair, ...]:
@@ -26,7 +30,9 @@ def pairs_within(sent: object) -> tuple[Pair, ...]:
     while waiting and looked_at < MOST_LOOKED_AT and len(pairs) < MOST_PAIRS:
         looked_at += 1
         name, value = waiting.popleft()
-        if isinstance(value, (list, Repeated)):
+        if name in OF_BOTH and (written := _pair_listed(value)):
+            pairs.append(written)
+        elif isinstance(value, (list, Repeated)):
             waiting += ((name, item) for item in (value if isinstance(value, list) else value.values))
         elif isinstance(value, dict):
             pairs += _pairs_of(value)
@@ -38,11 +44,19 @@ def pairs_within(sent: object) -> tuple[Pair, ...]:
     return tuple(pairs) or (UNKNOWN,)
 
 
+def _pair_listed(value: object) -> Pair | None:
+    """Return the pair that a list of two numbers is, the higher one first."""
+    if not isinstance(value, list) or len(value) != len(PRESSURES):
+        return None
+    systolic, diastolic = (legible_numbers(number, name) for number, name in zip(value, PRESSURES, strict=True))
+    return (systolic[0], diastolic[0]) if systolic and diastolic and systolic[0] > diastolic[0] else None
+
+
 def _pairs_of(item: Mapping[str, Any]) -> Iterator[Pair]:
     """Yield the pairs that an object holds by itself: under names of pressures, or as a coded value of FHIR."""
     numbers: dict[str, list[float | None]] = {pressure: [] for pressure in PRESSURES}
     for key, value in item.items():
-        if (pressure := NAMED.get(letters_of(str(key)))) is not None:
+        if (pressure := pressure_named(str(key))) is not None:
             numbers[pressure] += legible_numbers(_unwrapped(value), pressure)
     parts: list[Any] = [item, *items_legible_in(item.get(COMPONENT))]
     for part in parts:
@@ -51,6 +65,33 @@ def _pairs_of(item: Mapping[str, Any]) -> Iterator[Pair]:
     systolic, diastolic = (numbers[pressure] or [None] for pressure in PRESSURES)
     pairs = product(systolic, diastolic)
     return (pair for pair in pairs if pair != UNKNOWN)
+
+
+def with_pressures_repeated(reading: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return a reading in which a pressure that another of its names, or it with a number, says otherwise is repeated."""
+    named = [(key, name) for key in islice(reading, MOST_KEYS) if (name := pressure_named(str(key))) not in (None, key)]
+    repeated = {}
+    for name in PRESSURES if named else ():
+        others, numbers = (
+            [reading[key] for key, meant in named if meant == name],
+            {*legible_numbers(reading.get(name), name)},
+        )
+        if name in reading and any({*legible_numbers(_unwrapped(other), name)} - numbers for other in others):
+            repeated[name] = Repeated((*each_value(reading[name]), *chain.from_iterable(map(each_value, others))))
+    return {**reading, **repeated} if repeated else reading
+
+
+@lru_cache(MOST_NAMES_KEPT)
+def pressure_named(key: str) -> str | None:
+    """Return the pressure that a name is one of, whatever its case and what stands between words; a number may follow."""
+    return NAMED.get(letters_of(key).rstrip(digits))
+
+
+@lru_cache(MOST_NAMES_KEPT)
+def pressure_meant(key: str) -> str | None:
+    """Return the pressure that a name is one of, a letter away from one, or holds."""
+    letters = letters_of(key)
+    return pressure_named(key) or meant_by(letters, NAMED) or next((name for name in PRESSURES if name in letters), None)
 
 
 def _unwrapped(value: Any) -> Any:
