@@ -8,12 +8,15 @@
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Unpack
 
-from heartlevel.assessment import Rules
-from heartlevel.intake.request import RefusedRequest, TooManyReadings
-from heartlevel.one_call import answer_to
-from heartlevel.ruling.language.faults import RuleFaults
-from heartlevel.safeguards import checks as safeguards
+from heartlevel.collector import collector_off
 from heartlevel.version import VERSION as __version__
+
+with collector_off():
+    from heartlevel.assessment import Rules
+    from heartlevel.intake.request import RefusedRequest, TooManyReadings
+    from heartlevel.one_call import answer_to
+    from heartlevel.ruling.language.faults import RuleFaults
+    from heartlevel.safeguards import checks as safeguards
 
 if TYPE_CHECKING:
     from pandas import DataFrame

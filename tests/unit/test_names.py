@@ -19,7 +19,12 @@ MOST_LINES, MOST_LINES_OF_A_FILE, MOST_MODULES = 40, 250, 14
 # Imported where they are needed: what may not be installed, and what must not be loaded before.
 LATE = {
     ("__init__.py", "heartlevel.frames"): "pandas is loaded only for who passes a table",
+    ("bulk/inputs/registry.py", "heartlevel.fhir.reading.lines"): "only who reads FHIR has need of it",
+    ("bulk/outputs/registry.py", "heartlevel.bulk.outputs.bundles"): "only who writes FHIR has need of it",
     ("command/assess.py", "heartlevel.distributed"): "needs the extra `distributed`",
+    ("command/assess.py", "heartlevel.handouts.sheets_for"): "loads what makes pages, which few runs do",
+    ("command/assess.py", "heartlevel.report.page"): "loads what makes pages, which few runs do",
+    ("command/progress.py", "tqdm"): "only who sees a bar has need of it",
     ("bulk/inputs/spreadsheets.py", "heartlevel.bulk.inputs.workbook"): "needs the extra `sheets`",
     ("handouts/log_workbook.py", "xlsxwriter"): "needs the extra `sheets`",
     ("bundles/bundling.py", "heartlevel.bundles.signing"): "needs the extra `signed`",

@@ -38,10 +38,8 @@ from heartlevel.command.summary import IN_FILE, cautions_in, summaries
 from heartlevel.command.terminal.look import Look, look_of
 from heartlevel.decisions.lines import LinesNotKept
 from heartlevel.decisions.log import SETTING, DecisionLog
-from heartlevel.handouts.sheets_for import patient_pages
 from heartlevel.intake.own.form import PLAIN_FORM
 from heartlevel.located import AssessedSubjects, in_order_of_subjects
-from heartlevel.report.page import printed_reports, report_pages
 from heartlevel.tables.meanings import Mapped
 
 WRONG_CALL = 2
@@ -147,7 +145,7 @@ def _carried_out(job: Job, options: dict[str, Any]) -> Counts:
     progress.start(meter.total)
     log = DecisionLog(options["decisions"])
     judge = keeping_decisions(_judge(options), log) if options["decisions"] else _judge(options)
-    judge = handing_out(judge, patient_pages, options["sheet"]) if options["sheet"] else judge
+    judge = handing_out(judge, _sheets(), options["sheet"]) if options["sheet"] else judge
     judge = handing_out(judge, _reports(options["page"]), options["page"]) if options["page"] else judge
     languages = set[str]()
     counts = carried_out(job, judge, partial(_show, job, progress, languages), meter)
@@ -162,12 +160,20 @@ def _carried_out(job: Job, options: dict[str, Any]) -> Counts:
     return counts
 
 
+def _sheets() -> MakePages:
+    from heartlevel.handouts.sheets_for import patient_pages
+
+    return patient_pages
+
+
 def _reports(output: Path) -> MakePages:
     """Return what makes the reports; raises WrongCall where what draws or prints them is not installed."""
     wanted = {"matplotlib": "pages", **({"weasyprint": "pdf"} if output.suffix == PRINTED else {})}
     for module, extra in wanted.items():
         if find_spec(module) is None:
             raise WrongCall(f"--page needs {module}: pip install 'heartlevel[{extra}]'")
+    from heartlevel.report.page import printed_reports, report_pages
+
     return printed_reports if output.suffix == PRINTED else report_pages
 
 

@@ -5,6 +5,7 @@ from os import environ
 
 import click
 
+from heartlevel.collector import collector_off
 from heartlevel.version import VERSION, source_revision
 from heartlevel.web.settings import strange_names
 
@@ -51,7 +52,8 @@ class Commands(click.Group):
             return None
         module, _, attribute = COMMANDS[cmd_name][0].partition(":")
         try:
-            command: click.Command = getattr(import_module(module), attribute)
+            with collector_off():
+                command: click.Command = getattr(import_module(module), attribute)
         except ModuleNotFoundError as missing:
             if missing.name not in NOT_IN_THE_IMAGE:
                 raise

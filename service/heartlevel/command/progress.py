@@ -4,7 +4,6 @@ from time import monotonic
 from typing import Any
 
 import click
-from tqdm import tqdm
 
 from heartlevel.bulk.parts.parts import BulkPart
 from heartlevel.bulk.running.results import Counts, JudgedPart
@@ -22,6 +21,8 @@ class Progress:
         """Show the bar; `total` bytes are to be read."""
         if not self._wanted:
             return
+        from tqdm import tqdm  # loaded only for those who see it
+
         tqdm.monitor_interval = 0  # no thread beside processes that are forked
         self._bar = tqdm(total=total, unit="B", unit_scale=True, dynamic_ncols=True, desc="assessed")
 

@@ -20,9 +20,9 @@ from heartlevel.intake.faults import Problem, problem
 from heartlevel.intake.request import RefusedRequest, read_options
 from heartlevel.legible import legible_urgencies
 from heartlevel.located import AssessedSubjects, Judged, judge_examined, nobody, origin_in
+from heartlevel.tables.arrow.frame_columns import frame_cells
 from heartlevel.tables.cells import plain_value, subject_names, taken
 from heartlevel.tables.examined import Examined, Sheet, examine
-from heartlevel.tables.frame_columns import frame_cells
 from heartlevel.tables.meanings import Mapped, layout_of, strange_columns
 from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, rows_alone
 from heartlevel.tables.written_times import MOST_TIMES

@@ -13,6 +13,7 @@ import pyarrow
 from heartlevel.columns import Floats, Ints
 from heartlevel.intake.fields import read_by
 from heartlevel.intake.written import number_written
+from heartlevel.tables.arrow.arrays import as_arrow, as_numpy
 from heartlevel.tables.fields import FIELDS, LIST, NUMBER, SUBJECT, TEXT
 from heartlevel.tables.meanings import Layout, Meaning
 from heartlevel.tables.written_times import times_as_texts
@@ -75,11 +76,11 @@ def distinct(cells: Cells) -> tuple[Ints, list[Any]]:
 
 def numbered(values: Floats | Ints) -> Ints:
     """Return the number of each value among the different ones, in the order in which they come; −1 for NaN."""
-    return _indices(pyarrow.array(values, from_pandas=True).dictionary_encode())
+    return _indices(as_arrow(values).dictionary_encode())
 
 
 def _indices(encoded: pyarrow.DictionaryArray) -> Ints:
-    numbers: Ints = encoded.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int64)
+    numbers: Ints = as_numpy(encoded.indices, -1).astype(np.int64)
     return numbers
 
 
@@ -95,7 +96,7 @@ def taken(cells: Cells, rows: Ints) -> Cells:
     """Return the cells of some rows."""
     if isinstance(cells, MixedCells):
         return MixedCells(cells.numbers[rows], cells.values)
-    return cells.take(pyarrow.array(rows))
+    return cells.take(as_arrow(rows))
 
 
 def rows_of(columns: Sequence[Cells], rows: Ints) -> list[list[Any]]:

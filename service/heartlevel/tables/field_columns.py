@@ -12,6 +12,7 @@ from pyarrow import compute
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.intake.fields import Choice, Flag, Number, Text
 from heartlevel.intake.screening import Unfit, look_at
+from heartlevel.tables.arrow.arrays import as_numpy
 from heartlevel.tables.cells import Cells, MixedCells, cell_value, distinct, time_in
 from heartlevel.tables.fields import FIELDS
 from heartlevel.tables.meanings import Mapped, Meaning
@@ -114,7 +115,7 @@ def _column(cells: Cells, meaning: Meaning, decimal: str) -> FieldColumn:
 
 
 def _floats(cells: pyarrow.Array) -> Floats:
-    values: Floats = cells.cast(pyarrow.float64()).fill_null(np.nan).to_numpy(zero_copy_only=False)
+    values: Floats = as_numpy(cells.cast(pyarrow.float64()))
     return values
 
 
@@ -157,7 +158,7 @@ def _is_plain(cells: pyarrow.Array) -> bool:
 def _plain(cells: pyarrow.Array, field: Text) -> FieldColumn:
     """Look at plain texts in one go."""
     trimmed = compute.utf8_trim(cells, " ")
-    length = compute.binary_length(trimmed).fill_null(0).to_numpy(zero_copy_only=False)
+    length = as_numpy(compute.binary_length(trimmed), 0)
     codes = np.where((length > 0) & (length <= field.longest), np.arange(len(length)), np.nan)
     return FieldColumn(field, codes, length > field.longest, trimmed.to_pylist())
 

@@ -15,6 +15,7 @@ from pyarrow import compute
 
 from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.intake.written import time_written
+from heartlevel.tables.arrow.arrays import as_arrow, as_numpy, texts_as_arrow
 
 MOST_TIMES = 1000  # of a table, looked at for the format they are written in
 # So many of them may be slips, or this share; more mean that the format is another one, as it is if none is written so.
@@ -42,16 +43,16 @@ class Moments:
 
 def moments(texts: Sequence[str], zone: ZoneInfo | None) -> Moments:
     """Read the times of a column. `zone` is where local days are counted; times without offset are in it."""
-    cells = pyarrow.array(texts, pyarrow.string())
-    sure = _numpy(compute.match_substring_regex(cells, SURE))
-    aware = sure & _numpy(compute.greater(compute.binary_length(cells), LOCAL))
+    cells = texts_as_arrow(texts)
+    sure: Bools = as_numpy(compute.match_substring_regex(cells, SURE)).copy()
+    aware = sure & (as_numpy(compute.binary_length(cells)) > LOCAL)
     instant, local = np.zeros(len(texts), dtype=np.int64), np.zeros(len(texts), dtype=np.int64)
-    instant[aware] = _seconds(cells.filter(aware), "UTC")
+    instant[aware] = _seconds(cells.filter(as_arrow(aware)), "UTC")
     if zone is None:
-        local[aware] = _seconds(compute.utf8_slice_codeunits(cells.filter(aware), 0, LOCAL), None)
+        local[aware] = _seconds(compute.utf8_slice_codeunits(cells.filter(as_arrow(aware)), 0, LOCAL), None)
         return Moments(instant.astype(np.float64), local, aware)
     naive, pd = np.flatnonzero(sure & ~aware), _pandas()
-    clock = pd.DatetimeIndex(_seconds(cells.take(naive), None).astype("M8[s]"))
+    clock = pd.DatetimeIndex(_seconds(cells.take(as_arrow(naive)), None).astype("M8[s]"))
     placed = clock.tz_localize(zone, ambiguous="NaT", nonexistent="NaT").as_unit("s")
     instant[naive] = placed.asi8
     sure[naive[placed.isna()]] = False  # clocks skipped or repeated the hour
@@ -67,14 +68,8 @@ def _pandas() -> ModuleType:
     return pandas
 
 
-def _numpy(flags: pyarrow.Array) -> Bools:
-    values: Bools = flags.to_numpy(zero_copy_only=False)
-    return values
-
-
 def _seconds(cells: pyarrow.Array, zone: str | None) -> Ints:
-    seconds: Ints = cells.cast(pyarrow.timestamp("s", zone)).cast(pyarrow.int64()).to_numpy()
-    return seconds
+    return as_numpy(cells.cast(pyarrow.timestamp("s", zone)).cast(pyarrow.int64()))
 
 
 def day_and_hour(local: Ints) -> tuple[Ints, Floats]:

@@ -10,6 +10,7 @@ from heartlevel.bulk.inputs.input import Input, table_format
 from heartlevel.bulk.inputs.opening import Damaged, Meter
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.columns import Ints
+from heartlevel.tables.arrow.arrays import as_arrow, texts_as_arrow
 from heartlevel.tables.cells import subject_names
 from heartlevel.tables.meanings import Layout, Mapped, layout_of, missing_columns, repeated_columns, strange_columns
 
@@ -51,5 +52,5 @@ def chunks_of(table: Input, mapped: Mapped, meter: Meter | None = None) -> Itera
 def subjects_of(chunk: Chunk, layout: Layout) -> tuple[pyarrow.Array, Ints]:
     """Return the name of the subject of each row, and the lines of the rows that have none."""
     owners, names = subject_names(chunk.cells, layout)
-    by_row = pyarrow.array(names, pyarrow.string()).take(pyarrow.array(owners, mask=owners < 0))
+    by_row = texts_as_arrow(names).take(as_arrow(owners, owners < 0))
     return by_row, chunk.lines[owners < 0]

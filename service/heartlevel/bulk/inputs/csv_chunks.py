@@ -18,6 +18,7 @@ from heartlevel.bulk.inputs.opening import Damaged, Meter
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.intake.ndjson import LineTooLong
 from heartlevel.intake.texts.legible_table import DELIMITERS
+from heartlevel.tables.arrow.arrays import texts_as_arrow
 from heartlevel.tables.meanings import Mapped
 
 LONGEST_ROW = PIECE = 1024 * 1024
@@ -79,7 +80,7 @@ def _row_by_row(lines: "_Lines", reader: Any, width: int) -> Iterator[Chunk | Ba
 
 
 def _chunk(rows: list[list[str]], lines: list[int]) -> Chunk:
-    return Chunk([pyarrow.array(column, pyarrow.string()) for column in zip(*rows, strict=True)], np.array(lines))
+    return Chunk([texts_as_arrow(column) for column in zip(*rows, strict=True)], np.array(lines))
 
 
 def _rows(lines: "_Lines", reader: Any, width: int) -> Iterator[list[str] | BadRow]:

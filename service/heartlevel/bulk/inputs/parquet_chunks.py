@@ -19,8 +19,7 @@ MOST_ROWS = 16_384  # decoded at a time, so that damage costs little of what lie
 def header_of_parquet(table: Input, mapped: Mapped) -> list[str]:
     """Return the names of the columns, those of nested ones dotted. Raises WrongCall where it is not Parquet."""
     with _parquet_file(table) as file:
-        names: list[str] = _flattened(file.schema_arrow.empty_table()).column_names
-        return names
+        return [name for field in file.schema_arrow for name in _dotted(field)]
 
 
 def chunks_of_parquet(table: Input, mapped: Mapped, meter: Meter | None = None) -> Iterator[Chunk]:
@@ -51,6 +50,12 @@ def _batches(file: Any) -> Iterator[Any]:
         yield from file.iter_batches(MOST_ROWS, use_threads=False)
     except (pyarrow.ArrowException, OSError) as error:
         raise Damaged from error
+
+
+def _dotted(field: Any) -> list[str]:
+    if not pyarrow.types.is_struct(field.type):
+        return [field.name]
+    return [name for within in field.flatten() for name in _dotted(within)]
 
 
 def _flattened(rows: Any) -> Any:

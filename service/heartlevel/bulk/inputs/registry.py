@@ -10,7 +10,6 @@ from heartlevel.bulk.inputs.input import InputFormat, RequestFormat, TableFormat
 from heartlevel.bulk.inputs.opening import COMPRESSED, beginning, decompressed
 from heartlevel.bulk.inputs.parquet_chunks import chunks_of_parquet, header_of_parquet
 from heartlevel.bulk.inputs.spreadsheets import chunks_of_spreadsheet, header_of_spreadsheet, labels_of_spreadsheet
-from heartlevel.fhir.reading.lines import decode_bundles
 from heartlevel.intake.ndjson import DecodedLine, RequestText, decode_json
 from heartlevel.intake.own.form import Form
 from heartlevel.tables.fields import ALIASES, FIELDS
@@ -46,10 +45,16 @@ def _decode_plain(texts: Iterable[tuple[int, RequestText]], form: Form) -> Itera
     return decode_json(texts)
 
 
+def _decode_bundles(texts: Iterable[tuple[int, RequestText]], form: Form) -> Iterator[DecodedLine]:
+    from heartlevel.fhir.reading.lines import decode_bundles
+
+    return decode_bundles(texts, form)
+
+
 JSON = RequestFormat("json", "JSON (one request, or an array) or NDJSON (a request a line)", (".json", ".ndjson", ".jsonl"),
                      _begins_as_json, split_json, _decode_plain)  # fmt: skip
 FHIR = RequestFormat("fhir", "FHIR R4 (one Bundle or Parameters, an array, or one a line)", (".fhir",), _begins_as_fhir,
-                     split_json, decode_bundles)  # fmt: skip
+                     split_json, _decode_bundles)  # fmt: skip
 PARQUET = TableFormat("parquet", "Parquet (a reading a row)", (".parquet",), _begins_as_parquet, header_of_parquet,
                       chunks_of_parquet)  # fmt: skip
 CSV = TableFormat("csv", "CSV (a reading a row)", (".csv", ".tsv"), _begins_as_csv, header_of_csv, chunks_of_csv)

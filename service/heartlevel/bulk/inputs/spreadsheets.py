@@ -7,13 +7,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pyarrow
 
 from heartlevel.bulk.inputs.chunks import Chunk
 from heartlevel.bulk.inputs.grid import Grid
 from heartlevel.bulk.inputs.input import Input
 from heartlevel.bulk.inputs.opening import Meter
 from heartlevel.bulk.wrong_call import WrongCall
+from heartlevel.tables.arrow.arrays import texts_as_arrow
 from heartlevel.tables.fields import is_laid_out
 from heartlevel.tables.meanings import WORDS_SHEET, Mapped, meanings_of_words, missing_columns
 
@@ -49,10 +49,7 @@ def chunks_of_spreadsheet(table: Input, mapped: Mapped, meter: Meter | None = No
     rows = [number for number in range(sheet.head + 1, len(sheet.grid.rows)) if _is_filled(sheet, number)]
     if rows:
         words = meanings_of_words(_words_in(table))
-        columns = [
-            pyarrow.array(_cells(sheet, rows, column, mapped, words), pyarrow.string())
-            for column in range(len(sheet.names))
-        ]
+        columns = [texts_as_arrow(_cells(sheet, rows, column, mapped, words)) for column in range(len(sheet.names))]
         yield Chunk(columns, np.array(rows) + 1)
     if meter:
         meter.advance(table.size or 0)

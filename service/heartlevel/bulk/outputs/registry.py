@@ -8,7 +8,6 @@ from typing import TypeAlias
 
 from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.answers import write_answer_lines, write_answer_rows
-from heartlevel.bulk.outputs.bundles import write_bundles
 from heartlevel.bulk.outputs.findings import CSV_HEADER, write_finding_rows, write_findings_csv
 from heartlevel.bulk.outputs.pieces import pieces_to_parquet
 from heartlevel.bulk.outputs.result_rows import RESULT_TABLES, write_tables
@@ -41,10 +40,16 @@ class OutputFormat:
         return self.write([], rules, names) if self.convert else [self.begins]
 
 
+def _write_bundles(groups: Sequence[AssessedSubjects], rules: Rules, names: Sequence[str]) -> list[bytes]:
+    from heartlevel.bulk.outputs.bundles import write_bundles
+
+    return write_bundles(groups, rules, names)
+
+
 _few_rows = partial(pieces_to_parquet, rows_together=10_000, bytes_together=16 * 1024 * 1024)
 _many_rows = partial(pieces_to_parquet, rows_together=131_072, bytes_together=None)
 NDJSON = OutputFormat("ndjson", "ndjson", write_answer_lines)
-BUNDLES = OutputFormat("fhir", "fhir", write_bundles)
+BUNDLES = OutputFormat("fhir", "fhir", _write_bundles)
 ANSWERS_PARQUET = OutputFormat("parquet", "parquet", write_answer_rows, convert=_few_rows)
 FINDINGS_CSV = OutputFormat("findings-csv", "findings", write_findings_csv, begins=CSV_HEADER, hides_problems=True)
 FINDINGS_PARQUET = OutputFormat("findings-parquet", "findings", write_finding_rows, ending=".parquet", convert=_few_rows,

@@ -11,6 +11,7 @@ from heartlevel.answer.result_tables import COLUMNS_OF
 from heartlevel.assessment import Rules
 from heartlevel.bulk.outputs.pieces import as_piece
 from heartlevel.located import AssessedSubjects, nobody
+from heartlevel.tables.arrow.arrays import as_arrow, as_numpy, texts_as_arrow
 
 RESULT_TABLES = tuple(COLUMNS_OF)
 ROW, FIRST_ROW = "row", "first_row"
@@ -37,10 +38,10 @@ def _arrays(
             before, there = name.removesuffix(ROW), values >= 0
             row = group.starts[owners] + np.where(there, values, 0)
             yield f"{before}input", _array(Coded(np.where(there, group.inputs[row], -1), names))
-            yield f"{before}line", pyarrow.array(group.lines[row], mask=~there)
+            yield f"{before}line", as_arrow(group.lines[row], ~there)
         else:
             yield name, _array(values)
-    yield NUMBER, pyarrow.array(group.numbers[owners])
+    yield NUMBER, as_arrow(group.numbers[owners])
 
 
 def _array(values: Any) -> pyarrow.Array:
@@ -49,17 +50,18 @@ def _array(values: Any) -> pyarrow.Array:
         codes = {text: code for code, text in enumerate(dict.fromkeys(text or "" for text in values.texts))}
         code_of_text = np.array([*(-1 if text is None else codes[text] for text in values.texts), -1], dtype=np.int32)
         code = code_of_text[values.codes]  # −1, for nothing, is the last
-        known = pyarrow.array(code, mask=code < 0 if (code < 0).any() else None)
-        return pyarrow.DictionaryArray.from_arrays(known, pyarrow.array(list(codes), pyarrow.string()))
+        return pyarrow.DictionaryArray.from_arrays(as_arrow(code, code < 0), texts_as_arrow(codes))
     if values.dtype == object:
-        return pyarrow.array(values, pyarrow.string())
-    return pyarrow.array(values, from_pandas=True)
+        return texts_as_arrow(values.tolist())
+    return as_arrow(values)
 
 
 def _in_order(groups: Sequence[pyarrow.Table]) -> pyarrow.RecordBatch:
     rows = pyarrow.concat_tables(groups).unify_dictionaries().combine_chunks()
-    numbers = rows.column(NUMBER).to_numpy()
+    numbers = as_numpy(rows.column(NUMBER).combine_chunks())
     if (numbers[1:] < numbers[:-1]).any():
-        rows = rows.take(pyarrow.array(np.argsort(numbers, kind="stable"))).combine_chunks()
+        rows = rows.take(as_arrow(np.argsort(numbers, kind="stable"))).combine_chunks()
     rows = rows.drop_columns([NUMBER])
-    return next(iter(rows.to_batches()), None) or pyarrow.RecordBatch.from_pylist([], rows.schema)
+    return next(iter(rows.to_batches()), None) or pyarrow.RecordBatch.from_arrays(
+        [pyarrow.nulls(0, kind) for kind in rows.schema.types], schema=rows.schema
+    )

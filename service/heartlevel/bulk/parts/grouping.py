@@ -14,6 +14,7 @@ import pyarrow
 from heartlevel.bulk.inputs.opening import Meter
 from heartlevel.bulk.parts.sheets import SUBJECT, NamedRows, Sheets, as_bytes, from_bytes, sheets_of
 from heartlevel.columns import Ints
+from heartlevel.tables.arrow.arrays import as_arrow, as_numpy
 from heartlevel.vocabulary import URGENCY_LEVELS
 
 BUCKETS = 128
@@ -88,10 +89,10 @@ def _parted(rows: pyarrow.RecordBatch, depth: int) -> Iterator[tuple[int, pyarro
     """Yield the rows of each bucket, in their order."""
     names = rows.column(SUBJECT).dictionary_encode()
     bucket_of_name = np.array([hash_of(name, depth) % BUCKETS for name in names.dictionary.to_pylist()], dtype=np.int64)
-    bucket: Ints = bucket_of_name[names.indices.to_numpy(zero_copy_only=False)]
+    bucket: Ints = bucket_of_name[as_numpy(names.indices)]
     order = np.argsort(bucket, kind="stable")
     ends = np.cumsum(np.bincount(bucket, minlength=BUCKETS))
-    taken = rows.take(order)
+    taken = rows.take(as_arrow(order))
     for number in np.flatnonzero(np.diff(ends, prepend=0)).tolist():
         yield number, taken[int(ends[number - 1]) if number else 0 : int(ends[number])]
 

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 
 import numpy as np
-import pyarrow
 
 from heartlevel.bulk.parts.grouping import RowsRead, Unreadable, hash_of
 from heartlevel.bulk.parts.sheets import MOST_ROWS, SUBJECT, NamedRows, Sheets, lines_of, sheets_of
 from heartlevel.bulk.wrong_call import WrongCall
 from heartlevel.columns import Bools, Ints
+from heartlevel.tables.arrow.arrays import as_arrow, as_numpy
 
 MOST_REMEMBERED = 1_000_000
 
@@ -62,15 +62,15 @@ class _Runs:
 def _runs_of(named: NamedRows) -> tuple[Ints, list[str]]:
     """Return where runs of one subject start, and the subject of each."""
     names = named.rows.column(SUBJECT)
-    code = names.dictionary_encode().indices.to_numpy(zero_copy_only=False)
+    code = as_numpy(names.dictionary_encode().indices)
     starts = np.flatnonzero(np.append(True, code[1:] != code[:-1]))
-    return starts, names.take(pyarrow.array(starts)).to_pylist()
+    return starts, names.take(as_arrow(starts)).to_pylist()
 
 
 def _kept_rows(named: NamedRows, part: slice, left_out: Bools) -> list[NamedRows]:
     rows = named.rows[part]
     if left_out[part].any():
-        rows = rows.filter(pyarrow.array(~left_out[part]))
+        rows = rows.filter(as_arrow(~left_out[part]))
     return [NamedRows(named.input, rows)] if len(rows) else []
 
 

@@ -9,6 +9,7 @@ import pyarrow
 
 from heartlevel.columns import Ints, rank_within, stretches
 from heartlevel.intake.request import MOST_READINGS
+from heartlevel.tables.arrow.arrays import as_arrow, as_numpy
 from heartlevel.tables.cells import plain_cells
 from heartlevel.tables.examined import Sheet
 
@@ -52,14 +53,12 @@ class Sheets:
 
 def owners_of(rows: pyarrow.RecordBatch) -> Ints:
     """Return the number of each row's subject among the subjects."""
-    owners: Ints = rows.column(OWNER).to_numpy(zero_copy_only=False)
-    return owners
+    return as_numpy(rows.column(OWNER))
 
 
 def lines_of(rows: pyarrow.RecordBatch) -> Ints:
     """Return the line of each row."""
-    lines: Ints = rows.column(LINE).to_numpy(zero_copy_only=False)
-    return lines
+    return as_numpy(rows.column(LINE))
 
 
 def sheet_from(number: int, content: bytes) -> Sheet:
@@ -72,7 +71,7 @@ def sheet_from(number: int, content: bytes) -> Sheet:
 def name_rows(number: int, cells: Sequence[pyarrow.Array], lines: Ints, subjects: pyarrow.Array) -> NamedRows:
     """Put the rows of a chunk together with the names of their subjects; rows of nobody are left out."""
     names = [str(column) for column in range(len(cells))]
-    columns = [*cells, pyarrow.array(lines), subjects]
+    columns = [*cells, as_arrow(lines), subjects]
     rows = pyarrow.RecordBatch.from_arrays(columns, names=[*names, LINE, SUBJECT])
     return NamedRows(number, rows.filter(subjects.is_valid()) if subjects.null_count else rows)
 
@@ -81,7 +80,7 @@ def sheets_of(rows_of_inputs: Iterable[NamedRows]) -> Sheets:
     """Bring the rows of each subject together. Rows of a subject beyond those a request may hold are left out."""
     by_input = _joined((named.input, named.rows) for named in rows_of_inputs)
     names = pyarrow.chunked_array([rows.column(SUBJECT) for rows in by_input.values()]).combine_chunks().dictionary_encode()
-    owners: Ints = names.indices.to_numpy(zero_copy_only=False).astype(np.int64)
+    owners: Ints = as_numpy(names.indices).astype(np.int64)
     kept = rank_within(owners, len(names.dictionary)) < MOST_ROWS
     sheets, start = [], 0
     for number, rows in by_input.items():
@@ -95,13 +94,13 @@ def _sorted(rows: pyarrow.RecordBatch, owners: Ints, kept: Any) -> pyarrow.Recor
     order = np.argsort(owners, kind="stable")
     order = order[kept[order]]
     in_order = len(order) == len(owners) and bool((owners[1:] >= owners[:-1]).all())
-    taken = rows if in_order else rows.take(pyarrow.array(order))
+    taken = rows if in_order else rows.take(as_arrow(order))
     return _with_owners(taken.drop_columns([SUBJECT]), owners[order])
 
 
 def _with_owners(rows: pyarrow.RecordBatch, owners: Ints) -> pyarrow.RecordBatch:
     others = rows.drop_columns([OWNER]) if OWNER in rows.schema.names else rows
-    return others.append_column(OWNER, pyarrow.array(owners))
+    return others.append_column(OWNER, as_arrow(owners))
 
 
 def as_bytes(rows: pyarrow.RecordBatch) -> bytes:

@@ -1,0 +1,1 @@
+"""Columns as Arrow has them: made of NumPy arrays, of texts, of pandas tables."""
