@@ -80,19 +80,17 @@ def expected_errors(assessment: Assessment, findings: Sequence[Finding]) -> dict
     errors: dict[int, list[dict[str, Any]]] = {}
     for finding in findings:
         expected = finding.rule.expected_error
-        if expected:
-            for row, reading in finding.by_reading(assessment.batch):
-                amounts = _amounts(assessment, finding.rule.scope, expected, row)
-                error: dict[str, Any] = {"because": finding.rule.id}
-                for pressure, shift in expected.items():
-                    error[pressure] = _shift(shift, amounts)
-                errors.setdefault(reading, []).append(error)
+        names = [shift.amount for shift in expected.values() if shift.amount]
+        columns = [assessment.facts[finding.rule.scope][name] for name in names]
+        alike: dict[tuple[float, ...], dict[str, Any]] = {}  # errors by the amounts that they depend on
+        for row, reading in finding.by_reading(assessment.batch) if expected else ():
+            amounts = tuple(float(column[row]) for column in columns)
+            if amounts not in alike:
+                told = dict(zip(names, (rounded(amount, FACT_DECIMALS) for amount in amounts), strict=True))
+                shifts = {pressure: _shift(shift, told) for pressure, shift in expected.items()}
+                alike[amounts] = {"because": finding.rule.id, **shifts}
+            errors.setdefault(reading, []).append(alike[amounts])
     return errors
-
-
-def _amounts(assessment: Assessment, scope: str, expected: Mapping[str, Shift], row: int) -> dict[str, float | None]:
-    names = [shift.amount for shift in expected.values() if shift.amount]
-    return {name: rounded(assessment.facts[scope][name][row], FACT_DECIMALS) for name in names}
 
 
 def _shift(shift: Shift, facts: Mapping[str, Any]) -> dict[str, Any]:

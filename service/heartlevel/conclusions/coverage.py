@@ -6,6 +6,7 @@ import numpy as np
 
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Bools, Floats, Ints, extreme_by
+from heartlevel.conclusions.numbers import all_rounded
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import interval95
@@ -48,13 +49,14 @@ def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:
     batch, undecided = assessment.batch, assessment.verdicts["reading"].undecided
     names = [name for name in undecided if assessment.rules.facts[name].asked]
     by_subject: list[list[tuple[str, float]]] = [[] for _ in batch.requests]
-    readings = np.bincount(batch.subject_of, minlength=len(by_subject)).tolist()
+    readings = np.bincount(batch.subject_of, minlength=len(by_subject))
     marked = np.array([undecided[name] for name in names], dtype=bool).reshape(len(names), batch.size)
     which, rows = np.nonzero(marked)
     counted = np.bincount(which * len(by_subject) + batch.subject_of[rows], minlength=len(names) * len(by_subject))
-    for cell in np.flatnonzero(counted).tolist():
-        number, subject = divmod(cell, len(by_subject))
-        share = round(int(counted[cell]) / readings[subject], SHARE_DECIMALS)
+    (cells,) = np.nonzero(counted)
+    of_names, of_subjects = np.divmod(cells, max(len(by_subject), 1))
+    shares = all_rounded(counted[cells] / readings[of_subjects], SHARE_DECIMALS)
+    for number, subject, share in zip(of_names.tolist(), of_subjects.tolist(), shares, strict=True):
         by_subject[subject].append((names[number], share))
     for lacking in by_subject:
         lacking.sort(key=lambda item: (-item[1], item[0]))

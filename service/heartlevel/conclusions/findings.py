@@ -12,7 +12,7 @@ import numpy as np
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Floats, Ints, run_starts
 from heartlevel.conclusions.firings import Firing
-from heartlevel.conclusions.numbers import rounded
+from heartlevel.conclusions.numbers import all_rounded
 from heartlevel.conclusions.urgency.episodes import Urgency
 from heartlevel.conclusions.urgency.following import Episode
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE
@@ -90,7 +90,7 @@ def _put_together(assessment: Assessment, firing: Firing, by_sitting: Sequence[l
     starts = np.flatnonzero(run_starts(subjects, apart[order]))
     worst = _worst_rows(assessment, rule, rows, subjects, starts)
     catalogue = assessment.rules.facts
-    facts = [_told(catalogue[name], columns[name][worst].tolist()) for name in rule.shown_facts]
+    facts = [_told(catalogue[name], columns[name][worst]) for name in rule.shown_facts]
     ranges = list(_ranges(rule, catalogue, columns, rows, starts))
     ends = [*starts[1:].tolist(), len(rows)]
     for at, (start, end) in enumerate(zip(starts.tolist(), ends, strict=True)):
@@ -146,7 +146,7 @@ def _ranges(
         if catalogue[name].kind == "number":
             values = columns[name][rows]
             ends = (np.fmin.reduceat(values, starts), np.fmax.reduceat(values, starts))
-            low, high = (_told(catalogue[name], end.tolist()) for end in ends)
+            low, high = (_told(catalogue[name], end) for end in ends)
             yield name, low, high
 
 
@@ -170,7 +170,8 @@ def _by_sitting(batch: Batch) -> list[list[int]]:
     return readings
 
 
-def _told(fact: Fact, values: list[float]) -> list[Any]:
+def _told(fact: Fact, values: Floats) -> list[Any]:
     if fact.kind == "number":
-        return [rounded(value, FACT_DECIMALS) for value in values]
-    return [fact.decoded(value) for value in values]
+        told: list[Any] = all_rounded(values, FACT_DECIMALS)
+        return told
+    return [fact.decoded(value) for value in values.tolist()]

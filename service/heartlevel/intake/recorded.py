@@ -59,11 +59,12 @@ class LikeObjects:
 
 
 def _by_name(objects: Sequence[Mapping[str, Any]]) -> dict[str, Sequence[Any]]:
+    names_of = list(map(tuple, objects))
+    if len(set(names_of)) == 1:
+        return dict(zip(names_of[0], zip(*(item.values() for item in objects), strict=True), strict=True))
     rows_of: dict[tuple[str, ...], list[int]] = {}
-    for row, item in enumerate(objects):
-        rows_of.setdefault(tuple(item), []).append(row)
-    if len(rows_of) == 1:
-        return dict(zip(*rows_of, zip(*(item.values() for item in objects), strict=True), strict=True))
+    for row, known in enumerate(names_of):
+        rows_of.setdefault(known, []).append(row)
     values: dict[str, Sequence[Any]] = {}
     for names, rows in rows_of.items():
         for name, column in zip(names, zip(*(objects[row].values() for row in rows), strict=True), strict=True):
