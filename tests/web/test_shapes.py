@@ -112,6 +112,12 @@ def test_a_table_whose_columns_are_not_understood_tells_what_is_severe_in_it(cli
     assert not client.post("/v1/tables", data=calm, content_type="text/csv").json["urgent"]
 
 
+@pytest.mark.parametrize("column", ["symptom", "Symptoms", "subject.symptoms"])
+def test_symptoms_count_in_a_table_whose_columns_are_not_understood(client, column):
+    table = f"taken_at,systolic,diastolic,setting,{column}\n{AT},192,121,home,chest pain\n"
+    assert client.post("/v1/tables", data=table, content_type="text/csv").json["urgency"]["level"] == "now"
+
+
 @pytest.mark.parametrize("table", [b"", b"\n", b"\xff\xfe", b"x" * 3_000, b"a,b\n" * 50, b'systolic\n\n,,\n"\n'])
 def test_a_table_that_is_none_is_refused_without_a_defect(client, table):
     assert client.post("/v1/tables", data=table, content_type="text/csv").status_code == 422

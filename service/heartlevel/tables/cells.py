@@ -11,14 +11,15 @@ import numpy as np
 import pyarrow
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.intake.fields import read_by
+from heartlevel.intake.fields import Choice, read_by
 from heartlevel.intake.written import number_written
 from heartlevel.tables.arrow.arrays import as_arrow, as_numpy
 from heartlevel.tables.fields import FIELDS, LIST, NUMBER, SUBJECT, TEXT
 from heartlevel.tables.meanings import Layout, Meaning
 from heartlevel.tables.written_times import times_as_texts
 
-BETWEEN_ITEMS = pattern(r"[;| ]")
+BETWEEN_ITEMS = pattern(r"[;|,]")
+MOST_WORDS = 5  # of one name
 LEAST_WHOLE, LARGEST_WHOLE = -(2**63), 2**64 - 1  # of whole numbers that JSON is written with
 
 
@@ -135,8 +136,21 @@ def cell_value(cell: Any, meaning: Meaning, decimal: str = ".") -> Any:
     elif field.kind == TEXT:
         value = as_text(value)
     elif field.kind == LIST and isinstance(value, str):
-        value = [item for item in BETWEEN_ITEMS.split(value) if item]
+        value = _items(value, field.declared)
     return read_by(field.declared, value)
+
+
+def _items(text: str, field: Any) -> list[str]:
+    """Return the items that a text lists: between `;`, `|` or `,`, and words apart but for those that are one name."""
+    items, names = list[str](), field.inner.names if isinstance(field.inner, Choice) else ()
+    for part in BETWEEN_ITEMS.split(text):
+        words = part.split()
+        while words:
+            ends = range(min(len(words), MOST_WORDS), 1, -1)
+            end = next((end for end in ends if read_by(field.inner, " ".join(words[:end])) in names), 1)
+            items.append(" ".join(words[:end]))
+            words = words[end:]
+    return items
 
 
 def _number(value: Any, factor: float, decimal: str) -> Any:
