@@ -154,7 +154,7 @@ def _name_headers(response: dict[str, Any], *more: str) -> None:
 
 
 def _taken(path: str, method: str) -> list[str]:
-    kept = method == "get" and path.startswith("/v1/") and not path.startswith("/v1/fhir")
+    kept = method == "get" and path.startswith(("/v1/", "/cds-services"))
     return ["X-Request-Id", "traceparent", "tracestate", "Accept-Encoding",
             *(["Content-Encoding"] if method == "post" else []), *(["If-None-Match"] if kept else [])]  # fmt: skip
 

@@ -15,7 +15,7 @@ from heartlevel.assessment import Rules
 from heartlevel.bundles.bundling import TRUSTED, BundleRefused, load_rules
 from heartlevel.command.main import main
 from heartlevel.web.application import create_app
-from heartlevel.web.reloading import RulesInForce
+from heartlevel.web.rules.reloading import RulesInForce
 from rules.laid import layer
 from support import OWN_RULE, week
 

@@ -34,8 +34,8 @@ from heartlevel.web.access.guard import Guard
 from heartlevel.web.access.keys import KeyFile, WrongKeyFile, new_key, write_keys
 from heartlevel.web.access.signed_tokens import IssuedTokens, WrongIssuer, WrongToken
 from heartlevel.web.application import create_app
+from heartlevel.web.fhir.trusted_clients import TrustedClients, WrongTrust
 from heartlevel.web.settings import NAMES, PREFIX, WrongSettings, settings_in
-from heartlevel.web.tokens import TrustedClients, WrongTrust
 from load.marked import documents, table
 from own_layer import FACTS, RULES
 from support import as_csv, as_rows, assess_in_process, demo, examples, requests, rules, week

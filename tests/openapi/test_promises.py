@@ -19,10 +19,10 @@ from heartlevel.intake.request import MOST_READINGS
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.cures import CURES
 from heartlevel.version import VERSION
-from heartlevel.web import trials
 from heartlevel.web.application import create_app
 from heartlevel.web.promises.deprecation import announce_deprecations, deprecations
 from heartlevel.web.promises.kinds import KINDS
+from heartlevel.web.rules import trials
 from support import answer, demo, demo_answers, examples, reached, rules, week
 
 CONTRACT = json.loads((shipped("openapi") / "openapi.json").read_text(encoding="utf-8"))

@@ -32,7 +32,7 @@ LATE = {
     ("report/page.py", "weasyprint"): "needs the extra `pdf`",
     ("ruling/files/own/units.py", "ucumvert"): "slow to import, and only a number of a clinic's own has need of it",
     ("tables/written_times.py", "pandas"): "slow to import, and only times in zones have need of it",
-    ("web/tokens.py", "jwt"): "needs the extra `cds`",
+    ("web/fhir/trusted_clients.py", "jwt"): "needs the extra `cds`",
     ("web/access/signed_tokens.py", "jwt"): "needs the extra `tokens`",
     ("web/tryout/tables.py", "heartlevel.bulk.one_table"): "the image leaves out what reads tables",
     ("web/observing/spans.py", "opentelemetry"): "needs the extra `otel`",

@@ -242,12 +242,14 @@ def test_a_line_that_is_refused_names_its_subject(client):
 
 
 @pytest.mark.parametrize("path", ["/v1/rules", "/v1/rules/legs-crossed", "/v1/guidelines", "/v1/protocols", "/v1/facts",
-                                  "/v1/openapi.json"])  # fmt: skip
+                                  "/v1/openapi.json", "/v1/fhir/codes", "/v1/fhir/Questionnaire",
+                                  "/v1/fhir/Questionnaire/technique", "/cds-services"])  # fmt: skip
 def test_what_the_caller_has_already_is_not_sent_again(client, path):
     first = client.get(path)
     same = client.get(path, headers={"If-None-Match": first.headers["ETag"]})
     assert (same.status_code, same.data, same.headers["ETag"]) == (304, b"", first.headers["ETag"])
     assert client.get(path, headers={"If-None-Match": '"other"'}).data == first.data
+    assert client.head(path, headers={"If-None-Match": first.headers["ETag"]}).status_code == 304
     head = client.head(path)
     assert (head.status_code, head.data, head.headers["Content-Length"]) == (200, b"", str(len(first.data)))
     assert client.get(path + "/").data == first.data

@@ -11,8 +11,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from exchange.resources import bundle, condition, patient, pressure
 from heartlevel.fhir.cards import escaped_markdown, shortened
-from heartlevel.web import cds_hooks
 from heartlevel.web.application import create_app
+from heartlevel.web.fhir import cds_hooks
 from support import rules
 from web.test_contract import validator
 

@@ -12,7 +12,7 @@ from heartlevel.assessment import Rules
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.ruleset import FilesRead
 from heartlevel.web.application import create_app
-from heartlevel.web.reloading import changed_unrevised
+from heartlevel.web.rules.reloading import changed_unrevised
 from support import OWN_RULE, rules
 
 LAYER = """name: Our clinic

@@ -16,9 +16,9 @@ from heartlevel.one_call import TOGETHER
 from heartlevel.resources import shipped
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.running import truth
-from heartlevel.web import reloading
 from heartlevel.web.application import create_app
-from heartlevel.web.noticeboard import Noticeboard
+from heartlevel.web.rules import reloading
+from heartlevel.web.rules.noticeboard import Noticeboard
 from support import rules, week
 
 

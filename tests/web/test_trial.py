@@ -5,9 +5,9 @@ import os
 import pytest
 
 from heartlevel.resources import shipped
-from heartlevel.web import trials
 from heartlevel.web.application import create_app
-from heartlevel.web.noticeboard import OneAtATime
+from heartlevel.web.rules import trials
+from heartlevel.web.rules.noticeboard import OneAtATime
 from support import rules, week
 
 POSTURE = (shipped("rules") / "reading" / "posture.yaml").read_text(encoding="utf-8")

@@ -17,12 +17,12 @@ from heartlevel.web.access.configured import configured_by
 from heartlevel.web.access.guard import guard_requests
 from heartlevel.web.bodies.answered import compress_answers
 from heartlevel.web.bodies.sent import SentRequest
-from heartlevel.web.cds_hooks import cds_hooks, check_client
 from heartlevel.web.connections.admission import admit_requests
 from heartlevel.web.connections.capacity import Capacity, Most
 from heartlevel.web.connections.streams import never
 from heartlevel.web.connections.unread import keep_answers
-from heartlevel.web.fhir import fhir_routes
+from heartlevel.web.fhir.cds_hooks import cds_hooks, check_client
+from heartlevel.web.fhir.resources import fhir_routes
 from heartlevel.web.observing.audit import AuditLog
 from heartlevel.web.observing.counters import LOST_AUDIT, WorkTold, count_lost_decisions
 from heartlevel.web.observing.each_request import observe
@@ -31,8 +31,10 @@ from heartlevel.web.pages.handouts import handout_routes
 from heartlevel.web.promises.deprecation import announce_deprecations
 from heartlevel.web.promises.pages import pages
 from heartlevel.web.promises.paths import RULE_ID, RuleId
-from heartlevel.web.reloading import RulesInForce
 from heartlevel.web.routes import routes
+from heartlevel.web.rules.documents import rule_routes
+from heartlevel.web.rules.kept_documents import KeptDocuments
+from heartlevel.web.rules.reloading import RulesInForce
 from heartlevel.web.settings import directories_in, settings_in
 from heartlevel.web.together import Together
 from heartlevel.web.tryout.site import site
@@ -65,6 +67,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     in_force = RulesInForce(*directories_in(app.config), rules)
     app.extensions["heartlevel"] = in_force
     app.extensions["heartlevel-together"] = Together()
+    app.extensions["heartlevel-documents"] = KeptDocuments()
     kept_in = app.config["DECISIONS"]
     app.extensions["heartlevel-decisions"] = DecisionLog(Path(kept_in) if kept_in else None, count_lost_decisions)
     most = Most()
@@ -83,6 +86,7 @@ def create_app(config: Mapping[str, Any] | None = None, rules: Rules | None = No
     admit_requests(app)
     problems.handle_errors(app)
     app.register_blueprint(routes)
+    app.register_blueprint(rule_routes)
     app.register_blueprint(fhir_routes)
     app.register_blueprint(handout_routes)
     app.register_blueprint(cds_hooks)

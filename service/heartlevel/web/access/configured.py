@@ -9,9 +9,9 @@ from heartlevel.fhir.codes import Codes, WrongCodes, codes_of
 from heartlevel.web.access.guard import Guard
 from heartlevel.web.access.keys import KeyFile, WrongKeyFile
 from heartlevel.web.access.signed_tokens import IssuedTokens, WrongIssuer
+from heartlevel.web.fhir.trusted_clients import TrustedClients, WrongTrust
 from heartlevel.web.observing.spans import Tracing, tracing_by
 from heartlevel.web.settings import PREFIX, WrongSettings
-from heartlevel.web.tokens import TrustedClients, WrongTrust
 
 T = TypeVar("T")
 MISTAKES = (WrongKeyFile, WrongIssuer, WrongTrust, WrongCodes, OSError)

@@ -3,7 +3,7 @@
 from typing import Any
 
 from heartlevel.ruling.language.ruleset import RuleSet
-from heartlevel.web.reloading import RulesInForce
+from heartlevel.web.rules.reloading import RulesInForce
 
 
 def readiness(in_force: RulesInForce, ruleset: RuleSet, is_told_all: bool) -> dict[str, Any]:

@@ -25,7 +25,7 @@ from heartlevel.web.observing.counters import (
 )
 from heartlevel.web.observing.spans import RequestSpan, begin_span
 from heartlevel.web.observing.trace_context import TRACEPARENT, TRACESTATE, TraceContext, trace_context
-from heartlevel.web.reloading import RulesInForce
+from heartlevel.web.rules.reloading import RulesInForce
 
 LOG = logging.getLogger("heartlevel")
 HEADER = "X-Request-Id"

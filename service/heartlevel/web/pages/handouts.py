@@ -12,7 +12,7 @@ from heartlevel.handouts.log_workbook import NoTimeZone, log_workbook
 from heartlevel.handouts.patient_page import patient_page
 from heartlevel.handouts.patient_sheet import patient_sheet
 from heartlevel.one_call import whole_answer_to
-from heartlevel.web.routes import choose_rules, keeper, most_readings, readings_sent, rules_in_force, tagged
+from heartlevel.web.answering import choose_rules, keeper, most_readings, readings_sent, rules_in_force, tagged
 from heartlevel.web.written_as_report import HTML, page_response
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

@@ -10,8 +10,8 @@ from heartlevel.intake.request import RefusedRequest, TooManyReadings
 from heartlevel.intake.texts.legible_table import DELIMITERS, legible_rows
 from heartlevel.legible import legible_urgencies
 from heartlevel.report.report import report_of
+from heartlevel.web.answering import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, tagged
 from heartlevel.web.bodies.sent import OtherMediaType, sent
-from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, respond, rules_in_force, tagged
 from heartlevel.web.written_as_report import HTML, reports_response
 
 CSV, MOST_COLUMNS = "text/csv", 1_000

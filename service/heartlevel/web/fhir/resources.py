@@ -1,7 +1,6 @@
 """The routes that speak FHIR R4."""
 
 from functools import partial
-from typing import Any
 
 from flask import Blueprint, Response, after_this_request, request
 
@@ -13,9 +12,7 @@ from heartlevel.fhir.questionnaire import ID as QUESTIONNAIRE_ID
 from heartlevel.fhir.questionnaire import questionnaire, questionnaires
 from heartlevel.fhir.reading.sent import is_fhir
 from heartlevel.report.report import Report, report_of
-from heartlevel.web.bodies.answered import chosen_by_accept
-from heartlevel.web.observing.counters import count_urgency
-from heartlevel.web.routes import (
+from heartlevel.web.answering import (
     JSON,
     choose_rules,
     keeper,
@@ -25,7 +22,10 @@ from heartlevel.web.routes import (
     rules_in_force,
     tagged,
 )
-from heartlevel.web.written_as_fhir import bundle_response, codes_in_use, now
+from heartlevel.web.bodies.answered import chosen_by_accept
+from heartlevel.web.fhir.written import bundle_response, codes_in_use, now
+from heartlevel.web.observing.counters import count_urgency
+from heartlevel.web.rules.kept_documents import of_content
 from heartlevel.web.written_as_report import HTML, reports_response
 
 fhir_routes = Blueprint("heartlevel-fhir", __name__)
@@ -57,24 +57,20 @@ def assess_resources() -> Response:
 @fhir_routes.get("/v1/fhir/codes")
 def get_codes() -> Response:
     """List the codes that are understood."""
-    return respond({"codes": codes_in_use().listed()})
+    codes = codes_in_use()
+    return of_content("codes", lambda _: {"codes": codes.listed()})
 
 
 @fhir_routes.get("/v1/fhir/Questionnaire")
 def find_questionnaires() -> Response:
     """Return the questions that can be answered beside Observations, as a search."""
-    return resource_response(questionnaires(rules_in_force().ruleset.choices.form))
+    return of_content("questionnaires", lambda rules: questionnaires(rules.ruleset.choices.form), FHIR_JSON)
 
 
 @fhir_routes.get(f"/v1/fhir/Questionnaire/{QUESTIONNAIRE_ID}")
 def get_questionnaire() -> Response:
     """Return the Questionnaire."""
-    return resource_response(questionnaire(rules_in_force().ruleset.choices.form))
-
-
-def resource_response(resource: dict[str, Any]) -> Response:
-    """Return a resource that is the same whatever the rules."""
-    return tagged(Response(as_json(resource), content_type=FHIR_JSON))
+    return of_content("questionnaire", lambda rules: questionnaire(rules.ruleset.choices.form), FHIR_JSON)
 
 
 def outcome_response(status: int, issues: list[Issue]) -> Response:

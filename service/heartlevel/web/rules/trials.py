@@ -21,8 +21,8 @@ from heartlevel.resources import shipped
 from heartlevel.ruling.files.layers import TOP, replacing
 from heartlevel.ruling.files.source import LONGEST_FILE
 from heartlevel.trial import Changed, tried
-from heartlevel.web.noticeboard import OneAtATime
-from heartlevel.web.reloading import RulesInForce
+from heartlevel.web.rules.noticeboard import OneAtATime
+from heartlevel.web.rules.reloading import RulesInForce
 
 MOST_REQUESTS = 500
 MOST_READINGS = 10_000  # of all its requests, each of which is assessed twice

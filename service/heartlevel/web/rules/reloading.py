@@ -17,7 +17,7 @@ from heartlevel.compiling.apart import CompilerFailed, StillChanging, compiled_a
 from heartlevel.ruling.files.directories.stamps import Stamp, stamp_of
 from heartlevel.ruling.language.faults import RuleFaults
 from heartlevel.ruling.language.ruleset import RuleSet
-from heartlevel.web.noticeboard import Noticeboard
+from heartlevel.web.rules.noticeboard import Noticeboard
 
 LOG = logging.getLogger("heartlevel")
 # A compiler that fails says nothing of the rules: it is tried again, after twice as long each time.

@@ -12,10 +12,11 @@ from heartlevel.fhir.call import FhirAnswers, fhir_answers
 from heartlevel.fhir.cards import cards_of, refused_card
 from heartlevel.fhir.names import LOINC, PANELS
 from heartlevel.web.access.signed_tokens import WrongToken
+from heartlevel.web.answering import JSON, choose_rules, keeper, most_readings, readings_sent, respond, rules_in_force
+from heartlevel.web.fhir.trusted_clients import TrustedClients
+from heartlevel.web.fhir.written import codes_in_use
 from heartlevel.web.observing.counters import FEEDBACK, count_urgency
-from heartlevel.web.routes import JSON, choose_rules, keeper, most_readings, readings_sent, respond, rules_in_force
-from heartlevel.web.tokens import TrustedClients
-from heartlevel.web.written_as_fhir import codes_in_use
+from heartlevel.web.rules.kept_documents import of_content
 
 cds_hooks = Blueprint("heartlevel-cds-hooks", __name__)
 cds_hooks.before_request(choose_rules)
@@ -79,7 +80,7 @@ def discover() -> Response:
         "description": "Averages of blood-pressure readings by a published protocol, and what to do next",
         "prefetch": PREFETCH,
     }  # fmt: skip
-    return respond({"services": [service]})
+    return of_content("cds-services", lambda _: {"services": [service]})
 
 
 @cds_hooks.post(f"/cds-services/{SERVICE}")

@@ -1,0 +1,1 @@
+"""What speaks FHIR R4: resources in and out, and CDS Hooks."""
