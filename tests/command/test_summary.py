@@ -133,4 +133,4 @@ def test_each_day_has_a_bar_that_is_broad_only_at_a_limit_and_all_of_it_fits(few
 def test_a_summary_without_days_is_that_of_the_answer_alone():
     text = shown(week(), Look())
     without = summary(answer(week()), rules())
-    assert [line for line in text.splitlines() if line not in without.splitlines()] == text.splitlines()[5:10]
+    assert [line for line in text.splitlines() if line not in without.splitlines()] == text.splitlines()[4:9]

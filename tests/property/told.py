@@ -5,7 +5,11 @@ from collections.abc import Iterator
 from typing import Any
 
 PAIR = re.compile(r"(\d+(?:[.,]\d)?)/(\d+(?:[.,]\d)?)")
-RAISED = {"raised": True, "not-raised": False, "between": False, "good-week": False}
+RAISED = {"raised": True, "not-raised": False, "between": False, "good-week": False, "raised-by-numbers": True,
+          "not-raised-by-numbers": False, "low": False}  # fmt: skip
+NOTHING = ("too-few", "too-few-ambulatory", "nothing-usable", "nothing-usable-because", "nothing-sent", "no-limits-there",
+           "no-limit", "not-relied-on")  # fmt: skip
+LOWEST = (90, 60)  # the convention of the guidelines' files
 LABELS = {"both-raised": "sustained", "office-only": "office-only-elevation", "outside-only": "home-only-elevation",
           "neither-raised": "normal-in-both"}  # fmt: skip
 WORDS = {"almost-certain": 0.95, "probable": 0.8}  # rules/ruleset.yaml
@@ -46,6 +50,8 @@ def _of_statement(answer: dict[str, Any], code: str, values: dict[str, Any], sen
         yield from _of_result(answer, code, values, sentence)
     if code in LABELS:
         yield from _of_pattern(answer, code, values)
+    if code.startswith(("low", "beside-", "says-otherwise-")):
+        yield from _of_other_sides(answer, code, values)
     yield from _of_rest(answer, code, sentence)
     for begins, check in (("too-few", _of_counts), ("target-", _of_target), ("change-", _of_change)):
         if code.startswith(begins):
@@ -55,14 +61,30 @@ def _of_statement(answer: dict[str, Any], code: str, values: dict[str, Any], sen
 def _of_rest(answer: dict[str, Any], code: str, sentence: str) -> Iterator[str]:
     if code == "first" and answer["next_steps"][0]["text"] not in sentence:
         yield "first: not the first of the next steps"
-    if code in ("too-few", "nothing-usable", "not-relied-on") and answer["classification"]["category"] is not None:
+    if code in NOTHING and answer["classification"]["category"] is not None:
         yield f"{code}: and yet there is a category"
+    usable = [reading for reading in answer["readings"] if reading["reliability"] != "unusable"]
+    if code.startswith("nothing-") and usable:
+        yield f"{code}: and yet {len(usable)} readings are usable"
+
+
+def _of_other_sides(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
+    """Hold what is said beside the result against the sides: whether one is raised, or low."""
+    (side,) = [side for side in answer["sides"] if side["side"] == values["side"]]
+    raised = code.endswith("-raised") and not code.endswith("-not-raised")
+    titles = {"below-threshold", "normal", "elevated", "high-normal", "optimal"}
+    if code.startswith(("beside-", "says-otherwise-")) and raised is (side["category"] in titles):
+        yield f"{code}: of {side['category']}"
+    if code.startswith("beside-") and answer["pattern"]["settled"] != "undetermined":
+        yield f"{code}: and yet the pattern is {answer['pattern']['settled']}"
+    low = any(side[name] < limit for name, limit in zip(("systolic", "diastolic"), LOWEST, strict=True))
+    if code.startswith("low") and not low:
+        yield f"{code}: of {side['systolic']}/{side['diastolic']}"
 
 
 def _of_pattern(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:
     pattern = answer["pattern"]
-    word = pattern["sureness"] if pattern["sureness"] in WORDS else "as-measured"
-    if (pattern["label"], word) != (LABELS[code], values["sureness"]):
+    if (pattern["settled"], pattern["sureness"]) != (LABELS[code], values["sureness"]):
         yield f"{code}, {values['sureness']}: the pattern is {pattern['label']}, {pattern['sureness']}"
 
 
@@ -83,17 +105,19 @@ def _of_result(answer: dict[str, Any], code: str, values: dict[str, Any], senten
     classification = answer["classification"]
     if classification["raised"] != RAISED[code] or classification["side"] != values["side"]:
         yield f"{code}: said of {classification['side']}, raised: {classification['raised']}"
-    if classification["title"] not in sentence:
+    if code != "low" and classification["title"] not in sentence:
         yield f"{code}: the category is {classification['title']}"
-    if code == "good-week" and answer["findings"]:
+    missed = [side for side in (answer["target"] or {"sides": []})["sides"] if side["state"] != "attained"]
+    if code == "good-week" and (answer["findings"] or missed):
         yield f"{code}: and yet there are findings"
     chances = classification["probability_at_or_above"]
-    if values["sureness"] in WORDS and not any(
+    if code.endswith("-by-numbers"):
+        if chances:
+            yield f"{code}: as measured, though {chances}"
+    elif not any(
         (chance if RAISED[code] else 1 - chance) >= WORDS[values["sureness"]] - 0.001 for chance in chances.values()
     ):
         yield f"{code}: {values['sureness']}, of {chances}"
-    if values["sureness"] not in WORDS and chances:
-        yield f"{code}: as measured, though {chances}"
 
 
 def _of_counts(answer: dict[str, Any], code: str, values: dict[str, Any]) -> Iterator[str]:

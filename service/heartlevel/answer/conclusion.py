@@ -39,6 +39,13 @@ def conclusion(conclusions: Conclusions, subject: int) -> dict[str, Any]:
     return written
 
 
+def without_first_step(answer: Mapping[str, Any]) -> list[str]:
+    """Return the sentences to the clinician but the first step, for who shows the next steps below them."""
+    conclusion = answer["conclusion"]
+    both = zip(conclusion["statements"], conclusion["clinician"], strict=True)
+    return [sentence for statement, sentence in both if statement["code"] != "first"]
+
+
 def _plain(value: object) -> object:
     return value.isoformat() if isinstance(value, date) else value
 
@@ -52,19 +59,25 @@ def _worded(
         match name, value:
             case _, date():
                 worded[name] = format_date(value, "long", locale_of(language))
-            case "target", str():
+            case "target" | "low", str():
                 worded[name] = value.replace(".", get_decimal_symbol(locale_of(language)))
             case "told", _:
                 worded[name] = urgency
             case "category", str():
                 worded[name] = wording.categories.get(value, value)
             case "reason", str():
-                worded[name] = (
-                    wording.rules[value].title if value in wording.rules else wording.sureness[f"side-{value}"]
-                ).removesuffix(".")
+                worded[name] = _reason(value, wording)
             case "step", str():
                 steps = wording.next_steps if reader == "clinician" else wording.next_steps_for_patient
                 if value not in steps:
                     return None
                 worded[name] = steps[value]
     return worded
+
+
+def _reason(code: str, wording: Wording) -> str:
+    """Return a reason in words: a rule's title, or what is said of a side or an error that no rule names."""
+    if code in wording.rules:
+        return wording.rules[code].title.removesuffix(".")
+    known = wording.sureness.get(f"side-{code}") or wording.sureness[f"error-{code}"]
+    return known.removesuffix(".")

@@ -5,6 +5,7 @@ from typing import Any
 
 from babel.numbers import format_decimal
 
+from heartlevel.answer.conclusion import without_first_step
 from heartlevel.assessment import Rules
 from heartlevel.command.terminal.day_plot import DayMeans, day_means, plotted
 from heartlevel.command.terminal.look import Look
@@ -49,7 +50,7 @@ def _lines(
 ) -> Iterator[str]:
     urgent = f"   {look.styled(words['urgent'], **ALARM)}" if answer["urgent"] else ""
     yield f"{look.styled(answer['subject']['id'], **HEADING)}  {_readings(answer, words)}{urgent}"
-    yield from (look.wrapped(f"  {sentence}") for sentence in answer["conclusion"]["clinician"])
+    yield from (look.wrapped(f"  {sentence}") for sentence in without_first_step(answer))
     yield from _averages(answer, words)
     yield from _plot(means, words, look) if means else ()
     yield from map(look.wrapped, map(_other, answer["other_guidelines"]))

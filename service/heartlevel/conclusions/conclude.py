@@ -71,8 +71,9 @@ class Conclusions:
     # What is said first.
     statements = cached_property(
         lambda self: statements_of(
-            Material(self.assessment, self.findings, self.category, self.pattern, self.patterns_probable, self.objections,
-                     self.unfit, self.next_steps, self.urgency, self.targets, self.periods, self.changes)
+            Material(self.assessment, self.findings, self.category, self.pattern, self.pattern_settled,
+                     self.patterns_probable, lambda: self.as_measured, self.objections, self.unfit, self.next_steps,
+                     self.urgency, self.targets, self.periods, self.changes)
         )
     )  # fmt: skip
     # How much was measured and recorded, how sure averages are and how readings vary.

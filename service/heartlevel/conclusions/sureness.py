@@ -121,6 +121,20 @@ def errors_of(assessment: Assessment, categories: SubjectCategories) -> list[lis
     return by_subject
 
 
+def weightiest_error(assessment: Assessment, group: int, raised: bool) -> str | None:
+    """Return the code of the error that speaks most against a group's average being raised, or not; None without any.
+
+    The most is by the mean square of what it may be wrong by the way the average lies.
+    """
+    sign, errors = (1.0 if raised else -1.0), assessment.sureness.errors
+    squares = {
+        code: float((np.maximum(sign * part.mean[:, group], 0) ** 2 + part.variance[:, group]).sum())
+        for code, part in errors.parts.items()
+    }
+    code = max(squares, key=lambda name: squares[name], default=None)
+    return code if code is not None and squares[code] > 0 else None
+
+
 def _questions(assessment: Assessment, groups: Ints) -> list[list[str]]:
     """Return what would sharpen each average's probability most: by the mean square error for want of it."""
     wanting = assessment.sureness.errors.wanting

@@ -5,6 +5,7 @@ from re import compile as pattern
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
+from heartlevel.answer.conclusion import without_first_step
 from heartlevel.answer.whole import as_json
 from heartlevel.fhir.names import RULES
 
@@ -63,7 +64,7 @@ def escaped_markdown(text: str) -> str:
 def _detail(answer: Mapping[str, Any], not_sent: Sequence[str]) -> str:
     """Return the whole conclusion, the next steps and the cautions as Markdown, in the language of the answer."""
     counts = answer["counts"]
-    parts = ["\n\n".join(map(escaped_markdown, answer["conclusion"]["clinician"]))]
+    parts = ["\n\n".join(map(escaped_markdown, without_first_step(answer)))]
     steps = [step["text"] for step in answer["next_steps"]]
     if steps:
         parts.append("\n".join(f"{number}. {escaped_markdown(text)}" for number, text in enumerate(steps, start=1)))

@@ -6,6 +6,7 @@ from functools import cached_property
 from itertools import accumulate, chain
 from typing import Any
 
+from heartlevel.answer.conclusion import without_first_step
 from heartlevel.assessment import Rules
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.statements.averages import AS_MEASURED
@@ -92,6 +93,11 @@ class Report:
     def day(self, day: str) -> str:
         """Return a date of ISO 8601 in words of the report's language."""
         return long_date(day, self.language)
+
+    @property
+    def concluded(self) -> list[str]:
+        """The sentences of the conclusion; the first step is told below, among the others."""
+        return without_first_step(self.answer)
 
     @property
     def language(self) -> str:

@@ -1,14 +1,14 @@
 """The averages of sides as sentences show them: whole numbers, unless these would be on another side of a limit."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import floor
 from typing import TypeAlias
 
 from heartlevel.assessment import Assessment
 from heartlevel.columns import TOLERANCE
 from heartlevel.conclusions.sureness import word_of, word_told
-from heartlevel.facts.sides import LIMITS_OF, SETTING_NUMBER
-from heartlevel.profiles import Category
+from heartlevel.facts.sides import AMBULATORY_SIDES, LIMITS_OF, SETTING_NUMBER
+from heartlevel.profiles import Category, Guideline
 from heartlevel.statistics.classification import limit_name
 from heartlevel.vocabulary import MEASURED_SIDES, SETTINGS
 
@@ -33,11 +33,24 @@ def _pressures_shown(assessment: Assessment, subject: int, side: int) -> list[fl
     exact = assessment.sides.measured.mean[:, side, subject].tolist()
     guideline, name = assessment.guidelines[subject], LIMITS_OF[MEASURED_SIDES[side]]
     limits = [(level.systolic, level.diastolic) for level in guideline.categories.get(name, ())]
-    limits.append(guideline.raised_from(name))
+    limits += [guideline.raised_from(name), low_limits(guideline)]
     reached = _reached(exact, limits, TOLERANCE)
     cut = [floor(10 * (pressure + TOLERANCE)) / 10 for pressure in exact]
     tellings = ([float(round(pressure)) for pressure in exact], [round(pressure, 1) for pressure in exact], cut)
     return next((told for told in tellings if _reached(told, limits) == reached), cut)
+
+
+def low_limits(guideline: Guideline) -> tuple[float, float]:
+    """Return the pressures (mm[Hg]) below which a guideline's file calls a systolic or diastolic average low."""
+    return guideline.limits["low.systolic"], guideline.limits["low.diastolic"]
+
+
+def is_low(assessment: Assessment, subject: int, side: int) -> bool:
+    """Tell whether either pressure of a side's average is low. Pressures asleep are lower, so ambulatory ones are not."""
+    if side in AMBULATORY_SIDES:
+        return False
+    means = assessment.sides.measured.mean[:, side, subject].tolist()
+    return any(mean < low for mean, low in zip(means, low_limits(assessment.guidelines[subject]), strict=True))
 
 
 def _reached(pressures: Sequence[float], limits: Sequence[tuple[float, float]], tolerance: float = 0.0) -> list[bool]:
@@ -47,10 +60,21 @@ def _reached(pressures: Sequence[float], limits: Sequence[tuple[float, float]], 
 
 def sureness_of_side(assessment: Assessment, subject: int, side: int, raised: bool) -> str | None:
     """Return how sure it is that a side is raised, or that it is not, as a word; None where it cannot be told yet."""
+    return sureness_among(assessment, assessment.sureness.probabilities.of_limit, subject, side, raised)
+
+
+def sureness_among(
+    assessment: Assessment, of_limit: Sequence[Mapping[str, float]], subject: int, side: int, raised: bool
+) -> str | None:
+    """Return the same by the probabilities of limits, one mapping a group."""
     guideline, name = assessment.guidelines[subject], LIMITS_OF[MEASURED_SIDES[side]]
     limit = Category("", "", *guideline.raised_from(name))
-    group = subject * len(SETTINGS) + int(SETTING_NUMBER[side])
-    probable = assessment.sureness.probabilities.of_limit[group].get(limit_name(limit))
+    probable = of_limit[group_of(subject, side)].get(limit_name(limit))
     if probable is None:
         return AS_MEASURED
     return word_told(word_of(probable if raised else 1 - probable, assessment.rules.sureness))
+
+
+def group_of(subject: int, side: int) -> int:
+    """Return the number of the average that a side of a subject is judged by."""
+    return subject * len(SETTINGS) + int(SETTING_NUMBER[side])

@@ -1,8 +1,9 @@
 """Which statements a conclusion has, in a fixed order: what it comes to, what stands against it, what to do first."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from heartlevel.conclusions.sides import NOT_MEASURED
+from heartlevel.conclusions.statements.besides import besides
 from heartlevel.conclusions.statements.followed import change_of, target_of
 from heartlevel.conclusions.statements.result import CANNOT_BE_TOLD, result_of
 from heartlevel.conclusions.statements.statement import Material, Statement
@@ -11,6 +12,7 @@ from heartlevel.facts.sides import NO_SIDE
 from heartlevel.vocabulary import MEASURED_SIDES, URGENCY_LEVELS
 
 MOST, PAST = 3, "urgency-history"
+REVIEW = "clinical-review"  # what a pattern asks for: it says nothing that the result does not
 
 
 def statements_of(material: Material) -> list[list[Statement]]:
@@ -25,10 +27,15 @@ def _of_subject(material: Material, subject: int) -> list[Statement]:
     urgent = [statement for statement in urgent if statement.code != PAST]
     first = [] if urgent else list(_first(material, subject, result))
     followed = [*target_of(material, subject), *change_of(material, subject)]
-    qualifiers = [*past, *_not_compared(material, subject), *_even_so(material, subject, result), *followed]
-    asked_by_finding = bool(first) and bool(material.steps[subject][0].because)
-    statements = [*urgent, result, *qualifiers[: MOST - len(urgent) - 1 - asked_by_finding]]
+    qualifiers = [*past, *besides(material, subject, result), *_not_compared(material, subject),
+                  *_even_so(material, subject, result), *followed]  # fmt: skip
+    statements = [*urgent, result, *qualifiers[: MOST - len(urgent) - 1 - _wants_room(material, subject, first)]]
     return [*statements, *first][:MOST]
+
+
+def _wants_room(material: Material, subject: int, first: Sequence[Statement]) -> bool:
+    """Tell whether the first step goes before what else qualifies a result: a finding asks for it, about the readings."""
+    return bool(first) and bool(material.steps[subject][0].because) and material.steps[subject][0].code != REVIEW
 
 
 def _urgency(material: Material, subject: int) -> Iterator[Statement]:

@@ -1,6 +1,6 @@
 """A statement, and what statements are chosen from."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from heartlevel.assessment import Assessment
@@ -14,6 +14,7 @@ from heartlevel.conclusions.pattern import PatternsProbable
 from heartlevel.conclusions.sides import Objection
 from heartlevel.conclusions.steps import Step
 from heartlevel.conclusions.urgency.episodes import Urgency
+from heartlevel.statistics.classification import Probabilities
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,9 @@ class Material:
     findings: Sequence[Sequence[Finding]]
     category: SubjectCategories
     pattern: Ints  # its number in LABELS
+    pattern_settled: Ints  # likewise, undetermined where it is less than probable
     patterns_probable: PatternsProbable
+    as_measured: Callable[[], Probabilities]  # with no error taken off; worked out where it is asked for
     objections: Sequence[Mapping[int, Sequence[Objection]]]  # by side
     unfit: Sequence[Sequence[tuple[str, Sequence[str]]]]  # sides that keep a pattern from being named, with codes
     steps: Sequence[Sequence[Step]]

@@ -25,6 +25,7 @@ _JUDGED = _slots(sureness=None, category=None, guideline=None)
 _REASON, _STEP = _slots(side=None, reason=None), _slots(step=None)
 _LEVEL = _slots(told=None)
 _COUNTS = _slots(home_readings="1", home_days="d", office_readings="1")
+_LIMITED = _slots(guideline=None, low=None)
 _TARGET = _slots(side=None, target=None, guideline=None, sureness=None)
 _CHANGE = _slots(side=None, before=None, now=None, since=None)
 
@@ -32,13 +33,23 @@ _CHANGE = _slots(side=None, before=None, now=None, since=None)
 STATEMENTS: Mapping[str, Mapping[str, Fact]] = {
     **{f"urgency-{level}": _LEVEL for level in ("now", "same-day", "within-days", "cannot-be-told", "history")},
     **dict.fromkeys(("good-week", "not-raised", "between", "raised", "too-near-the-limit"), _SIDE | _JUDGED),
+    "unclear-by-errors": _SIDE | _JUDGED | _REASON,
+    **dict.fromkeys(("raised-by-numbers", "not-raised-by-numbers"), _SIDE | _JUDGED),
+    "low": _SIDE | _JUDGED | _LIMITED,
     **dict.fromkeys(("both-raised", "office-only", "outside-only", "neither-raised"),
                     _SIDE | _OTHER | _JUDGED),
     "not-relied-on": _SIDE | _REASON,
+    "no-limit": _SIDE | _slots(guideline=None),
     "too-few": _COUNTS,
-    "nothing-usable": {},
+    "too-few-ambulatory": _COUNTS | _slots(ambulatory_readings="1"),
+    "no-limits-there": _slots(readings="1"),
+    "nothing-sent": {},
+    "nothing-usable": _slots(readings="1"),
+    "nothing-usable-because": _slots(readings="1") | _REASON,
     "too-young": _slots(years="a"),
     "limits-unclear": {},
+    **dict.fromkeys(("low-besides", "low-diastolic"), _SIDE | _LIMITED),
+    **dict.fromkeys(("says-otherwise-raised", "says-otherwise-not-raised", "beside-raised", "beside-not-raised"), _SIDE),
     "even-so": _REASON,
     "not-compared": _REASON,
     **{f"target-{state}": _TARGET for state in ("attained", "not-attained", "below", "cannot-be-told")},

@@ -1,0 +1,53 @@
+"""The statements beside a result: that a number is low, what another method says, what the other side shows."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from heartlevel.conclusions.pattern import LABELS
+from heartlevel.conclusions.statements.averages import is_low, low_limits, side_shown
+from heartlevel.conclusions.statements.result import OF_PATTERN, limited
+from heartlevel.conclusions.statements.statement import Material, Statement
+from heartlevel.facts.sides import AMBULATORY_SIDES, HOME, NO_SIDE, OFFICE_SIDES
+from heartlevel.vocabulary import UNDETERMINED
+
+
+def besides(material: Material, subject: int, result: Statement) -> Iterator[Statement]:
+    """Yield what stands beside the result of one side or of both."""
+    side = int(material.category.side[subject])
+    if side != NO_SIDE:
+        yield from _low(material, subject, result)
+        yield from _otherwise(material, subject, side)
+        yield from _other_side(material, subject, side, result)
+
+
+def _low(material: Material, subject: int, result: Statement) -> Iterator[Statement]:
+    """Yield the first side with a low average that the result does not tell of."""
+    measured, told = material.assessment.sides.measured, result.code == "low"
+    for side in (HOME, *OFFICE_SIDES):
+        own = told and side == int(material.category.side[subject])
+        if not own and not np.isnan(measured.raised[side, subject]) and is_low(material.assessment, subject, side):
+            values = side_shown(material.assessment, subject, side) | limited(material, subject)
+            both = measured.mean[0, side, subject] < low_limits(material.assessment.guidelines[subject])[0]
+            yield Statement("low-besides" if both else "low-diastolic", values)
+            return
+
+
+def _otherwise(material: Material, subject: int, side: int) -> Iterator[Statement]:
+    """Yield what home says where an ambulatory measurement, which stands first, says otherwise."""
+    raised = material.assessment.sides.measured.raised[:, subject]
+    if side in AMBULATORY_SIDES and material.assessment.fitness.fit[HOME, subject] and raised[side] != raised[HOME]:
+        yield _beside("says-otherwise", material, subject, HOME)
+
+
+def _other_side(material: Material, subject: int, side: int, result: Statement) -> Iterator[Statement]:
+    """Yield what the office shows where it may be compared and the pattern is less than probable."""
+    office = int(material.assessment.sides.office[subject])
+    decided = LABELS[material.pattern[subject]] != UNDETERMINED
+    if decided and office not in (NO_SIDE, side) and result.code not in OF_PATTERN.values():
+        yield _beside("beside", material, subject, office)
+
+
+def _beside(code: str, material: Material, subject: int, side: int) -> Statement:
+    raised = material.assessment.sides.measured.raised[side, subject] == 1
+    return Statement(f"{code}-{'raised' if raised else 'not-raised'}", side_shown(material.assessment, subject, side))

@@ -1,0 +1,154 @@
+"""What stands first in an answer is no surer than the data, is true of them, and says what a doctor must not miss."""
+
+from html import unescape
+from re import search
+
+import pytest
+
+from heartlevel.assessment import assess_requests
+from heartlevel.command.summary import summary
+from heartlevel.conclusions.conclude import conclude
+from heartlevel.fhir.cards import cards_of
+from heartlevel.intake.request import read
+from heartlevel.report.page import report_pages
+from property.told import untrue
+from support import answer, rules, week
+
+SOUND = {"body_position": "sitting", "back_supported": True, "feet_flat": True, "legs_crossed": False, "talking": False,
+         "arm_supported": True, "arm_level": "heart", "rested_minutes": 5, "full_bladder": False, "bare_arm": True,
+         "cuff_mark_in_range": True}  # fmt: skip
+PERSON = {"id": "s-1", "age_years": 50}
+OPTIONS = {"guideline": "esh-2023", "as_of": "2026-03-10"}
+
+
+def office(systolic: int, diastolic: int, days=("2026-03-09",), **more) -> list[dict]:
+    return [{"taken_at": f"{day}T10:{minute:02d}:00+01:00", "systolic": systolic, "diastolic": diastolic,
+             "setting": "office", "taken_by": "staff", **more} for day in days for minute in (0, 2, 4)]  # fmt: skip
+
+
+def around_the_clock(systolic: int, diastolic: int) -> list[dict]:
+    return [{"taken_at": f"2026-03-{4 + half // 24:02d}T{half % 24:02d}:{minute:02d}:00+01:00",
+             "systolic": systolic - 10 * (half % 24 < 7), "diastolic": diastolic - 8 * (half % 24 < 7),
+             "setting": "ambulatory", "asleep": half % 24 < 7}
+            for half in range(9, 33) for minute in (0, 30)]  # fmt: skip
+
+
+def concluded(readings: list[dict], subject: dict | None = None, **options) -> dict:
+    found = answer({"subject": PERSON | (subject or {}), "readings": readings, "options": OPTIONS | options})
+    assert untrue(found) == []
+    return found
+
+
+def home(systolic: int, diastolic: int, technique: dict | None = None, **more) -> list[dict]:
+    same = week(7, ((systolic, diastolic),) * 2, technique=SOUND if technique is None else technique, **more)
+    return [
+        reading | {"systolic": systolic + number * 5 % 7 - 3, "diastolic": diastolic + number * 3 % 5 - 2}
+        for number, reading in enumerate(same["readings"])
+    ]
+
+
+def codes(found: dict) -> list[str]:
+    return [statement["code"] for statement in found["conclusion"]["statements"]]
+
+
+@pytest.mark.parametrize(("pressures", "code"), [((84, 52), "low"), ((112, 56), "low"), ((112, 64), "good-week")])
+def test_an_average_that_is_low_is_called_low_and_no_good_week(pressures, code):
+    found = concluded(home(*pressures))
+    assert codes(found)[0] == code
+    for reader in ("clinician", "patient"):
+        assert bool(search(r"\blow\b", found["conclusion"][reader][0])) == (code == "low")
+
+
+def test_a_low_number_beside_a_raised_one_is_named_by_itself():
+    found = concluded(home(152, 54))
+    assert codes(found)[:2] == ["raised", "low-diastolic"]
+    assert "54" in found["conclusion"]["patient"][1] and "152" not in found["conclusion"]["patient"][1]
+
+
+def test_what_is_almost_certain_at_home_is_said_so_though_the_pattern_of_both_is_open():
+    found = concluded([*home(146, 91), *office(126, 78)])
+    assert found["pattern"]["label"] == "home-only-elevation" and found["pattern"]["settled"] == "undetermined"
+    assert codes(found)[:2] == ["raised", "beside-not-raised"]
+    assert "almost certainly raised" in found["conclusion"]["clinician"][0]
+    assert not any("numbers alone" in sentence for sentence in found["conclusion"]["patient"])
+
+
+def test_on_treatment_the_target_is_said_beside_a_pattern_that_is_open():
+    found = concluded([*home(146, 91), *office(126, 78)], {"on_treatment": True}, guideline="nice-ng136")
+    assert codes(found) == ["raised", "beside-not-raised", "target-not-attained"]
+
+
+def test_a_week_in_which_the_target_is_missed_is_no_good_one():
+    treated = {"on_treatment": True}
+    missed = concluded(home(122, 74), treated, target={"home": {"systolic": 110, "diastolic": 65}})
+    assert codes(missed)[:2] == ["not-raised", "target-not-attained"]
+    attained = concluded(home(115, 72), treated, target={"home": {"systolic": 135, "diastolic": 85}})
+    assert codes(attained)[:2] == ["good-week", "target-attained"]
+
+
+@pytest.mark.parametrize(
+    ("technique", "code"),
+    [(SOUND, "raised"), (SOUND | {"arm_height_cm": -15}, "unclear-by-errors"), ({}, "unclear-by-errors")],
+    ids=["sound", "arm low", "nothing recorded"],
+)  # fmt: skip
+def test_an_average_well_above_the_limit_is_not_called_near_it_for_the_errors_in_it(technique, code):
+    found = concluded(home(147, 89, technique))
+    assert codes(found)[0] == code
+    if code != "raised":
+        assert "near the" not in found["conclusion"]["clinician"][0]
+
+
+def test_the_error_that_is_named_first_is_one_that_is_there():
+    found = concluded(home(147, 89, {**SOUND, "arm_height_cm": -15}))
+    titles = {finding["rule"]: finding["title"] for finding in found["findings"]}
+    reason = found["conclusion"]["statements"][0]["values"]["reason"]
+    assert titles[reason] in found["conclusion"]["clinician"][0]
+
+
+@pytest.mark.parametrize(("pressures", "code"), [((150, 95), "raised-by-numbers"), ((112, 72), "not-raised-by-numbers")])
+def test_without_a_probability_the_person_is_told_that_the_numbers_may_be_off(pressures, code):
+    found = concluded([reading | {"device_status": {"cuff_loose": True}} for reading in home(*pressures)])
+    assert codes(found)[0] == code
+    assert "how far it may be off" in found["conclusion"]["patient"][0]
+
+
+def test_readings_of_places_without_limits_are_not_said_to_be_unusable():
+    found = concluded([reading | {"setting": "pharmacy"} for reading in home(150, 95)])
+    assert codes(found)[0] == "no-limits-there" and "28" in found["conclusion"]["clinician"][0]
+
+
+def test_where_nothing_could_be_used_the_reason_stands_beside_it():
+    assert codes(concluded([])) == ["nothing-sent"]
+    picked = concluded(home(118, 74, selected_from=3))
+    assert codes(picked)[0] == "nothing-usable-because" and "picked" in picked["conclusion"]["clinician"][0]
+    lost = concluded([{"setting": "home", "taken_at": "2026-03-09T07:00:00+01:00", "systolic": "?", "diastolic": "?"}])
+    assert codes(lost)[0] == "nothing-usable" and "received: 1" in lost["conclusion"]["clinician"][0]
+
+
+def test_few_readings_around_the_clock_are_counted_among_what_was_measured():
+    found = concluded(around_the_clock(132, 82)[::8])
+    assert codes(found)[0] == "too-few-ambulatory" and "6 around the clock" in found["conclusion"]["clinician"][0]
+
+
+def test_a_method_without_a_limit_is_not_called_unreliable():
+    found = concluded([reading | {"taken_by": "unattended"} for reading in office(138, 86)])
+    assert codes(found)[0] == "no-limit"
+    assert not any("rel" in found["conclusion"][reader][0] for reader in ("clinician", "patient"))
+
+
+def test_home_and_ambulatory_that_disagree_are_said_to():
+    found = concluded([*around_the_clock(122, 74), *home(146, 91)])
+    assert codes(found)[:2] == ["not-raised", "says-otherwise-raised"]
+    assert codes(concluded([*around_the_clock(122, 74), *home(116, 74)]))[0] == "not-raised"
+    assert not any(code.startswith("says") for code in codes(concluded([*around_the_clock(122, 74), *home(116, 74)])))
+
+
+def test_pages_that_show_the_steps_tell_the_first_one_once():
+    payload = {"subject": PERSON, "readings": home(150, 95), "options": OPTIONS}
+    found = answer(payload)
+    assert codes(found)[-1] == "first"
+    step = found["next_steps"][0]["text"]
+    (page,) = report_pages(conclude(assess_requests([read(payload, rules().ruleset.choices)], rules())), rules())
+    (card,) = cards_of(found)
+    in_lines = summary(found, rules()).replace("\n      ", " ")
+    assert unescape(page.decode()).count(step) == card["detail"].count(step) == in_lines.count(step) == 1
