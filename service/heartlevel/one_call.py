@@ -218,8 +218,8 @@ def urgency_in(legible: object, rules: Rules) -> dict[str, Any] | None:
 
 
 def has_pressures(legible: object) -> bool:
-    """Tell whether any pressure is legible of a text that is no JSON."""
-    return isinstance(legible, dict) and bool(legible["readings"])
+    """Tell whether any pressure is legible of a text that is no JSON; of other JSON, whether there is anything in it."""
+    return bool(legible.get("readings", legible) if isinstance(legible, dict) else legible)
 
 
 def refusal(line: int, error: RefusedRequest, subject: str | None) -> Outcome:

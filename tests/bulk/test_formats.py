@@ -10,8 +10,12 @@ from exchange.resources import bundle, patient, pressure
 from heartlevel.bulk.inputs.input import RequestFormat
 from heartlevel.bulk.inputs.registry import ENDINGS, INPUT_FORMATS, format_by_content, format_of
 from heartlevel.bulk.outputs.registry import OUTPUT_FORMATS, output_format
+from heartlevel.fhir.call import fhir_answers
+from heartlevel.fhir.codes import codes_of
+from heartlevel.fhir.issues import WARNING
 from heartlevel.intake.decoding import Decoded, Undecodable
-from support import assess_in_process
+from heartlevel.intake.texts.json_text import parsed_json
+from support import assess_in_process, rules
 
 
 @pytest.mark.parametrize("name", INPUT_FORMATS)
@@ -106,6 +110,38 @@ def test_a_bundle_a_line_is_told_from_other_json_and_each_person_in_it_is_assess
     answers = [json.loads(line) for line in out.read_text(encoding="utf-8").splitlines()]
     assert [(one["subject"]["id"], one["urgent"]) for one in answers] == [("a", False), ("b", True), ("c", False)]
     assert format_by_content(sent.read_bytes(), mapped=False).name == "fhir"
+
+
+def problems_of(folder: Path, name: str, *texts: str) -> list[dict]:
+    (folder / name).write_text("".join(text + "\n" for text in texts), encoding="utf-8")
+    assess_in_process(str(folder / name), "--output", str(folder / "out"), "--problems", str(folder / "problems"))
+    (folder / "out").unlink()
+    return [json.loads(line) for line in (folder / "problems").read_text(encoding="utf-8").splitlines()]
+
+
+def test_what_the_service_warns_of_in_a_bundle_is_told_of_one_in_a_file_too(tmp_path):
+    """HL7 v3 ObservationInterpretation: HH is critically high."""
+    critical = {"coding": [{"system": "http://terminology.hl7.org/CodeSystem/v3-ObservationInterpretation", "code": "HH"}]}
+    sent = bundle(patient("a"), pressure("1", subject={"reference": "Patient/a"}, interpretation=[critical]),
+                  pressure("2", subject={"reference": "Patient/a"}, status="entered-in-error"))  # fmt: skip
+    text = json.dumps(sent)
+    twice = text.replace('"id": "a"', '"id": "a", "active": true, "active": true', 1)
+    costly = text.replace('"value": 128', '"value": 128, "value": 150', 1)
+    assert len({text, twice, costly}) == 3
+    for body in (text, twice, costly):
+        issues = fhir_answers(parsed_json(body.encode()), rules(), codes_of()).issues
+        warned = [issue for issue in issues if issue.severity == WARNING and issue.code is None]
+        told = [problem for problem in problems_of(tmp_path, "people.fhir", body) if problem["code"].startswith("fhir-")]
+        expected = [(f"fhir-{issue.type}", f"{issue.expression}: {issue.text}") for issue in warned]
+        assert [(problem["code"], problem["detail"]) for problem in told] == expected and len(told) >= 2
+        assert {problem["line"] for problem in told} == {1}
+
+
+def test_a_bundle_about_nobody_and_what_is_no_bundle_are_told_with_how_urgent_they_are(tmp_path):
+    severe = json.dumps(pressure("2", 225, 130, subject={"reference": "Patient/b"}))
+    problems = problems_of(tmp_path, "people.fhir", json.dumps(bundle()), severe)
+    assert [(problem["line"], problem["code"]) for problem in problems] == [(1, "nobody"), (2, "not-fhir")]
+    assert [problem["urgency"] for problem in problems] == ["none", "same-day"]
 
 
 def test_answers_are_written_as_a_bundle_a_line_for_requests_and_tables_alike(tmp_path):

@@ -36,6 +36,9 @@ class Issue:
         return issue
 
 
+NOBODY = Issue(ERROR, "required", "nothing in it says of whom it is: there is no Patient and no subject")
+
+
 def issue_of(fault: Problem, expression: str | None, severity: str = WARNING) -> Issue:
     """Return what stands for a problem of a request."""
     name = ".".join(part for part in fault.pointer.split("/")[2:] if not part.isdigit())

@@ -4,11 +4,20 @@ A decoder is a module that yields `Decoded`, one a request, and `Undecodable` in
 `intake.request.read` takes the object; the pointer of each problem it returns leads back to what was sent by `origin_of`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
 Origin = TypeVar("Origin")
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What is to be said of what was sent beside the faults of a request: where it stands there, and no value."""
+
+    code: str
+    at: str | None
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +31,7 @@ class Decoded(Generic[Origin]):
     request: object
     origins: Mapping[str, Origin] = field(default_factory=dict)
     size: int = 0  # bytes of its text, where there is one of its own
+    remarks: Sequence[Remark] = ()
 
     def origin_of(self, pointer: str) -> Origin | None:
         """Return the place of what a pointer means or else of the nearest part around it; None if no part has one."""
@@ -42,6 +52,7 @@ class Undecodable(Generic[Origin]):
     detail: str
     legible: object = None
     size: int = 0  # bytes of its text, as far as it is held
+    remarks: Sequence[Remark] = ()
 
     def origin_of(self, pointer: str) -> Origin:
         """Return the place of the request: it has no parts."""

@@ -92,7 +92,7 @@ def _decoded(plan: Plan, sent: SentText) -> Iterator[LocatedRequest]:
     for decoded in wire.decode([(sent.line, sent.text)], plan.rules.ruleset.choices.form):
         if isinstance(decoded, Undecodable):
             origin = CellOrigin(sent.input, decoded.origin)
-            yield Undecodable(origin, decoded.code, decoded.detail, decoded.legible)
+            yield Undecodable(origin, decoded.code, decoded.detail, decoded.legible, remarks=decoded.remarks)
         else:
             origins = {pointer: CellOrigin(sent.input, line) for pointer, line in decoded.origins.items()}
-            yield DecodedRows(decoded.request, origins)
+            yield DecodedRows(decoded.request, origins, remarks=decoded.remarks)

@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from heartlevel.bulk.parts.grouping import Unreadable
+from heartlevel.intake.decoding import Remark
 from heartlevel.intake.faults import DETAILS, Problem
 from heartlevel.located import Judged, origin_in
-from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows
+from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, CellOrigin, DecodedRows
 
 ABOUT_ROWS = {
     "damaged": "the file is damaged or cut off; what follows this place was not read",
@@ -61,9 +62,15 @@ def input_problems(names: Sequence[str], judged: Judged) -> list[InputProblem]:
     if refused is not None and not told:
         whole = origin_in(sent, "")
         told = [InputProblem(names[whole.input], whole.line, None, None, refused.code, refused.detail, level)]
+    told += [_told(names, origin_in(sent, ""), remark) for remark in sent.remarks]
     if isinstance(sent, DecodedRows):
         told += [InputProblem(names[cell.input], cell.line, None, cell.column, *ROWS_DIFFER) for cell in sent.differing]
     return told
+
+
+def _told(names: Sequence[str], whole: CellOrigin, remark: Remark) -> InputProblem:
+    at = f"{remark.at}: " if remark.at else ""
+    return InputProblem(names[whole.input], whole.line, None, None, remark.code, at + remark.text)
 
 
 def _worded(code: str) -> str:

@@ -6,7 +6,7 @@ from flask import Blueprint, Response, after_this_request, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.fhir.call import Answered, FhirAnswers, fhir_answers, told_of_no_bundle
-from heartlevel.fhir.issues import ERROR, Issue, outcome_of
+from heartlevel.fhir.issues import NOBODY, Issue, outcome_of
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.fhir.questionnaire import ID as QUESTIONNAIRE_ID
 from heartlevel.fhir.questionnaire import questionnaire, questionnaires
@@ -30,7 +30,6 @@ from heartlevel.web.written_as_report import HTML, reports_response
 
 fhir_routes = Blueprint("heartlevel-fhir", __name__)
 fhir_routes.before_request(choose_rules)
-NOBODY = Issue(ERROR, "required", "nothing in it says of whom it is: there is no Patient and no subject")
 
 
 @fhir_routes.post("/v1/fhir/assessments")
