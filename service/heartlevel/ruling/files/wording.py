@@ -21,6 +21,7 @@ from heartlevel.ruling.language.faults import Entry, RuleFault
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import DEFAULT_LANGUAGE, RuleTexts, Wording
 from heartlevel.ruling.language.template import Template, Voice, locale_of
+from heartlevel.vocabulary import SCOPES
 
 RULE_TEXTS = RuleTextsBlock()
 URGENCY_SLOTS = frozenset({"count", "worst", "when", "date", "days", "minutes", "symptoms"})
@@ -33,6 +34,7 @@ class Languages:
     def __init__(self, entries: Sequence[Entry], catalogue: Mapping[str, Fact], faults: list[RuleFault]) -> None:
         """Check what can be checked without the rules; mistakes are added to `faults`."""
         self._catalogue, self._faults = catalogue, faults
+        self._facts = {scope: facts_of(scope, catalogue) for scope in SCOPES}
         faults += repeated_names(entries, "language")
         sound = {entry.item["language"]: entry for entry in entries if self._is_sound(entry)}
         order = sorted(sound, key=lambda language: (language != DEFAULT_LANGUAGE, language))
@@ -112,7 +114,7 @@ class Languages:
         elsewhere: Mapping[str, float],
         voice: Voice,
     ) -> RuleTexts:
-        facts, parameters = facts_of(rule.scope, self._catalogue), {**elsewhere, **rule.parameters}
+        facts, parameters = self._facts[rule.scope], {**elsewhere, **rule.parameters}
         own: dict[str, Template] = {}
         for key in ("explanation", "advice", "patient"):
             if entry.item.get(key) is not None:

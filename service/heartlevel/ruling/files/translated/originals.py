@@ -1,6 +1,7 @@
 """The originals of all texts, and a language's own texts, by their path in a wording file."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from functools import lru_cache
 from hashlib import sha256
 from itertools import chain
 from typing import Any, TypeAlias
@@ -30,6 +31,7 @@ TO_CLINICIAN, PATIENT = ("title", "explanation", "advice"), "patient"
 PARTS = ("next_steps", "next_steps_for_patient", CAUTIONS, CONCLUSION, "summary", "names", "categories", "urgency",
          "sureness", "follow_up", "pages", RULES)  # fmt: skip
 LETTERS, LENGTH = "abcdefghijklmnop", 8
+MOST_TEXTS = 8192  # looked at once: the same texts are held against their originals under each layer
 
 
 def values_told(catalogue: Mapping[str, Fact] = CATALOGUE) -> frozenset[str]:
@@ -37,6 +39,7 @@ def values_told(catalogue: Mapping[str, Fact] = CATALOGUE) -> frozenset[str]:
     return frozenset(chain([YES, NO, NOT_RECORDED], SYMPTOMS, *(fact.names for fact in catalogue.values())))
 
 
+@lru_cache(maxsize=MOST_TEXTS)
 def fingerprint(text: str) -> str:
     """Return a text's fingerprint: eight letters, the same however its lines are broken."""
     digest = sha256(" ".join(text.split()).encode()).hexdigest()

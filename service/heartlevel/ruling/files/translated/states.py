@@ -3,10 +3,11 @@
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from heartlevel.ruling.files.source import mapping
-from heartlevel.ruling.files.translated.originals import TextPath, Texts, fingerprint, texts_in
+from heartlevel.ruling.files.translated.originals import MOST_TEXTS, TextPath, Texts, fingerprint, texts_in
 from heartlevel.ruling.files.translated.placeholders import SLOT
 
 MADE_FROM, SAME_WORDS = "made_from", "same_words"
@@ -48,5 +49,6 @@ def _state(text: str | None, original: str, made_from: str | None, same: frozens
     return UNRECORDED if made_from is None else DONE
 
 
+@lru_cache(maxsize=MOST_TEXTS)
 def _words(text: str) -> str:
     return re.sub(r"\s+", " ", text).strip()
