@@ -3,7 +3,7 @@
 Everything is taken from the answer; here it is only chosen and put in an order.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,15 +63,15 @@ def patient_sheet(request: Request, answer: Mapping[str, Any], rules: Rules) -> 
     log = log_sheet(rules, request)
     told = _told(answer)
     pressing = answer["urgency"]["level"] not in NOT_PRESSING
-    changes, made_with = list(_changes(answer)), answer["made_with"]
+    changes, low, made_with = list(_changes(answer)), _said_of_low(answer), answer["made_with"]
     return PatientSheet(
         language=request.language,
         words=log.words,
         origin=_origin(answer, log),
         urgent=[*(_with_its_reading(text, answer, request.language) for text in told[:pressing]), *_called_today(answer)],
-        went=[*told[pressing:], *_said_of_low(answer), _counts(answer, log)],
+        went=[*told[pressing:], *low, _counts(answer, log)],
         changes=changes,
-        others=list(_others(answer))[:MOST_OTHERS],
+        others=list(_others(answer, {LOW} if low else set()))[:MOST_OTHERS],
         when=list(_when(answer, log, changes)),
         seek_help=log.seek_help,
         sittings=log.sittings,
@@ -137,11 +137,10 @@ def _changes(answer: Mapping[str, Any]) -> Iterator[DrawnChange]:
     yield from (DrawnChange(step["patient"], CHANGES[step["code"]]) for step in steps[:MOST_CHANGES])
 
 
-def _others(answer: Mapping[str, Any]) -> Iterator[str]:
-    """Yield what else the person is asked for: neither a change, nor a day to measure on, nor what is said first."""
+def _others(answer: Mapping[str, Any], told_above: Set[str]) -> Iterator[str]:
+    """Yield what else the person is asked for: neither in steps `told_above`, nor a change or a day."""
     pressing = () if answer["urgency"]["level"] in NOT_PRESSING else URGENT_STEPS
-    low = (LOW,) if _said_of_low(answer) else ()
-    elsewhere = {CALL_TODAY, *CHANGES, *MEASURE, *pressing, *low}
+    elsewhere = {CALL_TODAY, *CHANGES, *MEASURE, *pressing, *told_above}
     yield from (step["patient"] for step in answer["next_steps"] if step["patient"] and step["code"] not in elsewhere)
 
 

@@ -8,10 +8,10 @@ from flask import Response, abort, g
 from heartlevel.handouts.rendering import page_policy
 from heartlevel.report.page import printed, report_page
 from heartlevel.report.report import Report
+from heartlevel.web.answering import JSON
 
 HTML, PDF, SVG = "text/html", "application/pdf", "image/svg+xml"
 REPORT_KINDS = (HTML, PDF, SVG)
-JSON = "application/json"
 MOST_REPORTS = 10  # to one call for several people: each is drawn while the caller waits
 NO_PLOTS = f"this installation draws no plots (extra `pages`); ask for {JSON}"
 PLOT_POLICY = "default-src 'none'; style-src 'unsafe-inline'"  # the plot's own styles; there is no script in it
@@ -32,7 +32,7 @@ def report_response(
 def _written(report: Report, kind: str) -> Response:
     if kind == SVG:
         if report.readings is None:
-            abort(406, "no reading could be assessed, so there is no plot; ask for application/json")
+            abort(406, f"no reading could be assessed, so there is no plot; ask for {JSON}")
         response = Response(report.readings, content_type=SVG)
         response.headers["Content-Security-Policy"] = PLOT_POLICY
     elif kind == PDF:

@@ -6,9 +6,10 @@ from flask import Blueprint, Response, abort, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.resources import shipped
+from heartlevel.web.answering import JSON
 from heartlevel.web.promises.kinds import KINDS, PAGES, ProblemKind
 
-JSON, HTML = "application/json", "text/html"
+HTML = "text/html"
 CHANGES = "/v1/changes"
 pages = Blueprint("heartlevel-pages", __name__)
 PAGE = """<!doctype html>
