@@ -194,12 +194,30 @@ def as_named(subjects: list[str]) -> list[NamedRows]:
 
 
 def test_a_large_bucket_is_parted_again_until_it_is_small(tmp_path, monkeypatch):
-    monkeypatch.setattr(grouping, "LARGEST_BUCKET", 2_000)
+    monkeypatch.setattr(grouping, "LARGEST_BUCKET", 1_300)  # eight subjects of ten rows
     monkeypatch.setattr(grouping, "BUCKETS", 3)
     found = list(grouping.gathered(as_named([f"s-{number % 90}" for number in range(900)]), tmp_path))
     assert sorted(name for one in found for name in one.subjects) == sorted(f"s-{number}" for number in range(90))
     assert all((one.counts() == 10).all() for one in found)
     assert max(len(one.subjects) for one in found) <= 8
+
+
+def test_rows_come_in_the_same_order_whether_they_waited_in_files_or_not(tmp_path, monkeypatch):
+    rows = as_named([f"s-{number % 90}" for number in range(900)])
+    opened, write = [], grouping._write
+    monkeypatch.setattr(grouping, "_write", lambda file, named: opened.append(file.name) or write(file, named))
+
+    def gathered() -> list:
+        return [
+            (one.subjects, [sheet.to_pydict() for _, sheet in one.by_input]) for one in grouping.gathered(rows, tmp_path)
+        ]
+
+    waited = gathered()
+    assert not opened
+    monkeypatch.setattr(grouping, "MOST_WAITING", 4_000)  # two chunks of a hundred rows have more
+    assert gathered() == waited
+    assert len(opened) > len(set(opened)) > 1
+    assert not list(tmp_path.iterdir())
 
 
 def test_no_more_rows_of_a_subject_are_held_than_are_needed_to_refuse_it(tmp_path, monkeypatch):

@@ -47,9 +47,12 @@ def _arrays(
 def _array(values: Any) -> pyarrow.Array:
     if isinstance(values, Coded):
         # Each text once: what Parquet writes of a dictionary with repetitions is larger, and not always the same.
+        code = values.codes.astype(np.int32)
+        if None not in values.texts and len(set(values.texts)) == len(values.texts):
+            return pyarrow.DictionaryArray.from_arrays(as_arrow(code, code < 0), texts_as_arrow(values.texts))
         codes = {text: code for code, text in enumerate(dict.fromkeys(text or "" for text in values.texts))}
         code_of_text = np.array([*(-1 if text is None else codes[text] for text in values.texts), -1], dtype=np.int32)
-        code = code_of_text[values.codes]  # −1, for nothing, is the last
+        code = code_of_text[code]  # −1, for nothing, is the last
         return pyarrow.DictionaryArray.from_arrays(as_arrow(code, code < 0), texts_as_arrow(codes))
     if values.dtype == object:
         return texts_as_arrow(values.tolist())

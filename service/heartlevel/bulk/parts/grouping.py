@@ -1,6 +1,7 @@
 """Rows brought together by subject, so that none is split, in bounded memory."""
 
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
 from hashlib import blake2b
@@ -12,14 +13,14 @@ import orjson
 import pyarrow
 
 from heartlevel.bulk.inputs.opening import Meter
-from heartlevel.bulk.parts.sheets import SUBJECT, NamedRows, Sheets, as_bytes, from_bytes, sheets_of
+from heartlevel.bulk.parts.sheets import SUBJECT, NamedRows, Sheets, as_bytes, from_bytes, joined_by_input, sheets_of
 from heartlevel.columns import Ints
 from heartlevel.tables.arrow.arrays import as_arrow, as_numpy
 from heartlevel.vocabulary import URGENCY_LEVELS
 
 BUCKETS = 128
-UNREADABLE = BUCKETS  # stands for what is in no bucket
 LARGEST_BUCKET = 32 * 1024 * 1024
+MOST_WAITING = 16 * 1024 * 1024  # bytes of rows that are parted together
 DEEPEST = 4
 
 
@@ -43,46 +44,72 @@ RowsRead: TypeAlias = Iterable[NamedRows | Unreadable]
 
 
 def gathered(rows: RowsRead, folder: Path, meter: Meter | None = None, depth: int = 0) -> Iterator[Sheets | Unreadable]:
-    """Yield the subjects of rows in any order, by way of files in `folder`; `depth` is how often they were parted before.
+    """Yield the subjects of rows in any order, of many by way of files in `folder`; `depth` is how often they were parted.
 
     They come by a hash of the subject's name, then as they first appear: the order depends on the rows alone.
     """
-    paths, unreadable = _partitioned(rows, folder, depth)
-    if unreadable:
-        yield from _read_unreadable(unreadable)
-    sizes = sum(path.stat().st_size for path in paths)
-    share = (meter.total or 0) - meter.position if meter else 0
-    for path in paths:
-        size = path.stat().st_size
-        if size > LARGEST_BUCKET and depth < DEEPEST:
-            yield from gathered(_read(path), folder, depth=depth + 1)
-        else:
-            yield sheets_of(_read(path))
-        path.unlink()
-        if meter:
-            meter.advance(share * size // sizes)
-
-
-def _partitioned(rows: RowsRead, folder: Path, depth: int) -> tuple[list[Path], Path | None]:
-    """Return the files of the buckets that have rows, in their order, and the one of what cannot be read, if anything."""
-    files: dict[int, IO[bytes]] = {}
+    buckets, unreadable = _Buckets(folder, depth), folder / f"{depth}-unreadable"
     with ExitStack() as stack:
-
-        def file_of(bucket: int) -> IO[bytes]:
-            if bucket not in files:
-                files[bucket] = stack.enter_context((folder / f"{depth}-{bucket}").open("wb"))
-            return files[bucket]
-
+        lines: IO[bytes] | None = None
         for item in rows:
-            if isinstance(item, Unreadable):
-                line = orjson.dumps([item.input, item.line, item.code, item.request], default=str) + b"\n"
-                file_of(UNREADABLE).write(line)
+            if isinstance(item, NamedRows):
+                buckets.add(item)
                 continue
-            for bucket, inner in _parted(item.rows, depth):
-                _write(file_of(bucket), NamedRows(item.input, inner))
-    paths = {bucket: Path(files[bucket].name) for bucket in sorted(files)}
-    unreadable = paths.pop(UNREADABLE, None)
-    return list(paths.values()), unreadable
+            lines = lines or stack.enter_context(unreadable.open("wb"))
+            lines.write(orjson.dumps([item.input, item.line, item.code, item.request], default=str) + b"\n")
+    if lines:
+        yield from _read_unreadable(unreadable)
+    sizes = buckets.sizes()
+    whole, share = sum(sizes.values()), (meter.total or 0) - meter.position if meter else 0
+    for bucket, size in sorted(sizes.items()):
+        if size > LARGEST_BUCKET and depth < DEEPEST:
+            yield from gathered(buckets.rows_of(bucket), folder, depth=depth + 1)
+        else:
+            yield sheets_of(buckets.rows_of(bucket))
+        if meter:
+            meter.advance(share * size // whole)
+
+
+class _Buckets:
+    """Rows parted by a hash of their subject's name, those of each bucket in their order; many of them lie in files."""
+
+    def __init__(self, folder: Path, depth: int) -> None:
+        self._folder, self._depth, self._sizes = folder, depth, Counter[int]()
+        self._waiting, self._bytes = list[NamedRows](), 0  # not parted yet
+        self._held: dict[int, list[NamedRows]] = {}
+
+    def add(self, named: NamedRows) -> None:
+        """Add rows; those that wait are put into files once they are many."""
+        self._waiting.append(named)
+        self._bytes += named.rows.nbytes
+        if self._bytes >= MOST_WAITING:
+            for bucket, rows in self._parted():
+                with self._path(bucket).open("ab") as file:
+                    _write(file, rows)
+
+    def sizes(self) -> Mapping[int, int]:
+        """Return about how many bytes each bucket has, when all rows are added."""
+        for bucket, rows in self._parted():
+            self._held.setdefault(bucket, []).append(rows)
+        return self._sizes
+
+    def rows_of(self, bucket: int) -> Iterator[NamedRows]:
+        """Yield the rows of a bucket, which are then let go."""
+        path = self._path(bucket)
+        if path.exists():
+            yield from _read(path)
+            path.unlink()
+        yield from self._held.pop(bucket, ())
+
+    def _parted(self) -> Iterator[tuple[int, NamedRows]]:
+        for number, rows in joined_by_input((named.input, named.rows) for named in self._waiting).items():
+            for bucket, inner in _parted(rows, self._depth):
+                self._sizes[bucket] += rows.nbytes * len(inner) // len(rows)
+                yield bucket, NamedRows(number, inner)
+        self._waiting, self._bytes = [], 0
+
+    def _path(self, bucket: int) -> Path:
+        return self._folder / f"{self._depth}-{bucket}"
 
 
 def _parted(rows: pyarrow.RecordBatch, depth: int) -> Iterator[tuple[int, pyarrow.RecordBatch]]:

@@ -78,7 +78,7 @@ def name_rows(number: int, cells: Sequence[pyarrow.Array], lines: Ints, subjects
 
 def sheets_of(rows_of_inputs: Iterable[NamedRows]) -> Sheets:
     """Bring the rows of each subject together. Rows of a subject beyond those a request may hold are left out."""
-    by_input = _joined((named.input, named.rows) for named in rows_of_inputs)
+    by_input = joined_by_input((named.input, named.rows) for named in rows_of_inputs)
     names = pyarrow.chunked_array([rows.column(SUBJECT) for rows in by_input.values()]).combine_chunks().dictionary_encode()
     owners: Ints = as_numpy(names.indices).astype(np.int64)
     kept = rank_within(owners, len(names.dictionary)) < MOST_ROWS
@@ -124,10 +124,10 @@ def joined_sheets(parts: Sequence[Sheets]) -> Sheets:
     before = np.cumsum([0, *(len(part.subjects) for part in parts)])
     renumbered = ((number, _with_owners(rows, owners_of(rows) + first))
                   for part, first in zip(parts, before, strict=False) for number, rows in part.by_input)  # fmt: skip
-    return Sheets([name for part in parts for name in part.subjects], sorted(_joined(renumbered).items()))
+    return Sheets([name for part in parts for name in part.subjects], sorted(joined_by_input(renumbered).items()))
 
 
-def _joined(pieces: Iterable[tuple[int, pyarrow.RecordBatch]]) -> dict[int, pyarrow.RecordBatch]:
+def joined_by_input(pieces: Iterable[tuple[int, pyarrow.RecordBatch]]) -> dict[int, pyarrow.RecordBatch]:
     """Put rows of the same input together."""
     by_input: dict[int, list[pyarrow.RecordBatch]] = {}
     for number, rows in pieces:

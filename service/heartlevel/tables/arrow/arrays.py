@@ -25,13 +25,15 @@ def as_arrow(values: npt.NDArray[Any], missing: Bools | None = None) -> pyarrow.
 
 def texts_as_arrow(texts: Iterable[str | None]) -> pyarrow.Array:
     """Return texts as Arrow has them; None is null."""
-    encoded = [None if text is None else text.encode() for text in texts]
-    missing = np.array([text is None for text in encoded], dtype=bool)
-    pieces = [text or b"" for text in encoded]
-    ends = np.zeros(len(pieces) + 1, dtype=np.int32)
-    np.cumsum([*map(len, pieces)], out=ends[1:])
-    content, starts = pyarrow.py_buffer(b"".join(pieces)), pyarrow.py_buffer(ends)
-    return pyarrow.StringArray.from_buffers(len(pieces), starts, content, _known(missing))
+    held = list(texts)
+    missing = np.array([text is None for text in held], dtype=bool) if None in held else None
+    known = held if missing is None else [text or "" for text in held]
+    whole = "".join(known)  # type: ignore[arg-type]
+    sizes = map(len, known if whole.isascii() else map(str.encode, known))  # type: ignore[arg-type]
+    ends = np.zeros(len(held) + 1, dtype=np.int32)
+    np.cumsum(np.fromiter(sizes, np.int32, len(held)), out=ends[1:])
+    content, starts = pyarrow.py_buffer(whole.encode()), pyarrow.py_buffer(ends)
+    return pyarrow.StringArray.from_buffers(len(held), starts, content, _known(missing))
 
 
 def _known(missing: Bools | None) -> pyarrow.Buffer | None:
