@@ -99,9 +99,12 @@ def test_a_subject_first_described_by_what_cannot_be_read_is_assessed_without_th
 
 
 def test_a_column_that_may_be_a_detail_misspelt_leaves_the_limits_unclear_and_one_that_may_not_does_not():
-    for name, reason in (("subject.pregnent", "limits-unclear"), ("subject.wrist_circumference", "too-few-readings"),
-                         ("ward", "too-few-readings")):  # fmt: skip
-        found = assess_frame(table(1, **{name: [1, 1, 1, 1]}), rules())
+    for name, value, reason in (
+        ("subject.pregnent", 1, "limits-unclear"), ("subject.gravid", 1, "limits-unclear"),
+        ("subject.wrist_circumference", 1, "too-few-readings"), ("subject.sex", "f", "too-few-readings"),
+        ("ward", 1, "too-few-readings"),
+    ):  # fmt: skip
+        found = assess_frame(table(1, **{name: [value] * 4}), rules())
         assert (found.subjects["reason"].tolist(), len(found.readings)) == ([reason], 4)
 
 

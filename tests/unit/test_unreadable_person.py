@@ -32,10 +32,14 @@ UNCLEAR = [
     ({"age_years": 50, "pregnant": "yes"}, "/subject/pregnant", "not-true-or-false"),
     ({"age_years": 50, "days_since_birth": -3}, "/subject/days_since_birth", "out-of-range"),
     ({"age_years": 50, "pregnent": True}, "/subject/pregnent", "unknown-key"),
+    ({"born": "2016-05-01"}, "/subject/born", "unknown-key"),
+    ({"sex": {"f": "pregnant"}}, "/subject/sex", "unknown-key"),
     ({"age_years": 50, "gravid": True}, "/subject/gravid", "unknown-key"),  # near to nothing: it may be anything
 ]
 CLEAR = [
     ({"on_treatment": 1}, "/subject/on_treatment", "not-true-or-false"),
+    ({"sex": "f"}, "/subject/sex", "unknown-key"),
+    ({"gravid": "no"}, "/subject/gravid", "unknown-key"),
     ({"fraill": True}, "/subject/fraill", "unknown-key"),
     ({"arm_circumference_cm": {"left": 900}}, "/subject/arm_circumference_cm/left", "out-of-range"),
     ({"arm_circumference_cm": 31}, "/subject/arm_circumference_cm", "not-an-object"),

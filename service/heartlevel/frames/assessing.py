@@ -21,13 +21,14 @@ from heartlevel.intake.request import RefusedRequest, read_options
 from heartlevel.legible import legible_urgencies
 from heartlevel.located import AssessedSubjects, Judged, judge_examined, nobody, origin_in
 from heartlevel.tables.arrow.frame_columns import frame_cells
-from heartlevel.tables.cells import plain_value, subject_names, taken
+from heartlevel.tables.cells import distinct, plain_value, subject_names, taken
 from heartlevel.tables.examined import Examined, Sheet, examine
 from heartlevel.tables.meanings import Mapped, layout_of, strange_columns
 from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, rows_alone
 from heartlevel.tables.written_times import MOST_TIMES
 
 ROW_COLUMNS, OWNER = ("row", "first_row"), "_owner"
+OF_SUBJECT = "subject."  # before the names of columns that tell of the person
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +103,9 @@ def examined_frame(frame: pd.DataFrame, mapped: Mapped, rules: Rules) -> FrameTa
     problems = [TableProblem(-1, fault.pointer[1:], fault.code, fault.detail, fault.hint) for fault in unknown]
     nobody = np.flatnonzero(owners < 0)
     problems += _of_nobody(nobody, names[layout.subject], rows_alone(cells, nobody, layout, mapped), rules)
-    of_subject = (fault for fault in unknown if fault.pointer.startswith("/subject."))
-    unclear = unclear_details(of_subject, rules.ruleset.choices.form.subject.fields, "/subject.")
+    of_subject = [fault for fault in unknown if fault.pointer.startswith(f"/{OF_SUBJECT}")]
+    values = {name.removeprefix(OF_SUBJECT): distinct(cells[names.index(name)])[1] for name in strange}
+    unclear = unclear_details(of_subject, values, rules.ruleset.choices.form.subject.fields, f"/{OF_SUBJECT}")
     return FrameTable(examine(subjects, [sheet], {0: layout}, mapped), unclear, problems)
 
 

@@ -11,7 +11,7 @@ from heartlevel.intake.faults import Problem, closest, from_messages
 from heartlevel.intake.fields import UNREAD, Block, Items, messages
 from heartlevel.intake.own.form import Form
 from heartlevel.intake.schema import Subject
-from heartlevel.intake.texts.legible_person import with_legible
+from heartlevel.intake.texts.legible_person import may_decide, with_legible
 
 SUBJECT = Subject()
 OF_SUBJECT = "/subject/"
@@ -65,11 +65,12 @@ def _is_detail(problem: Problem) -> bool:
 
 
 def unclear_details(
-    details: Iterable[Problem], known: Collection[str] = SUBJECT.fields, within: str = OF_SUBJECT
+    details: Iterable[Problem], sent: Mapping[str, Any], known: Collection[str] = SUBJECT.fields, within: str = OF_SUBJECT
 ) -> frozenset[str]:
     """Return those of LIMITS_BY, the details that decide which limits hold, that the problems leave unclear.
 
-    An unknown key may be any of them misspelt, unless it is near to another detail that is `known`.
+    An unknown key may be any of them misspelt, unless it is near to another detail that is `known`, or what was `sent`
+    under it could say none of them: a sex or a name.
     """
     unclear: set[str] = set()
     for problem in details:
@@ -78,8 +79,10 @@ def unclear_details(
             unclear |= {name}
         elif problem.code == TOO_MANY_NAMES:
             unclear |= set(LIMITS_BY)
-        elif problem.code == "unknown-key":
-            unclear |= {meant} if (meant := closest(name, known)) else set(LIMITS_BY)
+        elif problem.code == "unknown-key" and (meant := closest(name, known)):
+            unclear |= {meant}
+        elif problem.code == "unknown-key" and may_decide(sent.get(name, True)):
+            unclear |= set(LIMITS_BY)
     return frozenset(unclear & set(LIMITS_BY))
 
 

@@ -104,7 +104,8 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
         raise RefusedRequest(sent.placed(problems + skipped))
     request = empty_request(values["subject"], options, choices, as_of)
     request.also_under = tuple(options.get("also_under") or ())
-    request.unclear = unclear_details(envelope.details, choices.form.subject.fields)
+    subject = payload.get("subject") if isinstance(payload, dict) else None
+    request.unclear = unclear_details(envelope.details, subject or {}, choices.form.subject.fields)
     request.population = options.get("population")
     request.problems = skipped
     _fill(request, lists, zone)

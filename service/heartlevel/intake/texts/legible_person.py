@@ -69,6 +69,17 @@ def _add(person: dict[str, Any], name: str, value: object) -> None:
         known += [entry for entry in entries if entry not in known]
 
 
+def may_decide(value: object) -> bool:
+    """Tell whether a value under an unknown name could be an age, a pregnancy or the days since a birth."""
+    return any(_may_decide(leaf) for leaf in _leaves(value))
+
+
+def _may_decide(leaf: object) -> bool:
+    if isinstance(leaf, str):
+        return any(sign.isdigit() for sign in leaf) or _is_true(leaf) or _detail_named(leaf) is not None
+    return leaf is not None
+
+
 def with_legible(
     item: dict[str, Any], sent: Mapping[str, Any], faults: Iterable[Any], *, is_reading: bool = False
 ) -> dict[str, Any]:
