@@ -46,7 +46,8 @@ class Columns(Generic[Source]):
 
     def _compute(self, name: str) -> Floats:
         derivation = self._derived.get(name)
-        return derivation(self) if derivation else self._subjects[name][self.subject_of]
+        column = derivation(self) if derivation else self._subjects[name][self.subject_of]
+        return np.ascontiguousarray(column, dtype=np.float64)  # as compiled loops take it
 
     def once(self, compute: Callable[["Columns[Source]"], Computed]) -> Computed:
         """Return what a function computes from these columns; facts that share it have it computed once."""

@@ -42,8 +42,7 @@ def test_some_of_the_practice_agrees(few):
 @pytest.mark.parametrize("scope", ["reading", "series"])
 def test_a_wrong_table_is_found(few, monkeypatch, scope):
     program = rules().programs[scope]
-    monkeypatch.setattr(program, "_table", 2 - program._table)
-    monkeypatch.setattr(program, "_by_rule", [(row, leaves, 2 - table) for row, leaves, table in program._by_rule])
+    monkeypatch.setattr(program, "_tables", 2 - program._tables)
     assert f"({scope}) " in differences(few)
 
 

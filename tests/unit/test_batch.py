@@ -13,7 +13,6 @@ from heartlevel.intake.request import read
 from heartlevel.one_call import answer_requests
 from heartlevel.profiles import Category
 from heartlevel.ruling.language.conditions import Term
-from heartlevel.ruling.running import verdicts
 from heartlevel.ruling.running.truth import UNKNOWN
 from heartlevel.statistics.classification import limit_name
 from heartlevel.statistics.selection import HOME
@@ -123,17 +122,3 @@ def test_subjects_with_other_devices_days_and_settings_have_the_same_answers_tog
     payloads = [*demo(), week(0), week(1), week(3, setting="office"), week(4, device="d-1")]
     together = [as_json(one) for one in answer_requests([read(one, rules().ruleset.choices) for one in payloads], rules())]
     assert together == [as_json(answer(one)) for one in payloads]
-
-
-@pytest.mark.parametrize("scope", ["reading", "sitting", "series", "device"])
-def test_many_rows_are_decided_rule_by_rule_as_few_are_by_matrices(scope, monkeypatch):
-    found = []
-    for many in (0, 10**9):
-        monkeypatch.setattr(verdicts, "MANY_ROWS", many)
-        found.append(assessed(*demo(), week(3, options=FIRST_DAY_OUT)).verdicts[scope])
-    by_rule, by_matrix = found
-    assert by_matrix.fired().any()
-    assert np.array_equal(by_rule.outcomes, by_matrix.outcomes)
-    assert set(by_rule.undecided) == set(by_matrix.undecided)
-    for name, rows in by_matrix.undecided.items():
-        assert np.array_equal(by_rule.undecided[name], rows), name

@@ -3,6 +3,7 @@
 import subprocess
 import sys
 import tarfile
+from importlib.machinery import EXTENSION_SUFFIXES
 from pathlib import Path
 from shutil import copy, copytree, ignore_patterns
 from zipfile import ZipFile
@@ -51,6 +52,8 @@ def test_the_source_archive_has_what_is_at_the_top_alone(packed):
 def test_the_wheel_has_the_package_with_its_rules_and_contract(packed):
     assert {name.split("/")[0] for name in packed["wheel"]} == {"heartlevel", f"heartlevel-{VERSION}.dist-info"}
     assert {"heartlevel/rules/ruleset.yaml", "heartlevel/openapi/openapi.json", "heartlevel/py.typed"} <= packed["wheel"]
+    assert f"heartlevel/kernels/judging{EXTENSION_SUFFIXES[0]}" in packed["wheel"]
+    assert "service/build_kernels.py" in packed["sdist"] and not any(name.endswith(".so") for name in packed["sdist"])
     assert not any("contract" in name for name in packed["wheel"])
     assert "openapi/contract/whole.py" in packed["sdist"]
     assert not any(name.endswith("patients.csv") for names in packed.values() for name in names)

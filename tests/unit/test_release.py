@@ -9,6 +9,7 @@ from shutil import which
 from zipfile import ZipFile
 
 import pytest
+from packaging.tags import sys_tags
 
 from heartlevel.version import VERSION
 
@@ -17,7 +18,7 @@ pytestmark = [
     pytest.mark.skipif(which("ssh-keygen") is None, reason="signs by OpenSSH"),
     pytest.mark.skipif(not (TOP / ".git").exists(), reason="is made of what is committed"),
 ]
-WHEEL, SOURCES = f"heartlevel-{VERSION}-py3-none-any.whl", f"heartlevel-{VERSION}.tar.gz"
+WHEEL, SOURCES = f"heartlevel-{VERSION}-{next(sys_tags())}.whl", f"heartlevel-{VERSION}.tar.gz"
 
 
 @pytest.fixture(scope="module")

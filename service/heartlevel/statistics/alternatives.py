@@ -9,7 +9,7 @@ from heartlevel.columns import Bools, Floats, Ints, among, count_by, mean_by, or
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.statistics.agreement import Agreement
-from heartlevel.statistics.averages import Averages
+from heartlevel.statistics.averages import Averages, means_by
 from heartlevel.statistics.selection import ALTERNATIVES, HOME, IN_OFFICE, KEPT, Selection, UsableRanks, used_in_office
 from heartlevel.vocabulary import PRESSURES, SETTINGS
 
@@ -62,7 +62,8 @@ def alternatives(
     explained = kept & ~(doubtful & np.isnan(offsets.technique).all(axis=0))
     masks, mask_of = _by_protocols(batch, selection, list(every.values()))
     # One pass over all masks; protocols that select the same readings share one.
-    means, counts = _means(batch, [without_extreme_day(batch, kept, pressures), explained, *masks], pressures)
+    chosen = np.stack([without_extreme_day(batch, kept, pressures), explained, *masks])
+    counts, _, means = means_by(chosen, pressures, batch.group_of, batch.groups)
     extreme, others, counted = means[:, :1], means[:, 2:][:, mask_of], counts[2:][mask_of]
     technique = means[:, 1:2] - or_zero(_shift(batch, explained, offsets.technique))[:, None]
     mean = np.concatenate(
@@ -137,16 +138,6 @@ def without_extreme_day(batch: Batch, kept: Bools, values: Floats) -> Bools:
     dropped = np.zeros(batch.days, dtype=np.bool_)
     dropped[used[order[run_starts(owner[order])]]] = True
     return kept & ~dropped[batch.day_of]
-
-
-def _means(batch: Batch, masks: Sequence[Bools], values: Floats) -> tuple[Floats, Floats]:
-    """Return the mean of each mask's readings in each group (axes: pressure, mask, group), and how many they are."""
-    which, rows = np.nonzero(np.stack(masks))
-    cell, size = which * batch.groups + batch.group_of[rows], len(masks) * batch.groups
-    count = count_by(cell, size)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        means = np.stack([sum_by(cell, size, pressures[rows]) / count for pressures in values])
-    return means.reshape(len(PRESSURES), len(masks), batch.groups), count.reshape(len(masks), batch.groups)
 
 
 def _shift(batch: Batch, kept: Bools, offset: Floats) -> Floats:

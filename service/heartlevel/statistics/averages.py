@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, count_by, mean_by, moments_by, sum_by
+from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.intake.batch import Batch
+from heartlevel.kernels import averaging
 
 # Values are shown to a whole unit, so days that agree exactly still differ by that much: the standard
 # uncertainty of a resolution of 1 (JCGM 100:2008, F.2.2.1).
@@ -38,62 +39,66 @@ class Averages:
 
 
 @dataclass(frozen=True, slots=True)
-class _Chosen:
-    """Readings that selections take, a reading once for each: the cell of its group and day, of so many in all."""
+class _Moments:
+    """Of each selection of rows and each of their cells: how many rows, and of each quantity's known values these."""
 
-    group: Ints
-    day: Ints
-    owner: Ints  # of each day's cell, that of its group
-    size: int  # cells of groups
-    in_group: Floats  # readings, by cell
-    in_day: Floats
+    rows: Floats  # axes: selection, cell
+    known: Floats  # how many; axes: quantity, selection, cell
+    mean: Floats
+    sd: Floats  # n−1
 
 
 def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
     """Average every selection of every group at once."""
-    masks = np.stack(list(selections.values()))
-    which, rows = np.nonzero(masks)
-    group = which * batch.groups + batch.group_of[rows]
-    day = which * batch.days + batch.day_of[rows]
-    owner = (np.arange(len(masks))[:, None] * batch.groups + batch.group_of_day).ravel()
-    size, shape = len(masks) * batch.groups, (len(masks), batch.groups)
-    chosen = _Chosen(group, day, owner, size, count_by(group, size), count_by(day, len(owner)))
+    chosen = np.stack(list(selections.values()))
+    values = np.stack([batch.readings[name] for name in QUANTITIES])
+    shape = (len(chosen), batch.groups)
     with np.errstate(invalid="ignore", divide="ignore"):
-        by_day, summary = _summary(chosen, np.stack([batch.readings[name][rows] for name in QUANTITIES]))
-        correlation = _correlation(owner, size, *by_day.reshape(len(QUANTITIES), -1)[:2])
+        of_readings = _moments(chosen, values, batch.group_of, batch.groups)
+        in_day, _, by_day = means_by(chosen, values, batch.day_of, batch.days)
+        # A day of each selection is a row of its own.
+        owner = (np.arange(len(chosen))[:, None] * batch.groups + batch.group_of_day).ravel()
+        measured, by_day = in_day.reshape(1, -1) > 0, by_day.reshape(len(QUANTITIES), -1)
+        of_days = _moments(measured, by_day, owner, len(chosen) * batch.groups)
+        correlation = _correlation(by_day[:2], owner, len(chosen) * batch.groups)
+        error = np.maximum(of_days.sd, ROUNDING) / np.sqrt(of_days.known)
     return Averages(
         selections=tuple(selections),
-        readings=chosen.in_group.reshape(shape),
-        days=count_by(owner, size, chosen.in_day > 0).reshape(shape),
+        readings=of_readings.rows,
+        days=of_days.rows.reshape(shape),
+        mean=of_readings.mean,
+        sd=of_readings.sd,
+        day_mean=of_days.mean.reshape(-1, *shape),
+        day_count=of_days.known.reshape(-1, *shape),
+        standard_error=error.reshape(-1, *shape),
         correlation=correlation.reshape(shape),
-        **{name: column.reshape(len(QUANTITIES), *shape) for name, column in summary.items()},
     )
 
 
-def _summary(chosen: _Chosen, values: Floats) -> tuple[Floats, dict[str, Floats]]:
-    """Return the day means, and columns of `Averages`, of quantities (a row each)."""
-    quantity, size = np.arange(len(values))[:, None], chosen.size
-    group, day = quantity * size + chosen.group, quantity * len(chosen.owner) + chosen.day
-    owner = (quantity * size + chosen.owner).ravel()
-    known = ~np.isnan(values)
-    if known.all():
-        in_group, readings = (np.tile(count, len(values)) for count in (chosen.in_group, chosen.in_day))
-        group, day, recorded = group.ravel(), day.ravel(), values.ravel()
-    else:
-        group, day, recorded = group[known], day[known], values[known]
-        in_group, readings = count_by(group, len(values) * size), count_by(day, len(owner))
-    mean, sd, _ = moments_by(group, len(values) * size, recorded, in_group)
-    by_day, measured = sum_by(day, len(owner), recorded) / readings, readings > 0
-    day_mean, between, days = moments_by(owner[measured], len(values) * size, by_day[measured])
-    error = np.maximum(between, ROUNDING) / np.sqrt(days)
-    return by_day, {"mean": mean, "sd": sd, "day_mean": day_mean, "day_count": days, "standard_error": error}
+def means_by(chosen: Bools, values: Floats, cell_of: Ints, cells: int) -> tuple[Floats, Floats, Floats]:
+    """Return the number of chosen rows in each cell, and number and mean of each quantity's known values among them.
+
+    `chosen` has a row a selection, `values` one a quantity. Axes: quantity, except of the first; selection, cell. NaN
+    where there are none.
+    """
+    rows, (known, mean) = np.zeros((len(chosen), cells)), np.zeros((2, len(values), len(chosen), cells))
+    averaging.add_means(chosen.view(np.uint8), values, cell_of, rows, known, mean)
+    return rows, known, mean
 
 
-def _correlation(owner: Ints, size: int, first: Floats, second: Floats) -> Floats:
-    """Return the correlation of two quantities' day means; 0 where a spread is nil."""
-    measured = ~np.isnan(first) & ~np.isnan(second)
-    owner = owner[measured]
-    x, y = first[measured], second[measured]
-    x, y = x - mean_by(owner, size, x)[owner], y - mean_by(owner, size, y)[owner]
-    spread = np.sqrt(sum_by(owner, size, x * x) * sum_by(owner, size, y * y))
-    return np.where(spread > 0, sum_by(owner, size, x * y) / spread, 0.0)
+def _moments(chosen: Bools, values: Floats, cell_of: Ints, cells: int) -> _Moments:
+    rows, known, mean = means_by(chosen, values, cell_of, cells)
+    squares = np.zeros_like(mean)
+    averaging.add_squares(chosen.view(np.uint8), values, cell_of, mean, squares)
+    return _Moments(rows, known, mean, np.sqrt(squares / (known - 1)))
+
+
+def _correlation(by_day: Floats, owner: Ints, cells: int) -> Floats:
+    """Return the correlation of two quantities' day means (a row each), over days of both; 0 where a spread is nil."""
+    both = ~np.isnan(by_day).any(axis=0).reshape(1, -1)
+    _, _, mean = means_by(both, by_day, owner, cells)
+    squares, products = np.zeros_like(mean), np.zeros((1, cells))
+    averaging.add_squares(both.view(np.uint8), by_day, owner, mean, squares)
+    averaging.add_products(both.view(np.uint8), by_day, owner, mean, products)
+    spread = np.sqrt(squares[0] * squares[1])
+    return np.where(spread > 0, products / spread, 0.0)

@@ -1,0 +1,17 @@
+"""Loops over readings in plain Python, compiled when the package is installed (`service/build_kernels.py`).
+
+By which types is said in the `.pxd` beside each. What is compiled here is what takes most of the time as many small array
+operations; the same files run interpreted, to be read, traced and tested, with the same bits.
+"""
+
+from warnings import warn
+
+from heartlevel.kernels import averaging, judging
+
+if any((module.__file__ or "").endswith(".py") for module in (averaging, judging)):
+    warn(
+        "heartlevel runs without its compiled loops: answers are the same, but take many times as long. "
+        "Install it again from its sources (pip install --no-deps -e .), which needs gcc and Python's headers.",
+        RuntimeWarning,
+        stacklevel=2,
+    )
