@@ -18,6 +18,7 @@ from heartlevel.vocabulary import SYMPTOMS
 SHIPPED = Path(__file__).with_name("codes.yaml")
 OWN_FILE = "HEARTLEVEL_FHIR_CODES"
 SYMPTOM = "symptom"
+SHORTEST_ALONE = 6  # signs of a code that is known without its system, as those of SNOMED CT are
 MOST_CODES = 20_000
 
 
@@ -83,6 +84,12 @@ class Codes:
             prefix for prefix in self._prefixes if prefix.system == system and code.startswith(prefix.code)
         ]
         return [(known.field, known.value) for known in codes]
+
+    def meanings_anywhere(self, code: str) -> list[tuple[str, Any]]:
+        """Return what a code says in any system that is known; nothing where it is so short that it may be another's."""
+        known = self._whole if len(code) >= SHORTEST_ALONE else {}
+        alike = [item for (_, written), codes in known.items() if written == code for item in codes]
+        return [(item.field, item.value) for item in alike]
 
     def listed(self) -> list[dict[str, Any]]:
         """Return every code with what it says."""

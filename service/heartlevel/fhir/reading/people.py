@@ -8,7 +8,7 @@ from heartlevel.fhir.issues import INFORMATION, Issue
 from heartlevel.fhir.names import LOINC, PREGNANCY_STATUS
 from heartlevel.fhir.reading.element import Element
 from heartlevel.fhir.reading.filling import Filling, take_own_details
-from heartlevel.intake.texts.legible_person import legible_symptoms
+from heartlevel.intake.texts.legible_person import legible_symptoms, plain_values
 from heartlevel.intake.written import day_written
 
 PREGNANT = "pregnant"
@@ -16,7 +16,7 @@ OF_SUBJECTS = (PREGNANT, "frail", "irregular_pulse_known")
 ON_TREATMENT = "on_treatment"
 MEDICINES = ("MedicationStatement", "MedicationRequest")
 TAKEN = ("active", None)
-PRESENT = ("active", "recurrence", "relapse")  # clinicalStatus of a Condition
+PAST = ("inactive", "remission", "resolved")  # clinicalStatus of a Condition; what is none of FHIR's may be present
 WITHDRAWN = ("entered-in-error", "refuted", "cancelled")
 
 
@@ -46,25 +46,27 @@ def take_statement(subject: Filling, resource: Element, codes: Codes) -> bool:
     if resource.kind in MEDICINES:
         return _take_medicine(subject, resource, codes)
     concept = resource.choice("value") if resource.kind == "Observation" else resource.part("code")
-    understood = False
-    for coding in concept.codings():
-        for name, value in codes.meanings(*coding):
-            if name == SYMPTOM:
-                _add_symptom(subject, resource, concept, value)
-            elif _says(resource, name):
-                subject.put(name, value, concept.at)
-            understood |= name == SYMPTOM or _says(resource, name)
-    if not understood and resource.kind == "Condition":
-        for name in _symptoms_in_words(concept):
-            _add_symptom(subject, resource, concept, name)
-            understood = True
-    return understood
+    meanings = [meaning for coding in concept.codings() for meaning in codes.meanings(*coding)]
+    meanings = [(name, value) for name, value in meanings if name == SYMPTOM or _says(resource, name)]
+    if not meanings and resource.kind == "Condition":
+        meanings = _legible_meanings(concept, codes)
+    for name, value in meanings:
+        if name == SYMPTOM:
+            _add_symptom(subject, resource, concept, value)
+        else:
+            subject.put(name, value, concept.at)
+    return bool(meanings)
 
 
-def _symptoms_in_words(concept: Element) -> list[str]:
-    """Return the symptoms that a concept names in words: what no code says may make a pressure urgent all the same."""
-    words = [concept.part("text").text, *(coding.part("display").text for coding in concept.each("coding"))]
-    return list(dict.fromkeys(entry["symptom"] for entry in legible_symptoms([text for text in words if text])))
+def _legible_meanings(concept: Element, codes: Codes) -> list[tuple[str, Any]]:
+    """Return symptoms and pregnancy that a concept says by a code without its system, or by a symptom's name.
+
+    What no code says as it should may make a pressure urgent all the same.
+    """
+    texts = [text for text in plain_values(concept.value) if isinstance(text, str)]
+    by_code = [meaning for text in texts for meaning in codes.meanings_anywhere(text) if meaning[0] in (SYMPTOM, PREGNANT)]
+    by_name = [(SYMPTOM, entry["symptom"]) for entry in legible_symptoms(texts)]
+    return list(dict.fromkeys([*by_code, *by_name]))
 
 
 def since(resource: Element) -> str:
@@ -93,7 +95,7 @@ def over(resource: Element) -> bool:
     if resource.kind in MEDICINES:
         return resource.part("status").value not in TAKEN
     states = [code for _, code in resource.part("clinicalStatus").codings()]
-    return resource.kind == "Condition" and bool(states) and not any(state in PRESENT for state in states)
+    return resource.kind == "Condition" and bool(states) and all(state.casefold() in PAST for state in states)
 
 
 def _take_medicine(subject: Filling, resource: Element, codes: Codes) -> bool:

@@ -58,10 +58,10 @@ def _detail_named(key: str) -> str | None:
 
 def _add(person: dict[str, Any], name: str, value: object) -> None:
     if name in FLAGS:
-        if any(map(_is_true, _leaves(value))):
+        if any(map(_is_true, plain_values(value))):
             person[name] = True
     elif name == SINCE_BIRTH:
-        days = [number for leaf in _leaves(value) for number in legible_numbers(leaf, SINCE_BIRTH)]
+        days = [number for leaf in plain_values(value) for number in legible_numbers(leaf, SINCE_BIRTH)]
         if days:
             person[SINCE_BIRTH] = min([*days, person.get(SINCE_BIRTH, days[0])])
     elif entries := legible_symptoms(value):
@@ -71,7 +71,7 @@ def _add(person: dict[str, Any], name: str, value: object) -> None:
 
 def may_decide(value: object) -> bool:
     """Tell whether a value under an unknown name could be an age, a pregnancy or the days since a birth."""
-    return any(_may_decide(leaf) for leaf in _leaves(value))
+    return any(_may_decide(leaf) for leaf in plain_values(value))
 
 
 def _may_decide(leaf: object) -> bool:
@@ -114,7 +114,7 @@ def legible_symptoms(value: object) -> list[Entry]:
             waiting += ((part, day) for part in items_legible_in(item))
         elif isinstance(item, dict):
             day = _day_in(item) or day
-            waiting += ((key, day) for key, part in item.items() if any(map(_is_true, _leaves(part))))
+            waiting += ((key, day) for key, part in item.items() if any(map(_is_true, plain_values(part))))
             waiting += ((part, day) for part in item.values())
     return entries
 
@@ -134,7 +134,7 @@ def _day_in(item: Mapping[str, Any]) -> str | None:
     return day.isoformat() if day else None
 
 
-def _leaves(value: object) -> Iterator[object]:
+def plain_values(value: object) -> Iterator[object]:
     """Yield what a value holds that is neither list nor object, the value itself if it is neither."""
     waiting = deque([value])
     for _ in range(MOST_LOOKED_AT):
