@@ -14,6 +14,7 @@ from heartlevel.one_call import answer_requests
 from heartlevel.profiles import Category
 from heartlevel.ruling.language.conditions import Term
 from heartlevel.ruling.running.truth import UNKNOWN
+from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.classification import limit_name
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import probability_beyond
@@ -122,3 +123,10 @@ def test_subjects_with_other_devices_days_and_settings_have_the_same_answers_tog
     payloads = [*demo(), week(0), week(1), week(3, setting="office"), week(4, device="d-1")]
     together = [as_json(one) for one in answer_requests([read(one, rules().ruleset.choices) for one in payloads], rules())]
     assert together == [as_json(answer(one)) for one in payloads]
+
+
+def test_where_there_is_nobody_there_are_averages_of_nobody():
+    """A run on tables begins with what nobody's assessment is written as."""
+    averages = assessed().averages
+    for values in (averages.mean, averages.sd, averages.day_mean, averages.day_count, averages.standard_error):
+        assert values.shape == (len(QUANTITIES), len(averages.selections), 0)

@@ -53,6 +53,7 @@ def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
     chosen = np.stack(list(selections.values()))
     values = np.stack([batch.readings[name] for name in QUANTITIES])
     shape = (len(chosen), batch.groups)
+    of_quantities = (len(values), *shape)
     with np.errstate(invalid="ignore", divide="ignore"):
         of_readings = _moments(chosen, values, batch.group_of, batch.groups)
         in_day, _, by_day = means_by(chosen, values, batch.day_of, batch.days)
@@ -68,9 +69,9 @@ def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
         days=of_days.rows.reshape(shape),
         mean=of_readings.mean,
         sd=of_readings.sd,
-        day_mean=of_days.mean.reshape(-1, *shape),
-        day_count=of_days.known.reshape(-1, *shape),
-        standard_error=error.reshape(-1, *shape),
+        day_mean=of_days.mean.reshape(of_quantities),
+        day_count=of_days.known.reshape(of_quantities),
+        standard_error=error.reshape(of_quantities),
         correlation=correlation.reshape(shape),
     )
 
