@@ -50,10 +50,9 @@ def _of_statement(answer: dict[str, Any], code: str, values: dict[str, Any], sen
         yield from _of_result(answer, code, values, sentence)
     if code in LABELS:
         yield from _of_pattern(answer, code, values)
-    if code.startswith(("low", "beside-", "says-otherwise-")):
-        yield from _of_other_sides(answer, code, values)
     yield from _of_rest(answer, code, sentence)
-    for begins, check in (("too-few", _of_counts), ("target-", _of_target), ("change-", _of_change)):
+    for begins, check in (("too-few", _of_counts), ("target-", _of_target), ("change-", _of_change),
+                          (("low", "beside-", "says-otherwise-"), _of_other_sides)):  # fmt: skip
         if code.startswith(begins):
             yield from check(answer, code, values)
 
@@ -63,6 +62,8 @@ def _of_rest(answer: dict[str, Any], code: str, sentence: str) -> Iterator[str]:
         yield "first: not the first of the next steps"
     if code in NOTHING and answer["classification"]["category"] is not None:
         yield f"{code}: and yet there is a category"
+    if code == "falls-on-standing" and not any("fall_on_standing" in str(found["facts"]) for found in answer["findings"]):
+        yield f"{code}: and yet no finding tells so"
     usable = [reading for reading in answer["readings"] if reading["reliability"] != "unusable"]
     if code.startswith("nothing-") and usable:
         yield f"{code}: and yet {len(usable)} readings are usable"

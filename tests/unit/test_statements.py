@@ -152,3 +152,85 @@ def test_pages_that_show_the_steps_tell_the_first_one_once():
     (card,) = cards_of(found)
     in_lines = summary(found, rules()).replace("\n      ", " ")
     assert unescape(page.decode()).count(step) == card["detail"].count(step) == in_lines.count(step) == 1
+
+
+def looks(systolic: int, **more) -> list[dict]:
+    """Two looks, on two days, of a pressure before and after standing up."""
+    return [reading for day in ("2026-03-03", "2026-03-05") for reading in (
+        {"taken_at": f"{day}T09:00:00+01:00", "systolic": 138, "diastolic": 80, "setting": "home", "technique": SOUND},
+        {"taken_at": f"{day}T09:03:00+01:00", "systolic": systolic, "diastolic": 72, "setting": "home",
+         "technique": {"body_position": "standing"}})]  # fmt: skip
+
+
+def test_a_fall_on_standing_is_said_and_a_look_at_it_is_no_fault_of_posture():
+    found = concluded([*home(124, 76), *looks(110)], {"age_years": 80, "on_treatment": True})
+    assert "falls-on-standing" in codes(found)
+    assert {finding["rule"] for finding in found["findings"]} & {"standing", "standing-after-rest"} == {
+        "standing-after-rest"
+    }
+    assert "correct-posture" not in [step["code"] for step in found["next_steps"]]
+    assert "falls-on-standing" not in codes(concluded([*home(124, 76), *looks(136)], {"age_years": 80}))
+
+
+def test_a_fall_on_standing_of_who_fainted_is_urgent_and_says_what_it_is():
+    found = concluded([*home(124, 76), *looks(106)], {"age_years": 80, "fainting": True}, as_of="2026-03-09")
+    assert found["urgency"]["level"] == "same-day" and "falls on standing" in found["urgency"]["text"]
+    assert found["next_steps"][0]["code"] == "see-today"
+
+
+@pytest.mark.parametrize(
+    ("reading", "level", "step"),
+    [({"symptoms": ["chest-pain"]}, "now", "call-emergency-services"), ({}, "same-day", "repeat-at-once"),
+     ({"symptoms": []}, "within-days", "see-within-days")],
+    ids=["chest pain", "not asked", "none"],
+)  # fmt: skip
+def test_the_first_step_is_that_of_the_level_and_never_to_wait_for_another_reading_where_help_is_to_be_called(
+    reading, level, step
+):
+    severe = {"taken_at": "2026-03-09T12:00:00+01:00", "systolic": 192, "diastolic": 112, "setting": "home"}
+    found = concluded([*home(124, 76), severe | reading])
+    assert (found["urgency"]["level"], found["next_steps"][0]["code"]) == (level, step)
+    if level == "now":
+        assert "repeat-at-once" not in [own["code"] for own in found["next_steps"]]
+
+
+def test_symptoms_alone_have_a_step_where_they_are_urgent():
+    found = concluded(home(124, 76), {"symptoms": [{"symptom": "chest-pain", "on": "2026-03-08"}]})
+    assert (found["urgency"]["level"], found["next_steps"][0]["code"]) == ("same-day", "see-today")
+
+
+def test_a_normal_average_of_sittings_that_were_picked_from_is_not_relied_on_and_a_raised_one_is():
+    def picked(systolic: int, diastolic: int) -> list[dict]:
+        return [reading | ({"selected_from": 3} if number % 2 else {})
+                for number, reading in enumerate(home(systolic, diastolic))]  # fmt: skip
+
+    found = concluded(picked(118, 74))
+    assert codes(found)[0] == "not-relied-on" and "picked" in found["conclusion"]["clinician"][0]
+    assert found["classification"]["category"] is None and found["next_steps"][0]["code"] == "record-every-reading"
+    assert codes(concluded(picked(156, 98)))[:2] == ["raised", "even-so"]
+    few = concluded([*home(118, 74)[:-1], home(118, 74)[-1] | {"selected_from": 2}])
+    assert few["classification"]["category"] is not None
+
+
+def test_what_takes_a_side_away_is_mended_before_what_only_weakens_it():
+    wrong = [{"device": {"systolic": 150 + at, "diastolic": 95}, "reference": {"systolic": 138 + at, "diastolic": 86}}
+             for at in range(-8, 9)]  # fmt: skip
+    crossed = [reading | {"device": "d-1", "technique": SOUND | {"legs_crossed": number % 4 == 0}}
+               for number, reading in enumerate(home(146, 91))]  # fmt: skip
+    found = answer({"subject": PERSON, "devices": [{"id": "d-1"}], "readings": crossed, "options": OPTIONS,
+                    "device_checks": [{"device": "d-1", "pairs": wrong}]})  # fmt: skip
+    assert [step["code"] for step in found["next_steps"]][:2] == ["recheck-device", "correct-posture"]
+
+
+def test_a_sitting_of_one_reading_in_a_whole_week_does_not_ask_for_more_days():
+    found = concluded([*home(124, 76), home(124, 76)[-1] | {"taken_at": "2026-03-08T12:00:00+01:00", "id": "alone"}])
+    steps = [step["code"] for step in found["next_steps"]]
+    assert "take-every-reading" in steps and "complete-the-protocol" not in steps
+
+
+def test_the_same_pressures_in_kilopascals_are_told_alike():
+    in_mmhg = [reading | {"systolic": reading["systolic"] + number % 2} for number, reading in enumerate(home(98, 72))]
+    in_kpa = [reading | {name: reading[name] * 0.133322 for name in ("systolic", "diastolic")} | {"unit": "kPa"}
+              for reading in in_mmhg]  # fmt: skip
+    one, other = concluded(in_mmhg), concluded(in_kpa)
+    assert one["conclusion"] == other["conclusion"] and "99/72" in one["conclusion"]["clinician"][0]

@@ -65,7 +65,7 @@ class Conclusions:
     sureness = cached_property(lambda self: sureness_of(self.assessment, self.category))
     office_minus_home = cached_property(lambda self: office_minus_home(self.assessment))
     # What to do next, and what to measure that was not measured yet.
-    next_steps = cached_property(lambda self: steps_of(self.assessment, self.findings, self.notes))
+    next_steps = cached_property(lambda self: steps_of(self.assessment, self.findings, self.notes, self.objections))
     more_days = cached_property(lambda self: more_days_of(self.assessment, self.category, self.sureness))
     gaps = cached_property(lambda self: gaps_of(self.assessment, self.pattern, self.next_steps))
     # What is said first.

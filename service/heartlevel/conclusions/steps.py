@@ -6,10 +6,12 @@ from math import sqrt
 
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.findings import Finding
+from heartlevel.conclusions.sides import Objection
 from heartlevel.conclusions.urgency.sentences import step_of
 from heartlevel.profiles import SizeOfFaults
 from heartlevel.ruling.language.rules import Rule, Shift
 
+UNUSABLE = "unusable"
 SHOWN_FIRST = 3  # so many steps at most are what to begin with
 
 
@@ -26,17 +28,22 @@ class Step:
 
 
 def steps_of(
-    assessment: Assessment, findings: Sequence[Sequence[Finding]], notes: Sequence[Sequence[Finding]]
+    assessment: Assessment,
+    findings: Sequence[Sequence[Finding]],
+    notes: Sequence[Sequence[Finding]],
+    objections: Sequence[Mapping[int, Sequence[Objection]]],
 ) -> list[list[Step]]:
     """Return each subject's next steps, the most important first.
 
-    Ordered by urgency, then by the share of the subject's readings concerned times the likely size of the fault; then what
-    a finding asks for before what only a note does, as the wording file has them. The size only orders advice.
+    Ordered by urgency, then by the share of the subject's readings concerned times the likely size of the fault, where what
+    takes a side away counts as if its readings were unusable; then what a finding asks for before what only a note does, as
+    the wording file has them. The size only orders advice.
     """
     sizes, by_subject = assessment.rules.size_of_faults, []
     by_request = zip(assessment.batch.requests, findings, notes, strict=True)
     for subject, (request, own_findings, own_notes) in enumerate(by_request):
         rows = assessment.batch.rows_of(subject)
+        lost = _lost_with(assessment, subject, objections[subject])
         steps: dict[str, Step] = {}
         for asking in (*own_findings, *own_notes):
             code = step_of(asking)
@@ -48,7 +55,11 @@ def steps_of(
             if asking.rule.told_in is None:  # a finding, and no note
                 step.because.append(asking.name)
                 step.urgent |= asking.urgent
-                step.weight = max(step.weight, _weight(asking, rows.stop - rows.start, sizes))
+                own = (
+                    _weight(asking, rows.stop - rows.start, sizes),
+                    lost.get(asking.rule.id, 0) * sizes.by_effect[UNUSABLE],
+                )
+                step.weight = max(step.weight, *own)
         order = list(assessment.rules.wording[request.language].next_steps)
         by_subject.append(_ordered(steps, order))
     return by_subject
@@ -61,6 +72,18 @@ def _ordered(steps: Mapping[str, Step], order: Sequence[str]) -> list[Step]:
     for step in ordered[:SHOWN_FIRST]:
         step.first = True
     return ordered
+
+
+def _lost_with(assessment: Assessment, subject: int, by_side: Mapping[int, Sequence[Objection]]) -> dict[str, float]:
+    """Return, by each rule that takes sides away, the share of the subject's readings that the largest of them has."""
+    rows, readings = assessment.batch.rows_of(subject), assessment.sides.measured.readings[:, subject]
+    shares: dict[str, float] = {}
+    for side, objections in by_side.items():
+        share = float(readings[side]) / max(rows.stop - rows.start, 1)
+        for objection in objections:
+            if objection.takes_away and objection.consequence == "excludes":
+                shares[objection.code] = max(shares.get(objection.code, 0.0), share)
+    return shares
 
 
 def _weight(finding: Finding, readings: int, sizes: SizeOfFaults) -> float:

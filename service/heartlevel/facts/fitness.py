@@ -106,6 +106,20 @@ for _where in ("home", "office"):
            unit="1", share=True)  # fmt: skip
 
 
+def _picked_share(facts: Subjects) -> Floats:
+    batch = facts.source.batch
+    picked = batch.readings["selected_from"] > 1
+    if not picked.any():
+        return np.full(len(batch.requests), np.nan)
+    beside_one = (count_by(batch.sitting_of, batch.sittings, picked) > 0)[batch.sitting_of]
+    return facts.source.mean_over(kept_in(facts, "home"), beside_one.astype(np.float64))
+
+
+_enter("home_picked_share", "averaged home readings of a sitting with a reading picked out of several / averaged home "
+       "readings; unknown where none was picked", "Share of the averaged home readings whose sitting was picked from",
+       _picked_share, unit="1", share=True)  # fmt: skip
+
+
 def _arms_apart(facts: Subjects) -> Floats:
     """Return, for each day of a setting, the right upper arm's mean systolic pressure less the left's.
 

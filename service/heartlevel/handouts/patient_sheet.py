@@ -20,6 +20,7 @@ CHANGES = {
     "record-every-reading": "write", "copy-both-numbers": "write", "check-entry": "write", "use-other-arm": "other-arm",
     "measure-both-arms": "both-arms", "prefer-upper-arm": "cuff-place", "use-validated-device": "device",
     "check-device": "device", "recheck-device": "device", "limit-inflations": "pause", "take-another-reading": "pause",
+    "take-every-reading": "pause",
     "measure-on-ordinary-days": "day", "review-technique": "talk",
 }  # fmt: skip
 # Steps that are told under when to measure.
@@ -27,7 +28,8 @@ MEASURE = ("complete-the-protocol", "measure-at-home-again", "confirm-out-of-off
 NOT_PRESSING = ("none", "history")  # levels of urgency that nothing is to be done about now
 CALL_TODAY = "review-pulse"  # a step that asks for a call today, whatever the pressures
 LOW = "ask-about-symptoms"  # a step that follows from what is low
-URGENT_STEPS = ("repeat-at-once", "contact-maternity-unit", "see-within-days")  # said first where something is pressing
+# Said first where something is pressing.
+URGENT_STEPS = ("call-emergency-services", "repeat-at-once", "see-today", "contact-maternity-unit", "see-within-days")
 
 
 @dataclass(frozen=True, slots=True)

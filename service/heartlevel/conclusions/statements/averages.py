@@ -29,14 +29,20 @@ def side_shown(assessment: Assessment, subject: int, side: int, prefix: str = ""
 
 
 def _pressures_shown(assessment: Assessment, subject: int, side: int) -> list[float]:
-    """Return the pressures whole where that reaches the same limits, else to one decimal, rounded or else cut."""
+    """Return the pressures whole where that reaches the same limits, else to one decimal, rounded or else cut.
+
+    A half is rounded up, one that a unit's conversion left just below it too: the same pressures in kPa are told alike.
+    """
     exact = assessment.sides.measured.mean[:, side, subject].tolist()
     guideline, name = assessment.guidelines[subject], LIMITS_OF[MEASURED_SIDES[side]]
     limits = [(level.systolic, level.diastolic) for level in guideline.categories.get(name, ())]
     limits += [guideline.raised_from(name), low_limits(guideline)]
     reached = _reached(exact, limits, TOLERANCE)
-    cut = [floor(10 * (pressure + TOLERANCE)) / 10 for pressure in exact]
-    tellings = ([float(round(pressure)) for pressure in exact], [round(pressure, 1) for pressure in exact], cut)
+    whole, nearest, cut = (
+        [floor(scale * (pressure + TOLERANCE) + half) / scale for pressure in exact]
+        for scale, half in ((1, 0.5), (10, 0.5), (10, 0.0))
+    )
+    tellings = (whole, nearest, cut)
     return next((told for told in tellings if _reached(told, limits) == reached), cut)
 
 

@@ -1,4 +1,6 @@
-"""The statements beside a result: that a number is low, what another method says, what the other side shows."""
+"""The statements beside a result: that the pressure falls on standing, that a number is low, what another method says,
+what the other side shows.
+"""
 
 from collections.abc import Iterator
 
@@ -11,14 +13,24 @@ from heartlevel.conclusions.statements.statement import Material, Statement
 from heartlevel.facts.sides import AMBULATORY_SIDES, HOME, NO_SIDE, OFFICE_SIDES
 from heartlevel.vocabulary import UNDETERMINED
 
+FALL = "fall_on_standing"  # part of the names of the facts of such findings
+
 
 def besides(material: Material, subject: int, result: Statement) -> Iterator[Statement]:
     """Yield what stands beside the result of one side or of both."""
+    yield from _falls(material, subject)
     side = int(material.category.side[subject])
     if side != NO_SIDE:
         yield from _low(material, subject, result)
         yield from _otherwise(material, subject, side)
         yield from _other_side(material, subject, side, result)
+
+
+def _falls(material: Material, subject: int) -> Iterator[Statement]:
+    """Yield that the pressure falls on standing up, where a finding tells so and is not said to be urgent already."""
+    own = (finding for finding in material.findings[subject] if not finding.urgent)
+    if any(FALL in fact for finding in own for fact in finding.facts):
+        yield Statement("falls-on-standing", {})
 
 
 def _low(material: Material, subject: int, result: Statement) -> Iterator[Statement]:

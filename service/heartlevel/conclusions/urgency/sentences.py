@@ -7,9 +7,9 @@ from babel.dates import format_date
 
 from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.urgency.episodes import Urgency
-from heartlevel.conclusions.urgency.events import HIGH
+from heartlevel.conclusions.urgency.events import HIGH, OTHER
 from heartlevel.conclusions.urgency.following import Episode
-from heartlevel.conclusions.urgency.levels import HISTORY, NONE, WITHIN_DAYS
+from heartlevel.conclusions.urgency.levels import HISTORY, NONE, NOW, WITHIN_DAYS
 from heartlevel.intake.recorded import SYMPTOM_BITS
 from heartlevel.ruling.language.template import Voice, locale_of
 from heartlevel.vocabulary import EPISODE_KINDS, SYMPTOMS, URGENCY_LEVELS
@@ -19,6 +19,8 @@ AS_OF, NEWEST_DAY = COUNTED_FROM = ("as-of", "newest-day")
 HOURS_APART = 120  # minutes, from which on a repeat is told by its day
 # Steps in the place of a rule's own: where what it names is past, is older or was answered, or is for a maternity unit.
 PAST_STEP, LATER_STEP, MATERNITY_STEP = "ask-about-past-episode", "see-within-days", "contact-maternity-unit"
+# Steps that a level asks for, whatever the rule's own is; that of the same day gives way to one to be taken at once.
+NOW_STEP, TODAY_STEP, AT_ONCE = "call-emergency-services", "see-today", "repeat-at-once"
 
 
 def symptoms_named(bits: int) -> list[str]:
@@ -56,7 +58,7 @@ def _seen(urgency: Urgency, episode: Episode) -> Iterator[str]:
     worst = _pair(urgency, episode, episode.worst) if episode.worst else ""
     lost = "seen-lost" if worst else "seen-lost-unknown"
     yield texts[lost if episode.lost else f"seen-{kind}"].format(
-        count=count, worst=worst, when=_when(urgency, episode), symptoms=symptoms
+        count=count, worst=worst, when=_when(urgency, episode), symptoms=symptoms, titles=_titles(urgency, episode)
     )
     if symptoms and kind != "symptoms":
         yield texts["with-symptoms"].format(symptoms=symptoms)
@@ -68,6 +70,13 @@ def _words(urgency: Urgency, episode: Episode) -> str:
     assessment = urgency.assessment
     names = assessment.rules.wording[assessment.batch.requests[episode.subject].language].names
     return ", ".join(names.get(name, name.replace("-", " ")) for name in symptoms_named(episode.bits))
+
+
+def _titles(urgency: Urgency, episode: Episode) -> str:
+    """Return what the rules behind an episode are called, each once."""
+    assessment = urgency.assessment
+    rules = assessment.rules.wording[assessment.batch.requests[episode.subject].language].rules
+    return ", ".join(dict.fromkeys(rules[urgency.firings[number].rule.id].title for number in episode.firings))
 
 
 def _what_followed(urgency: Urgency, episode: Episode) -> str:
@@ -124,5 +133,9 @@ def step_of(finding: Finding) -> str | None:
         return PAST_STEP if episode.level == HISTORY else step if episode.kind != HIGH else None
     if episode.maternity:
         return MATERNITY_STEP
-    credited = episode.followed_by is not None and episode.followed_by.credited
-    return LATER_STEP if (credited or episode.is_older) and episode.level == WITHIN_DAYS else step
+    assert finding.rule.urgency is not None
+    if episode.kind == OTHER and step is not None and episode.level <= finding.rule.urgency.level:
+        return step  # the rule says itself what it is to come to
+    if episode.level in (NOW, WITHIN_DAYS):
+        return NOW_STEP if episode.level == NOW else LATER_STEP
+    return AT_ONCE if step == AT_ONCE else TODAY_STEP

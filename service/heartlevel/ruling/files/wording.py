@@ -24,7 +24,7 @@ from heartlevel.ruling.language.template import Template, Voice, locale_of
 from heartlevel.vocabulary import SCOPES
 
 RULE_TEXTS = RuleTextsBlock()
-URGENCY_SLOTS = frozenset({"count", "worst", "when", "date", "days", "minutes", "symptoms"})
+URGENCY_SLOTS = frozenset({"count", "worst", "when", "date", "days", "minutes", "symptoms", "titles"})
 STEPS = ("next_steps", "next_steps_for_patient")
 
 

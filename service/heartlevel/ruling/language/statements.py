@@ -48,6 +48,7 @@ STATEMENTS: Mapping[str, Mapping[str, Fact]] = {
     "nothing-usable-because": _slots(readings="1") | _REASON,
     "too-young": _slots(years="a"),
     "limits-unclear": {},
+    "falls-on-standing": {},
     **dict.fromkeys(("low-besides", "low-diastolic"), _SIDE | _LIMITED),
     **dict.fromkeys(("says-otherwise-raised", "says-otherwise-not-raised", "beside-raised", "beside-not-raised"), _SIDE),
     "even-so": _REASON,
