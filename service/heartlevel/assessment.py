@@ -67,7 +67,7 @@ class Rules:
             if not layers:
                 return below
             rules = cls.compiled(load(folder, layers))
-        faults = [fault for safeguard in SAFEGUARDS for fault in safeguard(below, rules)]
+            faults = [fault for safeguard in SAFEGUARDS for fault in safeguard(below, rules)]
         if faults:
             raise RuleFaults(faults)
         return rules

@@ -15,9 +15,11 @@ from support import demo_answers, rules
 CAUTIONS = rules().ruleset.wording["en"].cautions
 
 
-@pytest.fixture(autouse=True)
-def rules_loaded_once(monkeypatch):
-    monkeypatch.setattr(showing, "loaded", lambda folder, layers: rules())
+@pytest.fixture(autouse=True, scope="module")
+def rules_loaded_once():
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(showing, "loaded", lambda folder, layers: rules())
+        yield
 
 
 @pytest.fixture(autouse=True)
@@ -27,28 +29,37 @@ def pages(monkeypatch, tmp_path):
     return tmp_path
 
 
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory):
+    """What the command does without arguments, and the folder of its pages; most of its time is in these."""
+    folder = tmp_path_factory.mktemp("shown")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(showing, "mkdtemp", lambda prefix: str(folder))
+        return run(), folder
+
+
 def run(*arguments: str):
     return CliRunner().invoke(main, ["demo", *arguments])
 
 
-def rows() -> dict[str, list[str]]:
+def rows(text: str) -> dict[str, list[str]]:
     """The cells of the table by person, cut where the headings begin."""
-    lines = run().stdout.splitlines()
+    lines = text.splitlines()
     (headings,) = [line for line in lines if line.startswith("person")]
     begins = [found.start() for found in re.finditer(r"\S+(?: \S+)*", headings)]
     cells = [[line[a:b].strip() for a, b in zip(begins, [*begins[1:], None], strict=True)] for line in lines]
     return {row[0]: row for row in cells if re.fullmatch(r"s-\d+", row[0])}
 
 
-def test_the_practice_fits_a_screen_or_two():
-    result = run()
+def test_the_practice_fits_a_screen_or_two(shown):
+    result, _ = shown
     lines = result.stdout.splitlines()
     assert (result.exit_code, result.stderr) == (0, "")
     assert len(lines) <= 70 and max(map(len, lines)) <= 100
 
 
-def test_each_person_has_one_line_with_what_the_answer_concludes():
-    table = rows()
+def test_each_person_has_one_line_with_what_the_answer_concludes(shown):
+    table = rows(shown[0].stdout)
     assert list(table) == [answer["subject"]["id"] for answer in demo_answers()]
     for answer in demo_answers():
         _, urgent, category, pattern, step = table[answer["subject"]["id"]]
@@ -62,8 +73,8 @@ def test_each_person_has_one_line_with_what_the_answer_concludes():
         assert step == first["code"].replace("-", " ") + (f" (+{len(others)})" if others else "")
 
 
-def test_the_urgent_are_counted_and_the_way_on_is_said():
-    text = run().stdout
+def test_the_urgent_are_counted_and_the_way_on_is_said(shown):
+    text = shown[0].stdout
     urgent = sum(answer["urgent"] for answer in demo_answers())
     assert text.startswith(
         f"Harbour Lane, an invented practice. People: {len(demo_answers())}; with something urgent: {urgent}."
@@ -104,8 +115,8 @@ def test_what_other_rules_cannot_answer_is_said_and_costs_nobody_else(tmp_path, 
     assert result.stderr.startswith("demo:2: ") and "/options/guideline" in result.stderr
 
 
-def test_the_pages_of_the_practice_are_written_and_named(pages, tmp_path):
-    result = run()
+def test_the_pages_of_the_practice_are_written_and_named(shown, tmp_path):
+    result, pages = shown
     assert f"Pages in {pages}:" in " ".join(result.stdout.split())
     people = [answer["subject"]["id"] for answer in demo_answers()]
     reports = {f"report-{name}.html" for name in people[:MOST_REPORTS]}

@@ -36,7 +36,8 @@ def modules() -> dict[str, str]:
     return {name: text for name, text in named.items() if name != "__init__"}
 
 
-def imported(name: str, source: str) -> set[str]:
+@cache
+def imported(name: str, source: str) -> frozenset[str]:
     """Return the full names of everything a module imports, anywhere in it."""
     found = set()
     holder = f"heartlevel.{name}".split(".")
@@ -46,7 +47,7 @@ def imported(name: str, source: str) -> set[str]:
         elif isinstance(node, ast.ImportFrom):
             way = [*holder[: len(holder) - node.level], *filter(None, [node.module])] if node.level else [node.module]
             found |= {".".join([*map(str, way), one.name]) for one in node.names}
-    return found
+    return frozenset(found)
 
 
 def faults_of(name: str, source: str) -> list[str]:
