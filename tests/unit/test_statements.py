@@ -9,6 +9,7 @@ from heartlevel.assessment import assess_requests
 from heartlevel.command.summary import summary
 from heartlevel.conclusions.conclude import conclude
 from heartlevel.fhir.cards import cards_of
+from heartlevel.handouts.patient_sheet import patient_sheet
 from heartlevel.intake.request import read
 from heartlevel.report.page import report_pages
 from property.told import untrue
@@ -234,3 +235,30 @@ def test_the_same_pressures_in_kilopascals_are_told_alike():
               for reading in in_mmhg]  # fmt: skip
     one, other = concluded(in_mmhg), concluded(in_kpa)
     assert one["conclusion"] == other["conclusion"] and "99/72" in one["conclusion"]["clinician"][0]
+
+
+def test_of_urgent_steps_that_differ_in_how_soon_only_the_soonest_stands():
+    severe = {"systolic": 192, "diastolic": 112, "setting": "home"}
+    days = [severe | {"taken_at": f"2026-03-{day:02d}T12:00:00+01:00"} for day in (1, 9)]
+    found = concluded([*home(124, 76), *days])
+    steps = {step["code"]: step["because"] for step in found["next_steps"]}
+    assert "repeat-at-once" in steps and "see-within-days" not in steps
+    urgent = {finding["id"] for finding in found["findings"] if finding["urgent"]}
+    assert urgent and urgent <= set(steps["repeat-at-once"])
+    pain = concluded([*home(124, 76), days[0], days[1] | {"symptoms": ["chest-pain"]}])
+    codes_of = {step["code"] for step in pain["next_steps"]}
+    assert codes_of & {"call-emergency-services", "repeat-at-once", "see-today", "see-within-days"} == {
+        "call-emergency-services"
+    }
+
+
+def test_a_sheet_says_of_a_raised_average_with_a_low_number_only_that_the_number_is_low():
+    payload = {"subject": PERSON, "readings": home(152, 54), "options": OPTIONS}
+    request = read(payload, rules().ruleset.choices)
+    went = patient_sheet(request, answer(payload), rules()).went
+    assert any("54, is low" in text for text in went) and not any("152/54" in text and "low" in text for text in went)
+
+
+def test_a_fall_on_standing_is_said_to_who_fainted_too():
+    found = concluded([*home(124, 76), *looks(106)], {"age_years": 80, "fainting": True})
+    assert any("stand up" in sentence for sentence in found["conclusion"]["patient"])

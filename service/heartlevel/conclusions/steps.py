@@ -7,7 +7,7 @@ from math import sqrt
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.sides import Objection
-from heartlevel.conclusions.urgency.sentences import step_of
+from heartlevel.conclusions.urgency.sentences import outdone, step_of
 from heartlevel.profiles import SizeOfFaults
 from heartlevel.ruling.language.rules import Rule, Shift
 
@@ -60,9 +60,17 @@ def steps_of(
                     lost.get(asking.rule.id, 0) * sizes.by_effect[UNUSABLE],
                 )
                 step.weight = max(step.weight, *own)
+        for code, sooner in outdone(steps).items():
+            _taken_over(steps[sooner], steps.pop(code))
         order = list(assessment.rules.wording[request.language].next_steps)
         by_subject.append(_ordered(steps, order))
     return by_subject
+
+
+def _taken_over(step: Step, later: Step) -> None:
+    """Have a step stand for another too, that asks for the same later."""
+    step.because += [name for name in later.because if name not in step.because]
+    step.rules += [rule for rule in later.rules if rule not in step.rules]
 
 
 def _ordered(steps: Mapping[str, Step], order: Sequence[str]) -> list[Step]:

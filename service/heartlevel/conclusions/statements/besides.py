@@ -27,9 +27,8 @@ def besides(material: Material, subject: int, result: Statement) -> Iterator[Sta
 
 
 def _falls(material: Material, subject: int) -> Iterator[Statement]:
-    """Yield that the pressure falls on standing up, where a finding tells so and is not said to be urgent already."""
-    own = (finding for finding in material.findings[subject] if not finding.urgent)
-    if any(FALL in fact for finding in own for fact in finding.facts):
+    """Yield that the pressure falls on standing up, where a finding tells so."""
+    if any(FALL in fact for finding in material.findings[subject] for fact in finding.facts):
         yield Statement("falls-on-standing", {})
 
 

@@ -1,6 +1,6 @@
 """What is said of urgency: what was seen, when and what followed, then what to do; and what stands with single findings."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from datetime import date
 
 from babel.dates import format_date
@@ -122,6 +122,14 @@ def own_words(finding: Finding) -> bool:
     if finding.level == NONE:
         return finding.episode.kind != HIGH
     return finding.level == urgency.level and not finding.episode.maternity
+
+
+def outdone(codes: Collection[str]) -> dict[str, str]:
+    """Return, of urgent steps that stand beside a more urgent one that says otherwise, which one takes their place."""
+    if NOW_STEP in codes:
+        return {code: NOW_STEP for code in (AT_ONCE, TODAY_STEP, LATER_STEP) if code in codes}
+    sooner = next((code for code in (MATERNITY_STEP, TODAY_STEP, AT_ONCE) if code in codes), None)
+    return {LATER_STEP: sooner} if sooner and LATER_STEP in codes else {}
 
 
 def step_of(finding: Finding) -> str | None:
