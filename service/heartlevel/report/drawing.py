@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Draw: TypeAlias = "Callable[[Axes], None]"
+DOTS = 200  # an inch, of what is drawn as an image
 INK, FAINT, PALE = "#111111", "#767676", "#d9d9d9"
 # Okabe and Ito's blue and vermilion (2008, published-from-memory), dark and light enough to differ in grey, too.
 HOME_COLOUR, OFFICE_COLOUR, AMBULATORY_COLOUR = "#0072b2", "#d55e00", "#555555"
@@ -34,7 +35,7 @@ def svg_of(name: str, width: float, height: float, draw: Draw) -> bytes:
         figure = Figure(figsize=(width, height), layout="constrained")
         draw(figure.add_subplot())
         written = BytesIO()
-        figure.savefig(written, format="svg", metadata={"Date": None, "Creator": None})
+        figure.savefig(written, format="svg", dpi=DOTS, metadata={"Date": None, "Creator": None})
     return written.getvalue()
 
 

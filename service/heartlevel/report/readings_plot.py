@@ -21,6 +21,7 @@ MARKS = {"home": "o", "ambulatory": "."}  # all others are squares
 DASHES = {"home": (0, (6, 3)), "office": (0, (1.5, 2))}
 WIDTH, HEIGHT, SIZE = 4.8, 3.4, 20
 SOUND, UNUSABLE = "sound", "unusable"
+MOST_DRAWN = 1_000  # readings drawn each by itself; the marks of more are one image, as what prints takes a while for each
 MOST_TICKS, MARGIN_DAYS, LABEL_WIDTH = 5, 0.6, 54
 
 
@@ -62,11 +63,13 @@ def readings_plot(
 ) -> bytes:
     """Return the plot as SVG; `words` name the settings, limits and marks."""
 
+    is_image = len(readings) > MOST_DRAWN
+
     def draw(axes: "Axes") -> None:
         _draw_limits(axes, limits, words)
         _draw_periods(axes, answer)
         for setting in dict.fromkeys(reading.setting for reading in readings):
-            _draw_setting(axes, setting, [reading for reading in readings if reading.setting == setting], words)
+            _draw_setting(axes, setting, [reading for reading in readings if reading.setting == setting], words, is_image)
         _draw_means(axes, readings, answer, words)
         _label(axes, readings, answer["made_with"]["language"])
 
@@ -88,18 +91,21 @@ def _draw_periods(axes: "Axes", answer: Mapping[str, Any]) -> None:
         axes.axvline(date.fromisoformat(period["from"]).toordinal(), color=FAINT, lw=1)
 
 
-def _draw_setting(axes: "Axes", setting: str, readings: Sequence[PlottedReading], words: Mapping[str, str]) -> None:
+def _draw_setting(
+    axes: "Axes", setting: str, readings: Sequence[PlottedReading], words: Mapping[str, str], is_image: bool
+) -> None:
     colour, mark = COLOURS.get(setting, OFFICE_COLOUR), MARKS.get(setting, "s")
     used = [reading for reading in readings if reading.reliability != UNUSABLE]
     axes.vlines([reading.at for reading in used], [reading.diastolic for reading in used],
-                [reading.systolic for reading in used], color=PALE, lw=1, zorder=0)  # fmt: skip
+                [reading.systolic for reading in used], color=PALE, lw=1, zorder=0, rasterized=is_image)  # fmt: skip
     named = f"report-{setting}"
     for filled in (True, False):
         alike = [reading for reading in used if (reading.reliability == SOUND) == filled]
         label = words[named] + ("" if filled else f", {words['report-not-sure']}")
-        _scatter(axes, alike, label, marker=mark, facecolors=colour if filled else "white", edgecolors=colour)
+        look = {"marker": mark, "facecolors": colour if filled else "white", "edgecolors": colour}
+        _scatter(axes, alike, label, **look, rasterized=is_image)
     left_out = [reading for reading in readings if reading.reliability == UNUSABLE]
-    _scatter(axes, left_out, f"{words[named]}, {words['report-left-out']}", marker="x", color=colour)
+    _scatter(axes, left_out, f"{words[named]}, {words['report-left-out']}", marker="x", color=colour, rasterized=is_image)
 
 
 def _scatter(axes: "Axes", readings: Sequence[PlottedReading], label: str, **look: Any) -> None:

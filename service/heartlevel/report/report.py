@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import accumulate, chain
+from itertools import accumulate, chain, islice
 from typing import Any
 
 from heartlevel.answer.conclusion import without_first_step
@@ -19,6 +19,8 @@ from heartlevel.report.readings_plot import limits_shown, plotted_readings, read
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.vocabulary import UNDETERMINED
 
+MOST_LISTED = 30  # of episodes, periods, device checks and problems; how many more there are is told
+MOST_PLOTTED = 6  # device checks, of those listed
 MOST_EXPLAINED = 1500  # characters of explanations in print
 ONE = "/-"  # ends the name of a limit of systolic pressure alone
 
@@ -73,7 +75,8 @@ class Report:
     made_with: MadeWith
     sources: list[str]
     readings: bytes | None
-    devices: list[bytes | None]  # one a device check
+    devices: list[bytes | None]  # one each of the first device checks
+    most_listed: int = MOST_LISTED
 
     @property
     def titles(self) -> Mapping[str, str]:
@@ -125,7 +128,9 @@ def report_of(conclusions: Conclusions, subject: int, answer: Mapping[str, Any],
         made_with=_made_with(answer, rules.ruleset),
         sources=sorted(_sources(answer)),
         readings=_readings_plot(conclusions, subject, answer, words),
-        devices=[device_plot(*both, words) for both in zip(checks, answer["device_checks"], strict=True)],
+        devices=[
+            device_plot(*both, words) for both in islice(zip(checks, answer["device_checks"], strict=True), MOST_PLOTTED)
+        ],
     )
 
 

@@ -3,6 +3,7 @@
 import gzip
 import zlib
 from collections.abc import Callable
+from datetime import date, timedelta
 
 from backports import zstd
 
@@ -11,6 +12,12 @@ from load.attacks.bodies import JSON, MOST, NDJSON, READING, V1, request
 CSV, TABLES, SHEETS, LOGS = "text/csv", "/v1/tables", "/v1/patient-sheets", "/v1/log-sheets"
 HEAD, ROW = b"subject,setting,systolic,diastolic,taken_at", b"s-%d,home,142,88,2026-03-%02dT%02d:%02d:00+01:00"
 EMPTY = {"gzip": gzip.compress(b""), "zstd": zstd.compress(b"")}
+# Text turned round, no XML, a mark on a mark, what mathematics is set by, a person of four: in a name of 64 signs at most.
+CONTROLS = (
+    b"%d"
+    + "\u202e\u2066\u200f]]>a\u0301\u0301\u0301$^{\U0001f468\u200d\U0001f469\u200d\U0001f467".encode()
+    + b"\\u0000\\u001b\\ufffe"
+)
 BOMB = 2 * 1024 * 1024 * 1024  # bytes, decoded
 
 
@@ -30,6 +37,19 @@ def wide(name: bytes) -> bytes:
 def readings(count: int, more: bytes = b"") -> bytes:
     form = READING.replace(b"03-02T07:10", b"03-%02dT%02d:%02d")[:-1] + more + b"}"
     return request(b",".join(form % (n // 1440 + 1, n // 60 % 24, n % 60) for n in range(count)))
+
+
+def over_years(count: int, name: bytes = b"%d") -> bytes:
+    """Return a severe reading every fifth day, each of which is an episode of its own, with names that hold a number."""
+    form = READING[:-1].replace(b"142", b"199").replace(b"2026-03-02", b"%s") + b',"id":"' + name + b'"}'
+    days = [(date(1955, 1, 1) + timedelta(days=5 * number)).isoformat().encode() for number in range(count)]
+    return request(b",".join(form % (day, number) for number, day in enumerate(days)))
+
+
+def device_checks(count: int) -> bytes:
+    pair = b'{"device":{"systolic":122,"diastolic":81},"reference":{"systolic":120,"diastolic":80}}'
+    listed = b",".join(b'{"device":"d%d","pairs":[%s,%s,%s]}' % (number, pair, pair, pair) for number in range(count))
+    return readings(28)[:-1] + b',"device_checks":[' + listed + b"]}"
 
 
 def bomb(coding: str) -> bytes:
@@ -68,6 +88,15 @@ HOSTILE: dict[str, tuple[str, str, Callable[[], bytes]]] = {
     "sheet: 5,000 readings": (SHEETS, JSON, lambda: readings(5_000)),
     "log: 5,000 readings": (LOGS, JSON, lambda: readings(5_000)),
     "log: 366 days": (LOGS + "?days=366", JSON, lambda: readings(28)),
+    "page: 5,000 readings over 70 years": (V1, JSON, lambda: over_years(5_000)),
+    "plot: 5,000 readings over 70 years": (V1, JSON, lambda: over_years(5_000)),
+    "print: 5,000 readings over 70 years": (V1, JSON, lambda: over_years(5_000)),
+    "page: names of controls": (V1, JSON, lambda: over_years(5_000, CONTROLS)),
+    "plot: names of controls": (V1, JSON, lambda: over_years(5_000, CONTROLS)),
+    "print: names of controls": (V1, JSON, lambda: over_years(5_000, CONTROLS)),
+    "page: 1,000 device checks": (V1, JSON, lambda: device_checks(1_000)),
+    "print: 1,000 device checks": (V1, JSON, lambda: device_checks(1_000)),
+    "sheet: 5,000 readings over 70 years": (SHEETS, JSON, lambda: over_years(5_000)),
     "bomb: gzip": (V1, JSON, lambda: bomb("gzip")),
     "bomb: zstd": (V1, JSON, lambda: bomb("zstd")),
     "bomb: gzip, a stream": (V1, NDJSON, lambda: bomb("gzip")),

@@ -31,6 +31,7 @@ def _take_on() -> None:
     with part_of_trace("receive the body"):
         request.get_data()
     g.taken_on.enter_context(capacity.of_request())
+    g.taken_on.enter_context(capacity.turn_of(held.size))
 
 
 def _let_go(_: BaseException | None) -> None:

@@ -1,12 +1,17 @@
 """How much a worker takes on at once. What is beyond is refused at once (503) and may be sent again, instead of waiting."""
 
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from threading import Lock
 
+from heartlevel.web.connections.turns import give_way
+
 MEBIBYTE = 1024 * 1024
 SMALL = 64 * 1024  # bytes: as much of a body, and of an answer, is held for every connection
+LARGE = 128 * 1024  # bytes: what such a body holds takes a tenth of a second and more
+TURNS = 10  # given between two large requests: a small one that has come by then is read, assessed and answered in as many
 
 
 class Busy(Exception):
@@ -48,6 +53,8 @@ class Capacity:
         """Begin with nothing to do."""
         self._most, self._changing = most, Lock()
         self.requests = self.body_bytes = self.unread_bytes = self.streams = 0
+        # Waited for, unlike the other: it has to be the one that gives way to other greenlets, if that is what runs here.
+        self._answering_large = threading.Lock()
 
     def take_bytes(self, size: int) -> None:
         """Count so many bytes of bodies more, or fewer. Raises Busy; what was counted before stays counted."""
@@ -68,6 +75,17 @@ class Capacity:
         finally:
             with self._changing:
                 self.requests -= 1
+
+    @contextmanager
+    def turn_of(self, size: int) -> Iterator[None]:
+        """Have large requests answered one after the other, so that a small one waits for few of them."""
+        if size < LARGE:
+            yield
+            return
+        with self._answering_large:
+            for _ in range(TURNS):
+                give_way()
+            yield
 
     def take_answer(self, size: int) -> Callable[[], None]:
         """Keep an answer of so many bytes until it is read; return what lets it go. Raises Busy."""
