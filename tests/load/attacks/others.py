@@ -80,6 +80,7 @@ HOSTILE: dict[str, tuple[str, str, Callable[[], bytes]]] = {
     "table: zero bytes": (TABLES, CSV, lambda: bytes(MOST)),
     "page: 5,000 readings": (V1, JSON, lambda: readings(5_000)),
     "plot: 5,000 readings": (V1, JSON, lambda: readings(5_000)),
+    "print: 28 readings": (V1, JSON, lambda: readings(28)),
     "print: 5,000 readings": (V1, JSON, lambda: readings(5_000)),
     "page: 5,000 readings, 70 faults each": (
         V1, JSON, lambda: readings(4_500, b',"technique":{' + b",".join(b'"%d":[]' % n for n in range(35)) + b"}")),
