@@ -50,6 +50,7 @@ class Judged:
     refused: Outcome | None = None  # why there is no answer
 
 
+NOTHING_TO_TELL = DecodedRows({})  # of rows that are read without a fault
 Judgement: TypeAlias = tuple[list[AssessedSubjects], dict[int, Judged]]  # the latter by number of the subject
 
 
@@ -68,7 +69,7 @@ def judge_examined(examined: Examined, rules: Rules, unclear: frozenset[str] = f
         details = zip(numbers.tolist(), examined.starts[numbers + 1] - starts, conclusions.urgent.tolist(), strict=True)
         for subject, (number, readings, urgent) in enumerate(details):
             slips = sorted_problems(conclusions.slips.get(subject, ()))
-            sent = DecodedRows({}, examined.origins_of(number) if slips else {})
+            sent = DecodedRows({}, examined.origins_of(number)) if slips else NOTHING_TO_TELL
             results[number] = Judged(sent, slips, int(readings), urgent)
     doubtful = np.flatnonzero(examined.doubtful).tolist()
     others, more = judge_requests(dict(zip(doubtful, examined.requests_of(doubtful), strict=True)), rules, unclear)

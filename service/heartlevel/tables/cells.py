@@ -9,6 +9,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 import pyarrow
+from pyarrow import compute
 
 from heartlevel.columns import Floats, Ints
 from heartlevel.intake.fields import Choice, read_by
@@ -20,6 +21,7 @@ from heartlevel.tables.written_times import times_as_texts
 
 BETWEEN_ITEMS = pattern(r"[;|,]")
 MOST_WORDS = 5  # of one name
+SPACE, TILDE = 0x20, 0x7E  # what is printed of ASCII lies between
 LEAST_WHOLE, LARGEST_WHOLE = -(2**63), 2**64 - 1  # of whole numbers that JSON is written with
 
 
@@ -71,18 +73,33 @@ def distinct(cells: Cells) -> tuple[Ints, list[Any]]:
         return cells.numbers, cells.values
     if pyarrow.types.is_nested(cells.type) or pyarrow.types.is_null(cells.type):
         return np.arange(len(cells)), values_of(cells)
+    numbers, known = distinct_cells(cells)
+    return numbers, values_of(known)
+
+
+def distinct_cells(cells: pyarrow.Array) -> tuple[Ints, pyarrow.Array]:
+    """Return the number of each cell among the different ones, −1 for nothing, and these as they first appear."""
     encoded = cells.dictionary_encode()
-    return _indices(encoded), values_of(encoded.dictionary)
+    return as_numpy(encoded.indices, -1).astype(np.int64), encoded.dictionary
+
+
+def are_texts(cells: Cells) -> bool:
+    """Tell whether a column holds nothing but texts."""
+    kind = None if isinstance(cells, MixedCells) else cells.type
+    return kind is not None and (pyarrow.types.is_string(kind) or pyarrow.types.is_large_string(kind))
+
+
+def trimmed_texts(texts: pyarrow.Array) -> pyarrow.Array | None:
+    """Return texts as they are read, without the spaces around them; None where anything else in them is not printed."""
+    _, _, content = texts.buffers()
+    letters = np.frombuffer(content or b"", dtype=np.uint8)
+    plain = not letters.size or bool(letters.min() >= SPACE and letters.max() <= TILDE)
+    return compute.utf8_trim(texts, " ") if plain else None
 
 
 def numbered(values: Floats | Ints) -> Ints:
     """Return the number of each value among the different ones, in the order in which they come; −1 for NaN."""
-    return _indices(as_arrow(values).dictionary_encode())
-
-
-def _indices(encoded: pyarrow.DictionaryArray) -> Ints:
-    numbers: Ints = as_numpy(encoded.indices, -1).astype(np.int64)
-    return numbers
+    return distinct_cells(as_arrow(values))[0]
 
 
 def values_of(cells: Cells) -> list[Any]:
@@ -192,10 +209,19 @@ def time_in(text: str, written: str | None) -> str:
 
 def subject_names(columns: Sequence[Cells], layout: Layout) -> tuple[Ints, list[str]]:
     """Return each row's subject as its number among them, −1 for none, and the subjects' names as they first appear."""
-    numbers, values = distinct(columns[layout.subject])
-    names: dict[str, int] = {}
     meaning = layout.meanings[layout.subject] or Meaning(FIELDS[SUBJECT])
-    read = [cell_value(value, meaning) for value in values]
+    numbers, read = _names_read(columns[layout.subject], meaning)
+    names: dict[str, int] = {}
     known = [-1 if name is None else names.setdefault(str(name), len(names)) for name in read]
     owners: Ints = np.array([*known, -1], dtype=np.int64)[numbers]  # the last is for nothing
     return owners, list(names)
+
+
+def _names_read(cells: Cells, meaning: Meaning) -> tuple[Ints, Sequence[Any]]:
+    """Return the number of each row's name among those there are, −1 for none, and the names as they are read."""
+    if are_texts(cells) and not meaning.values:
+        numbers, known = distinct_cells(cells)
+        if (trimmed := trimmed_texts(known)) is not None:
+            return numbers, [name or None for name in trimmed.to_pylist()]
+    numbers, values = distinct(cells)
+    return numbers, [cell_value(value, meaning) for value in values]

@@ -13,12 +13,20 @@ from heartlevel.columns import Bools, Floats, Ints
 from heartlevel.intake.fields import Choice, Flag, Number, Text
 from heartlevel.intake.screening import Unfit, look_at
 from heartlevel.tables.arrow.arrays import as_numpy
-from heartlevel.tables.cells import Cells, MixedCells, cell_value, distinct, time_in
+from heartlevel.tables.cells import (
+    Cells,
+    MixedCells,
+    are_texts,
+    cell_value,
+    distinct,
+    distinct_cells,
+    time_in,
+    trimmed_texts,
+)
 from heartlevel.tables.fields import FIELDS
 from heartlevel.tables.meanings import Mapped, Meaning
 
 WRITTEN_APART = ("id", "taken_at")  # hardly two cells of these are the same
-SPACE, TILDE = 0x20, 0x7E  # what is printed of ASCII lies between
 
 
 @dataclass(slots=True)
@@ -108,8 +116,8 @@ def _column(cells: Cells, meaning: Meaning, decimal: str) -> FieldColumn:
             return FieldColumn(field, codes, (codes < field.low) | (codes > field.high))
         if type(field) is Flag and pyarrow.types.is_boolean(kind):
             return FieldColumn(field, _floats(cells.cast(pyarrow.int8())), np.zeros(len(cells), dtype=bool))
-        if type(field) is Text and meaning.to in WRITTEN_APART and _is_plain(cells):
-            return _plain(cells, field)
+        if type(field) is Text and are_texts(cells) and (plain := _plain_column(cells, field, meaning.to in WRITTEN_APART)):
+            return plain
     numbers, values = distinct(cells)
     return _coded(field, numbers, [cell_value(value, meaning, decimal) for value in values])
 
@@ -146,21 +154,19 @@ def _looked_at(sent: Sequence[Any], field: fields.Field[Any]) -> tuple[list[Any]
     return held, fit
 
 
-def _is_plain(cells: pyarrow.Array) -> bool:
-    """Tell whether cells are texts in which all that is not printed is spaces."""
-    if not (pyarrow.types.is_string(cells.type) or pyarrow.types.is_large_string(cells.type)):
-        return False
-    _, _, content = cells.buffers()
-    letters = np.frombuffer(content or b"", dtype=np.uint8)
-    return not letters.size or bool(letters.min() >= SPACE and letters.max() <= TILDE)
-
-
-def _plain(cells: pyarrow.Array, field: Text) -> FieldColumn:
-    """Look at plain texts in one go."""
-    trimmed = compute.utf8_trim(cells, " ")
+def _plain_column(cells: pyarrow.Array, field: Text, written_apart: bool) -> FieldColumn | None:
+    """Look at texts in one go, where they are not `written_apart` at the different ones; None where they are not plain."""
+    numbers, known = (None, cells) if written_apart else distinct_cells(cells)
+    trimmed = trimmed_texts(known)
+    if trimmed is None:
+        return None
     length = as_numpy(compute.binary_length(trimmed), 0)
     codes = np.where((length > 0) & (length <= field.longest), np.arange(len(length)), np.nan)
-    return FieldColumn(field, codes, length > field.longest, trimmed.to_pylist())
+    column = FieldColumn(field, codes, length > field.longest, trimmed.to_pylist())
+    if numbers is None:
+        return column
+    doubtful = np.append(column.doubtful, False)[numbers]  # −1, for nothing, is the last
+    return replace(column, codes=np.append(column.codes, np.nan)[numbers], doubtful=doubtful)
 
 
 def _times(columns: Sequence[tuple[Cells, Meaning]], mapped: Mapped) -> FieldColumn:
