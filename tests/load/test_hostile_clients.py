@@ -188,3 +188,12 @@ def test_two_lengths_of_one_body_are_refused(server):
     """RFC 9112, 6.3: it may be an attempt to smuggle a request past a proxy."""
     both = POST + b"application/json\r\nContent-Length: 5\r\n" + IN_CHUNKS
     assert answered(server, both + chunked(BODY, 100)).startswith(b"HTTP/1.1 400")
+
+
+def test_no_header_says_under_what_path_the_service_is_called(server):
+    """gunicorn takes SCRIPT_NAME of callers on the same machine for the word of a proxy (RFC 3875, 4.1.13)."""
+    with closing(connected(server)) as client:
+        client.sendall(
+            b"GET /health HTTP/1.1\r\nHost: x\r\nSCRIPT_NAME: /hea\r\nPATH_INFO: /metrics\r\nConnection: close\r\n\r\n"
+        )
+        assert b'{"status":"up"' in read_to_end(client)

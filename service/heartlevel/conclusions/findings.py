@@ -73,10 +73,13 @@ def findings_of(assessment: Assessment, firings: Sequence[Firing], urgency: Urge
     by_sitting = _by_sitting(assessment.batch) if of_sittings else []
     numbers = {firing.rule.id: number for number, firing in enumerate(urgency.firings)}
     for firing in firings:
+        ranks: dict[int, dict[int, int]] = {}  # by subject
         for subject, finding in _put_together(assessment, firing, by_sitting):
             if firing.rule.urgent:
                 own, number = urgency.episodes[subject], numbers[firing.rule.id]
-                finding.episode = _episode_of(own, number, finding.readings)
+                if subject not in ranks:
+                    ranks[subject] = _ranks(own, number)
+                finding.episode = _episode_of(own, number, ranks[subject], finding.readings)
             by_subject[subject].append(finding)
     return [_named(sorted(findings, key=lambda finding: finding.order)) for findings in by_subject]
 
@@ -150,11 +153,21 @@ def _ranges(
             yield name, low, high
 
 
-def _episode_of(episodes: Sequence[Episode], number: int, readings: Sequence[int]) -> Episode | None:
-    """Return the most urgent episode that an urgent firing and its readings take part in."""
-    concerned = set(readings)
-    own = (episode for episode in episodes if number in episode.firings)
-    return next((episode for episode in own if not concerned or concerned.intersection(episode.rows)), None)
+def _episode_of(episodes: Sequence[Episode], number: int, ranks: Mapping[int, int], readings: list[int]) -> Episode | None:
+    """Return the most urgent episode that an urgent firing and its readings take part in; `ranks` are of `_ranks`."""
+    if not readings:
+        return next((episode for episode in episodes if number in episode.firings), None)
+    rank = min((ranks[row] for row in readings if row in ranks), default=None)
+    return None if rank is None else episodes[rank]
+
+
+def _ranks(episodes: Sequence[Episode], number: int) -> dict[int, int]:
+    """Return the place of the most urgent episode that a firing and a reading take part in, by the reading's row."""
+    ranks: dict[int, int] = {}
+    for rank, episode in enumerate(episodes):
+        for row in episode.rows if number in episode.firings else ():
+            ranks.setdefault(row, rank)
+    return ranks
 
 
 def _named(findings: list[Finding]) -> list[Finding]:

@@ -34,6 +34,7 @@ def settings() -> dict[str, Any]:
         "keepalive": 65,  # that connections are kept at all; how long is said in `connections.pace`
         "max_requests": 50_000,
         "max_requests_jitter": 5_000,
+        "forwarder_headers": "",  # nobody before it says under what path it is called
         "control_socket_disable": True,  # nobody steers it from outside; it would write into the home directory
         "on_starting": _before_forking,
         "post_worker_init": _begin_work,

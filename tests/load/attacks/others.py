@@ -89,6 +89,7 @@ HOSTILE: dict[str, tuple[str, str, Callable[[], bytes]]] = {
     "sheet: 5,000 readings": (SHEETS, JSON, lambda: readings(5_000)),
     "log: 5,000 readings": (LOGS, JSON, lambda: readings(5_000)),
     "log: 366 days": (LOGS + "?days=366", JSON, lambda: readings(28)),
+    "severe: 5,000 readings over 70 years": (V1, JSON, lambda: over_years(5_000)),
     "page: 5,000 readings over 70 years": (V1, JSON, lambda: over_years(5_000)),
     "plot: 5,000 readings over 70 years": (V1, JSON, lambda: over_years(5_000)),
     "print: 5,000 readings over 70 years": (V1, JSON, lambda: over_years(5_000)),
