@@ -9,6 +9,8 @@ from typing import Any, Generic, TypeAlias, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from heartlevel.kernels import cells
+
 Floats: TypeAlias = npt.NDArray[np.float64]
 Ints: TypeAlias = npt.NDArray[np.int64]
 Bools: TypeAlias = npt.NDArray[np.bool_]
@@ -99,20 +101,23 @@ def sum_by(groups: Ints, size: int, values: Floats) -> Floats:
 
 def mean_by(groups: Ints, size: int, values: Floats) -> Floats:
     """Return the mean of each group's values; NaN where there are none."""
-    with np.errstate(invalid="ignore"):
-        return sum_by(groups, size, values) / count_by(groups, size)
+    _, mean = _means_by(groups, size, values)
+    return mean
 
 
-def moments_by(groups: Ints, size: int, values: Floats, counted: Floats | None = None) -> tuple[Floats, Floats, Floats]:
-    """Return mean, standard deviation (n−1) and number of each group's values; NaN where undefined.
-
-    `counted` are the numbers where they are known already.
-    """
+def moments_by(groups: Ints, size: int, values: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return mean, standard deviation (n−1) and number of each group's values; NaN where undefined."""
+    count, mean = _means_by(groups, size, values)
+    squares = np.zeros(size)
+    cells.fill_squares(groups, values, mean, squares)
     with np.errstate(invalid="ignore", divide="ignore"):
-        count = count_by(groups, size) if counted is None else counted
-        mean = sum_by(groups, size, values) / count
-        away = values - mean[groups]
-        return mean, np.sqrt(sum_by(groups, size, away * away) / (count - 1)), count
+        return mean, np.sqrt(squares / (count - 1)), count
+
+
+def _means_by(groups: Ints, size: int, values: Floats) -> tuple[Floats, Floats]:
+    count, mean = np.zeros(size), np.zeros(size)
+    cells.fill_means(groups, values, count, mean)
+    return count, mean
 
 
 def extreme_by(groups: Ints, size: int, values: Floats, *, largest: bool) -> Floats:

@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel import kernels
-from heartlevel.kernels import averaging, judging
+from heartlevel.kernels import averaging, cells, judging
 from support import examples
 
 FOLDER = Path(kernels.__file__).parent
-LOOPS = {"averaging": averaging, "judging": judging}
+LOOPS = {"averaging": averaging, "cells": cells, "judging": judging}
 VALUES = st.sampled_from([np.nan, -np.inf, np.inf, -0.0, 0.0, 79.95, 80.0, 119.9, 1e-300, 1e300]) | st.floats(60, 240)
 
 
@@ -70,14 +70,19 @@ def rules_and_rows(draw):
     }  # fmt: skip
 
 
-def judged(loops: ModuleType, case: dict) -> tuple[np.ndarray, np.ndarray]:
+def judged(loops: ModuleType, case: dict) -> tuple[np.ndarray, ...]:
     places = case["terms"] + len(case["first_leaf"]) - 1
     outcomes, same = np.full((places, case["rows"]), 9, dtype=np.int8), np.full(places, 9, dtype=np.int8)
     compared = ("columns", "first_term", "low", "high", "when_unknown", "starts", "profiles")
     loops.compare(*(case[name] for name in compared), outcomes, same)
     decided = ("leaves", "first_leaf", "tables", "first_entry")
     loops.decide(outcomes, case["terms"], *(case[name] for name in decided), same, np.empty(case["rows"], dtype=np.uint16))
-    return outcomes, same
+    facts, unlimited = len(case["columns"]), np.isnan(case["low"]).astype(np.uint8)
+    fact_of = np.repeat(np.arange(facts), np.diff(case["first_term"]))
+    profile = np.repeat(case["profiles"], np.diff(case["starts"]))
+    wanting = np.zeros((facts, case["rows"]), dtype=np.uint8)
+    loops.mark_wanting(outcomes, case["terms"], *(case[name] for name in decided[:2]), fact_of, unlimited, profile, wanting)
+    return outcomes, same, wanting
 
 
 @settings(max_examples=examples(200), deadline=None)
@@ -133,3 +138,20 @@ def test_means_and_squares_are_those_of_numpy(loops):
         assert (number[selection, cell], known[quantity, selection, cell]) == (rows.sum(), len(recorded))
         assert mean[quantity, selection, cell] == pytest.approx(np.mean(recorded), rel=1e-12)
         assert squares[quantity, selection, cell] == pytest.approx(np.var(recorded) * len(recorded), rel=1e-9)
+
+
+def in_cells(loops: ModuleType, case: dict, values: np.ndarray) -> list[np.ndarray]:
+    count, mean, squares = np.zeros((3, case["cells"]))
+    with np.errstate(all="ignore"):
+        loops.fill_means(case["cell_of"], values, count, mean)
+        loops.fill_squares(case["cell_of"], values, mean, squares)
+    return [count, mean, squares]
+
+
+@settings(max_examples=examples(100), deadline=None)
+@given(chosen_values(), st.booleans())
+def test_values_are_averaged_by_cell_alike(case, every_other):
+    whole = np.repeat(case["values"][0], 2)
+    values = whole[::2] if every_other else whole[::2].copy()  # a column of a larger table need not be laid end to end
+    compiled, plain = in_cells(cells, case, values), in_cells(INTERPRETED["cells"], case, values)
+    assert [same_bits(*pair) for pair in zip(compiled, plain, strict=True)] == [True] * 3

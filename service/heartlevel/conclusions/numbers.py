@@ -33,7 +33,9 @@ def all_rounded(values: Floats, decimals: int = 1) -> Any:
 
 
 def _each_rounded(values: list[Any], decimals: int) -> list[Any]:
-    return [_each_rounded(value, decimals) if isinstance(value, list) else rounded(value, decimals) for value in values]
+    if values and isinstance(values[0], list):
+        return [_each_rounded(value, decimals) for value in values]
+    return [None if value != value else round(value, decimals) + 0.0 for value in values]
 
 
 def rounded_interval(low: float, high: float, decimals: int = 1) -> list[float | None] | None:

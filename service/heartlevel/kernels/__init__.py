@@ -6,9 +6,9 @@ operations; the same files run interpreted, to be read, traced and tested, with 
 
 from warnings import warn
 
-from heartlevel.kernels import averaging, judging
+from heartlevel.kernels import averaging, cells, judging
 
-if any((module.__file__ or "").endswith(".py") for module in (averaging, judging)):
+if any((module.__file__ or "").endswith(".py") for module in (averaging, cells, judging)):
     warn(
         "heartlevel runs without its compiled loops: answers are the same, but take many times as long. "
         "Install it again from its sources (pip install --no-deps -e .), which needs gcc and Python's headers.",

@@ -5,7 +5,7 @@ cdef signed char FALSE, TRUE, UNKNOWN, DIFFERENT
 
 @cython.locals(
     fact=Py_ssize_t, term=Py_ssize_t, stretch=Py_ssize_t, start=Py_ssize_t, stop=Py_ssize_t, least=double,
-    most=double, recorded=bint, values=double[::1])
+    most=double, recorded=bint, values="const double[::1]")
 cpdef void compare(
     list columns, const long long[::1] first_term, const double[:, ::1] low, const double[:, ::1] high,
     const signed char[::1] when_unknown, const long long[::1] starts, const long long[::1] profiles,
@@ -42,3 +42,9 @@ cdef void _read_patterns(
 cdef void _look_up(
     unsigned short[::1] patterns, const signed char[::1] tables, Py_ssize_t entry, signed char[:, ::1] outcomes,
     Py_ssize_t leaf) noexcept nogil
+
+@cython.locals(rule=Py_ssize_t, row=Py_ssize_t, digit=Py_ssize_t, leaf=Py_ssize_t)
+cpdef void mark_wanting(
+    const signed char[:, ::1] outcomes, Py_ssize_t terms, const long long[::1] leaves, const long long[::1] first_leaf,
+    const long long[::1] fact_of, const unsigned char[:, ::1] unlimited, const long long[::1] profile,
+    unsigned char[:, ::1] wanting) except *

@@ -6,7 +6,7 @@
 
 from collections.abc import Sequence
 
-from heartlevel.kernels.arrays import Codes, Floats, Ints, Outcomes
+from heartlevel.kernels.arrays import Codes, Floats, Ints, Marks, Outcomes
 
 FALSE, TRUE, UNKNOWN = 0, 1, 2
 DIFFERENT = -1
@@ -106,3 +106,21 @@ def _read_patterns(outcomes: Outcomes, leaves: Ints, first: int, last: int, patt
 def _look_up(patterns: Codes, tables: Outcomes, entry: int, outcomes: Outcomes, leaf: int) -> None:
     for row in range(patterns.shape[0]):
         outcomes[leaf, row] = tables[entry + patterns[row]]
+
+
+def mark_wanting(
+    outcomes: Outcomes, terms: int, leaves: Ints, first_leaf: Ints, fact_of: Ints, unlimited: Marks, profile: Ints,
+    wanting: Marks,
+) -> None:  # fmt: skip
+    """Mark the facts (a row each) for want of which a rule is unknown, in each row of the scope (a column).
+
+    What is compared with a limit that is not published (`unlimited`, a row a term and a column a profile) is not wanting:
+    no fact would decide it. `profile` is that of each row of the scope.
+    """
+    for rule in range(first_leaf.shape[0] - 1):
+        for row in range(profile.shape[0]):
+            if outcomes[terms + rule, row] == UNKNOWN:
+                for digit in range(first_leaf[rule], first_leaf[rule + 1]):
+                    leaf = leaves[digit]
+                    if leaf < terms and outcomes[leaf, row] == UNKNOWN and not unlimited[leaf, profile[row]]:
+                        wanting[fact_of[leaf], row] = 1

@@ -53,16 +53,16 @@ def alternatives(
     them.
     """
     kept = selection.left_out == KEPT
-    pressures = np.stack([batch.readings[name] for name in PRESSURES])
+    pressures = np.array([batch.readings[name] for name in PRESSURES])
     base, row = averages.mean[:2, averages.row("protocol")], averages.row("protocol")
     first = [averages.row(name) for name in ALTERNATIVES]
-    shifts = np.stack([_shift(batch, kept, np.stack([offsets.height] * 2)), _shift(batch, kept, offsets.bias)], 1)
+    shifts = np.stack([_shift(batch, kept, np.array([offsets.height] * 2)), _shift(batch, kept, offsets.bias)], 1)
     doubtful = kept & ~selection.averages["sound"]
     # A doubtful reading whose fault has no published size is left out of the mean less technique errors.
     explained = kept & ~(doubtful & np.isnan(offsets.technique).all(axis=0))
     masks, mask_of = _by_protocols(batch, selection, list(every.values()))
     # One pass over all masks; protocols that select the same readings share one.
-    chosen = np.stack([without_extreme_day(batch, kept, pressures), explained, *masks])
+    chosen = np.array([without_extreme_day(batch, kept, pressures), explained, *masks])
     counts, _, means = means_by(chosen, pressures, batch.group_of, batch.groups)
     extreme, others, counted = means[:, :1], means[:, 2:][:, mask_of], counts[2:][mask_of]
     technique = means[:, 1:2] - or_zero(_shift(batch, explained, offsets.technique))[:, None]

@@ -50,8 +50,8 @@ class _Moments:
 
 def average(batch: Batch, selections: Mapping[str, Bools]) -> Averages:
     """Average every selection of every group at once."""
-    chosen = np.stack(list(selections.values()))
-    values = np.stack([batch.readings[name] for name in QUANTITIES])
+    chosen = np.array(list(selections.values()))
+    values = np.array([batch.readings[name] for name in QUANTITIES])
     shape = (len(chosen), batch.groups)
     of_quantities = (len(values), *shape)
     with np.errstate(invalid="ignore", divide="ignore"):

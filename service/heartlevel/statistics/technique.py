@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from heartlevel.columns import Bools, Floats
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Fault:
     """A technique fault and its part in each mean. One person's error lies anywhere between `low` and `high`."""
 
@@ -18,22 +19,22 @@ class Fault:
     present: Floats  # share of a mean's readings that have it
     unrecorded: Floats  # share for which it is unknown
 
-    @property
+    @cached_property
     def reads_high(self) -> bool:
         """Whether a reading may be too high by it."""
         return bool(self.high.max() > 0)
 
-    @property
+    @cached_property
     def reads_low(self) -> bool:
         """Whether a reading may be too low by it."""
         return bool(self.low.min() < 0)
 
-    @property
+    @cached_property
     def middle(self) -> Floats:
         """The expected error of who has the fault, a column of pressures."""
         return ((self.low + self.high) / 2)[:, None]
 
-    @property
+    @cached_property
     def spread(self) -> Floats:
         """The standard deviation of that, as of a uniform distribution, a column of pressures."""
         return ((self.high - self.low) / 12**0.5)[:, None]

@@ -12,7 +12,8 @@ from heartlevel.tables.examined import Examined
 from heartlevel.tables.field_columns import FieldColumn, first_known
 from heartlevel.tables.fields import DEVICE, READING, SUBJECT, name_in_table
 
-Source: TypeAlias = Callable[[Ints], Floats]  # of a fact in some rows; NaN is not recorded
+# Of a fact in some rows, NaN where it is not recorded; None where the table has no such column.
+Source: TypeAlias = Callable[[Ints], Floats] | None
 
 
 class RecordedFacts:
@@ -32,7 +33,9 @@ class RecordedFacts:
 
     def of_readings(self, rows: Ints) -> dict[str, Floats]:
         """Return what is recorded of readings and their devices in some of the rows examined."""
-        return {name: source(rows) for name, source in self._of_readings.items()}
+        unknown = np.full(len(rows), np.nan)  # one column for all that the table does not have
+        unknown.flags.writeable = False
+        return {name: source(rows) if source else unknown for name, source in self._of_readings.items()}
 
     def of_subjects(self, subjects: Ints) -> dict[str, Floats]:
         """Return what is recorded of subjects, which are clean and in order: the first that is said of each detail."""
@@ -40,7 +43,12 @@ class RecordedFacts:
         rows = np.arange(examined.starts[subjects[0]], examined.starts[subjects[-1] + 1])
         owners = np.searchsorted(subjects, examined.subject_of[rows])
         owners[examined.doubtful[examined.subject_of[rows]]] = -1
-        return {name: first_known(owners, len(subjects), source(rows)) for name, source in self._of_subjects.items()}
+        unknown = np.full(len(subjects), np.nan)
+        unknown.flags.writeable = False
+        return {
+            name: first_known(owners, len(subjects), source(rows)) if source else unknown
+            for name, source in self._of_subjects.items()
+        }
 
 
 def _sources(columns: Mapping[str, FieldColumn], part: str, facts: Sequence[Recorded]) -> dict[str, Source]:
@@ -49,7 +57,7 @@ def _sources(columns: Mapping[str, FieldColumn], part: str, facts: Sequence[Reco
 
 def _source(column: FieldColumn | None, fact: Recorded | None = None) -> Source:
     if column is None:
-        return lambda rows: np.full(len(rows), np.nan)
+        return None
     if column.held is None or fact is None or fact.code is None:
         return lambda rows: column.codes[rows]
     numbers = [fact.code(thing) for thing in column.held]

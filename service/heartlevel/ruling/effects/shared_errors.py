@@ -181,7 +181,7 @@ def _devices(averaged: _Averaged, batch: Batch, offsets: Offsets, trained: Bools
     checked = ~np.isnan(bias[0])
     usual_width = usual[:, averaged.group]
     width = np.where(np.isnan(width), usual_width, width)
-    known = [np.stack([averaged.share(np.where(checked, row, 0.0)) for row in rows]) for rows in (bias, width)]
+    known = [np.array([averaged.share(np.where(checked, row, 0.0)) for row in rows]) for rows in (bias, width)]
     unknown = averaged.share(~(checked | trained) & np.isnan(batch.readings["device_checked_on"][averaged.rows]))
     parts = {UNCHECKED: excess_of(np.zeros_like(usual), usual * unknown)}
     return parts | ({CHECKED: excess_of(*known)} if checked.any() else {})

@@ -20,7 +20,7 @@ from heartlevel.ruling.language.conditions import Leaf, Limit, Mention, Term, sh
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.intervals import interval, when_unknown
-from heartlevel.ruling.running.truth import TRUE, UNKNOWN, truth_tables
+from heartlevel.ruling.running.truth import TRUE, truth_tables
 
 Outcomes: TypeAlias = npt.NDArray[np.int8]
 
@@ -72,7 +72,6 @@ class Program:
         bounds = np.array([_intervals(term, limits) for term in self.terms], dtype=np.float64)
         bounds = bounds.reshape(len(self.terms), len(limits), 2)
         self._unlimited = np.isnan(bounds[..., 0]) | np.isnan(bounds[..., 1])
-        self._ever_unlimited: list[bool] = np.any(self._unlimited, axis=1).tolist()
         self._low, self._high = (np.where(self._unlimited, np.nan, bounds[..., end]) for end in (0, 1))
         self._when_unknown = np.array([when_unknown(term) for term in self.terms], dtype=np.int8)
         self.row_of = {rule.id: row for row, rule in enumerate(self.rules)}
@@ -87,11 +86,6 @@ class Program:
         self._tables, self._first_entry = _end_to_end(tables, np.int8)
         self._leaves, self._first_leaf = _end_to_end(leaves, np.int64)
         self._by_id = {rule.id: (leaves[row], tables[row]) for row, rule in enumerate(self.rules)}
-        self._users_of: list[list[int]] = [[] for _ in self.terms]  # of each term, the rules that compare it
-        for rule, used in enumerate(leaves):
-            for leaf in used:
-                if leaf < len(self.terms):
-                    self._users_of[leaf].append(rule)
 
     def judge(self, column: Callable[[str], Floats], profile: Ints) -> Verdicts:
         """Judge every row of the scope. `column` gives a fact's column, `profile` each row's pair number."""
@@ -106,8 +100,7 @@ class Program:
             )  # fmt: skip
             patterns = np.empty(rows, dtype=np.uint16)
             judging.decide(outcomes, terms, self._leaves, self._first_leaf, self._tables, self._first_entry, same, patterns)
-        compared, decided = outcomes[:terms], outcomes[terms:]
-        return Verdicts(self.rules, decided, partial(self._wanting, compared, decided, profile))
+        return Verdicts(self.rules, outcomes[terms:], partial(self._wanting, outcomes, profile))
 
     def judge_each(
         self, rules: Sequence[str], facts: Sequence[Mapping[str, float]], profile: Ints, firing: Sequence[Collection[str]]
@@ -141,23 +134,14 @@ class Program:
         undecided = np.isnan(values) | self._unlimited[term, under]
         return np.where(undecided, self._when_unknown[term], holds).astype(np.int64)
 
-    def _wanting(self, compared: Outcomes, outcomes: Outcomes, profile: Ints) -> dict[str, Bools]:
-        """Return, for each fact, the rows where it is unknown and a rule that compares it is undecided.
-
-        What is compared with a limit that is not published is not wanting: no fact would decide it.
-        """
-        unknown, undecided = compared == UNKNOWN, outcomes == UNKNOWN
-        somewhere = set(np.any(undecided, axis=1).nonzero()[0].tolist())
-        by_fact = np.zeros((len(self.facts), len(profile)), dtype=np.bool_)
-        for term in np.any(unknown, axis=1).nonzero()[0].tolist():
-            for rule in self._users_of[term]:
-                if rule in somewhere:
-                    by_fact[self._fact_of[term]] |= unknown[term] & undecided[rule] & self._limited(term, profile)
-        return dict(zip(self.facts, by_fact, strict=True))
-
-    def _limited(self, term: int, profile: Ints) -> Bools | bool:
-        """Mark the rows in whose profile a term's limit is published."""
-        return ~self._unlimited[term, profile] if self._ever_unlimited[term] else True
+    def _wanting(self, outcomes: Outcomes, profile: Ints) -> dict[str, Bools]:
+        """Return, for each fact, the rows where it is unknown and a rule that compares it is undecided."""
+        wanting = np.zeros((len(self.facts), len(profile)), dtype=np.uint8)
+        unlimited = self._unlimited.view(np.uint8)
+        judging.mark_wanting(
+            outcomes, len(self.terms), self._leaves, self._first_leaf, self._fact_of, unlimited, profile, wanting
+        )
+        return dict(zip(self.facts, wanting.view(np.bool_), strict=True))
 
 
 def _end_to_end(parts: Sequence[Collection[int]], kind: type) -> tuple[npt.NDArray[Any], Ints]:
