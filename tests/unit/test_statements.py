@@ -12,6 +12,7 @@ from heartlevel.fhir.cards import cards_of
 from heartlevel.handouts.patient_sheet import patient_sheet
 from heartlevel.intake.request import read
 from heartlevel.report.page import report_pages
+from heartlevel.vocabulary import SURENESSES
 from property.told import untrue
 from support import answer, rules, week
 
@@ -262,3 +263,16 @@ def test_a_sheet_says_of_a_raised_average_with_a_low_number_only_that_the_number
 def test_a_fall_on_standing_is_said_to_who_fainted_too():
     found = concluded([*home(124, 76), *looks(106)], {"age_years": 80, "fainting": True})
     assert any("stand up" in sentence for sentence in found["conclusion"]["patient"])
+
+
+@pytest.mark.parametrize(
+    "fault", [{"arm_level": "below"}, {"talking": True}, {"full_bladder": True}, {"legs_crossed": True}]
+)
+@pytest.mark.parametrize("pressures", [(126, 79), (122, 77), (139, 88)])
+def test_no_fault_of_technique_makes_a_sentence_surer(fault, pressures):
+    ranks = {word: rank for rank, word in enumerate(SURENESSES)}
+    sound, wrong = (
+        concluded(home(*pressures, SOUND | own))["conclusion"]["statements"][0]["values"].get("sureness", "cannot-be-told")
+        for own in ({}, fault)
+    )
+    assert ranks[wrong] <= ranks[sound]

@@ -64,21 +64,23 @@ def _reached(pressures: Sequence[float], limits: Sequence[tuple[float, float]], 
     return [pressure >= limit - tolerance for pair in limits for pressure, limit in zip(pressures, pair, strict=True)]
 
 
-def sureness_of_side(assessment: Assessment, subject: int, side: int, raised: bool) -> str | None:
-    """Return how sure it is that a side is raised, or that it is not, as a word; None where it cannot be told yet."""
-    return sureness_among(assessment, assessment.sureness.probabilities.of_limit, subject, side, raised)
+def sureness_of_side(assessment: Assessment, subject: int, side: int) -> str | None:
+    """Return how sure it is that a side is raised, or that it is not, as a word; None where it cannot be told yet.
+
+    No error is credited for pointing away from the limit, so that none makes a sentence surer.
+    """
+    certain = float(assessment.sureness.raised_or_not[group_of(subject, side)])
+    return AS_MEASURED if certain != certain else word_told(word_of(certain, assessment.rules.sureness))
 
 
-def sureness_among(
+def sure_by_numbers(
     assessment: Assessment, of_limit: Sequence[Mapping[str, float]], subject: int, side: int, raised: bool
-) -> str | None:
-    """Return the same by the probabilities of limits, one mapping a group."""
+) -> bool:
+    """Tell whether that would be at least probable by some probabilities of limits, one mapping a group."""
     guideline, name = assessment.guidelines[subject], LIMITS_OF[MEASURED_SIDES[side]]
     limit = Category("", "", *guideline.raised_from(name))
-    probable = of_limit[group_of(subject, side)].get(limit_name(limit))
-    if probable is None:
-        return AS_MEASURED
-    return word_told(word_of(probable if raised else 1 - probable, assessment.rules.sureness))
+    probable = of_limit[group_of(subject, side)].get(limit_name(limit), 0.5)
+    return word_told(word_of(probable if raised else 1 - probable, assessment.rules.sureness)) is not None
 
 
 def group_of(subject: int, side: int) -> int:

@@ -11,7 +11,7 @@ from heartlevel.conclusions.statements.averages import (
     is_low,
     low_limits,
     side_shown,
-    sureness_among,
+    sure_by_numbers,
     sureness_of_side,
 )
 from heartlevel.conclusions.statements.nothing import nothing_concluded
@@ -52,7 +52,7 @@ def _judged(material: Material, subject: int, side: int) -> Values:
 
 def _one_side(material: Material, subject: int, side: int) -> Statement:
     raised = bool(material.category.raised[subject])
-    sure = sureness_of_side(material.assessment, subject, side, raised)
+    sure = sureness_of_side(material.assessment, subject, side)
     values = side_shown(material.assessment, subject, side) | _judged(material, subject, side)
     if sure is None:
         return _cannot_be_told(material, subject, side, values)
@@ -66,8 +66,7 @@ def _one_side(material: Material, subject: int, side: int) -> Statement:
 def _cannot_be_told(material: Material, subject: int, side: int, values: Values) -> Statement:
     """Return that it is too near the limit, or what makes it unsure where the numbers alone are sure."""
     raised = bool(material.category.raised[subject])
-    alone = sureness_among(material.assessment, material.as_measured().of_limit, subject, side, raised)
-    if alone not in (None, AS_MEASURED):
+    if sure_by_numbers(material.assessment, material.as_measured().of_limit, subject, side, raised):
         error = weightiest_error(material.assessment, group_of(subject, side), raised)
         if error is not None:
             return Statement("unclear-by-errors", values | {"reason": error})

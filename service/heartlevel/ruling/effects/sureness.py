@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.facts.sides import LIMITS_OF, NO_SIDE, Compared
+from heartlevel.facts.sides import HOME as AT_HOME
+from heartlevel.facts.sides import LIMITS_OF, NO_SIDE, OFFICE_SIDES, SETTING_NUMBER, Compared
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Category, Guideline, UsualErrors, UsualSpread
 from heartlevel.ruling.effects.shared_errors import SharedErrors
@@ -33,6 +34,7 @@ class Sureness:
     long_run: LongRun  # errors that all readings share besides; nothing is known where one of no published size is there
     probabilities: Probabilities
     certainty: Floats  # of the category of the average by protocol
+    raised_or_not: Floats  # likewise of its side of the limit of hypertension
     first_day: Floats  # by how much the first day makes each average too high, a row a pressure
     errors: SharedErrors
 
@@ -97,8 +99,36 @@ def sureness_of_averages(material: ClassifiedAverages, errors: SharedErrors) -> 
     certain[classified] = certainty(sized, errors.too_high, errors.too_low, classified, category[classified], levels)
     return Sureness(
         measured=measured, long_run=settled, probabilities=probabilities(settled, guidelines, ambulatory),
-        certainty=certain, first_day=first_day, errors=errors,
+        certainty=certain, raised_or_not=_raised_or_not(material, sized, errors), first_day=first_day, errors=errors,
     )  # fmt: skip
+
+
+def _raised_or_not(material: ClassifiedAverages, sized: LongRun, errors: SharedErrors) -> Floats:
+    """Return how certain it is that each average lies on its side of the limit of hypertension; NaN where it is not known.
+
+    As with categories, an error is never credited for pointing away from the limit.
+    """
+    compared, subjects = material.sides, np.arange(len(material.guidelines))
+    certain, levels_at = np.full(material.batch.groups, np.nan), dict[tuple[str, int], tuple[Category, Category]]()
+    for side in (*(np.full_like(subjects, side) for side in (*OFFICE_SIDES, AT_HOME)), compared.ambulatory):
+        raised = compared.at(compared.measured.raised, side)
+        known = np.flatnonzero(~np.isnan(raised))
+        if not len(known):
+            continue
+        groups = known * len(SETTINGS) + SETTING_NUMBER[side[known]]
+        levels = [
+            levels_at.setdefault((guideline.id, part), _about_the_limit(guideline, part))
+            for guideline, part in ((material.guidelines[subject], int(side[subject])) for subject in known.tolist())
+        ]
+        category = raised[known].astype(np.int64)
+        certain[groups] = certainty(sized, errors.too_high, errors.too_low, groups, category, levels)
+    return certain
+
+
+def _about_the_limit(guideline: Guideline, side: int) -> tuple[Category, Category]:
+    """Return what lies below a guideline's limit of hypertension, and from it on."""
+    systolic, diastolic = guideline.raised_from(LIMITS_OF[MEASURED_SIDES[side]])
+    return Category("below", "", -np.inf, -np.inf), Category("raised", "", systolic, diastolic)
 
 
 def _measured(material: ClassifiedAverages) -> tuple[LongRun, Floats]:
