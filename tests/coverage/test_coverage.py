@@ -2,6 +2,7 @@
 
 import ast
 from collections import Counter
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,7 @@ def names_of_tests() -> set[str]:
             if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")}  # fmt: skip
 
 
+@cache
 def known() -> dict[str, set[str]]:
     ruleset = rules().ruleset
     return {
