@@ -5,7 +5,7 @@ LOINC codes as HL7's vital-signs profiles (FHIR R4) and the guide "Vital Signs w
 
 from heartlevel.vocabulary import PRESSURE_CODES
 
-LOINC, UCUM, SNOMED = "http://loinc.org", "http://unitsofmeasure.org", "http://snomed.info/sct"
+LOINC, UCUM = "http://loinc.org", "http://unitsofmeasure.org"
 PRESSURE_PANEL, PRESSURES_WITHOUT_PANEL = "85354-9", "55284-4"
 PANELS = {PRESSURE_PANEL: "Blood pressure panel with all children optional",
           PRESSURES_WITHOUT_PANEL: "Blood pressure systolic and diastolic"}  # fmt: skip
