@@ -1,6 +1,7 @@
 """What would cost much is refused before it does, or told in fewer words; nothing urgent is lost with it."""
 
 import json
+from types import SimpleNamespace
 
 import pytest
 
@@ -10,7 +11,9 @@ from heartlevel.intake.request import MOST_OTHERS, MOST_WORDED
 from heartlevel.intake.texts.json_text import MOST_VALUES
 from heartlevel.legible import legible_urgencies
 from heartlevel.web.application import create_app
+from heartlevel.web.connections import reserve
 from heartlevel.web.connections.capacity import SMALL, HeldBytes, Most
+from heartlevel.web.connections.spool import Kept, kept_until_read
 from support import reading, rules, week
 
 SEVERE = {"setting": "home", "systolic": 240, "diastolic": 130, "taken_at": "2026-03-02T07:10:00Z"}
@@ -101,6 +104,20 @@ def test_a_large_answer_waits_in_a_file_and_more_than_there_is_room_for_may_be_a
     refused = app.test_client().get("/v1/rules", environ_overrides=over_a_socket)
     leave()
     assert (refused.status_code, refused.headers["Retry-After"]) == (503, "1")
+
+
+def test_answers_in_files_leave_room_for_the_counters_whose_process_a_full_disk_would_end(app, monkeypatch):
+    over_a_socket = {"gunicorn.socket": object()}
+    free = SimpleNamespace(f_bavail=reserve.LEFT // 4096, f_frsize=4096)
+    monkeypatch.setattr(reserve, "statvfs", lambda folder: free)
+    refused = app.test_client().get("/v1/rules", environ_overrides=over_a_socket)
+    assert (refused.status_code, refused.headers["Retry-After"]) == (503, "1")
+    answers = kept_until_read(iter([b"a" * 100_000] * 30), lambda: iter(()), Kept(10**9, 30, to_the_end=True))
+    with pytest.raises(OSError, match="No space left"):
+        list(answers)
+    free.f_bavail += 10_000_000
+    with app.test_client().get("/v1/rules", environ_overrides=over_a_socket) as response:
+        assert response.status_code == 200
 
 
 def test_bytes_of_bodies_that_are_still_coming_are_counted_and_more_than_there_is_room_for_may_be_sent_again(app):

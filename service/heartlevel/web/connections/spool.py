@@ -12,6 +12,7 @@ from tempfile import SpooledTemporaryFile
 from threading import Condition, Thread
 
 from heartlevel.web.connections.pace import PIECE
+from heartlevel.web.connections.reserve import leave_room
 from heartlevel.web.connections.turns import give_way
 
 IN_MEMORY = 1024 * 1024  # bytes of a stream; what is beyond stands in a file
@@ -91,6 +92,8 @@ class _Spool:
         """Keep an answer; nothing, once there is no reader."""
         with self._changed:
             if not self._is_closed:
+                if self._end + len(answer) > IN_MEMORY:
+                    leave_room(len(answer))
                 self._file.seek(self._end)
                 self._file.write(answer)
                 self._end += len(answer)

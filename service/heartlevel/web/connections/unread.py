@@ -9,6 +9,7 @@ from flask import Flask, Response, current_app, request
 
 from heartlevel.web.connections.capacity import SMALL, Busy, Capacity
 from heartlevel.web.connections.pace import PIECE
+from heartlevel.web.connections.reserve import leave_room
 from heartlevel.web.problems import busy
 
 
@@ -25,6 +26,7 @@ def _kept(response: Response) -> Response:
     with ExitStack() as until_read:
         try:
             until_read.callback(capacity.take_answer(size))
+            leave_room(size)
             file = until_read.enter_context(TemporaryFile())
             file.write(response.get_data())
             file.seek(0)
