@@ -26,8 +26,6 @@ from heartlevel.statistics.selection import ALTERNATIVES, BASES
 from heartlevel.web.application import create_app
 from support import demo, demo_answers, reached, rules
 
-pytestmark = pytest.mark.usefixtures("compiler_waits")
-
 FOLDER = shipped("openapi")
 DOCUMENT = json.loads((FOLDER / "openapi.json").read_text(encoding="utf-8"))
 EXAMPLES = sorted(path.name.removesuffix(".request.json") for path in (FOLDER / "examples").glob("*.request.json"))

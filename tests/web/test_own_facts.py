@@ -13,8 +13,6 @@ from heartlevel.web.application import create_app
 from own_layer import FACTS, OWN_RULES, RULES, own_layer, own_rules
 from support import as_ndjson, rules, rules_fired, week
 
-pytestmark = pytest.mark.usefixtures("compiler_waits")
-
 BATHED = week(days=1, technique={"after_hot_bath": True})
 
 

@@ -15,8 +15,6 @@ from heartlevel.web.application import create_app
 from heartlevel.web.rules.reloading import changed_unrevised
 from support import OWN_RULE, rules
 
-pytestmark = pytest.mark.usefixtures("compiler_waits")
-
 LAYER = """name: Our clinic
 id: clinic
 revision: "REVISION"

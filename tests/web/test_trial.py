@@ -10,8 +10,6 @@ from heartlevel.web.rules import trials
 from heartlevel.web.rules.noticeboard import OneAtATime
 from support import rules, week
 
-pytestmark = pytest.mark.usefixtures("compiler_waits")
-
 POSTURE = (shipped("rules") / "reading" / "posture.yaml").read_text(encoding="utf-8")
 CROSSED = week(technique={"legs_crossed": True})
 LAYER = 'name: Clinic\nrevision: "1"\nchanges: [{of: rule, id: legs-crossed, off: true, reason: Our chairs}]\n'
