@@ -73,6 +73,15 @@ print(json.dumps([compiled(), len(apart._WAITING)]))"""
     assert waited_for(script, clinic, tmp_path / "p") == [[Rules.load(None, [clinic]).ruleset.fingerprint, 0]]
 
 
+def test_one_that_cannot_prepare_ends_and_does_not_go_on_as_the_server_that_it_was_forked_from(clinic, tmp_path):
+    (tmp_path / "p").mkdir()  # what it prepares cannot be written there
+    script = """
+try: compiled()
+except apart.CompilerFailed: pass
+print(json.dumps([os.waitpid(waiting_one.pid, 0)[1], compiled()]))"""
+    assert waited_for(script, clinic, tmp_path / "p") == [[256, Rules.load(None, [clinic]).ruleset.fingerprint]]
+
+
 def test_a_process_that_is_killed_meanwhile_is_a_compiler_that_failed_and_the_next_one_is_none(clinic, tmp_path):
     script = """
 try: apart.made_apart(killed, None, layers, 9)

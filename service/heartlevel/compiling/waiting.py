@@ -39,7 +39,10 @@ class Waiting:
         self._asking.setblocking(False)
         self.pid = os.fork()
         if not self.pid:
-            _wait(asked, prepare)
+            try:
+                _wait(asked, prepare)
+            finally:  # whatever fails here, what the server was about to do is not this process's to go on with
+                os._exit(1)
         asked.close()
 
     def answer_to(self, question: bytes) -> bytes:
@@ -53,7 +56,10 @@ class Waiting:
                 ours.sendall(question)
             except OSError as error:
                 raise Gone from error
-            return b"".join(iter(lambda: ours.recv(PIECE), b""))
+            try:
+                return b"".join(iter(lambda: ours.recv(PIECE), b""))
+            except OSError:  # its process ended, or goes on for longer than it may
+                return b""
 
 
 def _wait(asked: socket.socket, prepare: Callable[[], object]) -> Never:
