@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from runpy import run_path
 from shutil import copy
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -12,7 +13,6 @@ from setuptools import Distribution, Extension
 
 PACKAGE = "heartlevel.kernels"
 FOLDER = Path("service", *PACKAGE.split("."))
-NOT_COMPILED = ("__init__", "arrays")
 # The same bits on every machine: no product and sum in one step, no instructions of one kind of processor. Nothing in it
 # tells of the folder it was compiled in.
 OPTIONS = ["-O3", "-ffp-contract=off", "-g0"]
@@ -33,7 +33,7 @@ class CompiledKernels(BuildHookInterface):
         """Compile; a compiler that is not there, or says no, ends the installation with what it said."""
         build_data["pure_python"], build_data["infer_tag"] = False, True
         self._scratch = TemporaryDirectory(prefix="heartlevel-kernels-")
-        for module in compiled(Path(self._scratch.name)):
+        for module in (*compiled(Path(self._scratch.name)), mark(Path(self._scratch.name))):
             if version == "editable":
                 copy(module, Path(self.root, FOLDER))
             else:
@@ -46,11 +46,19 @@ class CompiledKernels(BuildHookInterface):
 
 def compiled(scratch: Path) -> Iterator[Path]:
     """Yield the modules, compiled in a folder of their own."""
-    sources = [path for path in sorted(FOLDER.glob("*.py")) if path.stem not in NOT_COMPILED]
-    extensions = [Extension(f"{PACKAGE}.{path.stem}", [str(path)], extra_compile_args=OPTIONS) for path in sources]
+    loops = run_path(str(FOLDER / "sources.py"))["loops"](FOLDER)
+    extensions = [Extension(f"{PACKAGE}.{path.stem}", [str(path)], extra_compile_args=OPTIONS) for path in loops]
     declared = cythonize(extensions, build_dir=str(scratch), compiler_directives=DIRECTIVES)
     command = Distribution({"ext_modules": declared}).get_command_obj("build_ext")
     command.build_lib, command.build_temp = str(scratch / "lib"), str(scratch / "temp")
     command.ensure_finalized()
     command.run()
     yield from map(Path, command.get_outputs())
+
+
+def mark(scratch: Path) -> Path:
+    """Return the file that says what the loops were compiled from."""
+    sources = run_path(str(FOLDER / "sources.py"))
+    path = scratch / str(sources["COMPILED_FROM"])
+    path.write_text(sources["digest_of_loops"](FOLDER))
+    return path

@@ -4,11 +4,22 @@ By which types is said in the `.pxd` beside each. What is compiled here is what 
 operations; the same files run interpreted, to be read, traced and tested, with the same bits.
 """
 
+from pathlib import Path
 from warnings import warn
 
 from heartlevel.kernels import averaging, cells, judging
+from heartlevel.kernels.sources import COMPILED_FROM, digest_of_loops
 
-if any((module.__file__ or "").endswith(".py") for module in (averaging, cells, judging)):
+FOLDER = Path(__file__).parent
+
+if not any((module.__file__ or "").endswith(".py") for module in (averaging, cells, judging)):
+    mark = FOLDER / COMPILED_FROM
+    if not mark.is_file() or mark.read_text() != digest_of_loops(FOLDER):
+        raise ImportError(
+            "heartlevel's loops were compiled from other sources than those beside them. "
+            "Install it again (pip install --no-deps -e .), which needs gcc and Python's headers."
+        )
+else:
     warn(
         "heartlevel runs without its compiled loops: answers are the same, but take many times as long. "
         "Install it again from its sources (pip install --no-deps -e .), which needs gcc and Python's headers.",
