@@ -256,3 +256,9 @@ def test_readings_of_one_visit_hold_though_no_other_day_could_contradict_them():
               "setting": "office", "subject.age_years": 60} for minute in (0, 2, 4, 6)]  # fmt: skip
     for protocol in rules().ruleset.protocols:
         agree(table, {"protocol": protocol})
+
+
+def test_what_is_merely_raised_beside_a_severe_value_is_as_urgent_in_a_table_as_in_an_answer():
+    person = {"subject": "s-1", "subject.pregnant": True, "diastolic": 70}
+    agree([{**person, "taken_at": "2026-03-02T09:10:00Z", "systolic": 160, "setting": "office"},
+           {**person, "taken_at": "2026-03-02T19:10:00Z", "systolic": 136, "setting": "home"}], {})  # fmt: skip

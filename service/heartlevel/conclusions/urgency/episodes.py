@@ -134,8 +134,9 @@ def _episode(assessment: Assessment, events: Events, rows: slice, outset: tuple[
     """Return the episode of some events; `outset` is its level as yet, how many days ago it was, and maternity."""
     level, days_ago, maternity = outset
     kind, readings = int(events.kind[rows.start]), events.row[rows]
-    severe = _reaching(assessment, events, rows)  # what is merely raised has no part beside it
-    readings = readings[severe] if severe.any() else readings
+    firings, severe = events.firing[rows], _reaching(assessment, events, rows)
+    if severe.any():  # what is merely raised has no part beside it
+        readings, firings = readings[severe], firings[severe]
     known = np.unique(readings[readings != NO_ROW])
     worst = rows.start + _worst(assessment, events, rows)
     pressures = events.pressures[:, worst]
@@ -153,7 +154,7 @@ def _episode(assessment: Assessment, events: Events, rows: slice, outset: tuple[
         maternity=maternity,
         is_older=days_ago > assessment.rules.ladder.older_after_days,
         followed_by=None,
-        firings=tuple(np.unique(events.firing[rows]).tolist()),
+        firings=tuple(np.unique(firings).tolist()),
     )
 
 
