@@ -45,7 +45,7 @@ def run(*arguments: str):
 def rows(text: str) -> dict[str, list[str]]:
     """The cells of the table by person, cut where the headings begin."""
     lines = text.splitlines()
-    (headings,) = [line for line in lines if line.startswith("person")]
+    (headings,) = [line for line in lines if line.split()[:2] == ["person", "urgent"]]
     begins = [found.start() for found in re.finditer(r"\S+(?: \S+)*", headings)]
     cells = [[line[a:b].strip() for a, b in zip(begins, [*begins[1:], None], strict=True)] for line in lines]
     return {row[0]: row for row in cells if re.fullmatch(r"s-\d+", row[0])}

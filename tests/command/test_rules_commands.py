@@ -79,7 +79,7 @@ def run(*arguments, given: str | None = None):
 def test_good_rules_are_counted_and_fingerprinted(copied):
     result = run("check", copied)
     assert result.exit_code == 0
-    assert "177 rules, " in result.stdout and "sha256:" in result.stdout
+    assert "178 rules, " in result.stdout and "sha256:" in result.stdout
 
 
 def test_every_mistake_is_printed_with_its_place_and_cure(copied):

@@ -52,7 +52,7 @@ def test_every_change_over_the_demo_silences_its_rule_when_the_row_is_judged_aga
         as_it_was = {name: float(columns[name][row]) for name in program.facts}
         for values in product(*(satisfying(change) for change in reason["silenced_by"])):
             changed = as_it_was | dict(zip([one["fact"] for one in reason["silenced_by"]], values, strict=True))
-            given_columns = {name: np.array([value]) for name, value in changed.items()}
+            given_columns = {name: np.array([float(value)]) for name, value in changed.items()}
             judged = program.judge(given_columns.__getitem__, np.array([program.profiles[guideline, protocol]]))
             assert dict(zip(found, judged.outcomes[:, 0].tolist(), strict=True))[rule.id] != 1, (rule.id, changed)
             silenced += 1

@@ -13,7 +13,8 @@ ANSWERING = r"""
 import json, sys
 from tempfile import TemporaryDirectory
 begun = set(sys.modules)
-for library in ("pandas", "pyarrow", "tqdm", "charset_normalizer"):  # NumPy takes the last where it is installed
+# NumPy and SciPy take the last where they are installed.
+for library in ("pandas", "pyarrow", "tqdm", "charset_normalizer", "Cython", "cython"):
     sys.modules[library] = None
 from click.testing import CliRunner
 from heartlevel.command import serve
