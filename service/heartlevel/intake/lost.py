@@ -24,7 +24,7 @@ from heartlevel.vocabulary import HIGHEST_READABLE, KPA, MMHG, MMHG_PER_KPA, SYM
 
 COPY = "exact-duplicate"
 FIELDS, SYMPTOM = Reading().fields, Choice(SYMPTOMS)
-MOST_STRANGE_KEYS = 20  # of a reading, that no field has, looked at for what they may mean
+MOST_STRANGE_KEYS = 10  # of a reading, that no field has, looked at for what they may mean
 FIRST_DAY = pattern(r"\s*((?:19|20|21)[0-9]{2})-?([0-9]{2})-?([0-9]{2})(?![0-9])")
 
 

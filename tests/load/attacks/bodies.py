@@ -80,6 +80,16 @@ HOSTILE: dict[str, tuple[str, str, Callable[[], bytes]]] = {
             )
         ),
     ),  # noqa: E501
+    "5,000 lost readings, 50 names near to a pressure's each": (
+        V1,
+        JSON,
+        lambda: request(
+            b",".join(
+                b'{"setting":"home","systolic":"x",' + b",".join(b'"systolix%d_%d":"x"' % (n, k) for k in range(50)) + b"}"
+                for n in range(5_000)
+            )
+        ),
+    ),
     "8 MiB of zero bytes": (V1, JSON, lambda: bytes(MOST)),
     "8 MiB of spaces": (V1, JSON, lambda: b" " * MOST),
     "spaces, then a request": (V1, JSON, lambda: b" " * (MOST - 2_000) + request(READING)),

@@ -16,8 +16,9 @@ from heartlevel.vocabulary import PRESSURE_CODES, PRESSURE_NAMES, PRESSURES
 Pair: TypeAlias = tuple[float | None, float | None]  # systolic and diastolic
 UNKNOWN: Pair = (None, None)
 MOST_PAIRS, MOST_LOOKED_AT = 5_000, 100_000
-MOST_KEYS = 50  # of a reading, looked at for a pressure by another name
+MOST_KEYS = 30  # of a reading, looked at for a pressure by another name
 NAMED = {letters_of(name): pressure for pressure, names in PRESSURE_NAMES.items() for name in (pressure, *names)}
+BEGINNINGS = {name[0] for name in NAMED}
 COMPONENT = "component"  # of an Observation of FHIR: its pressures are one reading
 WITHIN_TEXTS = (*PRESSURES, *PRESSURE_CODES)
 # Names of what both pressures stand under, as 142/88 or as a list.
@@ -69,7 +70,8 @@ def _pairs_of(item: Mapping[str, Any]) -> Iterator[Pair]:
 
 def with_pressures_repeated(reading: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return a reading in which a pressure that another of its names, or it with a number, says otherwise is repeated."""
-    named = [(key, name) for key in islice(reading, MOST_KEYS) if (name := pressure_named(str(key))) not in (None, key)]
+    likely = (key for key in islice(reading, MOST_KEYS) if str(key)[:1].casefold() in BEGINNINGS)
+    named = [(key, name) for key in likely if (name := pressure_named(str(key))) not in (None, key)]
     repeated = {}
     for name in PRESSURES if named else ():
         others, numbers = (

@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
+from itertools import islice
 from re import compile as pattern
 from typing import Any
 
@@ -13,6 +14,7 @@ from heartlevel.intake.texts.legible_text import legible_in
 from heartlevel.intake.written import MOST_NAMES_KEPT, day_written, letters_of, meant_by
 from heartlevel.vocabulary import SYMPTOMS
 
+MOST_NAMES = 12  # at fault; those of declared fields come first
 MOST_LOOKED_AT, MOST_IN_LISTS, LONGEST_LIST = 20_000, 200, 1_000
 TRUE = frozenset({"true", "yes", "y", "1", "ja", "si", "sí"})
 FLAGS = {"pregnant": "pregnant", "pregnancy": "pregnant", "fainting": "fainting"}
@@ -87,7 +89,7 @@ def with_legible(
 
     Symptoms stand beside those that were read, and with UNREAD: what is not among them is not known to be absent.
     """
-    legible = legible_person({key: sent[key] for key in faults if key in sent})
+    legible = legible_person({key: sent[key] for key in islice(faults, MOST_NAMES) if key in sent})
     entries: list[Any] = legible.pop("symptoms", [])
     if is_reading:
         legible, entries = {}, list(dict.fromkeys(entry["symptom"] for entry in entries))
