@@ -70,11 +70,13 @@ class Codes:
         self._whole: dict[tuple[str, str], list[Code]] = {}
         self._prefixes = [code for code in codes if code.prefix]
         self._written: dict[tuple[str, Any], Code] = {}
+        self._in_any_system: dict[str, list[Code]] = {}  # by the code alone
         for code in codes:
             self._written.setdefault((code.field, code.value), code)
             known = self._whole.setdefault((code.system, code.code), [])
             if all(earlier.field != code.field for earlier in known):
                 known.append(code)
+                self._in_any_system.setdefault(code.code, []).append(code)
 
     def meanings(self, system: str, code: str) -> list[tuple[str, Any]]:
         """Return the fields that a code says something of, with their values."""
@@ -87,9 +89,8 @@ class Codes:
 
     def meanings_anywhere(self, code: str) -> list[tuple[str, Any]]:
         """Return what a code says in any system that is known; nothing where it is so short that it may be another's."""
-        known = self._whole if len(code) >= SHORTEST_ALONE else {}
-        alike = [item for (_, written), codes in known.items() if written == code for item in codes]
-        return [(item.field, item.value) for item in alike]
+        known = self._in_any_system.get(code, ()) if len(code) >= SHORTEST_ALONE else ()
+        return [(item.field, item.value) for item in known]
 
     def listed(self) -> list[dict[str, Any]]:
         """Return every code with what it says."""
