@@ -8,6 +8,7 @@ from io import BytesIO
 
 import pytest
 from lxml import etree, html
+from pypdf import PdfReader
 
 from heartlevel.report.call import report_for
 from heartlevel.report.page import printed, report_page
@@ -68,13 +69,9 @@ def test_many_marks_are_one_image_and_few_are_drawn_each_by_itself():
         assert len(report.readings) < 400_000
 
 
+@pytest.mark.usefixtures("pango")
 def test_it_is_printed_on_few_sides_whatever_stands_in_its_names():
-    pypdf = pytest.importorskip("pypdf")
-    try:
-        sides = pypdf.PdfReader(BytesIO(printed(long_page()[0]))).pages
-    except OSError as missing:
-        pytest.skip(f"no library Pango on this machine, the report was not printed: {missing}")
-    assert len(sides) <= 8
+    assert len(PdfReader(BytesIO(printed(long_page()[0]))).pages) <= 8
 
 
 def test_a_short_report_leaves_nothing_out():

@@ -17,15 +17,8 @@ from support import demo, rules
 A4 = (210, 297)  # mm, ISO 216
 MM = 72 / 25.4  # points
 MOST_SIDES, SMALLEST = 2, 7  # sides, points
+pytestmark = pytest.mark.usefixtures("pango")
 LONGEST = {"s-11": "de", "s-25": "es", "s-43": "de", "s-05": "en"}  # those with the most to say, and one in English
-
-
-@pytest.fixture(scope="module", autouse=True)
-def pango():
-    try:
-        import weasyprint  # noqa: F401
-    except OSError as missing:
-        pytest.skip(f"no library Pango on this machine, reports were not printed: {missing}")
 
 
 @pytest.fixture(scope="module")
