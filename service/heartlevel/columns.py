@@ -9,10 +9,10 @@ from typing import Any, Generic, TypeAlias, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from heartlevel.kernels import cells
+from heartlevel.kernels import arrays, cells
 
-Floats: TypeAlias = npt.NDArray[np.float64]
-Ints: TypeAlias = npt.NDArray[np.int64]
+Floats: TypeAlias = arrays.Floats
+Ints: TypeAlias = arrays.Ints
 Bools: TypeAlias = npt.NDArray[np.bool_]
 
 # Converted and averaged pressures carry rounding in the last digits; 134.99999999999997 is 135.

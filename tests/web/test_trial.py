@@ -115,7 +115,7 @@ def test_a_trial_that_takes_too_long_of_a_processor_is_refused_and_says_what_to_
 
 
 def test_more_readings_than_are_assessed_in_the_time_of_a_request_are_refused(client, monkeypatch):
-    monkeypatch.setattr(trials, "MOST_READINGS", 2 * len(CROSSED["readings"]))
+    monkeypatch.setattr(trials, "MOST_READINGS_TRIED", 2 * len(CROSSED["readings"]))
     assert trial(client, {"layer.yaml": LAYER}, CROSSED, CROSSED, {"readings": 5}, 7).status_code == 200
     refused = trial(client, {"layer.yaml": LAYER}, CROSSED, CROSSED, CROSSED)
     assert refused.status_code == 413

@@ -8,13 +8,13 @@ import numpy as np
 
 from heartlevel.assessment import Assessment
 from heartlevel.intake.recorded import OF_READINGS
+from heartlevel.kernels.arrays import Outcomes
 from heartlevel.ruling.language.conditions import Mention, Term, shape_of
 from heartlevel.ruling.language.reference import verdict
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.chains import Chained, NamedShape, follow
 from heartlevel.ruling.running.truth import FALSE, TRUE, UNKNOWN
-from heartlevel.ruling.running.verdicts import Outcomes
 from heartlevel.vocabulary import EFFECTS, RELIABILITIES
 
 Findings = list[dict[str, bool]]  # of each row: rules that fire and rules that are silent

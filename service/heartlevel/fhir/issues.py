@@ -36,7 +36,7 @@ class Issue:
         return issue
 
 
-NOBODY = Issue(ERROR, "required", "nothing in it says of whom it is: there is no Patient and no subject")
+OF_NOBODY = Issue(ERROR, "required", "nothing in it says of whom it is: there is no Patient and no subject")
 
 
 def issue_of(fault: Problem, expression: str | None, severity: str = WARNING) -> Issue:

@@ -28,7 +28,7 @@ from heartlevel.tables.rows import NO_SUBJECT, ROWS_DIFFER, DecodedRows, rows_al
 from heartlevel.tables.written_times import MOST_TIMES
 
 ROW_COLUMNS, OWNER = ("row", "first_row"), "_owner"
-OF_SUBJECT = "subject."  # before the names of columns that tell of the person
+BEFORE_DETAILS = "subject."  # before the names of columns that tell of the person
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +103,9 @@ def examined_frame(frame: pd.DataFrame, mapped: Mapped, rules: Rules) -> FrameTa
     problems = [TableProblem(-1, fault.pointer[1:], fault.code, fault.detail, fault.hint) for fault in unknown]
     nobody = np.flatnonzero(owners < 0)
     problems += _of_nobody(nobody, names[layout.subject], rows_alone(cells, nobody, layout, mapped), rules)
-    of_subject = [fault for fault in unknown if fault.pointer.startswith(f"/{OF_SUBJECT}")]
-    values = {name.removeprefix(OF_SUBJECT): distinct(cells[names.index(name)])[1] for name in strange}
-    unclear = unclear_details(of_subject, values, rules.ruleset.choices.form.subject.fields, f"/{OF_SUBJECT}")
+    of_subject = [fault for fault in unknown if fault.pointer.startswith(f"/{BEFORE_DETAILS}")]
+    values = {name.removeprefix(BEFORE_DETAILS): distinct(cells[names.index(name)])[1] for name in strange}
+    unclear = unclear_details(of_subject, values, rules.ruleset.choices.form.subject.fields, f"/{BEFORE_DETAILS}")
     return FrameTable(examine(subjects, [sheet], {0: layout}, mapped), unclear, problems)
 
 

@@ -27,6 +27,7 @@ class EnvelopeContent:
     values: dict[str, Any]
     refusing: list[Problem] = field(default_factory=list)
     details: list[Problem] = field(default_factory=list)
+    unclear: frozenset[str] = frozenset()  # details that decide which limits hold and could not be read
 
 
 def read_envelope(payload: object, form: Form) -> EnvelopeContent:
@@ -40,15 +41,15 @@ def read_envelope(payload: object, form: Form) -> EnvelopeContent:
     except ValidationError as error:
         faults, valid = messages(error), error.valid_data
     values = dict(valid) if isinstance(valid, dict) else {}
-    subject_faults = faults.get("subject")
+    subject_faults, sent = faults.get("subject"), payload.get("subject") if isinstance(payload, dict) else None
     if isinstance(subject_faults, dict):
         subject = mark_unread_items(values.get("subject") or {}, subject_faults)
-        sent = payload.get("subject") if isinstance(payload, dict) else None
         values["subject"] = with_legible(subject, sent, subject_faults) if isinstance(sent, dict) else subject
-    content = EnvelopeContent(values)
-    for problem in (*from_messages(faults, form.envelope, payload, ""), *left_out):
-        (content.details if _is_detail(problem) else content.refusing).append(problem)
-    return content
+    problems = [*from_messages(faults, form.envelope, payload, ""), *left_out]
+    details = [problem for problem in problems if _is_detail(problem)]
+    refusing = [problem for problem in problems if not _is_detail(problem)]
+    unclear = unclear_details(details, sent if isinstance(sent, dict) else {}, form.subject.fields)
+    return EnvelopeContent(values, refusing, details, unclear)
 
 
 def mark_unread_items(subject: dict[str, Any], faults: Mapping[Any, Any]) -> dict[str, Any]:

@@ -71,10 +71,10 @@ def legible_elsewhere(sent: object) -> list[LostReading]:
 def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
     if not isinstance(sent, dict):
         return LostReading(index, codes, pairs_within(sent), None, symptoms=_symptoms(sent))
-    sent = with_pressures_repeated(sent)
     setting, day = _named("setting", agreed(sent.get("setting"))), _day(agreed(sent.get("taken_at")))
     if codes == (COPY,):  # its pressures are those of the reading that is assessed
         return LostReading(index, codes, setting=setting, day=day)
+    sent = with_pressures_repeated(sent)
     unit = MMHG if sent.get("unit") is None else _named("unit", agreed(sent["unit"]))
     pairs = tuple(product(_pressures(sent, "systolic") or (None,), _pressures(sent, "diastolic") or (None,)))
     if pairs == (UNKNOWN,):  # in objects within it, by other names, or in a text

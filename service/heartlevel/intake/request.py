@@ -13,7 +13,7 @@ from heartlevel.intake.blocks.oversized import cut_to_size, not_lists
 from heartlevel.intake.blocks.periods import named_periods
 from heartlevel.intake.blocks.zones import known_zones, near_zone
 from heartlevel.intake.bluetooth.expanding import expanded
-from heartlevel.intake.envelope import read_envelope, unclear_details, without_partly_read_lists
+from heartlevel.intake.envelope import read_envelope, without_partly_read_lists
 from heartlevel.intake.faults import Problem, exactly_one_given, from_messages, near, problem, sorted_problems
 from heartlevel.intake.fields import Block, messages
 from heartlevel.intake.lost import LostReading, unassessed_readings
@@ -104,8 +104,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
         raise RefusedRequest(sent.placed(problems + skipped))
     request = empty_request(values["subject"], options, choices, as_of)
     request.also_under = tuple(options.get("also_under") or ())
-    subject = payload.get("subject") if isinstance(payload, dict) else None
-    request.unclear = unclear_details(envelope.details, subject or {}, choices.form.subject.fields)
+    request.unclear = envelope.unclear
     request.population = options.get("population")
     request.problems = skipped
     _fill(request, lists, zone)

@@ -45,7 +45,10 @@ def letters_of(name: str) -> str:
 
 
 def meant_by(letters: str, names: Mapping[str, str]) -> str | None:
-    """Return what a name stands for, or one that is a letter away: left out, too many, another, or two exchanged."""
+    """Return what a name stands for, or one that is a letter away: left out, too many, another, or two exchanged.
+
+    What it returns is acted on: it is stricter than `faults.closest`, by which a name is suggested, and cheaper.
+    """
     if letters in names or not SHORTEST_MISSPELT <= len(letters) <= LONGEST_MISSPELT:
         return names.get(letters)
     nearly, beginnings, ends = _misspelt(tuple(names))

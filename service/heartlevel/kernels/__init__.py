@@ -12,17 +12,11 @@ from heartlevel.kernels.sources import COMPILED_FROM, digest_of_loops
 
 FOLDER = Path(__file__).parent
 
-if not any((module.__file__ or "").endswith(".py") for module in (averaging, cells, judging)):
-    mark = FOLDER / COMPILED_FROM
-    if not mark.is_file() or mark.read_text() != digest_of_loops(FOLDER):
-        raise ImportError(
-            "heartlevel's loops were compiled from other sources than those beside them. "
-            "Install it again (pip install --no-deps -e .), which needs gcc and Python's headers."
-        )
-else:
-    warn(
-        "heartlevel runs without its compiled loops: answers are the same, but take many times as long. "
-        "Install it again from its sources (pip install --no-deps -e .), which needs gcc and Python's headers.",
-        RuntimeWarning,
-        stacklevel=2,
-    )
+MARK = FOLDER / COMPILED_FROM
+CURE = "Install it again from its sources (pip install --no-deps -e .), which needs gcc and Python's headers."
+
+if any((module.__file__ or "").endswith(".py") for module in (averaging, cells, judging)):
+    slow = "heartlevel runs without its compiled loops: answers are the same, but take many times as long."
+    warn(f"{slow} {CURE}", RuntimeWarning, stacklevel=2)
+elif not MARK.is_file() or MARK.read_text() != digest_of_loops(FOLDER):
+    raise ImportError(f"heartlevel's loops were compiled from other sources than those beside them. {CURE}")

@@ -33,8 +33,7 @@ class RecordedFacts:
 
     def of_readings(self, rows: Ints) -> dict[str, Floats]:
         """Return what is recorded of readings and their devices in some of the rows examined."""
-        unknown = np.full(len(rows), np.nan)  # one column for all that the table does not have
-        unknown.flags.writeable = False
+        unknown = _unknown(len(rows))
         return {name: source(rows) if source else unknown for name, source in self._of_readings.items()}
 
     def of_subjects(self, subjects: Ints) -> dict[str, Floats]:
@@ -43,12 +42,18 @@ class RecordedFacts:
         rows = np.arange(examined.starts[subjects[0]], examined.starts[subjects[-1] + 1])
         owners = np.searchsorted(subjects, examined.subject_of[rows])
         owners[examined.doubtful[examined.subject_of[rows]]] = -1
-        unknown = np.full(len(subjects), np.nan)
-        unknown.flags.writeable = False
+        unknown = _unknown(len(subjects))
         return {
             name: first_known(owners, len(subjects), source(rows)) if source else unknown
             for name, source in self._of_subjects.items()
         }
+
+
+def _unknown(size: int) -> Floats:
+    """Return one column for all that the table does not have, not to be written to."""
+    unknown = np.full(size, np.nan)
+    unknown.flags.writeable = False
+    return unknown
 
 
 def _sources(columns: Mapping[str, FieldColumn], part: str, facts: Sequence[Recorded]) -> dict[str, Source]:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from heartlevel.fhir.codes import codes_in_force
-from heartlevel.fhir.issues import NOBODY, STRUCTURE, WARNING, Issue
+from heartlevel.fhir.issues import OF_NOBODY, STRUCTURE, WARNING, Issue
 from heartlevel.fhir.reading.sent import is_fhir
 from heartlevel.fhir.reading.subjects import decoded_subjects
 from heartlevel.intake.decoding import Decoded, Remark, Undecodable
@@ -39,7 +39,7 @@ def _decoded(bundle: Decoded[int], form: Form) -> Iterator[DecodedLine]:
         if issue.severity == WARNING and not (issue.type == STRUCTURE and issue.expression in told)
     ]
     if not content.subjects:
-        yield Undecodable(bundle.origins[""], "nobody", NOBODY.text, bundle.request, remarks=remarks)
+        yield Undecodable(bundle.origins[""], "nobody", OF_NOBODY.text, bundle.request, remarks=remarks)
     for subject in content.subjects:
         yield Decoded(subject.request, dict(bundle.origins), remarks=remarks)
         remarks = []

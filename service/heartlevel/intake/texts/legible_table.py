@@ -9,7 +9,7 @@ from heartlevel.intake.written import letters_of
 
 DELIMITERS = ",;\t|"  # of a table as text, the first that its head has most of
 MOST_ROWS, MOST_CELLS = 5_000, 200
-SYMPTOMS, OF_SYMPTOMS = "symptoms", frozenset({"symptom", "symptoms", "subjectsymptoms"})
+SYMPTOM_CELLS, OF_SYMPTOMS = "symptoms", frozenset({"symptom", "symptoms", "subjectsymptoms"})
 UNIT_BEGINS = "(["  # of a column named with it
 
 
@@ -18,7 +18,7 @@ def legible_rows(table: bytes) -> list[dict[str, Any]]:
     header, *lines = table.decode("utf-8", "replace").removeprefix("\ufeff").splitlines() or [""]
     delimiter = max(DELIMITERS, key=header.count)
     names = [_name_of(cell) for cell in header.split(delimiter)[:MOST_CELLS]]
-    wanted = [column for column, name in enumerate(names) if name in NAMED or name in OF_BOTH or name == SYMPTOMS]
+    wanted = [column for column, name in enumerate(names) if name in NAMED or name in OF_BOTH or name == SYMPTOM_CELLS]
     return [_row(names, wanted, line.split(delimiter)) for line in islice(lines, MOST_ROWS)] if wanted else []
 
 
@@ -27,7 +27,7 @@ def _name_of(cell: str) -> str:
     for mark in UNIT_BEGINS:
         name = name.partition(mark)[0]
     letters = letters_of(name)
-    return SYMPTOMS if letters in OF_SYMPTOMS else letters
+    return SYMPTOM_CELLS if letters in OF_SYMPTOMS else letters
 
 
 def _row(names: list[str], wanted: list[int], cells: list[str]) -> dict[str, Any]:

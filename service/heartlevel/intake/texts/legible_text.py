@@ -17,7 +17,7 @@ CODED = pattern(rb'"(%b)"(?:(?!"(?:%b)").){0,600}?"value[A-Za-z]*"\s*:\s*%b' % (
 PAYLOAD = pattern(rb'"payload"\s*:\s*"([0-9A-Za-z+/=:\s-]{8,200})"')  # bytes of a device
 ID = pattern(rb'"subject"\s*:\s*\{[^{}]{0,2000}?"id"\s*:\s*"([^"\\]{1,200})"')
 # What decides how urgent a pressure is: the text of symptoms up to where a list of them ends, and what is so of the person.
-SYMPTOMS = pattern(rb'symptoms?["\']?\s*[:=]\s*(\[[^\]]{0,2000}|["\'][^"\']{0,200})')
+TEXT_OF_SYMPTOMS = pattern(rb'symptoms?["\']?\s*[:=]\s*(\[[^\]]{0,2000}|["\'][^"\']{0,200})')
 DETAIL = pattern(rb'\b(pregnant|fainting|days_since_birth)["\']?\s*[:=]\s*["\']?(true|yes|[0-9]{1,3})\b')
 MOST_TEXTS = 100
 LONGEST_ID = 64
@@ -37,7 +37,7 @@ def legible_in(text: bytes) -> dict[str, Any]:
     readings += [{"payload": match[1].decode()} for match in islice(PAYLOAD.finditer(plain), MOST_PRESSURES)]
     name = ID.search(plain)
     subject: dict[str, Any] = {"id": name[1].decode("utf-8", "surrogateescape")} if name else {}
-    symptoms = [match[1].decode("utf-8", "replace") for match in islice(SYMPTOMS.finditer(plain), MOST_TEXTS)]
+    symptoms = [match[1].decode("utf-8", "replace") for match in islice(TEXT_OF_SYMPTOMS.finditer(plain), MOST_TEXTS)]
     details = {match[1].decode(): match[2].decode() for match in islice(DETAIL.finditer(plain), MOST_TEXTS)}
     return {"subject": subject | details | ({"symptoms": symptoms} if symptoms else {}), "readings": readings}
 

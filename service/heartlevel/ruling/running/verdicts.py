@@ -8,7 +8,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import chain, product
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,13 +16,12 @@ import numpy.typing as npt
 from heartlevel.columns import Bools, Floats, Ints, run_starts
 from heartlevel.facts.catalogue import VISIBLE
 from heartlevel.kernels import judging
+from heartlevel.kernels.arrays import Outcomes
 from heartlevel.ruling.language.conditions import Leaf, Limit, Mention, Term, shape_of
 from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.language.ruleset import RuleSet
 from heartlevel.ruling.running.intervals import interval, when_unknown
 from heartlevel.ruling.running.truth import TRUE, truth_tables
-
-Outcomes: TypeAlias = npt.NDArray[np.int8]
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from flask import Blueprint, Response, after_this_request, request
 
 from heartlevel.answer.whole import as_json
 from heartlevel.fhir.call import Answered, FhirAnswers, fhir_answers, told_of_no_bundle
-from heartlevel.fhir.issues import NOBODY, Issue, outcome_of
+from heartlevel.fhir.issues import OF_NOBODY, Issue, outcome_of
 from heartlevel.fhir.names import FHIR_JSON
 from heartlevel.fhir.questionnaire import ID as QUESTIONNAIRE_ID
 from heartlevel.fhir.questionnaire import questionnaire, questionnaires
@@ -44,7 +44,7 @@ def assess_resources() -> Response:
     answers = fhir_answers(payload, rules_in_force(), codes_in_use(), most_readings())
     _count_all(answers)
     if not answers.answered:
-        return outcome_response(422, list(answers.issues) if answers.refused else [*answers.issues, NOBODY])
+        return outcome_response(422, list(answers.issues) if answers.refused else [*answers.issues, OF_NOBODY])
     kind = request.accept_mimetypes.best_match([FHIR_JSON, JSON, HTML])
     if kind == HTML:
         return tagged(reports_response([partial(_report, person) for person in answers.answered]))

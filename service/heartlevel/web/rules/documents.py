@@ -1,7 +1,6 @@
 """The routes that tell of the rules in force, and try candidates for them."""
 
 from collections.abc import Mapping
-from functools import partial
 from typing import Any
 
 from flask import Blueprint, Response, abort, current_app
@@ -60,16 +59,12 @@ def get_rule(name: str) -> Response:
     ruleset = rules_in_force().ruleset
     rules: Mapping[str, Rule] = {rule.id: rule for rule in ruleset.every_rule()}
     if name in rules:
-        return of_rules(f"rule {name}", partial(_one_rule, rules[name]))
+        return of_rules(f"rule {name}", lambda _: _rule_written(ruleset, rules[name]))
     change = ruleset.silenced().get(name)
     if change is None:
         abort(404, "no rule of that id is in force")
     detail = f"the layer {change.layer} switched it off: {change.reason}"
     return tagged(problem_response(KINDS["rule-switched-off"], detail, silenced={"id": name, **change.as_dict()}))
-
-
-def _one_rule(rule: Rule, rules: Rules) -> dict[str, Any]:
-    return _rule_written(rules.ruleset, rule)
 
 
 @rule_routes.get("/v1/guidelines")

@@ -25,7 +25,7 @@ from heartlevel.web.rules.noticeboard import OneAtATime
 from heartlevel.web.rules.reloading import RulesInForce
 
 MOST_REQUESTS = 500
-MOST_READINGS = 10_000  # of all its requests, each of which is assessed twice
+MOST_READINGS_TRIED = 10_000  # of all its requests, each of which is assessed twice
 MOST_FILES = 500
 FILE_NAME = pattern(r"([a-z0-9-]{1,60}/){0,4}[a-z0-9-]{1,60}\.yaml")  # no longer than any file system takes
 MOST_SECONDS = 1.8  # of a processor, for compiling and both assessments of all requests
@@ -71,8 +71,8 @@ def _refuse_many_readings(requests: Sequence[Any]) -> None:
     """Raise TooManyReadings where all requests together have more readings than are assessed in the time of one request."""
     listed = (request.get("readings") for request in requests if isinstance(request, dict))
     readings = sum(len(items) for items in listed if isinstance(items, list))
-    if readings > MOST_READINGS:
-        raise TooManyReadings(readings, MOST_READINGS, "readings in its requests")
+    if readings > MOST_READINGS_TRIED:
+        raise TooManyReadings(readings, MOST_READINGS_TRIED, "readings in its requests")
 
 
 @contextmanager
