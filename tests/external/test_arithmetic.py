@@ -147,7 +147,7 @@ def test_morning_and_evening_averages_are_those_of_pandas():
     ("first", "second"), [(0, 0), (0, 1.2), (-0.7, 0), (0.5, 0.5), (-1.3, 2.1), (-2, -1), (3, -3), (1.5, 0.2)]
 )
 def test_the_bivariate_normal_is_that_of_scipy(first, second, correlation):
-    ours = both_below(np.array([float(first)]), np.array([float(second)]), np.array([correlation]))
+    ours = both_below(np.array([[first], [second]], dtype=float), np.array([correlation]))
     theirs = stats.multivariate_normal.cdf([first, second], mean=[0, 0], cov=[[1, correlation], [correlation, 1]])
     assert ours[0] == pytest.approx(float(theirs), abs=1e-7)
 

@@ -1,6 +1,7 @@
 """What is known beforehand of people and of technique, against scipy and against the definitions written plainly."""
 
 from dataclasses import replace
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -18,7 +19,7 @@ from heartlevel.statistics.long_run import (
     with_usual_spread,
 )
 from heartlevel.statistics.sureness.patterns import joint, pattern_probabilities
-from heartlevel.statistics.technique import Fault, added, known_excess, share_together, usual_excess
+from heartlevel.statistics.technique import Faults, known_excess, share_together, usual_excess
 from heartlevel.vocabulary import PATTERNS
 
 
@@ -202,6 +203,7 @@ def test_what_a_place_tells_of_the_other_is_as_unsure_as_its_own_error():
 
 
 ENDS = np.array([[[2, 10], [1, 5]], [[0, 1], [6, 7]], [[4, 19], [5, 14]]], dtype=float)  # fault, pressure, low and high
+column = partial(np.reshape, shape=(-1, 1))  # a row a fault
 USUAL, FOUND, UNRECORDED = (0.3, 0.5, 0.2), (0.25, 0.6, 0.1), (0.5, 1.0, 0.4)
 
 
@@ -215,9 +217,8 @@ def test_usual_errors_are_the_mean_and_spread_over_every_combination_of_faults()
         mean, sd = part @ size.mean(), part[:, None] * size.std()
         first += chance * mean
         second += chance * (np.outer(mean, mean) + sd.T @ sd)
-    faults = [Fault(ENDS[one, :, 0], ENDS[one, :, 1], USUAL[one], np.zeros(1), np.array([UNRECORDED[one]]))
-              for one in range(3)]  # fmt: skip
-    ours, cov = added(usual_excess(faults, np.ones((2, 1))), 1), second - np.outer(first, first)
+    faults = Faults(ENDS[..., 0], ENDS[..., 1], column(USUAL), np.zeros((3, 1)), column(UNRECORDED))
+    ours, cov = usual_excess(faults, np.ones((2, 1))).added(), second - np.outer(first, first)
     assert ours.mean[:, 0] == pytest.approx(first)
     assert ours.variance[:, 0] == pytest.approx(np.diag(cov))
     assert ours.covariance[0] == pytest.approx(cov[0, 1])
@@ -225,17 +226,18 @@ def test_usual_errors_are_the_mean_and_spread_over_every_combination_of_faults()
 
 # source: scipy's uniform distribution; the strongest fault whole, the others by half, written out
 def test_known_errors_are_the_strongest_fault_in_full_and_half_of_the_others():
-    faults = [Fault(ENDS[one, :, 0], ENDS[one, :, 1], 0.0, np.array([FOUND[one]]), np.zeros(1)) for one in range(3)]
+    faults = Faults(ENDS[..., 0], ENDS[..., 1], np.zeros((3, 1)), column(FOUND), np.zeros((3, 1)))
     size = stats.uniform(ENDS[..., 0], ENDS[..., 1] - ENDS[..., 0])
     part = np.array(FOUND) * (0.5, 1, 0.5)
-    ours, half = added(known_excess(faults, np.full((2, 1), 0.5)), 1), part[:, None]
+    ours, half = known_excess(faults, np.full((2, 1), 0.5)).added(), part[:, None]
     assert ours.mean[:, 0] == pytest.approx((half * size.mean()).sum(axis=0))
     assert ours.variance[:, 0] == pytest.approx(((half * size.std()) ** 2).sum(axis=0))
 
 
 # source: arithmetic
 def test_usual_faults_come_to_their_total_in_all_and_never_to_more_than_their_sum():
-    one = Fault(np.array([4.0, 2.0]), np.array([8.0, 2.0]), 0.5, np.zeros(1), np.ones(1))
+    low, high = np.array([[4.0, 2.0]] * 2), np.array([[8.0, 2.0]] * 2)
+    alike = Faults(low, high, np.full((2, 1), 0.5), np.zeros((2, 1)), np.ones((2, 1)))
     in_all = np.array([[3.0], [5.0]])
-    together = share_together([one, one], in_all)
-    assert added(usual_excess([one, one], together), 1).mean[:, 0] == pytest.approx([3, 2])
+    together = share_together(alike, in_all)
+    assert usual_excess(alike, together).added().mean[:, 0] == pytest.approx([3, 2])

@@ -87,6 +87,12 @@ def means_by(chosen: Bools, values: Floats, cell_of: Ints, cells: int) -> tuple[
     return rows, known, mean
 
 
+def counts_by(chosen: Bools, cell_of: Ints, cells: int) -> Floats:
+    """Return the number of chosen rows in each cell. Axes: selection, cell."""
+    rows, _, _ = means_by(chosen, np.empty((0, len(cell_of))), cell_of, cells)
+    return rows
+
+
 def _moments(chosen: Bools, values: Floats, cell_of: Ints, cells: int) -> _Moments:
     rows, known, mean = means_by(chosen, values, cell_of, cells)
     squares = np.zeros_like(mean)

@@ -1,6 +1,6 @@
 """How the averaged days of each group lie in time: over how many weeks, how far apart, with how much room in the last."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,7 +22,7 @@ class Calendar:
 
     def at(self, groups: Ints) -> "Calendar":
         """Return the calendars of these groups."""
-        return Calendar(*(getattr(self, part.name)[groups] for part in fields(self)))
+        return Calendar(self.days[groups], self.span[groups], self.squares[groups], self.last[groups], self.room[groups])
 
     def later(self, more: Floats) -> "Calendar":
         """Return the calendars after so many more days, measured one after the other from the last on.

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import isfinite
 
 import numpy as np
@@ -50,8 +51,8 @@ def probabilities(means: LongRun, guidelines: Sequence[Guideline], ambulatory: S
 
     `ambulatory` is what each subject's ambulatory mean is of: the whole day, the day or the night; None for none.
     """
-    of_limit: list[dict[str, float]] = [{} for _ in means.correlation]
-    of_category: list[dict[str, float]] = [{} for _ in means.correlation]
+    nothing = dict[str, float]()  # most groups have no readings; nobody writes into what they share
+    of_limit, of_category = [nothing] * len(means.correlation), [nothing] * len(means.correlation)
     for columns, levels in (*_alike(guidelines, CLASSIFIED), *_around_the_clock(guidelines, ambulatory)):
         for group, chances, shares in _probabilities(means, columns, levels):
             of_limit[group], of_category[group] = chances, shares
@@ -60,7 +61,7 @@ def probabilities(means: LongRun, guidelines: Sequence[Guideline], ambulatory: S
 
 def _around_the_clock(
     guidelines: Sequence[Guideline], ambulatory: Sequence[str | None]
-) -> Iterator[tuple[Ints, Sequence[Category]]]:
+) -> Iterator[tuple[Ints, tuple[Category, ...]]]:
     """Yield the ambulatory groups that share a guideline and a part of the day, with the categories they share."""
     setting, subjects_of = SETTINGS.index("ambulatory"), dict[tuple[str, str], list[int]]()
     for subject, name in enumerate(ambulatory):
@@ -70,7 +71,7 @@ def _around_the_clock(
         yield np.array(subjects) * len(SETTINGS) + setting, guidelines[subjects[0]].categories[name]
 
 
-def _alike(guidelines: Sequence[Guideline], settings: Sequence[str]) -> Iterator[tuple[Ints, Sequence[Category]]]:
+def _alike(guidelines: Sequence[Guideline], settings: Sequence[str]) -> Iterator[tuple[Ints, tuple[Category, ...]]]:
     """Yield the groups that share a guideline and a setting, with the categories they share."""
     for shared in {guideline.id: guideline for guideline in guidelines}.values():
         subjects = np.array([subject for subject, guideline in enumerate(guidelines) if guideline.id == shared.id])
@@ -93,23 +94,41 @@ def least_of(levels: Sequence[Category]) -> Floats:
     return np.minimum.accumulate(limits[:, ::-1], axis=1)[:, ::-1]
 
 
+@dataclass(frozen=True, slots=True)
+class _Limits:
+    """Where the categories of a setting begin, each pair of pressures once."""
+
+    names: tuple[str, ...]  # of the limits that are written
+    written: Ints  # the pair of each of these
+    least: Ints  # the least pair that reaches each category or a higher one, but for the lowest
+    pairs: Floats  # a row a pressure
+
+
+@lru_cache(maxsize=256)  # of each guideline and setting
+def _limits_of(levels: tuple[Category, ...]) -> _Limits:
+    limited = [level for level in levels if isfinite(level.systolic) or isfinite(level.diastolic)]
+    written = [(level.systolic, level.diastolic) for level in limited]
+    every = [*written, *map(tuple, least_of(levels)[:, 1:].T.tolist())]
+    distinct = list(dict.fromkeys(every))
+    column = np.array([distinct.index(pair) for pair in every], dtype=np.int64)
+    pairs = np.array(distinct, dtype=np.float64).reshape(-1, 2).T
+    return _Limits(tuple(map(limit_name, limited)), column[: len(limited)], column[len(limited) :], pairs)
+
+
 def _probabilities(
-    means: LongRun, columns: Ints, levels: Sequence[Category]
+    means: LongRun, columns: Ints, levels: tuple[Category, ...]
 ) -> Iterator[tuple[int, dict[str, float], dict[str, float]]]:
     """Yield each group whose error is known, the probabilities of its limits and those of its categories."""
-    groups = columns[~np.isnan(means.degrees[:, columns]).any(axis=0)]
-    limited = [level for level in levels if isfinite(level.systolic) or isfinite(level.diastolic)]
-    if not (len(groups) and limited):
+    groups, limits = columns[~np.isnan(means.degrees[:, columns]).any(axis=0)], _limits_of(levels)
+    if not (len(groups) and limits.names):
         return
-    written = np.array([[level.systolic for level in limited], [level.diastolic for level in limited]])
-    limits = np.concatenate([written, least_of(levels)[:, 1:]], axis=1)
-    chances = chance_at_or_above(means.at(groups), limits[:, :, None])
-    above = np.concatenate([np.ones((1, len(groups))), chances[len(limited) :], np.zeros((1, len(groups)))])
-    shares = np.maximum(-np.diff(above, axis=0), 0)  # of the highest category reached
-    names, ids = [limit_name(level) for level in limited], [level.id for level in levels]
-    rows = zip(groups.tolist(), chances[: len(limited)].T.tolist(), shares.T.tolist(), strict=True)
+    chances = chance_at_or_above(means.at(groups), limits.pairs[:, :, None])
+    above = np.concatenate([np.ones((1, len(groups))), chances[limits.least], np.zeros((1, len(groups)))])
+    shares = np.maximum(above[:-1] - above[1:], 0)  # of the highest category reached
+    ids = [level.id for level in levels]
+    rows = zip(groups.tolist(), chances[limits.written].T.tolist(), shares.T.tolist(), strict=True)
     for group, of_limits, of_levels in rows:
-        yield group, dict(zip(names, of_limits, strict=True)), dict(zip(ids, of_levels, strict=True))
+        yield group, dict(zip(limits.names, of_limits, strict=True)), dict(zip(ids, of_levels, strict=True))
 
 
 def limit_name(level: Category) -> str:

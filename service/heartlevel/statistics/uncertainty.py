@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.special import ndtr, ndtri, owens_t, stdtr, stdtrit
 
-from heartlevel.columns import Floats
+from heartlevel.columns import Floats, within
 
 # Fewer days give a t interval too wide to mean anything.
 FEWEST_DAYS = 3
@@ -39,16 +39,18 @@ def probability_beyond(mean: Floats, standard_error: Floats, correlation: Floats
         away = (limit - mean) / standard_error
     # No spread between days: the mean is on one side of the limit or the other; on it counts as reached.
     away = np.where(standard_error > 0, away, np.where(limit > mean, np.inf, -np.inf))
-    below = np.clip(ndtri(stdtr(degrees, away)), -FAR, FAR)
-    return 1 - both_below(below[0], below[1], correlation)
+    below = within(ndtri(stdtr(degrees, away)), -FAR, FAR)
+    return 1 - both_below(below, correlation)
 
 
-def both_below(first: Floats, second: Floats, correlation: Floats) -> Floats:
-    """Return P(X < first, Y < second) of a standard bivariate normal, by Owen's T function (Owen 1956)."""
-    rho = np.clip(correlation, -0.999999, 0.999999)
-    root = np.sqrt(1 - rho * rho)
-    x = np.where(first == 0, 1e-100, first)
-    y = np.where(second == 0, 1e-100, second)
-    tails = owens_t(x, (y / x - rho) / root) + owens_t(y, (x / y - rho) / root)
-    joint: Floats = np.clip((ndtr(x) + ndtr(y)) / 2 - tails - np.where(x * y > 0, 0.0, 0.5), 0, 1)
-    return joint
+def both_below(scores: Floats, correlation: Floats) -> Floats:
+    """Return P(X < first, Y < second) of a standard bivariate normal, by Owen's T function (Owen 1956).
+
+    The first axis of `scores` is first, second.
+    """
+    rho = within(correlation, -0.999999, 0.999999)
+    own = np.where(scores == 0, 1e-100, scores)
+    other = own[::-1]
+    tails, below = owens_t(own, (other / own - rho) / np.sqrt(1 - rho * rho)), ndtr(own)
+    joint = (below[0] + below[1]) / 2 - (tails[0] + tails[1]) - np.where(own[0] * own[1] > 0, 0.0, 0.5)
+    return within(joint, 0, 1)

@@ -1,7 +1,7 @@
 """What was seen of a person's technique while staff watched: habits that stand in for what nobody recorded."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,7 +12,6 @@ from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.running.truth import TRUE, UNKNOWN
 from heartlevel.ruling.running.verdicts import Verdicts
 from heartlevel.statistics.selection import HOME, KEPT, Selection
-from heartlevel.statistics.technique import Fault
 from heartlevel.vocabulary import SETTINGS
 
 
@@ -33,22 +32,19 @@ class StandIn:
     near: Bools  # a value a subject
     follow_up: FollowUp
 
-    def of_faults(self, rules: Sequence[Rule], faults: Sequence[Fault]) -> list[Fault]:
-        """Return the faults, as probable at home as the person's own habits make them where these are known.
+    def usual_shares(self, rules: Sequence[Rule]) -> Floats:
+        """Return how often each fault (a row) is present in each group where nobody recorded it.
 
-        A habit that was seen is likely at home and not certain; one that was not seen may still be there.
+        That is as the person's own habits make it at home where these are known. A habit that was seen is likely at home
+        and not certain; one that was not seen may still be there.
         """
-        return [
-            replace(fault, usual=self._chances(self.habits.seen[rule.id], fault)) if rule.id in self.habits.seen else fault
-            for rule, fault in zip(rules, faults, strict=True)
-        ]
-
-    def _chances(self, seen: Floats, fault: Fault) -> Floats:
-        by_seeing = seen * self.follow_up.likely_if_seen + (1 - seen) * self.follow_up.likely_if_not_seen
-        chances = np.full(len(seen) * len(SETTINGS), fault.usual)
-        usual = chances[HOME :: len(SETTINGS)]
-        chances[HOME :: len(SETTINGS)] = np.where(self.near & ~np.isnan(seen), by_seeing, usual)
-        return chances
+        shares = np.repeat([[rule.usual_share] for rule in rules], len(self.near) * len(SETTINGS), axis=1)
+        for usual, rule in zip(shares[:, HOME :: len(SETTINGS)], rules, strict=True):
+            if rule.id in self.habits.seen:
+                seen = self.habits.seen[rule.id]
+                by_seeing = seen * self.follow_up.likely_if_seen + (1 - seen) * self.follow_up.likely_if_not_seen
+                usual[:] = np.where(self.near & ~np.isnan(seen), by_seeing, usual)
+        return shares
 
 
 def stand_in_of(batch: Batch, selection: Selection, verdicts: Verdicts, follow_up: FollowUp | None) -> StandIn | None:

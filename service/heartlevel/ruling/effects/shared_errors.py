@@ -1,9 +1,8 @@
 """Errors that all readings of an average share, and that no number of days averages out: known ones, and usual ones."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import compress
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -17,11 +16,11 @@ from heartlevel.ruling.language.rules import Rule
 from heartlevel.ruling.running.truth import TRUE, UNKNOWN
 from heartlevel.ruling.running.verdicts import Verdicts
 from heartlevel.statistics.alternatives import Offsets
+from heartlevel.statistics.averages import counts_by
 from heartlevel.statistics.selection import KEPT, Selection
 from heartlevel.statistics.technique import (
     Excess,
-    Fault,
-    added,
+    Faults,
     excess_of,
     known_excess,
     share_together,
@@ -31,6 +30,7 @@ from heartlevel.vocabulary import PRESSURES, SETTINGS, TAKEN_BY
 
 TRAINED = [TAKEN_BY.index(name) for name in ("staff", "unattended")]
 UNRECORDED, UNCHECKED, CHECKED = "unrecorded-technique", "unchecked-device", "device-check"
+Firing: TypeAlias = Sequence[tuple[Rule, Bools]]  # rules that fire for averaged readings, with these marked
 DEVICE_CHECK = "device_check"  # what to ask for, beside the facts of readings
 
 
@@ -60,6 +60,10 @@ class _Averaged:
         """Return the mean of a value of each averaged reading, by group."""
         return sum_by(self.group, self.size, np.asarray(marked, dtype=np.float64)) / self.count
 
+    def shares(self, marked: Bools) -> Floats:
+        """Return the shares of averaged readings that are marked, by group, for several marks at once: a row each."""
+        return counts_by(marked, self.group, self.size) / self.count
+
 
 def shared_errors(
     batch: Batch, selection: Selection, verdicts: Mapping[str, Verdicts], facts: Mapping[str, Columns[Any]],
@@ -77,22 +81,26 @@ def shared_errors(
     together, width = (_by_group(usual, name, size) for name in ("technique", "share_width"))
     together = share_together(faults, together)
     known = known_excess(faults, together)
-    unrecorded = usual_excess(stand_in.of_faults(rules, faults) if stand_in else faults, together)
-    amounts = dict(_amounts(averaged, batch, verdicts, facts))
+    unrecorded = usual_excess(replace(faults, usual=stand_in.usual_shares(rules)) if stand_in else faults, together)
+    firing = list(_firing(averaged, batch, verdicts))
+    amounts = dict(_amounts(averaged, batch, firing, facts))
     devices = _devices(averaged, batch, offsets, trained, _by_group(usual, "device", size))
     fixed = [*amounts.values(), *devices.values()]  # with a direction of their own in each average, or either
+    common = _common(unrecorded, width)
 
-    def in_all(chosen: Sequence[bool]) -> Excess:
-        return added([*compress(known, chosen), _common(list(compress(unrecorded, chosen)), width, size), *fixed], size)
+    def in_all(chosen: Bools) -> Excess:
+        of_usual = common if chosen.all() else _common(unrecorded[chosen], width)
+        return sum(fixed, known[chosen].added() + of_usual)
 
-    unsized, any_unsized = _unsized(averaged, batch, verdicts)
-    parts = {rule.id: part for rule, fault, part in zip(rules, faults, known, strict=True) if fault.present.any()}
-    wanting = {_item(rule): _square(part) for rule, part in zip(rules, unrecorded, strict=True) if rule.usual_share}
+    unsized, any_unsized = _unsized(averaged, firing)
+    present = np.any(faults.present, axis=1).nonzero()[0].tolist()
+    squares = zip(rules, _square(unrecorded), strict=True)
+    wanting = {_item(rule): square for rule, square in squares if rule.usual_share}
     return SharedErrors(
-        parts=parts | amounts | {UNRECORDED: _common(unrecorded, width, size)} | devices,
-        in_all=in_all([True] * len(faults)),
-        too_high=in_all([fault.reads_high for fault in faults]),
-        too_low=in_all([fault.reads_low for fault in faults]),
+        parts={rules[row].id: known[row] for row in present} | amounts | {UNRECORDED: common} | devices,
+        in_all=in_all(np.ones(len(rules), dtype=np.bool_)),
+        too_high=in_all(faults.reads_high),
+        too_low=in_all(faults.reads_low),
         unsized=unsized,
         share_unsized=any_unsized,
         wanting=wanting | {DEVICE_CHECK: _square(devices[UNCHECKED])},
@@ -108,35 +116,36 @@ def _by_group(usual: Mapping[int, UsualErrors], name: str, size: int) -> Floats:
 
 
 def _square(part: Excess) -> Floats:
-    square: Floats = (part.mean**2 + part.variance).sum(axis=0)
+    square: Floats = (part.mean**2 + part.variance).sum(axis=-2)
     return square
 
 
-def _common(parts: Sequence[Excess], share_width: Floats, size: int) -> Excess:
+def _common(parts: Excess, share_width: Floats) -> Excess:
     """Return the errors nobody recorded, together, with the width that the shares of all faults have in common."""
-    whole = added(parts, size)
+    whole = parts.added()
     common = whole.mean * share_width
     return Excess(whole.high, whole.low, whole.variance + common**2, whole.covariance + common[0] * common[1])
 
 
 def _faults(
     averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts], trained: Bools
-) -> tuple[list[Rule], list[Fault]]:
+) -> tuple[list[Rule], Faults]:
     """Return the rules about faults of published size, and each fault's part in every average.
 
     Those that make readings doubtful count where they fire; those with a `usual_share` count by it where they are
     unknown, but not in readings that a trained person, or nobody, attended to.
     """
-    rules, faults = [], []
+    rules, outcomes = list[Rule](), []
     for scope, row_of in (("reading", averaged.rows), ("sitting", batch.sitting_of[averaged.rows])):
         firing = {row for row, rule, _ in verdicts[scope].firing if rule.effect == DOUBTFUL and rule.expected_error}
-        for row, rule in enumerate(verdicts[scope].rules):
-            if rule.usual_share or row in firing:
-                outcome, (low, high) = verdicts[scope].outcomes[row][row_of], _range(rule)
-                present, unrecorded = averaged.share(outcome == TRUE), averaged.share((outcome == UNKNOWN) & ~trained)
-                rules.append(rule)
-                faults.append(Fault(low, high, rule.usual_share, present, unrecorded))
-    return rules, faults
+        chosen = [row for row, rule in enumerate(verdicts[scope].rules) if rule.usual_share or row in firing]
+        rules += (verdicts[scope].rules[row] for row in chosen)
+        outcomes.append(verdicts[scope].outcomes[chosen][:, row_of])
+    outcome = np.concatenate(outcomes)
+    low, high = np.array([_range(rule) for rule in rules]).reshape(-1, 2, len(PRESSURES)).transpose(1, 0, 2)
+    usual = np.array([rule.usual_share for rule in rules], dtype=np.float64)[:, None]
+    present, unrecorded = (averaged.shares(marked) for marked in (outcome == TRUE, (outcome == UNKNOWN) & ~trained))
+    return rules, Faults(low, high, usual, present, unrecorded)
 
 
 def _firing(averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts]) -> Iterator[tuple[Rule, Bools]]:
@@ -147,21 +156,22 @@ def _firing(averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts])
                 yield rule, at_fault
 
 
-def _range(rule: Rule) -> tuple[Floats, Floats]:
+def _range(rule: Rule) -> tuple[list[float], list[float]]:
     """Return the least and the most that a reading is too high by, each by pressure; 0 where no range is published."""
-    ends = np.zeros((2, len(PRESSURES)))
+    ends = [0.0] * len(PRESSURES), [0.0] * len(PRESSURES)
     for pressure, shift in rule.expected_error.items():
         if shift.bounds is not None:
             low, high = shift.bounds
-            ends[:, PRESSURES.index(pressure)] = (-high, -low) if shift.reads == "low" else (low, high)
-    return ends[0], ends[1]
+            at = PRESSURES.index(pressure)
+            ends[0][at], ends[1][at] = (-high, -low) if shift.reads == "low" else (low, high)
+    return ends
 
 
 def _amounts(
-    averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts], facts: Mapping[str, Columns[Any]]
+    averaged: _Averaged, batch: Batch, firing: Firing, facts: Mapping[str, Columns[Any]]
 ) -> Iterator[tuple[str, Excess]]:
     """Yield the faults whose size is a fact of the reading, such as the height of the arm: by that, without a width."""
-    for rule, at_fault in _firing(averaged, batch, verdicts):
+    for rule, at_fault in firing:
         amounts = {pressure: shift.amount for pressure, shift in rule.expected_error.items() if shift.amount}
         if amounts:
             mean = np.zeros((len(PRESSURES), averaged.size))
@@ -179,18 +189,19 @@ def _devices(averaged: _Averaged, batch: Batch, offsets: Offsets, trained: Bools
     """
     bias, width = offsets.bias[:, averaged.rows], offsets.bias_error[:, averaged.rows]
     checked = ~np.isnan(bias[0])
-    usual_width = usual[:, averaged.group]
-    width = np.where(np.isnan(width), usual_width, width)
-    known = [np.array([averaged.share(np.where(checked, row, 0.0)) for row in rows]) for rows in (bias, width)]
     unknown = averaged.share(~(checked | trained) & np.isnan(batch.readings["device_checked_on"][averaged.rows]))
     parts = {UNCHECKED: excess_of(np.zeros_like(usual), usual * unknown)}
-    return parts | ({CHECKED: excess_of(*known)} if checked.any() else {})
+    if not checked.any():
+        return parts
+    width = np.where(np.isnan(width), usual[:, averaged.group], width)
+    known = [np.array([averaged.share(np.where(checked, row, 0.0)) for row in rows]) for rows in (bias, width)]
+    return parts | {CHECKED: excess_of(*known)}
 
 
-def _unsized(averaged: _Averaged, batch: Batch, verdicts: Mapping[str, Verdicts]) -> tuple[dict[str, Floats], Floats]:
+def _unsized(averaged: _Averaged, firing: Firing) -> tuple[dict[str, Floats], Floats]:
     """Return the faults that are there and of which no size is published: by rule the share of readings, and of any."""
     shares, any_of_them = {}, np.zeros(len(averaged.rows), dtype=np.bool_)
-    for rule, at_fault in _firing(averaged, batch, verdicts):
+    for rule, at_fault in firing:
         if rule.effect == DOUBTFUL and not rule.expected_error:
             shares[rule.id] = averaged.share(at_fault)
             any_of_them |= at_fault

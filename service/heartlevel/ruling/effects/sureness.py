@@ -1,7 +1,9 @@
 """How sure averages are as estimates of the long run, by what the rule set says is usual."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import chain
 
 import numpy as np
 
@@ -21,22 +23,6 @@ from heartlevel.statistics.sureness.certainty import certainty
 from heartlevel.vocabulary import MEASURED_SIDES, SETTINGS
 
 UNATTENDED = SETTINGS.index("office-unattended")
-
-
-@dataclass(frozen=True, slots=True)
-class Sureness:
-    """How sure each group's average is as an estimate of the long run, and how probable its categories are.
-
-    An ambulatory group's average is that of the part of the day that decides.
-    """
-
-    measured: LongRun  # days, weeks and the first day's excess taken into account
-    long_run: LongRun  # errors that all readings share besides; nothing is known where one of no published size is there
-    probabilities: Probabilities
-    certainty: Floats  # of the category of the average by protocol
-    raised_or_not: Floats  # likewise of its side of the limit of hypertension
-    first_day: Floats  # by how much the first day makes each average too high, a row a pressure
-    errors: SharedErrors
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +53,55 @@ class ClassifiedAverages:
             levels.append(self.guidelines[subject].categories.get(LIMITS_OF.get(name or "", name or ""), ()))
         return levels
 
+    def sided(self) -> Iterator[tuple[Ints, Ints, list[Sequence[Category]]]]:
+        """Yield, side by side, the groups that are raised, 1, or not, 0, and the categories below and above that limit."""
+        compared, subjects = self.sides, np.arange(len(self.guidelines))
+        levels_at = dict[tuple[str, int], tuple[Category, Category]]()
+        for side in (*(np.full_like(subjects, side) for side in (*OFFICE_SIDES, AT_HOME)), compared.ambulatory):
+            raised = compared.at(compared.measured.raised, side)
+            known = np.flatnonzero(~np.isnan(raised))
+            levels: list[Sequence[Category]] = []
+            for subject, part in zip(known.tolist(), side[known].tolist(), strict=True):
+                guideline = self.guidelines[subject]
+                if (guideline.id, part) not in levels_at:
+                    levels_at[guideline.id, part] = _about_the_limit(guideline, part)
+                levels.append(levels_at[guideline.id, part])
+            yield known * len(SETTINGS) + SETTING_NUMBER[side[known]], raised[known].astype(np.int64), levels
+
+
+@dataclass(frozen=True)
+class Sureness:
+    """How sure each group's average is as an estimate of the long run, and how probable its categories are.
+
+    An ambulatory group's average is that of the part of the day that decides.
+    """
+
+    measured: LongRun  # days, weeks and the first day's excess taken into account
+    sized: LongRun  # the same; nothing is known where an error of no published size is in too many readings
+    long_run: LongRun  # that, with errors that all readings share besides
+    certainty: Floats  # of the category of the average by protocol
+    first_day: Floats  # by how much the first day makes each average too high, a row a pressure
+    errors: SharedErrors
+    material: ClassifiedAverages
+
+    @cached_property
+    def probabilities(self) -> Probabilities:
+        """The probabilities of limits and categories in the long run."""
+        return probabilities(self.long_run, self.material.guidelines, deciding_parts(self.material.sides))
+
+    @cached_property
+    def raised_or_not(self) -> Floats:
+        """How certain it is that each average lies on its side of the limit of hypertension; NaN where it is not known.
+
+        As with categories, an error is never credited for pointing away from the limit.
+        """
+        groups, raised, levels = zip(*self.material.sided(), strict=True)
+        group, every = np.concatenate(groups), [*chain.from_iterable(levels)]
+        certain = np.full(self.material.batch.groups, np.nan)
+        errors = self.errors.too_high, self.errors.too_low
+        certain[group] = certainty(self.sized, *errors, group, np.concatenate(raised), every)
+        return certain
+
 
 def deciding_parts(sides: Compared) -> list[str | None]:
     """Return the part of each subject's ambulatory measurement that decides; None where there is none."""
@@ -89,40 +124,13 @@ def usual_spreads(ruleset: RuleSet) -> dict[int, UsualSpread]:
 
 def sureness_of_averages(material: ClassifiedAverages, errors: SharedErrors) -> Sureness:
     """Return how sure each average is, and its category."""
-    guidelines, ruleset, ambulatory = material.guidelines, material.ruleset, deciding_parts(material.sides)
     measured, first_day = _measured(material)
-    sized = measured.only_where(errors.share_unsized < ruleset.sureness.unknown_error_share)
-    settled, category = sized.less(errors.in_all), material.categories()
+    sized = measured.only_where(errors.share_unsized < material.ruleset.sureness.unknown_error_share)
+    category, certain = material.categories(), np.full(material.batch.groups, np.nan)
     classified = np.flatnonzero(category != NO_CATEGORY)
-    certain = np.full(material.batch.groups, np.nan)
-    levels = material.levels(classified, ambulatory)
+    levels = material.levels(classified, deciding_parts(material.sides))
     certain[classified] = certainty(sized, errors.too_high, errors.too_low, classified, category[classified], levels)
-    return Sureness(
-        measured=measured, long_run=settled, probabilities=probabilities(settled, guidelines, ambulatory),
-        certainty=certain, raised_or_not=_raised_or_not(material, sized, errors), first_day=first_day, errors=errors,
-    )  # fmt: skip
-
-
-def _raised_or_not(material: ClassifiedAverages, sized: LongRun, errors: SharedErrors) -> Floats:
-    """Return how certain it is that each average lies on its side of the limit of hypertension; NaN where it is not known.
-
-    As with categories, an error is never credited for pointing away from the limit.
-    """
-    compared, subjects = material.sides, np.arange(len(material.guidelines))
-    certain, levels_at = np.full(material.batch.groups, np.nan), dict[tuple[str, int], tuple[Category, Category]]()
-    for side in (*(np.full_like(subjects, side) for side in (*OFFICE_SIDES, AT_HOME)), compared.ambulatory):
-        raised = compared.at(compared.measured.raised, side)
-        known = np.flatnonzero(~np.isnan(raised))
-        if not len(known):
-            continue
-        groups = known * len(SETTINGS) + SETTING_NUMBER[side[known]]
-        levels = [
-            levels_at.setdefault((guideline.id, part), _about_the_limit(guideline, part))
-            for guideline, part in ((material.guidelines[subject], int(side[subject])) for subject in known.tolist())
-        ]
-        category = raised[known].astype(np.int64)
-        certain[groups] = certainty(sized, errors.too_high, errors.too_low, groups, category, levels)
-    return certain
+    return Sureness(measured, sized, sized.less(errors.in_all), certain, first_day, errors, material)
 
 
 def _about_the_limit(guideline: Guideline, side: int) -> tuple[Category, Category]:

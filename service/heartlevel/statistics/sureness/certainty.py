@@ -1,7 +1,6 @@
 """How certain the category of an average is, errors that its readings share included."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -27,23 +26,28 @@ def certainty(
     given = np.flatnonzero((category != NO_CATEGORY) & ~np.isnan(measured.degrees[:, groups]).any(axis=0))
     if not len(given):
         return chance
-    own, nothing = groups[given], np.zeros_like(too_high.high)
     bounds = bounds_of([levels[row] for row in given.tolist()], category[given])
-    sides = replace(too_high, low=nothing), replace(too_low, high=nothing)
-    at_least, beyond = (
-        chance_at_or_above(measured.less(side).at(own), bounds[:, row : row + 1])[0] for row, side in enumerate(sides)
-    )
+    # Of both bounds in one go: each group's mean less what may read high, then each one's less what may read low.
+    twice = np.tile(groups[given], 2)
+    high, low = too_high.at(groups[given]), too_low.at(groups[given])
+    nothing = np.zeros_like(high.high)
+    one_sided = Excess(
+        np.concatenate([high.high, nothing], axis=1), np.concatenate([nothing, low.low], axis=1),
+        np.concatenate([high.variance, low.variance], axis=1), np.concatenate([high.covariance, low.covariance]),
+    )  # fmt: skip
+    means, limits = measured.at(twice).less(one_sided), bounds.reshape(2, 1, -1)
+    at_least, beyond = chance_at_or_above(means, limits).reshape(2, -1)
     chance[given] = np.maximum(at_least - beyond, 0)
     return chance
 
 
 def bounds_of(levels: Sequence[Sequence[Category]], category: Ints) -> Floats:
     """Return where each category, and the one above it, is reached. Axes: pressure, both bounds, category."""
-    shared: dict[int, Floats] = {}
+    distinct = {id(own): own for own in levels}
+    which = np.array([id(own) for own in levels])
     bounds = np.empty((2, 2, len(category)))
-    for column, (own, number) in enumerate(zip(levels, category.tolist(), strict=True)):
-        least = shared.get(id(own))
-        if least is None:
-            least = shared[id(own)] = np.concatenate([least_of(own), np.full((2, 1), np.inf)], axis=1)
-        bounds[:, :, column] = least[:, number : number + 2]
+    for identity, own in distinct.items():
+        least = np.concatenate([least_of(own), np.full((2, 1), np.inf)], axis=1)
+        columns = np.flatnonzero(which == identity)
+        bounds[:, 0, columns], bounds[:, 1, columns] = least[:, category[columns]], least[:, category[columns] + 1]
     return bounds

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
-from heartlevel.columns import Floats, Ints
+from heartlevel.columns import Floats, Ints, within
 from heartlevel.profiles import Guideline, UsualSpread
 from heartlevel.statistics.classification import NO_CATEGORY
 from heartlevel.statistics.long_run import LongRun, chance_at_or_above
@@ -74,15 +74,14 @@ def _left_and_moved(means: LongRun, days: Ints, usual: UsualSpread | None) -> tu
     """
     more = days[:, None].astype(np.float64)
     now, then = means.calendar, means.calendar.later(more)
-    day_correlation, weeks = (usual.day_correlation, np.array(usual.week_sd)) if usual else (0.0, np.zeros(2))
-    shared_days, shared_weeks = now.shared_with(more, day_correlation)
-    left, moved = [], []
-    for of_day, week, error in zip(means.day_variance, weeks, means.error, strict=True):
-        before, after = (of_day * at.inflation(day_correlation) / at.days + week**2 / at.weeks for at in (now, then))
-        both = of_day * shared_days + week**2 * shared_weeks
-        left.append(1 - (before - after) / error**2)
-        moved.append((before + after - 2 * both) / error**2)
-    return np.clip(np.mean(left, axis=0), 0, 1), np.maximum(np.mean(moved, axis=0), 0)
+    correlation, week_sd = (usual.day_correlation, usual.week_sd) if usual else (0.0, (0.0, 0.0))
+    shared_days, shared_weeks = now.shared_with(more, correlation)
+    # Axes: pressure, days, mean.
+    of_day, of_week = means.day_variance[:, None], np.array([sd**2 for sd in week_sd])[:, None, None]
+    before, after = (of_day * at.inflation(correlation) / at.days + of_week / at.weeks for at in (now, then))
+    both, whole = of_day * shared_days + of_week * shared_weeks, means.error[:, None] ** 2
+    left, moved = 1 - (before - after) / whole, (before + after - 2 * both) / whole
+    return within(left.mean(axis=0), 0, 1), np.maximum(moved.mean(axis=0), 0)
 
 
 def being_sure(above: Floats, left: Floats, moved: Floats, degrees: Floats) -> Floats:

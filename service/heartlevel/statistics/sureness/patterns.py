@@ -7,7 +7,7 @@ from typing import TypeAlias
 import numpy as np
 from scipy.special import ndtri
 
-from heartlevel.columns import Floats
+from heartlevel.columns import Floats, within
 from heartlevel.profiles import Category, Guideline
 from heartlevel.statistics.classification import least_of, limit_name
 from heartlevel.statistics.long_run import LongRun, Population, chance_at_or_above, towards_population
@@ -125,8 +125,8 @@ def pattern_probabilities(home: Floats, office: Floats, correlation: Floats | fl
 
     Being raised in both places is taken as of two normal scores with that correlation.
     """
-    at_home, in_office = (np.clip(ndtri(chance), -FAR, FAR) for chance in (home, office))
-    sustained = both_below(at_home, in_office, np.broadcast_to(correlation, home.shape))
+    scores = within(ndtri(np.stack([home, office])), -FAR, FAR)
+    sustained = both_below(scores, np.broadcast_to(correlation, home.shape))
     probability = {
         "sustained": sustained,
         "office-only-elevation": np.maximum(office - sustained, 0),
