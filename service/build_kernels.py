@@ -16,6 +16,8 @@ FOLDER = Path("service", *PACKAGE.split("."))
 # The same bits on every machine: no product and sum in one step, no instructions of one kind of processor. Nothing in it
 # tells of the folder it was compiled in.
 OPTIONS = ["-O3", "-ffp-contract=off", "-g0"]
+# What Cython makes for every module that takes arrays is compiled once, in a module of its own, which the others look up.
+SHARED, SHARED_OPTIONS = f"{PACKAGE}.arrays_shared", ["-O1", "-g0"]
 DIRECTIVES = {
     "language_level": 3,
     "annotation_typing": False,  # the types stand in the .pxd beside each module
@@ -48,7 +50,13 @@ def compiled(scratch: Path) -> Iterator[Path]:
     """Yield the modules, compiled in a folder of their own."""
     loops = run_path(str(FOLDER / "sources.py"))["loops"](FOLDER)
     extensions = [Extension(f"{PACKAGE}.{path.stem}", [str(path)], extra_compile_args=OPTIONS) for path in loops]
-    declared = cythonize(extensions, build_dir=str(scratch), compiler_directives=DIRECTIVES)
+    shared = Extension(SHARED, [str(scratch / "arrays_shared.c")], extra_compile_args=SHARED_OPTIONS)
+    declared = cythonize(
+        [*extensions, shared],
+        build_dir=str(scratch),
+        compiler_directives=DIRECTIVES,
+        shared_utility_qualified_name=SHARED,
+    )
     command = Distribution({"ext_modules": declared}).get_command_obj("build_ext")
     command.build_lib, command.build_temp = str(scratch / "lib"), str(scratch / "temp")
     command.ensure_finalized()

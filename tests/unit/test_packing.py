@@ -36,7 +36,7 @@ def packed(tmp_path_factory) -> dict[str, set[str]]:
         (copied / name).parent.mkdir(parents=True, exist_ok=True)
         (copied / name).write_text("subject,systolic\n")
     build = [sys.executable, "-m", "hatchling", "build", "-d", "dist"]
-    subprocess.run(build, cwd=copied, check=True, capture_output=True, timeout=60)
+    subprocess.run(build, cwd=copied, check=True, capture_output=True, timeout=600)
     (archive,), (wheel,) = (copied / "dist").glob("*.tar.gz"), (copied / "dist").glob("*.whl")
     with tarfile.open(archive) as opened:
         sources = {name.partition("/")[2] for name in opened.getnames()}
