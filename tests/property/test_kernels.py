@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from heartlevel import kernels
-from heartlevel.kernels import averaging, cells, judging
+from heartlevel.kernels import averaging, cells, digits, judging, sittings
 from support import examples
 
 FOLDER = Path(kernels.__file__).parent
-LOOPS = {"averaging": averaging, "cells": cells, "judging": judging}
+LOOPS = {"averaging": averaging, "cells": cells, "digits": digits, "judging": judging, "sittings": sittings}
 VALUES = st.sampled_from([np.nan, -np.inf, np.inf, -0.0, 0.0, 79.95, 80.0, 119.9, 1e-300, 1e300]) | st.floats(60, 240)
 
 
@@ -155,3 +155,80 @@ def test_values_are_averaged_by_cell_alike(case, every_other):
     values = whole[::2] if every_other else whole[::2].copy()  # a column of a larger table need not be laid end to end
     compiled, plain = in_cells(cells, case, values), in_cells(INTERPRETED["cells"], case, values)
     assert [same_bits(*pair) for pair in zip(compiled, plain, strict=True)] == [True] * 3
+
+
+@st.composite
+def readings_in_order(draw):
+    """Readings of up to three people, theirs in up to three sittings each, in order."""
+    rows = draw(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 2), st.integers(0, 3)), max_size=14))
+    subject_of, sitting, limb = np.array(sorted(rows), dtype=np.int64).reshape(-1, 3).T.copy()
+    pressure = st.integers(75, 84).map(float) | st.sampled_from([79.95, 120.0, 121.5])
+    values = draw(st.lists(st.tuples(pressure, pressure, st.sampled_from([np.nan, 60.0, 61.5, 72.0]), st.booleans()),
+                           min_size=len(rows), max_size=len(rows)))  # fmt: skip
+    systolic, diastolic, pulse, chosen = np.array(values, dtype=np.float64).reshape(-1, 4).T.copy()
+    return {"subject_of": subject_of, "sitting_of": subject_of * 3 + sitting, "limb_of": limb, "systolic": systolic,
+            "diastolic": diastolic, "pulse": pulse, "chosen": chosen.astype(np.uint8)}  # fmt: skip
+
+
+SITTINGS, SUBJECTS, LIMBS = 9, 3, 4
+
+
+def in_sittings(loops: ModuleType, case: dict) -> list[np.ndarray]:
+    count, nths, (falls, rises) = np.zeros(SITTINGS), np.full((3, 2, SITTINGS), np.nan), np.ones((2, SITTINGS), np.uint8)
+    pressures, chosen = (case["systolic"], case["diastolic"]), (case["chosen"], case["sitting_of"])
+    loops.follow_pressures(case["sitting_of"], *pressures, count, *nths, falls, rises)
+    pair, extremes, before = np.full((2, SITTINGS), -1), np.full((4, SITTINGS), np.nan), np.empty_like(case["limb_of"])
+    loops.find_pairs(*chosen, pair)
+    loops.find_second_extremes(*chosen, case["pulse"], *extremes)
+    loops.find_last_inflations(case["subject_of"], case["limb_of"], np.empty(LIMBS, dtype=np.int64), before)
+    return [count, nths, falls, rises, pair, extremes, before]
+
+
+@settings(max_examples=examples(200), deadline=None)
+@given(readings_in_order())
+def test_sittings_are_followed_alike_and_as_written_plainly(case):
+    compiled, plain = in_sittings(sittings, case), in_sittings(INTERPRETED["sittings"], case)
+    assert [array.tobytes() for array in compiled] == [array.tobytes() for array in plain]
+    count, nths, falls, rises, pair, (highest, second_highest, lowest, second_lowest), before = compiled
+    for sitting in range(SITTINGS):
+        rows = np.flatnonzero(case["sitting_of"] == sitting)
+        pressures = [[case["systolic"][row], case["diastolic"][row]] for row in rows]
+        first, second, *_ = [*pressures, [np.nan] * 2, [np.nan] * 2]
+        np.testing.assert_equal(nths[:, :, sitting].tolist(), [first, second, pressures[-1] if pressures else first])
+        moves = np.diff(case["systolic"][rows])
+        assert (count[sitting], falls[sitting], rises[sitting]) == (len(rows), all(moves < 0), all(moves > 0))
+        used = [row for row in rows if case["chosen"][row]]
+        assert pair[:, sitting].tolist() == [*used, -1, -1][:2]
+        known = sorted(case["pulse"][row] for row in used if not np.isnan(case["pulse"][row]))
+        expected = [*known[::-1], np.nan, np.nan][:2], [*known, np.nan, np.nan][:2]
+        found = (highest, second_highest), (lowest, second_lowest)
+        np.testing.assert_equal([[column[sitting] for column in two] for two in found], expected)
+    for row, last in enumerate(before.tolist()):
+        own = [other for other in range(row) if case["subject_of"][other] == case["subject_of"][row]]
+        limb_of = case["limb_of"]
+        same = [other for other in own if limb_of[other] == limb_of[row] or 0 in (limb_of[other], limb_of[row])]
+        assert last == max(same, default=-1)
+
+
+def counted(loops: ModuleType, case: dict) -> list[np.ndarray]:
+    whole, count = np.zeros_like(case["chosen"]), np.zeros(SUBJECTS)
+    multiples, both = np.zeros((3, 2, SUBJECTS)), np.zeros((3, SUBJECTS))
+    given_ = (case["chosen"], case["subject_of"], case["systolic"], case["diastolic"])
+    loops.count_multiples(*given_, np.array([10, 5, 2]), whole, count, multiples, both)
+    return [whole, count, multiples, both]
+
+
+@settings(max_examples=examples(200), deadline=None)
+@given(readings_in_order())
+def test_round_values_are_counted_alike_and_as_by_numpy(case):
+    compiled, plain = counted(digits, case), counted(INTERPRETED["digits"], case)
+    assert [array.tobytes() for array in compiled] == [array.tobytes() for array in plain]
+    whole, count, multiples, both = compiled
+    values = np.array([case["systolic"], case["diastolic"]])
+    assert whole.tolist() == (case["chosen"] * (values == np.floor(values)).all(axis=0)).tolist()
+    for subject in range(SUBJECTS):
+        own = values[:, (whole == 1) & (case["subject_of"] == subject)]
+        assert count[subject] == own.shape[1]
+        for step, size in enumerate((10, 5, 2)):
+            assert multiples[step, :, subject].tolist() == (own % size == 0).sum(axis=1).tolist()
+            assert both[step, subject] == (own % size == 0).all(axis=0).sum()

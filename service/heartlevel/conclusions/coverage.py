@@ -9,7 +9,7 @@ from heartlevel.columns import Bools, Floats, Ints, extreme_by
 from heartlevel.conclusions.numbers import all_rounded
 from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME
-from heartlevel.statistics.uncertainty import interval95
+from heartlevel.statistics.uncertainty import quantile_of_days
 from heartlevel.statistics.variability import Paired, Variability, paired_by_day, variability
 from heartlevel.vocabulary import PRESSURES
 
@@ -66,12 +66,9 @@ def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:
 def intervals_of(averages: Averages) -> tuple[Floats, Floats]:
     """Return both ends of the 95 % intervals of all means of day means (axes: quantity, selection, group).
 
-    NaN for too few days. By so many days each is looked up: Student's t costs more than all the rest.
+    NaN for too few days.
     """
-    days = averages.day_count.astype(np.int64)
-    length = 1 + days.max(initial=0)
-    _, half = interval95(np.zeros(length), np.ones(length), np.arange(length, dtype=np.float64))
-    error = half[days] * averages.standard_error
+    error = quantile_of_days(averages.day_count, 0.975) * averages.standard_error
     return averages.day_mean - error, averages.day_mean + error
 
 

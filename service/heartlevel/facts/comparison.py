@@ -3,7 +3,6 @@
 from functools import partial
 
 import numpy as np
-from scipy.special import stdtrit
 
 from heartlevel.columns import (
     Bools,
@@ -14,17 +13,17 @@ from heartlevel.columns import (
     extreme_by,
     first_case,
     mean_by,
-    rank_within,
     run_starts,
     sum_by,
 )
 from heartlevel.facts.catalogue import derived, derived_both, fact
 from heartlevel.facts.device import Checks
 from heartlevel.facts.series import Subjects
+from heartlevel.kernels import sittings
 from heartlevel.statistics.agreement import AGREES, DISAGREES
 from heartlevel.statistics.procedure import REPLACE, USABLE
 from heartlevel.statistics.selection import HOME, UNUSABLE
-from heartlevel.statistics.uncertainty import FEWEST_DAYS
+from heartlevel.statistics.uncertainty import quantile_of_days
 from heartlevel.vocabulary import BODY_POSITIONS, MMHG, PRESSURES, SETTINGS, SIDES, SITES
 
 ARMS = tuple(SITES.index(f"{side}-upper-arm") for side in SIDES)
@@ -36,25 +35,33 @@ _enter = partial(derived, "series", asked=False)
 
 def _right_minus_left(facts: Subjects) -> Floats:
     """Return each sitting's mean systolic pressure of the right upper arm less the left's; NaN if one was not measured."""
-    batch, readings = facts.source.batch, facts.source.batch.readings
-    if not all((readings["site"] == arm).any() for arm in ARMS):  # most requests have one side only
+    batch, arms = facts.source.batch, facts.once(of_each_arm)
+    if arms is None:
         return np.full(batch.sittings, np.nan)
-    arms = of_each_arm(facts)
-    left, right = (mean_by(batch.sitting_of[rows], batch.sittings, readings["systolic"][rows]) for rows in arms)
+    systolic = batch.readings["systolic"]
+    left, right = (mean_by(batch.sitting_of[rows], batch.sittings, systolic[rows]) for rows in arms)
     return right - left
 
 
-def of_each_arm(facts: Subjects) -> list[Bools]:
-    """Mark the readings that arms are compared by: a fall on standing is not to be taken for a difference of the arms."""
+def of_each_arm(facts: Subjects) -> list[Bools] | None:
+    """Mark the readings that arms are compared by: a fall on standing is not to be taken for a difference of the arms.
+
+    None where only one arm, or none, was measured in the whole batch.
+    """
     readings = facts.source.batch.readings
+    measured = [readings["site"] == arm for arm in ARMS]
+    if not all(rows.any() for rows in measured):  # most requests have one side only
+        return None
     usable = ~among(readings["body_position"], NOT_SEATED) & (facts.source.reliability != UNUSABLE)
-    return [usable & (readings["site"] == arm) for arm in ARMS]
+    return [usable & rows for rows in measured]
 
 
 def _arm_pairs(facts: Subjects) -> Floats:
     """Count the readings of the arm that has fewer, sitting by sitting."""
-    batch = facts.source.batch
-    pairs = np.minimum(*(count_by(batch.sitting_of, batch.sittings, rows) for rows in of_each_arm(facts)))
+    batch, arms = facts.source.batch, facts.once(of_each_arm)
+    if arms is None:
+        return np.zeros(len(batch.requests))
+    pairs = np.minimum(*(count_by(batch.sitting_of, batch.sittings, rows) for rows in arms))
     return sum_by(batch.subject_of_sitting, len(batch.requests), pairs)
 
 
@@ -122,12 +129,9 @@ def longest_same_run(facts: Subjects) -> Floats:
 def first_home_pairs(facts: Subjects) -> tuple[Ints, Bools]:
     """Return the rows of each home sitting's first two usable readings, and whether limb and posture are alike in both."""
     batch = facts.source.batch
-    rows = np.flatnonzero(facts.source.rows(HOME))
-    rank = rank_within(batch.sitting_of[rows], batch.sittings)
     pair = np.full((2, batch.sittings), NONE)
-    for nth in (0, 1):
-        pair[nth, batch.sitting_of[rows[rank == nth]]] = rows[rank == nth]
-    alike = pair.min(axis=0) >= 0
+    sittings.find_pairs(facts.source.rows(HOME).view(np.uint8), batch.sitting_of, pair)
+    alike = pair[1] >= 0
     for name in ("site", "body_position"):
         first, second = batch.readings[name][pair]
         alike &= (first == second) | np.isnan(first) | np.isnan(second)
@@ -201,12 +205,17 @@ def home_kept_devices(facts: Subjects) -> Floats:
     return np.where(count > 0, count, np.nan)
 
 
+def _half_intervals80(facts: Subjects) -> Floats:
+    """Return half the width of the 80 % intervals, a row a quantity. By so many days each is looked up."""
+    averages, row = facts.source.averages, facts.source.averages.row("protocol")
+    home = slice(HOME, None, len(SETTINGS))
+    return quantile_of_days(averages.day_count[:, row, home], QUANTILE_80) * averages.standard_error[:, row, home]
+
+
 def _end_of_interval80(facts: Subjects, quantity: int, direction: int) -> Floats:
     averages = facts.source.averages
-    cells = (quantity, averages.row("protocol"), slice(HOME, None, len(SETTINGS)))
-    days = averages.day_count[cells]
-    half = stdtrit(np.where(days >= FEWEST_DAYS, days - 1, np.nan), QUANTILE_80) * averages.standard_error[cells]
-    end: Floats = averages.day_mean[cells] + direction * half
+    centre = averages.day_mean[quantity, averages.row("protocol"), HOME :: len(SETTINGS)]
+    end: Floats = centre + direction * facts.once(_half_intervals80)[quantity]
     return end
 
 

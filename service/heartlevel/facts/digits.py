@@ -3,15 +3,16 @@
 The chi-square of last digits takes fifty readings; exact chances of round ends and of equal sittings do with a week.
 """
 
-from functools import partial
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import betainc
 
-from heartlevel.columns import Bools, Floats, count_by, first_case, moments_by, run_starts, sum_by
+from heartlevel.columns import Bools, Floats, Ints, count_by, first_case, moments_by, run_starts, sum_by
 from heartlevel.facts.catalogue import derived, derived_both, fact
 from heartlevel.facts.comparison import first_home_pairs
 from heartlevel.facts.series import Subjects
+from heartlevel.kernels import digits
 from heartlevel.statistics.selection import HOME
 from heartlevel.vocabulary import PRESSURES
 
@@ -20,7 +21,8 @@ DIGITS, EVEN_DIGITS = 10, 5
 # of normal values with standard deviation s they vary by up to 2·exp(−2π²s²/100) of a tenth, which is 1.4 % at 5.
 FEWEST, LEAST_SD = 50, 5.0
 FEWEST_EXACT, FEWEST_SITTINGS = 12, 6
-TENS, FIVES, EVEN = 10, 5, 2
+STEPS = TENS, FIVES, EVEN = 10, 5, 2
+MIXER = 1009.0  # above any pressure
 WAVES = np.arange(1, 11)  # of a share's dependence on the spread; further ones are nothing above 0.3 mm[Hg]
 
 
@@ -30,7 +32,7 @@ def _end_digits(facts: Subjects) -> Floats:
     NaN where there are too few readings or they vary too little.
     """
     series, subjects = facts.source, len(facts.source.batch.requests)
-    if series.batch.size < FEWEST:
+    if series.figure("readings", HOME, "all").max(initial=0) < FEWEST:  # most people's are fewer
         return np.full((subjects, DIGITS), np.nan)
     systolic = series.batch.readings["systolic"]
     rows = series.rows(HOME) & (systolic == np.floor(systolic))
@@ -67,68 +69,76 @@ def tail(count: Floats, size: Floats, share: Floats) -> Floats:
     return np.where(count == 0, 1.0, betainc(least, size - least + 1, share))
 
 
-def largest_share(step: float, unit: Floats, sd: Floats) -> Floats:
+def largest_share(step: float | Ints, unit: Floats, sd: Floats) -> Floats:
     """Return the largest share of multiples of `step` that honest values of this spread can have, shown to whole `unit`s.
 
     Wherever their mean lies: of normal values, unit / step · (1 + 2 Σ exp(−2π²k²sd²/step²)), the normal density wrapped
     round the step, at its highest (Poisson summation). A wide spread leaves unit / step.
     """
-    waves = np.exp(-2 * (np.pi * WAVES[:, None] * sd / step) ** 2).sum(axis=0)
+    waves = np.exp(-2 * (np.multiply.outer(np.pi * WAVES, sd) / step) ** 2).sum(axis=0)
     share: Floats = np.minimum(unit / step * (1 + 2 * waves), 1.0)
     return share
 
 
-def _whole(facts: Subjects) -> Bools:
-    """Mark the usable home readings of whole pressures; others were converted from another unit."""
-    readings = facts.source.batch.readings
-    whole: Bools = facts.source.rows(HOME) & np.logical_and(*(readings[name] % 1 == 0 for name in PRESSURES))
-    return whole
+@dataclass(frozen=True, slots=True)
+class _Counted:
+    """Usable home readings of whole pressures; others were converted from another unit."""
+
+    whole: Bools  # a value a reading; all else has one a subject: the numbers of
+    count: Floats  # these
+    multiples: Floats  # those that end in the digits of each of STEPS; axes: step, pressure, subject
+    both: Floats  # those of which both values do; a row a step
 
 
-def _count(facts: Subjects, rows: Bools) -> Floats:
-    """Count the marked readings of each subject; NaN for fewer than FEWEST_EXACT that could be marked."""
-    size = facts.source.count(facts.once(_whole))
-    return np.where(size >= FEWEST_EXACT, facts.source.count(rows), np.nan)
+def _counted(facts: Subjects) -> _Counted:
+    batch, subjects = facts.source.batch, len(facts.source.batch.requests)
+    whole, count = np.zeros(batch.size, dtype=np.uint8), np.zeros(subjects)
+    multiples, both = np.zeros((len(STEPS), len(PRESSURES), subjects)), np.zeros((len(STEPS), subjects))
+    chosen, (systolic, diastolic) = facts.source.rows(HOME).view(np.uint8), (batch.readings[name] for name in PRESSURES)
+    steps = np.array(STEPS)
+    digits.count_multiples(chosen, batch.subject_of, systolic, diastolic, steps, whole, count, multiples, both)
+    return _Counted(whole.view(np.bool_), count, multiples, both)
+
+
+def _enough(facts: Subjects, count: Floats) -> Floats:
+    """Return the number; NaN where fewer than FEWEST_EXACT readings could be counted."""
+    return np.where(facts.once(_counted).count >= FEWEST_EXACT, count, np.nan)
 
 
 def _multiples(facts: Subjects, pressure: str, step: int) -> Floats:
-    return facts.once(MULTIPLES[pressure, step])
+    return _enough(facts, facts.once(_counted).multiples[STEPS.index(step), PRESSURES.index(pressure)])
 
 
-def _count_multiples(facts: Subjects, pressure: str, step: int) -> Floats:
-    whole = facts.once(_whole)
-    return _count(facts, whole & (facts.source.batch.readings[pressure] % step == 0))
+def _shares(facts: Subjects) -> Floats:
+    """Return the largest share of round values that chance makes of values as spread as the subject's.
+
+    Axes: tens and fives, pressure, subject.
+    """
+    batch, counted = facts.source.batch, facts.once(_counted)
+    owner, size = batch.subject_of[counted.whole], len(batch.requests)
+    sd = np.array([[moments_by(owner, size, batch.readings[name][counted.whole])[1] for name in PRESSURES]])
+    even_only = counted.multiples[STEPS.index(EVEN)] == counted.count
+    unit = np.where([even_only, np.zeros_like(even_only)], EVEN, 1)
+    return largest_share(np.array([TENS, FIVES])[:, None, None], unit, sd)
 
 
-def _spread(facts: Subjects, pressure: str) -> tuple[Floats, Floats]:
-    """Return the standard deviation of each subject's whole values of a pressure, and their number."""
-    batch, whole = facts.source.batch, facts.once(_whole)
-    _, sd, size = moments_by(batch.subject_of[whole], len(batch.requests), batch.readings[pressure][whole])
-    return sd, size
-
-
-# What several facts share.
-MULTIPLES = {
-    (name, step): partial(_count_multiples, pressure=name, step=step) for name in PRESSURES for step in (TENS, FIVES, EVEN)
-}
-SPREADS = {name: partial(_spread, pressure=name) for name in PRESSURES}
-
-
-def _share_by_chance(facts: Subjects, pressure: str, step: int) -> Floats:
-    """Return the largest share of multiples of `step` that chance makes of values as spread as the subject's."""
-    sd, size = facts.once(SPREADS[pressure])
-    even_only = _multiples(facts, pressure, EVEN) == size
-    return largest_share(step, np.where(even_only & (step == TENS), EVEN, 1), sd)
+def _chances(facts: Subjects) -> Floats:
+    """Return how likely chance makes so many round values: a row a step and pressure and, at last, for both pressures."""
+    counted, shares, tens = facts.once(_counted), facts.once(_shares), STEPS.index(TENS)
+    of_each = slice(None, len(shares))
+    count = np.concatenate([*counted.multiples[of_each], counted.both[[tens]]])
+    share = np.concatenate([*shares, shares[[tens]].prod(axis=1)])
+    return tail(_enough(facts, count), facts["home_whole_readings"], share)
 
 
 def _chance(facts: Subjects, pressure: str, step: int) -> Floats:
-    size = facts["home_whole_readings"]
-    return tail(_multiples(facts, pressure, step), size, _share_by_chance(facts, pressure, step))
+    chance: Floats = facts.once(_chances)[STEPS.index(step) * len(PRESSURES) + PRESSURES.index(pressure)]
+    return chance
 
 
 derived("series", "home_whole_readings", f"usable home readings of whole pressures; unknown below {FEWEST_EXACT}",
-        "Home readings whose last digits can be looked at", lambda facts: _count(facts, facts.once(_whole)), unit="1",
-        asked=False)  # fmt: skip
+        "Home readings whose last digits can be looked at",
+        lambda facts: _enough(facts, facts.once(_counted).count), unit="1", asked=False)  # fmt: skip
 derived_both("series", "home_{}_zeros", "home_whole_readings whose {} value ends in 0",
              "{} values at home that end in 0", _multiples, TENS, unit="1", asked=False)  # fmt: skip
 
@@ -144,16 +154,15 @@ for _name, _step, _digits in (("zero", TENS, "0"), ("five", FIVES, "0 or 5")):
 @fact("series", "home_whole_readings whose two values both end in 0", unit="1", asked=False)
 def home_both_zeros(facts: Subjects) -> Floats:
     """Home readings of which both values end in 0."""
-    readings = facts.source.batch.readings
-    return _count(facts, facts.once(_whole) & np.logical_and(*(readings[name] % TENS == 0 for name in PRESSURES)))
+    return _enough(facts, facts.once(_counted).both[STEPS.index(TENS)])
 
 
 @fact("series", "binomial probability of home_both_zeros, each with the product of both largest shares of 0", unit="1",
       share=True, asked=False)  # fmt: skip
 def home_both_zero_chance(facts: Subjects) -> Floats:
     """How likely chance makes so many readings of which both values end in 0."""
-    share = np.multiply(*(_share_by_chance(facts, name, TENS) for name in PRESSURES))
-    return tail(facts["home_both_zeros"], facts["home_whole_readings"], share)
+    chance: Floats = facts.once(_chances)[-1]
+    return chance
 
 
 def _pairs(facts: Subjects) -> Floats:
@@ -164,10 +173,25 @@ def _pairs(facts: Subjects) -> Floats:
     return np.stack([batch.subject_of[rows[0]].astype(np.float64), *values])
 
 
+def _mixed_alike(columns: Floats) -> Ints:
+    """Return the columns that another one may equal: those whose values, mixed into one number, are that of another.
+
+    Few are; sorting these alone by all of their values takes a fraction of the time.
+    """
+    mixed = columns[0]
+    for values in columns[1:]:
+        mixed = mixed * MIXER + values
+    order = np.argsort(mixed)
+    again = np.zeros(1 + len(order), dtype=np.bool_)
+    again[1:-1] = mixed[order[1:]] == mixed[order[:-1]]
+    return order[again[1:] | again[:-1]]
+
+
 @fact("series", "home_repeated_sittings less those that differ from every earlier one in a value", unit="1", asked=False)
 def home_copied_sittings(facts: Subjects) -> Floats:
     """Home sittings whose first two readings have the very values of those of an earlier sitting."""
     pairs = facts.once(_pairs)
+    pairs = pairs[:, _mixed_alike(pairs)]
     ordered = pairs[:, np.lexsort(pairs[::-1])]
     again = ~run_starts(*ordered)
     return count_by(ordered[0].astype(np.int64), len(facts.source.batch.requests), again)

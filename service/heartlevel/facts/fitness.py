@@ -125,13 +125,12 @@ def _arms_apart(facts: Subjects) -> Floats:
 
     Only days count on which no sitting has both, and readings neither standing nor lying. NaN for all others.
     """
-    batch, readings = facts.source.batch, facts.source.batch.readings
-    left, right = of_each_arm(facts)
-    if not (left.any() and right.any()):
+    batch, systolic, arms = facts.source.batch, facts.source.batch.readings["systolic"], facts.once(of_each_arm)
+    if arms is None:
         return np.full(batch.days, np.nan)
-    together = np.logical_and(*(count_by(batch.sitting_of, batch.sittings, arm) > 0 for arm in (left, right)))
+    together = np.logical_and(*(count_by(batch.sitting_of, batch.sittings, rows) > 0 for rows in arms))
     compared = count_by(batch.day_of, batch.days, together[batch.sitting_of]) > 0
-    means = [mean_by(batch.day_of[rows], batch.days, readings["systolic"][rows]) for rows in (left, right)]
+    means = [mean_by(batch.day_of[rows], batch.days, systolic[rows]) for rows in arms]
     return np.where(compared, np.nan, means[1] - means[0])
 
 

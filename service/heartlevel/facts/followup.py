@@ -2,9 +2,10 @@
 
 import numpy as np
 
-from heartlevel.columns import Floats, Ints, extreme_by, run_starts
+from heartlevel.columns import Floats, extreme_by
 from heartlevel.facts.catalogue import derived
 from heartlevel.facts.series import Subjects
+from heartlevel.kernels import sittings
 from heartlevel.statistics.selection import HOME, OFFICE
 
 
@@ -24,25 +25,22 @@ for _name, _setting in (("home", HOME), ("office", OFFICE)):
             unit="/min", asked=False)  # fmt: skip
 
 
-def _by_pulse(facts: Subjects) -> tuple[Ints, Ints, Ints]:
-    """Return the usable readings by sitting and then pulse, and where each sitting of several begins and ends in them."""
-    batch, pulse = facts.source.batch, facts.source.readings["pulse"]
-    rows = np.flatnonzero(facts.source.usable & ~np.isnan(pulse))
-    rows = rows[np.lexsort((pulse[rows], batch.sitting_of[rows]))]
-    starts = np.flatnonzero(run_starts(batch.sitting_of[rows]))
-    ends = np.append(starts[1:], len(rows))
-    repeated = ends - starts > 1
-    return rows, starts[repeated], ends[repeated]
+def _second_pulses(facts: Subjects) -> Floats:
+    """Return the second-highest and the second-lowest pulse (rows) of each sitting; NaN for a single one."""
+    batch, chosen = facts.source.batch, facts.source.usable.view(np.uint8)
+    highest, second_highest, lowest, second_lowest = np.full((4, batch.sittings), np.nan)
+    pulse = batch.readings["pulse"]
+    sittings.find_second_extremes(chosen, batch.sitting_of, pulse, highest, second_highest, lowest, second_lowest)
+    return np.array([second_highest, second_lowest])
 
 
-def _second(facts: Subjects, sign: int) -> Floats:
-    """Return the farthest pulse that two readings of one sitting reach: above for a sign of 1, below for −1."""
-    batch, (rows, starts, ends) = facts.source.batch, facts.once(_by_pulse)
-    second = rows[ends - 2 if sign > 0 else starts + 1]
-    return extreme_by(batch.subject_of[second], len(batch.requests), batch.readings["pulse"][second], largest=sign > 0)
+def _second(facts: Subjects, largest: bool) -> Floats:
+    """Return the farthest pulse that two readings of one sitting reach: above, or below."""
+    batch, second = facts.source.batch, facts.once(_second_pulses)[0 if largest else 1]
+    return extreme_by(batch.subject_of_sitting, len(batch.requests), second, largest=largest)
 
 
 derived("series", "pulse_repeated_high", "largest second-highest pulse of a sitting",
-        "Highest pulse that two readings of one sitting reach", _second, 1, unit="/min", asked=False)  # fmt: skip
+        "Highest pulse that two readings of one sitting reach", _second, True, unit="/min", asked=False)  # fmt: skip
 derived("series", "pulse_repeated_low", "smallest second-lowest pulse of a sitting",
-        "Lowest pulse that two readings of one sitting go down to", _second, -1, unit="/min", asked=False)  # fmt: skip
+        "Lowest pulse that two readings of one sitting go down to", _second, False, unit="/min", asked=False)  # fmt: skip

@@ -6,9 +6,10 @@ from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Floats, steps
+from heartlevel.columns import Columns, Floats
 from heartlevel.facts.catalogue import DERIVED, derived, derived_both, fact
 from heartlevel.intake.batch import Batch
+from heartlevel.kernels import sittings
 from heartlevel.vocabulary import MMHG, MMHG_PER_KPA, PASCAL_PER_MMHG, PLACEMENTS, SIDES, SITES
 
 Readings: TypeAlias = Columns[Batch]
@@ -18,7 +19,6 @@ BLOOD_DENSITY = 1060.0  # kg/m3; published figures run from 1050 to 1065 (quoted
 GRAVITY = 9.80665  # m/s2, standard acceleration of free fall
 OFFSET_PER_CM = BLOOD_DENSITY * GRAVITY * 0.01 / PASCAL_PER_MMHG
 SATURDAY = 5
-NO_SITE = -1
 # Each site's side and placement as codes, by the site's code.
 SIDE_OF_SITE = np.array([SIDES.index(site.partition("-")[0]) for site in SITES] + [np.nan])
 PLACEMENT_OF_SITE = np.array([PLACEMENTS.index(site.partition("-")[2]) for site in SITES] + [np.nan])
@@ -103,15 +103,11 @@ _enter("hydrostatic_offset_mmhg", "−arm_height_cm × 0.01 m × 1060 kg/m³ × 
       asked=False)  # fmt: skip
 def minutes_since_last_inflation(facts: Readings) -> Floats:
     """Minutes since the cuff was last inflated on this limb; unknown for the first reading."""
-    batch, site = facts.source, np.where(np.isnan(facts["site"]), NO_SITE, facts["site"])
-    minutes = np.full(batch.size, np.nan)
-    for limb in set(site.tolist()):
-        rows = np.flatnonzero((site == limb) | (site == NO_SITE) | (limb == NO_SITE))
-        same = steps(batch.subject_of[rows]) == 0
-        since = np.where(same, steps(batch.instant[rows]) / 60, np.nan)
-        here = site[rows[1:]] == limb
-        minutes[rows[1:][here]] = since[here]
-    return minutes
+    batch, site = facts.source, facts["site"]
+    limb_of = np.where(np.isnan(site), 0, site + 1).astype(np.int64)
+    before = np.empty(batch.size, dtype=np.int64)
+    sittings.find_last_inflations(batch.subject_of, limb_of, np.empty(1 + len(SITES), dtype=np.int64), before)
+    return np.where(before < 0, np.nan, (batch.instant - batch.instant[before]) / 60)
 
 
 _enter("days_after_as_of", "local date of taken_at − as_of", "Days the reading is dated after the assessment",

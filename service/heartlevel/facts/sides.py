@@ -97,12 +97,14 @@ class Compared:
         return self._first([np.full_like(self.ambulatory, side) for side in OFFICE_SIDES])
 
     def _first(self, candidates: Sequence[Ints]) -> Ints:
-        chosen = np.full_like(candidates[0], NO_SIDE)
-        for wanted in (~np.isnan(self.measured.raised), self.fit):  # the latter overrides
-            for sides in reversed(candidates):
-                there = self.at(wanted.astype(np.float64), sides) == 1
-                chosen = np.where(there, sides, chosen)
-        return chosen
+        """Return the first candidate (a row each) that may speak; where none may, the first with an average, or none."""
+        sides, subjects = np.array(candidates), np.arange(len(candidates[0]))
+        there = sides != NO_SIDE
+        rows = np.where(there, sides, 0), subjects
+        fit, known = there & self.fit[rows], there & ~np.isnan(self.measured.raised[rows])
+        worth = np.where(fit, 2, known)
+        best = worth.argmax(axis=0), subjects
+        return np.where(worth[best] > 0, sides[best], NO_SIDE)
 
 
 People: TypeAlias = Columns[Compared]

@@ -1,19 +1,34 @@
 """Facts of one sitting: readings of one person and setting, each soon after the one before it."""
 
+from dataclasses import dataclass
 from functools import partial
 from typing import TypeAlias
 
 import numpy as np
 
-from heartlevel.columns import Columns, Floats, Ints, count_by, extreme_by, median_by, spread_by, steps
+from heartlevel.columns import Columns, Floats, count_by, extreme_by, median_by, spread_by
 from heartlevel.facts.catalogue import DERIVED, derived, derived_both, fact
 from heartlevel.intake.batch import Batch
+from heartlevel.kernels import sittings
+from heartlevel.kernels.arrays import Marks
 from heartlevel.vocabulary import MMHG, PRESSURES, SETTINGS
 
 Sittings: TypeAlias = Columns[Batch]
 
 SHORTEST_RUN = 3  # two readings are no trend
 _enter, _enter_both = partial(derived, "sitting"), partial(derived_both, "sitting")
+
+
+@dataclass(frozen=True, slots=True)
+class _Followed:
+    """What following each sitting's readings in turn shows."""
+
+    count: Floats
+    first: Floats  # systolic, diastolic; NaN where there is no such reading
+    second: Floats
+    last: Floats
+    falls: Marks  # 1 where no systolic value is as high as the one before it
+    rises: Marks
 
 
 def columns_of_sittings(batch: Batch) -> Sittings:
@@ -23,9 +38,20 @@ def columns_of_sittings(batch: Batch) -> Sittings:
 
 _enter("sitting_setting", "setting of the sitting's readings", "Where the sitting took place",
        lambda facts: (facts.source.group_of_sitting % len(SETTINGS)).astype(np.float64), names=SETTINGS)  # fmt: skip
+
+
+def _followed(facts: Sittings) -> _Followed:
+    batch = facts.source
+    count, (first, second, last) = np.zeros(batch.sittings), np.full((3, len(PRESSURES), batch.sittings), np.nan)
+    falls, rises = np.ones((2, batch.sittings), dtype=np.uint8)
+    systolic, diastolic = (batch.readings[name] for name in PRESSURES)
+    sittings.follow_pressures(batch.sitting_of, systolic, diastolic, count, first, second, last, falls, rises)
+    return _Followed(count, first, second, last, falls, rises)
+
+
 _enter("sitting_readings", "number of readings, whatever their reliability",
        "Readings in the sitting; each is an inflation",
-       lambda facts: count_by(facts.source.sitting_of, facts.source.sittings), unit="1")  # fmt: skip
+       lambda facts: facts.once(_followed).count, unit="1")  # fmt: skip
 _enter("repeated_sittings", "sittings of the person in this setting that have two readings or more",
        "How many sittings with repeats the person has in this setting; the more, the likelier one is far apart by chance",
        lambda facts: _repeated(facts)[facts.source.group_of_sitting], unit="1", asked=False)  # fmt: skip
@@ -51,42 +77,23 @@ _enter_both("sitting_{}_range", "largest − smallest {}; unknown for one readin
             unit=MMHG)  # fmt: skip
 
 
-def _nth(facts: Sittings, name: str, n: int) -> Floats:
-    """Return the value of each sitting's nth reading, counted from 0, or from the end with −1 for the last."""
-    batch, rank = facts.source, facts.source.rank_in_sitting
-    if n < 0:
-        rank = rank - facts["sitting_readings"][batch.sitting_of].astype(np.int64)
-    rows = rank == n
-    values = np.full(batch.sittings, np.nan)
-    values[batch.sitting_of[rows]] = batch.readings[name][rows]
-    return values
+def _fall(facts: Sittings) -> Floats:
+    followed = facts.once(_followed)
+    return _known_of_two(facts, followed.first[0] - followed.last[0])
 
 
 _enter("sitting_systolic_fall", "first systolic − last systolic; unknown for one reading",
-       "How far the systolic value fell from first to last",
-       lambda facts: _known_of_two(facts, _nth(facts, "systolic", 0) - _nth(facts, "systolic", -1)), unit=MMHG)  # fmt: skip
+       "How far the systolic value fell from first to last", _fall, unit=MMHG)  # fmt: skip
 
 
-def _moves(facts: Sittings) -> tuple[Ints, Floats]:
-    """Return, for each reading after the first of a sitting, that sitting and systolic less the one before."""
-    batch = facts.source
-    order = np.argsort(batch.sitting_of, kind="stable")
-    sitting, systolic = batch.sitting_of[order], batch.readings["systolic"][order]
-    follows = sitting[1:] == sitting[:-1]
-    return sitting[1:][follows], steps(systolic)[follows]
+def _steady(facts: Sittings, way: str) -> Floats:
+    """Return whether three or more readings each moved on in that way; unknown for fewer."""
+    return np.where(facts["sitting_readings"] >= SHORTEST_RUN, getattr(facts.once(_followed), way), np.nan)
 
 
-def _steady(facts: Sittings, direction: float) -> Floats:
-    """Return whether three or more readings each moved on in the direction, 1 or −1; unknown for fewer."""
-    sitting, move = facts.once(_moves)
-    broken = count_by(sitting, facts.source.sittings, move * direction <= 0) > 0
-    return np.where(facts["sitting_readings"] >= SHORTEST_RUN, ~broken, np.nan)
-
-
-for _way, _move, _side, _direction in (("fall", "fell", "lower", -1), ("rise", "rose", "higher", 1)):
+for _way, _move, _side in (("fall", "fell", "lower"), ("rise", "rose", "higher")):
     _enter(f"sitting_steady_{_way}", f"each systolic is {_side} than the one before it; unknown for fewer than three",
-           f"The systolic values {_move} from each reading to the next",
-           _steady, _direction, flag=True)  # fmt: skip
+           f"The systolic values {_move} from each reading to the next", _steady, f"{_way}s", flag=True)  # fmt: skip
 _enter_both("sitting_first_two_{}_difference",
             "|first {} − second {}|; unknown for one reading, and where the pressures of one are swapped",
             "Difference of the first two {} values", lambda facts, pressure: _first_two_difference(facts, pressure),
@@ -94,12 +101,9 @@ _enter_both("sitting_first_two_{}_difference",
 
 
 def _first_two_difference(facts: Sittings, pressure: str) -> Floats:
-    return np.abs(_of_two(facts, pressure, 0) - _of_two(facts, pressure, 1))
-
-
-def _of_two(facts: Sittings, pressure: str, n: int) -> Floats:
-    systolic, diastolic = (_nth(facts, name, n) for name in PRESSURES)
-    return np.where(systolic > diastolic, _nth(facts, pressure, n), np.nan)
+    first, second = facts.once(_followed).first, facts.once(_followed).second
+    plausible, row = (first[0] > first[1]) & (second[0] > second[1]), PRESSURES.index(pressure)
+    return np.where(plausible, np.abs(first[row] - second[row]), np.nan)
 
 
 def _largest(facts: Sittings, name: str) -> Floats:

@@ -68,9 +68,9 @@ def _looks(facts: Readings) -> tuple[Ints, Ints, Ints]:
 def _of_person(facts: Readings, values: Floats | None) -> Floats:
     """Return, of the person's looks from the same position, the mean of the values, or without values their number."""
     known = np.full(facts.source.size, np.nan)
-    rows, look, group = facts.once(_looks)
-    if not len(rows):  # most requests have none
+    if not (facts.once(_before) != NONE).any():  # most requests have none
         return known
+    rows, look, group = facts.once(_looks)
     size = int(group.max()) + 1
     of_group = count_by(group, size) if values is None else mean_by(group, size, mean_by(look, len(group), values[rows]))
     known[rows] = of_group[group[look]]

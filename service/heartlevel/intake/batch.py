@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, rank_within, steps
+from heartlevel.columns import Bools, Floats, Ints, steps
 from heartlevel.intake.moments import local_hour
 from heartlevel.intake.own.form import PLAIN_FORM, Form
 from heartlevel.intake.recorded import LikeObjects, recorded_columns
@@ -136,11 +136,6 @@ class Batch:
     def subject_of_sitting(self) -> Ints:
         """Each sitting's subject."""
         return self.group_of_sitting // len(SETTINGS)
-
-    @cached_property
-    def rank_in_sitting(self) -> Ints:
-        """Each reading's rank in its sitting, from 0."""
-        return rank_within(self.sitting_of, self.sittings)
 
     @cached_property
     def day_rank(self) -> Ints:

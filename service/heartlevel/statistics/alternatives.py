@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats, Ints, among, count_by, mean_by, or_zero, run_starts, sum_by
+from heartlevel.columns import Bools, Floats, Ints, among, count_by, extreme_by, mean_by, or_zero, run_starts, sum_by
 from heartlevel.intake.batch import Batch
 from heartlevel.profiles import Protocol
 from heartlevel.statistics.agreement import Agreement
@@ -56,7 +56,8 @@ def alternatives(
     pressures = np.array([batch.readings[name] for name in PRESSURES])
     base, row = averages.mean[:2, averages.row("protocol")], averages.row("protocol")
     first = [averages.row(name) for name in ALTERNATIVES]
-    shifts = np.stack([_shift(batch, kept, np.array([offsets.height] * 2)), _shift(batch, kept, offsets.bias)], 1)
+    by_height, by_bias = (_shift(batch, kept, offset) for offset in (offsets.height[None], offsets.bias))
+    shifts = np.stack([np.broadcast_to(by_height, by_bias.shape), by_bias], axis=1)
     doubtful = kept & ~selection.averages["sound"]
     # A doubtful reading whose fault has no published size is left out of the mean less technique errors.
     explained = kept & ~(doubtful & np.isnan(offsets.technique).all(axis=0))
@@ -123,7 +124,7 @@ def without_extreme_day(batch: Batch, kept: Bools, values: Floats) -> Bools:
     are of one day, none is left.
     """
     day = batch.day_of[kept]
-    used = np.unique(day)
+    used = np.flatnonzero(np.bincount(day, minlength=batch.days))
     owner = batch.group_of_day[used]
     count = count_by(owner, batch.groups)
     far = np.zeros(len(used))
@@ -134,17 +135,17 @@ def without_extreme_day(batch: Batch, kept: Bools, values: Floats) -> Bools:
             spread = np.sqrt(sum_by(owner, batch.groups, away * away) / count)[owner]
             # Days that differ by rounding alone are equals.
             far = np.maximum(far, np.where(spread > 0, np.round(away / spread, 9), 0.0))
-    order = np.lexsort((used, -far, owner))
+    farthest = np.flatnonzero(far == extreme_by(owner, batch.groups, far, largest=True)[owner])
     dropped = np.zeros(batch.days, dtype=np.bool_)
-    dropped[used[order[run_starts(owner[order])]]] = True
+    dropped[used[farthest[run_starts(owner[farthest])]]] = True  # days are numbered by group, then by date
     return kept & ~dropped[batch.day_of]
 
 
 def _shift(batch: Batch, kept: Bools, offset: Floats) -> Floats:
-    """Return by how much a known offset makes the kept readings' mean too high; NaN where none is known."""
+    """Return by how much a known offset (a row each) makes the kept readings' mean too high; NaN where none is known."""
     unknown = np.isnan(offset).all(axis=0)
     if unknown.all():
-        return np.full((len(PRESSURES), batch.groups), np.nan)
+        return np.full((len(offset), batch.groups), np.nan)
     group, count = batch.group_of[kept], count_by(batch.group_of[kept], batch.groups)
     known = count_by(batch.group_of[kept & ~unknown], batch.groups) > 0
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -36,14 +36,11 @@ class Probabilities:
 
 def classify(averages: Averages, others: Alternatives, guidelines: Sequence[Guideline]) -> Classified:
     """Classify every average of home and office under each subject's own guideline."""
-    category = np.full(averages.readings.shape, NO_CATEGORY, dtype=np.int64)
-    of_alternatives = np.full(others.applies.shape, NO_CATEGORY, dtype=np.int64)
+    means, selections = np.concatenate([averages.mean[:2], others.mean], axis=1), len(averages.selections)
+    category = np.full(means.shape[1:], NO_CATEGORY, dtype=np.int64)
     for columns, levels in _alike(guidelines, CLASSIFIED):
-        systolic, diastolic = averages.mean[0][:, columns], averages.mean[1][:, columns]
-        category[:, columns] = category_reached(systolic, diastolic, levels)
-        reached = category_reached(others.mean[0][:, columns], others.mean[1][:, columns], levels)
-        of_alternatives[:, columns] = np.where(others.enough[:, columns], reached, NO_CATEGORY)
-    return Classified(category, of_alternatives)
+        category[:, columns] = category_reached(means[0][:, columns], means[1][:, columns], levels)
+    return Classified(category[:selections], np.where(others.enough, category[selections:], NO_CATEGORY))
 
 
 def probabilities(means: LongRun, guidelines: Sequence[Guideline], ambulatory: Sequence[str | None] = ()) -> Probabilities:

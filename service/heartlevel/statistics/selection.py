@@ -124,7 +124,7 @@ def used_in_office(batch: Batch, ranks: UsableRanks, use: str) -> Bools:
             last_two: Bools = ranks.last < 2
             return last_two
         case "lower-of-last-two":
-            return _lowest(batch, ranks.usable & (ranks.last < 2))
+            return _lowest(batch, ranks.usable & (ranks.last < 2) & among(batch.setting, IN_OFFICE))
         case "all-but-first":
             later: Bools = (ranks.rank > 0) | (ranks.last == 0)
             return later

@@ -17,6 +17,16 @@ def interval95(centre: Floats, standard_error: Floats, days: Floats) -> tuple[Fl
     return centre - half, centre + half
 
 
+def quantile_of_days(days: Floats, share: float) -> Floats:
+    """Return the quantile of Student's t with days − 1 for a mean of so many days; NaN for too few.
+
+    Each number of days is looked up: Student's t costs more than all the rest.
+    """
+    counts = np.arange(1 + int(days.max(initial=0)), dtype=np.float64)
+    quantiles = stdtrit(np.where(counts >= FEWEST_DAYS, counts - 1, np.nan), share).astype(np.float64, copy=False)
+    return quantiles[days.astype(np.int64)]
+
+
 def probability_at_or_above(
     mean: Floats, standard_error: Floats, correlation: Floats, days: Floats, limit: Floats
 ) -> Floats:

@@ -5,6 +5,7 @@ doubt: they count as what they would be in each, and not as mm[Hg]. Of a pair th
 Where a key is repeated, each number under it is looked at: the highest and the lowest may both want help.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -33,8 +34,12 @@ def _lost(facts: Subjects) -> LostColumns:
     requests = facts.source.batch.requests
     rows = [(subject, reading.unit, *pair) for subject, request in enumerate(requests)
             for reading in request.lost for pair in reading.pairs]  # fmt: skip
+    return _columns_of(rows) if rows else NO_READING
+
+
+def _columns_of(rows: Sequence[tuple[int, str | None, float | None, float | None]]) -> LostColumns:
     subject_of = np.array([row[0] for row in rows], dtype=np.int64)
-    systolic, diastolic = np.array([row[2:] for row in rows], dtype=np.float64).reshape(-1, 2).T
+    systolic, diastolic = np.array([row[2:] for row in rows], dtype=np.float64).T
     in_kpa = np.array([row[1] == KPA for row in rows], dtype=bool)
     no_unit = np.array([row[1] is None for row in rows], dtype=bool)
     # A diastolic number alone tells no unit.
@@ -47,6 +52,10 @@ def _lost(facts: Subjects) -> LostColumns:
     return LostColumns(subject_of, systolic * factor, diastolic * factor, above_diastolic, in_doubt)
 
 
+# Most requests lose none.
+NO_READING = LostColumns(np.zeros(0, dtype=np.int64), *np.zeros((2, 0)), *np.zeros((2, 0), dtype=np.bool_))
+
+
 def _may_be_kpa(numbers: Floats) -> Bools:
     """Mark the numbers that could be kilopascals of a blood pressure; unknown ones could not."""
     may_be: Bools = numbers * MMHG_PER_KPA <= HIGHEST_READABLE
@@ -54,8 +63,9 @@ def _may_be_kpa(numbers: Floats) -> Bools:
 
 
 def _count(facts: Subjects, copies_too: bool) -> Floats:
-    by_request = ([reading.is_copy for reading in request.lost] for request in facts.source.batch.requests)
-    return np.array([len(copies) - (0 if copies_too else sum(copies)) for copies in by_request], dtype=np.float64)
+    lost = (request.lost for request in facts.source.batch.requests)
+    numbers = [sum(copies_too or not reading.is_copy for reading in readings) if readings else 0 for readings in lost]
+    return np.array(numbers, dtype=np.float64)
 
 
 def _highest(facts: Subjects, pressure: str, factor: float | None) -> Floats:

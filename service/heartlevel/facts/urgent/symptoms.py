@@ -16,6 +16,7 @@ from heartlevel.intake.fields import UNREAD
 from heartlevel.intake.recorded import SYMPTOM_BITS, symptom_bits
 from heartlevel.vocabulary import SYMPTOMS
 
+EVERY_SYMPTOM = sum(SYMPTOM_BITS[name] for name in SYMPTOMS)
 FELL_OR_FAINTED = SYMPTOM_BITS["fainting"] | SYMPTOM_BITS["fall"]
 
 
@@ -68,9 +69,10 @@ def bits_of_readings(facts: Readings) -> Floats:
 
 def counted(bits: Floats) -> Floats:
     """Return how many symptoms the bits name; NaN where nobody was asked."""
-    whole = or_zero(bits).astype(np.int64)
-    count = sum((whole >> bit) & 1 for bit in range(len(SYMPTOMS)))
-    return np.where(np.isnan(bits), np.nan, count).astype(np.float64)
+    if np.isnan(bits).all():  # most are never asked
+        return bits
+    named = np.bitwise_count(or_zero(bits).astype(np.int64) & EVERY_SYMPTOM)
+    return np.where(np.isnan(bits), np.nan, named)
 
 
 def _fell_or_fainted(facts: Readings) -> Floats:
