@@ -11,7 +11,8 @@ import yaml
 from marshmallow import ValidationError
 
 from heartlevel.fhir.names import OWN
-from heartlevel.intake.fields import Anything, Block, Flag, Items, Part, Text, fields_within
+from heartlevel.intake.blocks.members import fields_within
+from heartlevel.intake.fields import Anything, Block, Flag, Items, Part, Text
 from heartlevel.intake.schema import Device, Reading, Subject
 from heartlevel.vocabulary import SYMPTOMS
 

@@ -5,12 +5,12 @@ messages are all made from these declarations. What else a value may be written 
 and tables alike (`read`); an `exact` field takes nothing else.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from math import isfinite
 from re import compile as pattern
 from typing import Any
 
-from marshmallow import RAISE, Schema, fields, validate
+from marshmallow import EXCLUDE, Schema, fields, validate, validates_schema
 from marshmallow.exceptions import ValidationError
 
 from heartlevel.intake.texts.json_text import items_legible_in
@@ -18,6 +18,7 @@ from heartlevel.intake.written import LONGEST_TIME, day_written, flag_written, l
 
 CLOCK = pattern(r"([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?")
 SURROGATE = pattern("[\ud800-\udfff]")
+UNKNOWN_KEY = "unknown-key"
 UNREAD = None  # an item of a list that could not be read
 CODES = {"required": "missing", "null": "null", "validator_failed": "invalid"}
 
@@ -26,12 +27,20 @@ class Block(Schema):
     """A JSON object of the request. Unknown keys are faults."""
 
     class Meta:
-        """Refuse what is not declared."""
+        """Leave what is not declared to `refuse_strange`."""
 
-        unknown = RAISE
+        unknown = EXCLUDE
 
     # `invalid` is marshmallow's own key for an input that is no object.
-    error_messages = {"unknown": "unknown-key", "type": "not-an-object", "invalid": "not-an-object"}  # noqa: RUF012
+    error_messages = {"type": "not-an-object", "invalid": "not-an-object"}  # noqa: RUF012
+
+    @validates_schema(pass_original=True, skip_on_field_errors=False)
+    def refuse_strange(self, _loaded: Any, sent: Any, **_more: Any) -> None:
+        """Refuse what is not declared all at once, in the order sent: marshmallow does so name by name, in any order."""
+        known = {field.data_key or name for name, field in self.load_fields.items()}
+        strange = [key for key in sent if key not in known] if isinstance(sent, dict) else []
+        if strange:
+            raise ValidationError({key: [UNKNOWN_KEY] for key in strange})
 
 
 class Number(fields.Float):
@@ -187,24 +196,6 @@ class Anything(fields.Raw):
     """A value looked at later, item by item, so that one bad item does not lose the others."""
 
     default_error_messages = dict(CODES)
-
-
-def fields_within(block: Block, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], fields.Field[Any]]]:
-    """Yield each field of an object and of the objects in it, with its path."""
-    for name, field in block.fields.items():
-        if isinstance(field, Part):
-            yield from fields_within(field.schema, (*path, name))  # type: ignore[arg-type]
-        else:
-            yield (*path, name), field
-
-
-def read_by(field: fields.Field[Any], value: Any) -> Any:
-    """Return a value as the field itself writes it, where it is written otherwise; anything else as it is."""
-    if isinstance(field, (Number, Flag, Choice)):
-        return field.read(value)
-    if isinstance(field, Items) and isinstance(value, list):
-        return [read_by(field.inner, item) for item in value]
-    return value
 
 
 def about(meaning: str, *, unit: str | None = None, fact: str | None = None, **more: Any) -> dict[str, Any]:

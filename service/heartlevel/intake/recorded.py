@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from heartlevel.columns import Floats
-from heartlevel.intake.fields import UNREAD, Block, Choice, Flag, Number, fields_within
+from heartlevel.intake.blocks.members import fields_within
+from heartlevel.intake.fields import UNREAD, Block, Choice, Flag, Number
 from heartlevel.intake.schema import Device, Reading, Subject
 from heartlevel.vocabulary import CIRCUMSTANCES, SIDES, SYMPTOMS
 

@@ -1,14 +1,16 @@
 """How else than in the declared way numbers, flags and names may be written, in requests and tables alike."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache, wraps
 from re import compile as pattern
+from typing import TypeVar
 
 NUMBER = pattern(r"[+-]?([0-9]+([.,][0-9]*)?|[.,][0-9]+)([eE][+-]?[0-9]+)?")
 THOUSANDS = pattern(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # or a number with three decimals: cannot be told
 FLAGS = {"true": True, "false": False}
 BETWEEN_WORDS = pattern(r"[\s_./\[\]-]+")
+BETWEEN_NAMES = ","  # where several are looked at together; no sign between words
 # Letters of a name that may be misspelt: of three letters of `fall` many words are made.
 SHORTEST_MISSPELT, LONGEST_MISSPELT = 6, 40
 MOST_NAMES_KEPT = 4_096  # of those that were looked up already
@@ -24,6 +26,19 @@ WRITTEN_TIME = pattern(
 
 # The way that nearly all write it, which Python reads as it is.
 PLAIN_TIME = pattern(r"(?:19|20|21)[0-9]{2}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(?::[0-9]{2})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
+
+LookUp = TypeVar("LookUp", bound=Callable[[str], str | None])
+
+
+def remembered(look_up: LookUp) -> LookUp:
+    """Keep what short names were found to be. Long ones are looked up anew: thousands of them would fill the memory."""
+    of_short = lru_cache(MOST_NAMES_KEPT)(look_up)
+
+    @wraps(look_up)
+    def looked_up(name: str) -> str | None:
+        return of_short(name) if len(name) <= LONGEST_WORD else look_up(name)
+
+    return looked_up  # type: ignore[return-value]
 
 
 def number_written(text: str) -> float | None:
@@ -44,6 +59,13 @@ def letters_of(name: str) -> str:
     return BETWEEN_WORDS.sub("", name).casefold() if len(name) <= LONGEST_WORD else name
 
 
+def letters_of_each(names: Sequence[str]) -> list[str]:
+    """Return the letters of each name, of thousands in a few steps."""
+    if any(len(name) > LONGEST_WORD or BETWEEN_NAMES in name for name in names):
+        return [letters_of(name) for name in names]
+    return BETWEEN_WORDS.sub("", BETWEEN_NAMES.join(names)).casefold().split(BETWEEN_NAMES) if names else []
+
+
 def meant_by(letters: str, names: Mapping[str, str]) -> str | None:
     """Return what a name stands for, or one that is a letter away: left out, too many, another, or two exchanged.
 
@@ -51,18 +73,25 @@ def meant_by(letters: str, names: Mapping[str, str]) -> str | None:
     """
     if letters in names or not SHORTEST_MISSPELT <= len(letters) <= LONGEST_MISSPELT:
         return names.get(letters)
-    nearly, beginnings, ends = _misspelt(tuple(names))
-    if letters[:2] not in beginnings and letters[-2:] not in ends:  # whichever letter is wrong, one of them is right
+    nearly, by_first, by_last = _misspelt(tuple(names))
+    # Whichever letter is wrong, the first two or the last two of the name are right.
+    lengths = by_first.get(letters[:2], ()), by_last.get(letters[-2:], ())
+    if not any(len(letters) in possible for possible in lengths):
         return None
     return next((names[nearly[part]] for part in _without_a_letter(letters) if part in nearly), None)
 
 
 @cache
-def _misspelt(names: tuple[str, ...]) -> tuple[dict[str, str], set[str], set[str]]:
-    """Return the names by themselves and by what is left of each without a letter; their first two letters; their last."""
+def _misspelt(names: tuple[str, ...]) -> tuple[dict[str, str], dict[str, set[int]], dict[str, set[int]]]:
+    """Return names by themselves and by what is left without a letter; lengths of what is near, by first and last two."""
     long = [name for name in names if len(name) >= SHORTEST_MISSPELT]
     parts = {part: name for name in long for part in (*_without_a_letter(name), name)}
-    return parts, {name[:2] for name in long}, {name[-2:] for name in long}
+    by_first, by_last = dict[str, set[int]](), dict[str, set[int]]()
+    for name in long:
+        near = range(len(name) - 1, len(name) + 2)
+        by_first.setdefault(name[:2], set()).update(near)
+        by_last.setdefault(name[-2:], set()).update(near)
+    return parts, by_first, by_last
 
 
 def _without_a_letter(name: str) -> list[str]:

@@ -12,7 +12,8 @@ import pyarrow
 from pyarrow import compute
 
 from heartlevel.columns import Floats, Ints
-from heartlevel.intake.fields import Choice, read_by
+from heartlevel.intake.blocks.members import read_by
+from heartlevel.intake.fields import Choice
 from heartlevel.intake.written import number_written
 from heartlevel.tables.arrow.arrays import as_arrow, as_numpy
 from heartlevel.tables.fields import FIELDS, LIST, NUMBER, SUBJECT, TEXT

@@ -9,7 +9,8 @@ from typing import Any, TypeAlias
 
 from marshmallow import fields
 
-from heartlevel.intake.fields import Flag, Items, Number, Part, fields_within
+from heartlevel.intake.blocks.members import fields_within
+from heartlevel.intake.fields import Flag, Items, Number, Part
 from heartlevel.intake.own.form import PLAIN_FORM, Form
 from heartlevel.intake.schema import Options
 

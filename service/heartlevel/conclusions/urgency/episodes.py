@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from math import inf, isnan
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from heartlevel.conclusions.urgency.events import (
     in_maternity,
     newest_days,
 )
-from heartlevel.conclusions.urgency.following import Episode, aged, followed
+from heartlevel.conclusions.urgency.following import Episode, Repeats, aged, followed
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE, SAME_DAY, event_levels, symptom_levels
 from heartlevel.vocabulary import PRESSURES, URGENCY_LEVELS
 
@@ -72,7 +73,7 @@ class Urgency:
 
 
 def _order(episode: Episode) -> tuple[float, float, int]:
-    return episode.level, -np.nan_to_num(episode.day, nan=np.inf), episode.kind
+    return episode.level, -inf if isnan(episode.day) else -episode.day, episode.kind
 
 
 def _without_repetition(episodes: Sequence[Episode]) -> Iterator[Episode]:
@@ -112,7 +113,7 @@ def _episodes(assessment: Assessment, events: Events) -> Iterator[Episode]:
     order = np.lexsort((events.row, events.day, events.kind, events.subject))
     events, levels, by_symptoms = events.chosen(order), levels[order], by_symptoms[order]
     days_ago, days = _days_ago(assessment, events), np.nan_to_num(events.day, nan=-1)
-    starts = np.flatnonzero(run_starts(events.subject, events.kind, days))
+    starts, repeats = np.flatnonzero(run_starts(events.subject, events.kind, days)), Repeats(assessment)
     for start, end in zip(starts.tolist(), [*starts[1:].tolist(), len(order)], strict=True):
         rows = slice(start, end)
         outset = int(levels[rows].min()), float(days_ago[start]), bool(maternity[events.subject[start]])
@@ -120,7 +121,7 @@ def _episodes(assessment: Assessment, events: Events) -> Iterator[Episode]:
         if episode.kind == SYMPTOMS and episode.level == NONE:
             continue
         creditable = not episode.maternity and bool(by_symptoms[rows].min() > SAME_DAY)
-        yield aged(assessment, followed(assessment, episode, creditable))
+        yield aged(assessment, followed(repeats, episode, creditable))
 
 
 def _days_ago(assessment: Assessment, events: Events) -> Floats:
@@ -137,24 +138,23 @@ def _episode(assessment: Assessment, events: Events, rows: slice, outset: tuple[
     firings, severe = events.firing[rows], _reaching(assessment, events, rows)
     if severe.any():  # what is merely raised has no part beside it
         readings, firings = readings[severe], firings[severe]
-    known = np.unique(readings[readings != NO_ROW])
     worst = rows.start + _worst(assessment, events, rows)
-    pressures = events.pressures[:, worst]
+    pressures, bits = events.pressures[:, worst], events.bits[rows]
     return Episode(
         subject=int(events.subject[worst]),
         kind=kind,
         level=level,
         day=float(events.day[worst]),
         days_ago=days_ago,
-        rows=tuple(known.tolist()),
+        rows=tuple(sorted({*readings.tolist()} - {NO_ROW})),
         lost=_lost(assessment, events, rows),
         worst=None if np.isnan(pressures).all() else (float(pressures[0]), float(pressures[1])),
         worst_row=int(events.row[worst]),
-        bits=int(np.bitwise_or.reduce(np.nan_to_num(events.bits[rows]).astype(np.int64))),
+        bits=int(np.bitwise_or.reduce(bits[~np.isnan(bits)].astype(np.int64))),
         maternity=maternity,
         is_older=days_ago > assessment.rules.ladder.older_after_days,
         followed_by=None,
-        firings=tuple(np.unique(firings).tolist()),
+        firings=tuple(sorted({*firings.tolist()})),
     )
 
 

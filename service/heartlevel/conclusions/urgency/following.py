@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import TOLERANCE, Bools, Ints
+from heartlevel.columns import TOLERANCE, Ints
 from heartlevel.conclusions.urgency.events import HIGH, LOW
 from heartlevel.conclusions.urgency.levels import HISTORY, NONE
 from heartlevel.intake.batch import AMBULATORY
@@ -44,43 +44,52 @@ class Episode:
     firings: tuple[int, ...]  # numbers of the urgent firings behind it
 
 
-def followed(assessment: Assessment, episode: Episode, creditable: bool) -> Episode:
+class Repeats:
+    """Readings by which a danger is over; those of a subject are looked through once, and not for each of its episodes."""
+
+    def __init__(self, assessment: Assessment) -> None:
+        """Look for nothing yet."""
+        self.assessment = assessment
+        self._over: dict[tuple[int, int], Ints] = {}  # by subject and kind
+
+    def after(self, episode: Episode) -> Repeat | None:
+        """Return the first later reading of the setting out of danger; one that waited long enough before others."""
+        batch, last, key = self.assessment.batch, episode.rows[-1], (episode.subject, episode.kind)
+        if key not in self._over:
+            self._over[key] = self._out_of_danger(*key)
+        later = self._over[key][np.searchsorted(self._over[key], last, side="right") :]
+        later = later[batch.setting[later] == batch.setting[last]]
+        if not len(later):
+            return None
+        minutes = (batch.instant[later] - batch.instant[last]) / 60
+        waited = minutes >= self.assessment.rules.ladder.repeat_after_minutes
+        at = int(np.argmax(waited))  # the first one, if none waited
+        return Repeat(int(later[at]), float(minutes[at]), float(batch.day[later[at]]), bool(waited[at]))
+
+    def _out_of_danger(self, subject: int, kind: int) -> Ints:
+        rows, readings = self.assessment.batch.rows_of(subject), self.assessment.batch.readings
+        limits, usable = self.assessment.guidelines[subject].limits, self.assessment.reliability[rows] != UNUSABLE
+        systolic, diastolic = readings["systolic"][rows], readings["diastolic"][rows]
+        if kind == LOW:
+            over = (systolic >= limits["low.systolic"] - TOLERANCE) & (diastolic >= limits["low.diastolic"] - TOLERANCE)
+        else:
+            over = (systolic < limits["severe.systolic"] - TOLERANCE) & (diastolic < limits["severe.diastolic"] - TOLERANCE)
+        over_at: Ints = rows.start + np.flatnonzero(usable & over)
+        return over_at
+
+
+def followed(repeats: Repeats, episode: Episode, creditable: bool) -> Episode:
     """Return an episode with what followed, its level lowered where that is credited, or where it is lone."""
     if episode.kind not in (HIGH, LOW) or not episode.rows:
         return episode
-    repeat, ladder = _repeat(assessment, episode), assessment.rules.ladder
-    if repeat is None or not creditable:
-        return replace(episode, followed_by=repeat and replace(repeat, credited=False))
+    repeat, ladder = repeats.after(episode), repeats.assessment.rules.ladder
+    if repeat is None:
+        return episode
+    if not creditable:
+        return replace(episode, followed_by=replace(repeat, credited=False))
     level = max(episode.level, ladder.after_lower_repeat) if repeat.credited else episode.level
-    lone = repeat.credited and _is_lone(assessment, episode)
+    lone = repeat.credited and _is_lone(repeats.assessment, episode)
     return replace(episode, followed_by=repeat, level=NONE if lone else level)
-
-
-def _repeat(assessment: Assessment, episode: Episode) -> Repeat | None:
-    """Return the first later reading of the setting that is out of danger; one that waited long enough before others."""
-    batch, last = assessment.batch, episode.rows[-1]
-    later = np.arange(last + 1, batch.rows_of(episode.subject).stop)
-    usable = assessment.reliability[later] != UNUSABLE
-    later = later[usable & (batch.setting[later] == batch.setting[last])]
-    later = later[_out_of_danger(assessment, episode, later)]
-    if not len(later):
-        return None
-    minutes = (batch.instant[later] - batch.instant[last]) / 60
-    waited = minutes >= assessment.rules.ladder.repeat_after_minutes
-    at = int(np.argmax(waited))  # the first one, if none waited
-    return Repeat(int(later[at]), float(minutes[at]), float(batch.day[later[at]]), bool(waited[at]))
-
-
-def _out_of_danger(assessment: Assessment, episode: Episode, rows: Ints) -> Bools:
-    limits, readings = assessment.guidelines[episode.subject].limits, assessment.batch.readings
-    systolic, diastolic = readings["systolic"][rows], readings["diastolic"][rows]
-    if episode.kind == LOW:
-        higher: Bools = (systolic >= limits["low.systolic"] - TOLERANCE) & (
-            diastolic >= limits["low.diastolic"] - TOLERANCE
-        )
-        return higher
-    lower: Bools = (systolic < limits["severe.systolic"] - TOLERANCE) & (diastolic < limits["severe.diastolic"] - TOLERANCE)
-    return lower
 
 
 def _is_lone(assessment: Assessment, episode: Episode) -> bool:
@@ -96,8 +105,9 @@ def _is_lone(assessment: Assessment, episode: Episode) -> bool:
 def aged(assessment: Assessment, episode: Episode) -> Episode:
     """Return an episode with the level that its age leaves it; one whose day is not known stays as it is."""
     ladder, answered = assessment.rules.ladder, episode.followed_by is not None and episode.followed_by.credited
+    least = episode.level
     if episode.days_ago > (ladder.answered_after_days if answered else ladder.history_after_days[episode.maternity]):
-        return replace(episode, level=max(episode.level, HISTORY))
-    if episode.is_older:
-        return replace(episode, level=max(episode.level, ladder.older[episode.maternity]))
-    return episode
+        least = HISTORY
+    elif episode.is_older:
+        least = ladder.older[episode.maternity]
+    return episode if episode.level >= least else replace(episode, level=least)

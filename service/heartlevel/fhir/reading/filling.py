@@ -7,8 +7,9 @@ from typing import Any
 
 from heartlevel.fhir.names import OWN_DETAILS
 from heartlevel.fhir.reading.element import Element
+from heartlevel.intake.blocks.members import fields_within
 from heartlevel.intake.faults import escaped
-from heartlevel.intake.fields import Block, Items, fields_within
+from heartlevel.intake.fields import Block, Items
 from heartlevel.intake.schema import Device, Reading, Subject
 
 BLOCKS: Mapping[str, Block] = {"Observation": Reading(), "Device": Device(), "Patient": Subject()}

@@ -1,8 +1,7 @@
 """Pressures that are legible somewhere in an object that is no request, no reading, or a resource where none is read."""
 
 from collections import deque
-from collections.abc import Iterator, Mapping
-from functools import lru_cache
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import chain, islice, product
 from string import digits
 from typing import Any, TypeAlias
@@ -10,7 +9,7 @@ from typing import Any, TypeAlias
 from heartlevel.intake.texts.json_text import Repeated, each_value, items_legible_in
 from heartlevel.intake.texts.legible_number import PAIR, legible_numbers
 from heartlevel.intake.texts.legible_text import legible_in
-from heartlevel.intake.written import MOST_NAMES_KEPT, letters_of, meant_by
+from heartlevel.intake.written import letters_of, letters_of_each, meant_by, remembered
 from heartlevel.vocabulary import PRESSURE_CODES, PRESSURE_NAMES, PRESSURES
 
 Pair: TypeAlias = tuple[float | None, float | None]  # systolic and diastolic
@@ -31,24 +30,29 @@ def pairs_within(sent: object) -> tuple[Pair, ...]:
     while waiting and looked_at < MOST_LOOKED_AT and len(pairs) < MOST_PAIRS:
         looked_at += 1
         name, value = waiting.popleft()
-        if name in OF_BOTH and (written := _pair_listed(value)):
-            pairs.append(written)
+        if pair := _pair_under(name, value):
+            pairs.append(pair)
         elif isinstance(value, (list, Repeated)):
             waiting += ((name, item) for item in (value if isinstance(value, list) else value.values))
         elif isinstance(value, dict):
             pairs += _pairs_of(value)
-            waiting += ((letters_of(str(key)), item) for key, item in value.items() if key != COMPONENT)
-        elif isinstance(value, str) and name in OF_BOTH and (pair := PAIR.fullmatch(value)):
-            pairs.append((float(pair[1]), float(pair[2])))
-        elif isinstance(value, str) and any(name in value for name in WITHIN_TEXTS):  # JSON in a text of JSON
+            waiting += ((str(key), item) for key, item in value.items() if key != COMPONENT)
+        elif isinstance(value, str) and any(map(value.__contains__, WITHIN_TEXTS)):  # JSON in a text of JSON
             waiting += (("reading", item) for item in legible_in(value.encode("utf-8", "replace"))["readings"])
     return tuple(pairs) or (UNKNOWN,)
 
 
-def _pair_listed(value: object) -> Pair | None:
-    """Return the pair that a list of two numbers is, the higher one first."""
-    if not isinstance(value, list) or len(value) != len(PRESSURES):
+def _pair_under(name: str, value: object) -> Pair | None:
+    """Return the pair that a text such as 142/88, or a list of two numbers, is under a name that both pressures have."""
+    written = PAIR.fullmatch(value) if isinstance(value, str) else None
+    listed = value if isinstance(value, list) and len(value) == len(PRESSURES) else None
+    if not (written or listed) or letters_of(name) not in OF_BOTH:
         return None
+    return (float(written[1]), float(written[2])) if written else _pair_listed(listed or [])
+
+
+def _pair_listed(value: list[object]) -> Pair | None:
+    """Return the pair that a list of two numbers is, the higher one first."""
     systolic, diastolic = (legible_numbers(number, name) for number, name in zip(value, PRESSURES, strict=True))
     return (systolic[0], diastolic[0]) if systolic and diastolic and systolic[0] > diastolic[0] else None
 
@@ -56,8 +60,8 @@ def _pair_listed(value: object) -> Pair | None:
 def _pairs_of(item: Mapping[str, Any]) -> Iterator[Pair]:
     """Yield the pairs that an object holds by itself: under names of pressures, or as a coded value of FHIR."""
     numbers: dict[str, list[float | None]] = {pressure: [] for pressure in PRESSURES}
-    for key, value in item.items():
-        if (pressure := pressure_named(str(key))) is not None:
+    for pressure, value in zip(pressures_named([*map(str, item)]), item.values(), strict=True):
+        if pressure is not None:
             numbers[pressure] += legible_numbers(_unwrapped(value), pressure)
     parts: list[Any] = [item, *items_legible_in(item.get(COMPONENT))]
     for part in parts:
@@ -70,8 +74,8 @@ def _pairs_of(item: Mapping[str, Any]) -> Iterator[Pair]:
 
 def with_pressures_repeated(reading: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return a reading in which a pressure that another of its names, or it with a number, says otherwise is repeated."""
-    likely = (key for key in islice(reading, MOST_KEYS) if str(key)[:1].casefold() in BEGINNINGS)
-    named = [(key, name) for key in likely if (name := pressure_named(str(key))) not in (None, key)]
+    likely = [key for key in islice(reading, MOST_KEYS) if key[:1].casefold() in BEGINNINGS]
+    named = [(key, name) for key, name in zip(likely, pressures_named(likely), strict=True) if name not in (None, key)]
     repeated = {}
     for name in PRESSURES if named else ():
         others, numbers = (
@@ -83,17 +87,17 @@ def with_pressures_repeated(reading: Mapping[str, Any]) -> Mapping[str, Any]:
     return {**reading, **repeated} if repeated else reading
 
 
-@lru_cache(MOST_NAMES_KEPT)
-def pressure_named(key: str) -> str | None:
-    """Return the pressure that a name is one of, whatever its case and what stands between words; a number may follow."""
-    return NAMED.get(letters_of(key).rstrip(digits))
+def pressures_named(keys: Sequence[str]) -> list[str | None]:
+    """Return the pressure that each name is one of, whatever its case and what is between words; a number may follow."""
+    return [NAMED.get(letters.rstrip(digits)) for letters in letters_of_each(keys)]
 
 
-@lru_cache(MOST_NAMES_KEPT)
+@remembered
 def pressure_meant(key: str) -> str | None:
     """Return the pressure that a name is one of, a letter away from one, or holds."""
     letters = letters_of(key)
-    return pressure_named(key) or meant_by(letters, NAMED) or next((name for name in PRESSURES if name in letters), None)
+    pressure = NAMED.get(letters.rstrip(digits)) or meant_by(letters, NAMED)
+    return pressure or next((name for name in PRESSURES if name in letters), None)
 
 
 def _unwrapped(value: Any) -> Any:

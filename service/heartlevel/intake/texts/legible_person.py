@@ -2,7 +2,6 @@
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
-from functools import lru_cache
 from itertools import islice
 from re import compile as pattern
 from typing import Any
@@ -11,7 +10,7 @@ from heartlevel.intake.fields import UNREAD
 from heartlevel.intake.texts.json_text import Repeated, items_legible_in
 from heartlevel.intake.texts.legible_number import legible_numbers
 from heartlevel.intake.texts.legible_text import legible_in
-from heartlevel.intake.written import MOST_NAMES_KEPT, day_written, letters_of, meant_by
+from heartlevel.intake.written import day_written, letters_of, meant_by, remembered
 from heartlevel.vocabulary import SYMPTOMS
 
 MOST_NAMES = 12  # at fault; those of declared fields come first
@@ -41,7 +40,7 @@ def legible_person(sent: object) -> dict[str, Any]:
         value = waiting.popleft()
         if isinstance(value, (list, Repeated)):
             waiting += items_legible_in(value)
-        elif isinstance(value, str) and any(name in value for name in WITHIN_TEXTS):  # JSON in a text of JSON
+        elif isinstance(value, str) and any(map(value.__contains__, WITHIN_TEXTS)):  # JSON in a text of JSON
             waiting.append(legible_in(value.encode("utf-8", "replace"))["subject"])
         elif isinstance(value, dict):
             for key, item in value.items():
@@ -53,7 +52,7 @@ def legible_person(sent: object) -> dict[str, Any]:
     return person
 
 
-@lru_cache(MOST_NAMES_KEPT)
+@remembered
 def _detail_named(key: str) -> str | None:
     return meant_by(letters_of(key), UNDER)
 
