@@ -6,6 +6,8 @@ import sys
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
+from threading import Event, Thread
+from unittest.mock import Mock
 from urllib.error import URLError
 
 import jwt
@@ -247,16 +249,18 @@ class Issuer:
 
     def __init__(self, monkeypatch, key_set) -> None:
         self.is_there, self.asked, self.now = True, 0, 1_000.0
-        self._content = key_set.read_bytes()
+        self.content = key_set.read_bytes()
+        self.while_asked = lambda: None
         monkeypatch.setattr("urllib.request.OpenerDirector.open", self._open)
         for module in ("heartlevel.web.access.signed_tokens.monotonic", "time.monotonic"):
             monkeypatch.setattr(module, lambda: self.now)
 
     def _open(self, *_: object, **__: object) -> BytesIO:
         self.asked += 1
+        self.while_asked()
         if not self.is_there:
             raise URLError("not there")
-        return BytesIO(self._content)
+        return BytesIO(self.content)
 
 
 def test_names_of_keys_that_nobody_knows_do_not_have_the_keys_fetched_each_time(monkeypatch, key_set):
@@ -282,6 +286,72 @@ def test_an_issuer_that_is_gone_is_not_waited_for_by_each_and_its_keys_hold_for_
         tokens.caller(token())
     issuer.is_there, issuer.now = True, issuer.now + 20
     assert tokens.caller(token())[1] == ("assess",)
+
+
+@pytest.mark.parametrize(
+    "content", [b"<html>gone</html>", b"", b"\xff", b"[]", b"{}", b'{"keys": []}', b'{"keys": [{"kty": "x"}]}']
+)
+def test_what_comes_instead_of_keys_takes_none_away_and_is_not_asked_for_by_each(monkeypatch, key_set, content):
+    issuer = Issuer(monkeypatch, key_set)
+    tokens, right = IssuedTokens("https://login.example/keys", ISSUER, AUDIENCE), issuer.content
+    assert tokens.caller(token())[1] == ("assess",)
+    issuer.content, issuer.asked, issuer.now = content, 0, issuer.now + 600
+    for _ in range(20):
+        assert tokens.caller(token())[1] == ("assess",)
+        with pytest.raises(WrongToken):
+            tokens.caller(jwt.encode({"iss": ISSUER}, STRANGER, "ES256", headers={"kid": "k-9"}))
+    assert issuer.asked == 1
+    issuer.now += 3_600
+    with pytest.raises(OSError, match="cannot be fetched"):
+        tokens.caller(token())
+    issuer.content, issuer.now = right, issuer.now + 20
+    assert tokens.caller(token())[1] == ("assess",)
+
+
+def test_a_connection_that_breaks_off_takes_no_key_away(monkeypatch, key_set):
+    issuer = Issuer(monkeypatch, key_set)
+    tokens = IssuedTokens("https://login.example/keys", ISSUER, AUDIENCE)
+    assert tokens.caller(token())[1] == ("assess",)
+    issuer.while_asked, issuer.now = Mock(side_effect=ConnectionResetError), issuer.now + 600
+    assert tokens.caller(token())[1] == ("assess",)
+
+
+def test_who_names_a_known_key_does_not_wait_for_an_address_that_is_slow(monkeypatch, key_set):
+    issuer, asked, answered = Issuer(monkeypatch, key_set), Event(), Event()
+    tokens = IssuedTokens("https://login.example/keys", ISSUER, AUDIENCE)
+    assert tokens.caller(token())[1] == ("assess",)
+    issuer.while_asked, issuer.now = lambda: (asked.set(), answered.wait(60)), issuer.now + 600
+    first = Thread(target=tokens.caller, args=(token(),))
+    first.start()
+    assert asked.wait(60)
+    others = [Thread(target=tokens.caller, args=(token(),), daemon=True) for _ in range(5)]
+    for other in others:
+        other.start()
+        other.join(10)
+    waited = [other.is_alive() for other in others]
+    answered.set()
+    first.join(60)
+    assert waited == [False] * 5
+
+
+def test_a_key_that_takes_the_place_of_another_is_known_once_it_is_named(monkeypatch, key_set):
+    issuer = Issuer(monkeypatch, key_set)
+    tokens = IssuedTokens("https://login.example/keys", ISSUER, AUDIENCE)
+    assert tokens.caller(token())[1] == ("assess",)
+    public = json.loads(jwt.algorithms.ECAlgorithm.to_jwk(STRANGER.public_key()))
+    issuer.content, issuer.now = json.dumps({"keys": [{**public, "kid": "k-2"}]}).encode(), issuer.now + 60
+    claims = jwt.decode(token(), options={"verify_signature": False})
+    assert tokens.caller(jwt.encode(claims, STRANGER, "ES256", headers={"kid": "k-2"}))[1] == ("assess",)
+    with pytest.raises(WrongToken):
+        tokens.caller(token())
+
+
+def test_a_key_for_other_ends_than_signing_opens_nothing(monkeypatch, key_set):
+    issuer = Issuer(monkeypatch, key_set)
+    issuer.content = issuer.content.replace(b'"sig"', b'"enc"')
+    tokens = IssuedTokens("https://login.example/keys", ISSUER, AUDIENCE)
+    with pytest.raises((WrongToken, OSError)):
+        tokens.caller(token())
 
 
 def test_keys_are_not_fetched_in_the_clear():

@@ -54,10 +54,19 @@ def verified(token: str, key: Any, algorithms: Sequence[str], required: Sequence
 
 def key_named(token: str, keys: Any) -> Any:
     """Return the key of a set that a token names. Raises WrongToken."""
+    name = key_id(token)
+    try:
+        return keys[name]
+    except UNREADABLE as error:
+        raise not_valid(error) from None
+
+
+def key_id(token: str) -> str:
+    """Return the name of the key that a token says it is signed with. Raises WrongToken."""
     import jwt
 
     try:
-        return keys[jwt.get_unverified_header(token).get("kid", "")]
+        return str(jwt.get_unverified_header(token).get("kid", ""))
     except (jwt.PyJWTError, *UNREADABLE) as error:
         raise not_valid(error) from None
 
@@ -109,7 +118,7 @@ class IssuedTokens:
 class FetchedKeys:
     """The keys at an https address: fetched again every five minutes, for a key that is not known twice a minute at most.
 
-    While they cannot be fetched those hold that were there before, up to an hour; nobody waits for the next try.
+    While they cannot be fetched those hold that were there before, up to an hour. Who names one of these waits for no try.
     """
 
     def __init__(self, address: str) -> None:
@@ -118,22 +127,29 @@ class FetchedKeys:
 
         self._jwt = jwt
         self._client = jwt.PyJWKClient(address, timeout=PATIENCE_SECONDS)
-        self._known: Any = None
+        self._known: dict[str, Any] = {}
         self._fetched_at = self._next_try = 0.0
         self._fetching = Lock()
 
     def key(self, token: str) -> Any:
         """Return the key that a token names. Raises WrongToken, OSError where the keys cannot be had."""
-        with self._fetching:
-            if monotonic() >= self._next_try:
-                try:
-                    key = self._client.get_signing_key_from_jwt(token)
-                    self._known, self._fetched_at = self._client.get_jwk_set(), monotonic()
-                    return key
-                except self._jwt.PyJWKClientConnectionError:
-                    self._next_try = monotonic() + SECONDS_BETWEEN_TRIES
-                except (self._jwt.PyJWTError, *UNREADABLE) as error:
-                    raise not_valid(error) from None
-            if self._known is None or monotonic() - self._fetched_at > LONGEST_HELD:
-                raise OSError("the keys of the issuer cannot be fetched")
+        name = key_id(token)
+        if monotonic() >= self._next_try and self._fetching.acquire(blocking=name not in self._known):
+            try:
+                self._look_again(name)
+            finally:
+                self._fetching.release()
+        if not self._known or monotonic() - self._fetched_at > LONGEST_HELD:
+            raise OSError("the keys of the issuer cannot be fetched")
         return key_named(token, self._known)
+
+    def _look_again(self, name: str) -> None:
+        """Have keys fetched where it is time, or the name is not known; what comes instead of keys takes none away."""
+        try:
+            self._client.get_signing_key(name)
+        except (self._jwt.PyJWTError, OSError, *UNREADABLE):
+            self._next_try = monotonic() + SECONDS_BETWEEN_TRIES
+        held = self._client.jwk_set_cache
+        if held is not None and (keys := held.get()) is not None:
+            signing = {key.key_id: key for key in keys.keys if key.key_id and key.public_key_use in (None, "sig")}
+            self._known, self._fetched_at = signing, monotonic()
