@@ -76,7 +76,7 @@ def _check() -> Response | None:
     try:
         g.caller, allowed = guard.caller(request.headers.get("Authorization", ""))
     except (WrongKeyFile, OSError) as error:  # changed while the service runs: nobody is let in
-        LOG.error("%s the file of keys cannot be read: %s", g.request_id, type(error).__name__)
+        LOG.error("%s who may call cannot be told: %s", g.request_id, type(error).__name__)
         return problem_response(KINDS["unavailable"], "who may call cannot be told at the moment")
     except WrongToken as error:
         LOG.info("%s access refused: %s", g.request_id, error)
