@@ -41,7 +41,7 @@ def calendar(days: int) -> Calendar:
 # source: scipy's multivariate normal density, the population's times that of the error, summed over a fine grid
 @pytest.mark.parametrize("others_rho", [-0.3, 0.0, 0.6])
 @pytest.mark.parametrize(("mean", "error", "rho"), [((132, 84), (2.5, 1.6), 0.5), ((121, 79), (4.0, 3.0), -0.6)])
-def test_a_known_population_weighs_as_the_product_of_two_normal_densities(mean, error, rho, others_rho):
+def test_a_known_population_counts_as_the_product_of_two_normal_densities(mean, error, rho, others_rho):
     people = (124, 76), (15, 9)
     found, spread, joint = (one[..., 0] for one in towards_population(known(mean, error, rho, people, others_rho)))
     axes = [np.linspace(one - 9 * by, one + 9 * by, 501) for one, by in zip(mean, error, strict=True)]
@@ -78,7 +78,7 @@ def test_the_probability_with_a_known_population_is_near_the_exact_one(days, mea
 # source: Bayes' theorem by scipy's quadrature over the unknown variance: a scaled inverse chi squared one lent by others'
 # days, times the likelihood of the variance between one's own (Gelman et al., Bayesian Data Analysis; from memory)
 @pytest.mark.parametrize(("days", "own_sd"), [(3, 2.0), (3, 15.0), (5, 8.0)])
-def test_a_lent_spread_weighs_as_by_bayes_over_the_unknown_variance(days, own_sd):
+def test_a_lent_spread_counts_as_by_bayes_over_the_unknown_variance(days, own_sd):
     lent, degrees, mean, limit, own = 10.8, 4.0, 126.0, 130.0, days - 1
 
     def weight(variance):
