@@ -55,5 +55,5 @@ def test_what_is_not_true_is_noticed():
     for change in ({"raised": False}, {"title": "Normal"}, {"probability_at_or_above": {"130/80": 0.5}}):
         assert untrue({**answer, "classification": {**answer["classification"], **change}}), change
     assert untrue({**answer, "sides": [{**side, "systolic": 148.0} for side in answer["sides"]]})
-    assert untrue({**answer, "sides": [{**side, "days": 6} for side in answer["sides"]]})
+    assert untrue({**answer, "averages": [{**average, "days": 6} for average in answer["averages"]]})
     assert untrue({**answer, "urgent": True})

@@ -98,8 +98,19 @@ def _of_side(
             yield f"{code}: {pressure} {values[f'{prefix}{pressure}']} is said of {side[pressure]}"
     if (f"{values[f'{prefix}systolic']:g}", f"{values[f'{prefix}diastolic']:g}") not in shown:
         yield f"{code}: the sentence shows {shown}"
-    if side["days"] != values[f"{prefix}days"]:
-        yield f"{code}: {values[f'{prefix}days']} days are said of {side['days']}"
+    if values[f"{prefix}days"] not in _days_averaged(answer, side):
+        yield f"{code}: {values[f'{prefix}days']} days are said of {list(_days_averaged(answer, side))}"
+
+
+def _days_averaged(answer: dict[str, Any], side: dict[str, Any]) -> range:
+    """Return what may be said: the days of the average by protocol; around the clock no more than by the calendar."""
+    if side["side"].startswith("ambulatory"):
+        return range(1, side["days"] + 1)
+    setting = side["side"].removesuffix("-attended")
+    (days,) = [
+        average["days"] for average in answer["averages"] if (average["basis"], average["setting"]) == ("protocol", setting)
+    ]
+    return range(days, days + 1)
 
 
 def _of_result(answer: dict[str, Any], code: str, values: dict[str, Any], sentence: str) -> Iterator[str]:

@@ -53,6 +53,29 @@ def codes(found: dict) -> list[str]:
     return [statement["code"] for statement in found["conclusion"]["statements"]]
 
 
+def days_said(found: dict) -> list[int]:
+    return [statement["values"]["days"] for statement in found["conclusion"]["statements"] if "days" in statement["values"]]
+
+
+@pytest.mark.parametrize(("protocol", "days"), [("esh-2023", 6), ("ish-2020", 7)])
+def test_an_average_is_said_to_be_over_the_days_that_it_takes(protocol, days):
+    found = concluded(home(146, 91), protocol=protocol)
+    assert days_said(found) == [days]
+    assert f"over {days} days" in found["conclusion"]["clinician"][0] and found["sides"][0]["days"] == 7
+
+
+@pytest.mark.parametrize(("later", "days"), [((), 1), ((1,), 2), ((7,), 2), ((1, 7), 3)])
+def test_around_the_clock_24_hours_are_a_day_whatever_dates_they_touch(later, days):
+    once = around_the_clock(142, 88)
+    again = [
+        reading | {"taken_at": reading["taken_at"].replace(f"-{day:02d}T", f"-{day + after:02d}T")}
+        for after in later for reading in once for day in (4, 5) if f"-{day:02d}T" in reading["taken_at"]
+    ]  # fmt: skip
+    found = concluded([*once, *again], as_of="2026-03-14")
+    assert days_said(found) == [days]
+    assert f"over {days} day" in found["conclusion"]["patient"][0]
+
+
 @pytest.mark.parametrize(("pressures", "code"), [((84, 52), "low"), ((112, 56), "low"), ((112, 64), "good-week")])
 def test_an_average_that_is_low_is_called_low_and_no_good_week(pressures, code):
     found = concluded(home(*pressures))

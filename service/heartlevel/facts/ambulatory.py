@@ -4,12 +4,13 @@ from functools import partial
 
 import numpy as np
 
-from heartlevel.columns import Bools, Floats
+from heartlevel.columns import Bools, Floats, steps, sum_by
 from heartlevel.facts.catalogue import derived, derived_both, fact
 from heartlevel.facts.series import Series, Subjects
 from heartlevel.vocabulary import MMHG, SETTINGS
 
 AMBULATORY = SETTINGS.index("ambulatory")
+LONGEST_PAUSE = 6.0  # hours between two readings of one recording; for longer it was not worn (common practice: 1 at most)
 _enter, _enter_both = partial(derived, "series", asked=False), partial(derived_both, "series", asked=False)
 
 
@@ -30,6 +31,17 @@ def _part(series: Series, part: str) -> Bools:
     recorded = asleep == (1.0 if part == "night" else 0.0)
     marked: Bools = worn & (recorded | (np.isnan(asleep) & _within(series, part)))
     return marked
+
+
+def days_worn(series: Series) -> Floats:
+    """Return for how many days, of 24 hours each, every subject wore the device: 1 at least for any usable reading."""
+    batch, rows = series.batch, np.flatnonzero(series.rows(AMBULATORY))
+    if not len(rows):  # most requests have none
+        return np.zeros(len(batch.requests))
+    owner, hours = batch.subject_of[rows], steps(batch.instant[rows]) / 3600
+    within = (steps(owner) == 0) & (hours <= LONGEST_PAUSE)
+    worn = sum_by(owner[1:][within], len(batch.requests), hours[within])
+    return np.where(series.count(series.rows(AMBULATORY)) > 0, np.maximum(np.round(worn / 24), 1), 0)
 
 
 _enter("ambulatory_readings", "usable ambulatory readings", "Usable ambulatory readings",

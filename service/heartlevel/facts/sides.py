@@ -8,6 +8,7 @@ from typing import TypeAlias
 import numpy as np
 
 from heartlevel.columns import TOLERANCE, Bools, Columns, Floats, Ints, among
+from heartlevel.facts.ambulatory import days_worn
 from heartlevel.facts.catalogue import DERIVED, derived, derived_both
 from heartlevel.facts.series import Subjects
 from heartlevel.profiles import Guideline
@@ -37,6 +38,7 @@ class Measured:
 
     readings: Floats
     days: Floats
+    days_averaged: Floats  # days whose readings the average takes; for how many of 24 hours an ambulatory device was worn
     mean: Floats  # mm[Hg]; the first axis is the pressure
     enough: Bools  # for the protocol
     raised: Floats  # either pressure reaches the limit of hypertension: 1 or 0; NaN where that cannot be told
@@ -52,7 +54,13 @@ def measured_sides(facts: Subjects, guidelines: Sequence[Guideline]) -> Measured
     with np.errstate(invalid="ignore"):
         raised = (mean >= limits - TOLERANCE).any(axis=0)
     known = enough & ~np.isnan(mean).any(axis=0) & ~np.isnan(limits).all(axis=0)
-    return Measured(readings, days, mean, enough, np.where(known, raised, np.nan))
+    return Measured(readings, days, _days_averaged(facts), mean, enough, np.where(known, raised, np.nan))
+
+
+def _days_averaged(facts: Subjects) -> Floats:
+    series, sides = facts.source, (HOME, *OFFICE_SIDES)
+    of_protocol = [series.figure("days", int(SETTING_NUMBER[side]), "protocol") for side in sides]
+    return np.array([*of_protocol, *[days_worn(series)] * len(AMBULATORY_SIDES)])
 
 
 def limits_of_sides(guidelines: Sequence[Guideline]) -> Floats:

@@ -17,14 +17,14 @@ Values: TypeAlias = dict[str, object]
 
 
 def side_shown(assessment: Assessment, subject: int, side: int, prefix: str = "") -> Values:
-    """Return what a sentence shows of a side: its name, pressures (mm[Hg]) and days."""
+    """Return what a sentence shows of a side: its name, pressures (mm[Hg]) and the days averaged."""
     measured = assessment.sides.measured
     systolic, diastolic = _pressures_shown(assessment, subject, side)
     return {
         f"{prefix}side": MEASURED_SIDES[side],
         f"{prefix}systolic": systolic,
         f"{prefix}diastolic": diastolic,
-        f"{prefix}days": int(measured.days[side, subject]),
+        f"{prefix}days": int(measured.days_averaged[side, subject]),
     }
 
 
