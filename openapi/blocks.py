@@ -13,7 +13,7 @@ class Converter(OpenAPIConverter):
 
     def schema2jsonschema(self, schema: Any) -> dict[str, Any]:
         """Return the description of an object."""
-        described: dict[str, Any] = super().schema2jsonschema(schema)
+        described: dict[str, Any] = super().schema2jsonschema(schema)  # type: ignore[no-untyped-call]
         return described | ({"additionalProperties": False} if isinstance(schema, Block) else {})
 
 
