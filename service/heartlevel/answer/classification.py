@@ -1,6 +1,7 @@
 """The category and the pattern of one subject as they stand in the answer, with how sure each is."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -8,7 +9,7 @@ import numpy as np
 from heartlevel.answer.sides import category_title, even_so, sides_of_pattern
 from heartlevel.conclusions.category import NO_CATEGORY_REASONS, NO_SETTING, levels_of, silent_because
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.conclusions.numbers import all_rounded, rounded
+from heartlevel.conclusions.numbers import all_rounded, mappings_rounded
 from heartlevel.conclusions.pattern import LABELS
 from heartlevel.conclusions.sureness import NO_PROBABILITY, ErrorInIt
 from heartlevel.profiles import Category
@@ -37,6 +38,7 @@ class Classifications:
         by_group = (others.applies, others.enough, self.assessment.classified.of_alternatives)
         # By subject and name: applies, says something, and its category.
         self.alternatives = np.array([column[:, categories.group] for column in by_group]).transpose(2, 1, 0).tolist()
+        self.changes = categories.changes.T.tolist()
 
     def pattern(self, subject: int) -> dict[str, Any]:
         """Return how home and office compare, as the rules decided it."""
@@ -67,11 +69,14 @@ class Classifications:
         sureness = {"sureness": SURENESSES[probable.sureness[subject]]}
         if unknown:
             return {**sureness, "chances": None, "no_chances": unknown}
-        return {
-            **sureness,
-            "chances": _written_chances(probable.chances[subject]),
-            "chances_as_measured": _written_chances(self.conclusions.patterns_as_measured[subject]),
-        }
+        chances, as_measured = self._chances_of_patterns
+        return {**sureness, "chances": chances[subject], "chances_as_measured": as_measured[subject]}
+
+    @cached_property
+    def _chances_of_patterns(self) -> list[list[list[dict[str, Any]]]]:
+        """The chances of each subject's patterns, and those with no error taken off that readings share."""
+        both = (self.conclusions.patterns_probable.chances, self.conclusions.patterns_as_measured)
+        return [_written_chances(by_subject) for by_subject in both]
 
     def classification(self, subject: int) -> dict[str, Any]:
         """Return the category of the best average there is, and whether other selections would change it."""
@@ -93,7 +98,7 @@ class Classifications:
             **dict(zip(PRESSURES, self.means[subject], strict=True)),
             "title": self._title(levels, category, subject),
             "raised": bool(categories.raised[subject]),
-            **self._sureness(subject, group),
+            **self._sureness(subject),
             "even_so": even_so(conclusions, subject),
             "holds": bool(categories.holds[subject]),
             "would_change": self._would_change(subject),
@@ -105,17 +110,27 @@ class Classifications:
             return None
         return category_title(self.conclusions, subject, levels[number].title)
 
-    def _sureness(self, subject: int, group: int) -> dict[str, Any]:
+    def _sureness(self, subject: int) -> dict[str, Any]:
         """Return the one probability, in words too, and what plays a part in it."""
-        sureness, own = self.assessment.sureness, self.conclusions.sureness
+        own = self.conclusions.sureness
+        unknown = NO_PROBABILITY[own.unknown[subject]]
+        chances, as_measured = self._chances
         return {
-            **_chances(sureness.probabilities, group, NO_PROBABILITY[own.unknown[subject]]),
+            **chances[subject],
+            **({"no_probability": unknown} if unknown else {}),
             "sureness": SURENESSES[own.word[subject]],
             "certainty": self.certainty[subject],
             "errors_in_it": [self._error(subject, error) for error in self.conclusions.errors_in_it[subject]],
             "sharpened_by": own.sharpened_by[subject],
-            "as_measured": _chances(self.conclusions.as_measured, group),
+            "as_measured": as_measured[subject],
         }
+
+    @cached_property
+    def _chances(self) -> list[list[dict[str, Any]]]:
+        """The chances of each subject's classified average, and those with no error taken off that readings share."""
+        groups = self.conclusions.category.group.tolist()
+        both = (self.assessment.sureness.probabilities, self.conclusions.as_measured)
+        return [_chances(probabilities, groups) for probabilities in both]
 
     def _error(self, subject: int, error: ErrorInIt) -> dict[str, Any]:
         wording = self.assessment.rules.wording[self.assessment.batch.requests[subject].language]
@@ -123,8 +138,7 @@ class Classifications:
         whole = {"code": error.code, "known": error.known, "reads": error.reads}
         if error.mean is not None and error.sd is not None:
             whole |= {
-                name: {"mean": rounded(mean), "sd": rounded(sd)}
-                for name, mean, sd in zip(PRESSURES, error.mean, error.sd, strict=True)
+                name: {"mean": mean, "sd": sd} for name, mean, sd in zip(PRESSURES, error.mean, error.sd, strict=True)
             }
         return {**whole, "text": rule.title if rule else wording.sureness.get(f"error-{error.code}")}
 
@@ -135,19 +149,17 @@ class Classifications:
         told = zip(names, self.of_alternatives[subject], self.alternatives[subject], strict=True)
         for name, (systolic, diastolic), (applies, enough, category) in told:
             if applies:
-                alternative = {
-                    "name": name,
-                    "systolic": systolic,
-                    "diastolic": diastolic,
-                    "category": _category_id(levels, category),
-                }
-                yield alternative if enough else {**alternative, "reason": silent_because(name)}
+                named = _category_id(levels, category)
+                alternative = {"name": name, "systolic": systolic, "diastolic": diastolic, "category": named}
+                if not enough:
+                    alternative["reason"] = silent_because(name)
+                yield alternative
 
     def _would_change(self, subject: int) -> str | None:
         """Return one sentence that names the alternatives which change the category; None where no text is written."""
         texts = self.assessment.rules.wording[self.assessment.batch.requests[subject].language].sureness
-        changes = self.conclusions.category.changes[:, subject].tolist()
-        changing = [name for name, does in zip(self.assessment.alternatives.names, changes, strict=True) if does]
+        names, changes = self.assessment.alternatives.names, self.changes[subject]
+        changing = [name for name, does in zip(names, changes, strict=True) if does]
         sentence = texts.get("changes" if changing else "holds")
         if sentence is None:
             return None
@@ -164,19 +176,19 @@ def _category_id(levels: Sequence[Category], number: int) -> str | None:
     return None if number == NO_CATEGORY else levels[number].id
 
 
-def _written_chances(chances: Sequence[Chances]) -> list[dict[str, Any]]:
-    return [{"limits": pair.limits, "probability": _rounded_chances(pair.probability)} for pair in chances]
+def _written_chances(by_subject: Sequence[Sequence[Chances]]) -> list[list[dict[str, Any]]]:
+    every = [pair.probability for own in by_subject for pair in own]
+    told = iter(mappings_rounded(every, CHANCE_DECIMALS))
+    return [[{"limits": pair.limits, "probability": next(told)} for pair in own] for own in by_subject]
 
 
-def _rounded_chances(chances: Mapping[str, float]) -> dict[str, float | None]:
-    return {name: rounded(chance, CHANCE_DECIMALS) for name, chance in chances.items()}
-
-
-def _chances(probabilities: Probabilities, group: int, unknown: str | None = None) -> dict[str, Any]:
+def _chances(probabilities: Probabilities, groups: Sequence[int]) -> list[dict[str, Any]]:
     """Return how probable each limit is to be reached and each category to be the true one; null where that is unknown."""
-    categories = _rounded_chances(probabilities.of_category[group])
-    whole = {
-        "probability_at_or_above": _rounded_chances(probabilities.of_limit[group]),
-        "category_probability": categories or None,
-    }
-    return {**whole, "no_probability": unknown} if unknown else whole
+    of_limit, of_category = (
+        mappings_rounded([by_group[group] for group in groups], CHANCE_DECIMALS)
+        for by_group in (probabilities.of_limit, probabilities.of_category)
+    )
+    return [
+        {"probability_at_or_above": limits, "category_probability": categories or None}
+        for limits, categories in zip(of_limit, of_category, strict=True)
+    ]

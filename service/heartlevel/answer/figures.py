@@ -6,14 +6,12 @@ from typing import Any
 import numpy as np
 
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.conclusions.numbers import all_rounded, rounded, rounded_interval
+from heartlevel.conclusions.numbers import all_rounded
 from heartlevel.conclusions.sureness import FEW_DAYS
 from heartlevel.statistics.averages import QUANTITIES
 from heartlevel.statistics.selection import HOME, KEPT, LEFT_OUT, OFFICE
 from heartlevel.vocabulary import PRESSURES, SETTINGS
 
-# Of every reading.
-READING_PRESSURES = ("systolic", "diastolic", "mean_arterial", "pulse_pressure")
 DAYS_COUNTED = ("days", "mornings", "evenings", "work_days", "free_days")
 MEASURES = ("sd", "cv", "arv", "arv_weighted", "day_sd")
 
@@ -24,10 +22,10 @@ class Figures:
     def __init__(self, conclusions: Conclusions) -> None:
         """Round what several subjects' answers are read from."""
         self.conclusions, self.assessment = conclusions, conclusions.assessment
-        averages, facts = self.assessment.averages, self.assessment.facts["reading"]
+        averages = self.assessment.averages
         self.bases = list(self.assessment.selection.averages)
         groups, rows = np.nonzero(averages.readings[: len(self.bases)].T)
-        counts = (column[rows, groups].tolist() for column in (averages.readings, averages.days))
+        counts = (column[rows, groups].astype(np.int64).tolist() for column in (averages.readings, averages.days))
         # Of every average, in the order of subjects: its group, selection, readings and days; then, by quantity, mean,
         # standard deviation, mean of days, low and high end.
         self.cells = list(zip(groups.tolist(), rows.tolist(), *counts, strict=True))
@@ -36,11 +34,17 @@ class Figures:
         self.long_run = all_rounded(np.array(conclusions.long_run_intervals).transpose(2, 1, 0))
         counted = np.bincount(groups // len(SETTINGS), minlength=len(self.assessment.guidelines))
         self.starts = [0, *np.cumsum(counted).tolist()]
-        self.reliability = self.assessment.reliability.tolist()
         self.left_out = self._left_out()
-        self.pressures = all_rounded(np.array([facts[name] for name in READING_PRESSURES]).T)
+        self.days_spanned = np.array(conclusions.days_spanned).T.tolist()
+        series = self.assessment.facts["series"]
+        self.days_counted = np.array([series[f"home_{name}"] for name in DAYS_COUNTED]).astype(np.int64).T.tolist()
+        self.home_by_hour = conclusions.home_by_hour.tolist()
         by_reading = [[getattr(columns, name) for name in MEASURES] for columns in conclusions.varying.by_reading.values()]
         self.varying = all_rounded(np.array(by_reading).transpose(2, 0, 1))
+        at_home, paired = slice(HOME, None, len(SETTINGS)), conclusions.varying.morning_minus_evening
+        self.days_paired = paired["systolic"].days[at_home].astype(np.int64).tolist()
+        by_day = np.array([[columns.mean, columns.low, columns.high] for columns in paired.values()])
+        self.paired = all_rounded(by_day[:, :, at_home].transpose(2, 0, 1))
 
     def averages(self, subject: int) -> list[dict[str, Any]]:
         """Return every average of a subject that has readings."""
@@ -49,8 +53,8 @@ class Figures:
             average: dict[str, Any] = {
                 "setting": SETTINGS[group % len(SETTINGS)],
                 "basis": self.bases[row],
-                "readings": int(readings),
-                "days": int(days),
+                "readings": readings,
+                "days": days,
             }
             for name, of_name in zip(QUANTITIES, numbers, strict=True):
                 if of_name[0] is not None:
@@ -58,16 +62,10 @@ class Figures:
             if self.bases[row] == "protocol":
                 for name, ends in zip(PRESSURES, self.long_run[group], strict=True):
                     average[name]["interval95_long_run"] = None if None in ends else ends
-                average |= {
-                    "from": self._day(0, group),
-                    "to": self._day(1, group),
-                    "left_out": self.left_out.get(group, []),
-                }
+                first, last = (date.fromordinal(int(day)).isoformat() for day in self.days_spanned[group])
+                average |= {"from": first, "to": last, "left_out": self.left_out.get(group, [])}
             whole.append(average)
         return whole
-
-    def _day(self, end: int, group: int) -> str:
-        return date.fromordinal(int(self.conclusions.days_spanned[end][group])).isoformat()
 
     def _left_out(self) -> dict[int, list[dict[str, Any]]]:
         """Return by group the readings that the protocol leaves out, by reason."""
@@ -83,11 +81,10 @@ class Figures:
 
     def coverage(self, subject: int) -> dict[str, Any]:
         """Return how the home readings lie over days and hours."""
-        facts, hours = self.assessment.facts["series"], self.conclusions.home_by_hour[subject].tolist()
         return {
-            **{name: int(facts[f"home_{name}"][subject]) for name in DAYS_COUNTED},
-            "by_hour": {str(hour): readings for hour, readings in enumerate(hours) if readings},
-            "enough_for_protocol": bool(facts["home_enough_for_protocol"][subject]),
+            **dict(zip(DAYS_COUNTED, self.days_counted[subject], strict=True)),
+            "by_hour": {str(hour): readings for hour, readings in enumerate(self.home_by_hour[subject]) if readings},
+            "enough_for_protocol": bool(self.assessment.facts["series"]["home_enough_for_protocol"][subject]),
         }
 
     def undocumented(self, subject: int) -> list[dict[str, Any]]:
@@ -105,19 +102,16 @@ class Figures:
             }
             if varying["systolic"]["sd"] is not None:
                 whole[SETTINGS[setting]] = varying
-        by_day, home = self.conclusions.varying.morning_minus_evening, subject * len(SETTINGS) + HOME
-        days = int(by_day["systolic"].days[home])
+        days = self.days_paired[subject]
         if days:
             whole["morning_minus_evening"] = {"days": days, **{
-                name: {"mean": rounded(columns.mean[home]),
-                       "interval95": rounded_interval(columns.low[home], columns.high[home])}
-                for name, columns in by_day.items()
+                name: {"mean": mean, "interval95": None if low is None else [low, high]}
+                for name, (mean, low, high) in zip(PRESSURES, self.paired[subject], strict=True)
             }}  # fmt: skip
         return whole
 
 
 def _average(mean: float, sd: float | None, mean_of_days: float, low: float | None, high: float | None) -> dict[str, Any]:
-    average = {"mean": mean, "sd": sd, "mean_of_days": mean_of_days}
     if low is None:
-        return {**average, "interval95": None, "no_interval": FEW_DAYS}
-    return {**average, "interval95": [low, high]}
+        return {"mean": mean, "sd": sd, "mean_of_days": mean_of_days, "interval95": None, "no_interval": FEW_DAYS}
+    return {"mean": mean, "sd": sd, "mean_of_days": mean_of_days, "interval95": [low, high]}

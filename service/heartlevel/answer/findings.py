@@ -3,16 +3,13 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from heartlevel.assessment import Assessment
 from heartlevel.conclusions.concerned import concerned
 from heartlevel.conclusions.conclude import Conclusions
-from heartlevel.conclusions.findings import FACT_DECIMALS, Finding
-from heartlevel.conclusions.numbers import rounded
+from heartlevel.conclusions.findings import Finding
 from heartlevel.conclusions.silencing.search import reason_of
 from heartlevel.conclusions.slips import slip_pointers
 from heartlevel.conclusions.urgency.sentences import PATIENT, own_words, to_do
 from heartlevel.intake.faults import Problem
-from heartlevel.ruling.language.rules import Shift
 from heartlevel.vocabulary import URGENCY_LEVELS
 
 
@@ -73,32 +70,6 @@ def _written(conclusions: Conclusions, finding: Finding, subject: int, limits: M
 
 def _of_ladder(conclusions: Conclusions, finding: Finding, subject: int, audience: str = "") -> str | None:
     return None if own_words(finding) else to_do(conclusions.urgency, subject, finding.level, audience)
-
-
-def expected_errors(assessment: Assessment, findings: Sequence[Finding]) -> dict[int, list[dict[str, Any]]]:
-    """Return, by reading, what each technique fault is known to do; listed one by one, never added up."""
-    errors: dict[int, list[dict[str, Any]]] = {}
-    for finding in findings:
-        expected = finding.rule.expected_error
-        names = [shift.amount for shift in expected.values() if shift.amount]
-        columns = [assessment.facts[finding.rule.scope][name] for name in names]
-        alike: dict[tuple[float, ...], dict[str, Any]] = {}  # errors by the amounts that they depend on
-        for row, reading in finding.by_reading(assessment.batch) if expected else ():
-            amounts = tuple(float(column[row]) for column in columns)
-            if amounts not in alike:
-                told = dict(zip(names, (rounded(amount, FACT_DECIMALS) for amount in amounts), strict=True))
-                shifts = {pressure: _shift(shift, told) for pressure, shift in expected.items()}
-                alike[amounts] = {"because": finding.rule.id, **shifts}
-            errors.setdefault(reading, []).append(alike[amounts])
-    return errors
-
-
-def _shift(shift: Shift, facts: Mapping[str, Any]) -> dict[str, Any]:
-    direction = "either" if shift.reads == "either" else f"reads-{shift.reads}"
-    if shift.amount is None:
-        return {"direction": direction, "range": [float(bound) for bound in shift.bounds or ()]}
-    amount = facts[shift.amount]
-    return {"direction": direction, "amount": None if amount is None else round(abs(amount), 1)}
 
 
 def entry_problems(conclusions: Conclusions, subject: int, written: Sequence[Mapping[str, Any]]) -> list[Problem]:

@@ -9,10 +9,8 @@ from heartlevel.answer.classification import CHANCE_DECIMALS
 from heartlevel.answer.sides import sides_written
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.conclusions.followup.change import SideChanged
-from heartlevel.conclusions.followup.devices import devices_compared
 from heartlevel.conclusions.followup.observed import technique_check
 from heartlevel.conclusions.followup.periods import PeriodSpan
-from heartlevel.conclusions.followup.pulse import resting_pulses
 from heartlevel.conclusions.followup.target import CANNOT_BE_TOLD, SideTarget
 from heartlevel.conclusions.numbers import rounded, rounded_interval
 from heartlevel.profiles import TargetLimits
@@ -128,15 +126,17 @@ def _chance(probability: float | None) -> float | None:
 def pulse(conclusions: Conclusions, subject: int) -> dict[str, Any] | None:
     """Return a subject's pulse at rest; null where none was recorded."""
     sides = [
-        {"side": own.side, "mean": rounded(own.mean), "sd": None if own.sd is None else rounded(own.sd), "days": own.days}
-        for own in resting_pulses(conclusions.assessment, subject)
+        {"side": own.side, "mean": rounded(own.mean), "sd": rounded(own.sd), "days": int(own.days)}
+        for own in conclusions.pulses[subject]
     ]
     return {"sides": sides} if sides else None
 
 
 def devices(conclusions: Conclusions, subject: int) -> dict[str, Any]:
     """Return what each of several devices measured, and how far they differ; nothing where there is one."""
-    compared = devices_compared(conclusions.assessment, subject)
+    compared = conclusions.devices.get(subject)
+    if compared is None:
+        return {"devices": [], "device_differences": []}
     return {
         "devices": [
             {"device": own.device, "side": own.side, "readings": own.readings, "days": own.days,

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from heartlevel.answer.figures import READING_PRESSURES
+from heartlevel.answer.readings import READING_PRESSURES
 from heartlevel.answer.result_columns.coded import Coded, Parts, names_of_subjects, text_column
 from heartlevel.answer.result_columns.measured import device_checks_columns, taken_how
 from heartlevel.assessment import Assessment

@@ -8,19 +8,18 @@ import orjson
 
 from heartlevel.answer.classification import Classifications
 from heartlevel.answer.conclusion import conclusion
-from heartlevel.answer.counts import counts
 from heartlevel.answer.device_checks import checks_written
 from heartlevel.answer.figures import Figures
-from heartlevel.answer.findings import entry_problems, expected_errors, written_findings, written_notes
+from heartlevel.answer.findings import entry_problems, written_findings, written_notes
 from heartlevel.answer.followup import change, devices, observed_technique, periods, pulse, target
 from heartlevel.answer.next_steps import DaysToCome, next_steps
+from heartlevel.answer.readings import Readings, counts
 from heartlevel.answer.sides import sides_written
 from heartlevel.answer.urgency import urgency_written
 from heartlevel.assessment import Assessment
 from heartlevel.conclusions.conclude import Conclusions, conclude
 from heartlevel.intake.faults import problems_written, sorted_problems
 from heartlevel.version import VERSION
-from heartlevel.vocabulary import RELIABILITIES
 
 
 def answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
@@ -30,9 +29,9 @@ def answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
 
 def written_answers(conclusions: Conclusions) -> Iterator[dict[str, Any]]:
     """Yield one answer a subject, in the order of the requests, of what has been concluded."""
-    rounded = _Rounded(Figures(conclusions), Classifications(conclusions), DaysToCome(conclusions))
+    parts = _Parts(Readings(conclusions), Figures(conclusions), Classifications(conclusions), DaysToCome(conclusions))
     for subject in range(len(conclusions.assessment.batch.requests)):
-        yield _answer(conclusions, rounded, subject)
+        yield _answer(conclusions, parts, subject)
 
 
 def device_answers(assessment: Assessment) -> Iterator[dict[str, Any]]:
@@ -57,16 +56,17 @@ def as_json(answer: dict[str, Any]) -> bytes:
 
 
 @dataclass(frozen=True, slots=True)
-class _Rounded:
-    """The parts of answers whose numbers are rounded for all subjects at once."""
+class _Parts:
+    """The parts of answers that are made ready for all subjects at once."""
 
+    readings: Readings
     figures: Figures
     classifications: Classifications
     days_to_come: DaysToCome
 
 
-def _answer(conclusions: Conclusions, rounded: _Rounded, subject: int) -> dict[str, Any]:
-    assessment, figures, classifications = conclusions.assessment, rounded.figures, rounded.classifications
+def _answer(conclusions: Conclusions, parts: _Parts, subject: int) -> dict[str, Any]:
+    assessment, figures, classifications = conclusions.assessment, parts.figures, parts.classifications
     request, findings = assessment.batch.requests[subject], written_findings(conclusions, subject)
     problems = sorted_problems([*request.problems, *entry_problems(conclusions, subject, findings)])
     return {
@@ -75,8 +75,8 @@ def _answer(conclusions: Conclusions, rounded: _Rounded, subject: int) -> dict[s
         "made_with": _made_with(assessment, subject),
         "urgent": bool(conclusions.urgent[subject]),
         "urgency": urgency_written(conclusions, subject),
-        "counts": counts(assessment, subject),
-        "readings": _readings(conclusions, figures, subject),
+        "counts": counts(conclusions, subject),
+        "readings": parts.readings.written(subject),
         "findings": findings,
         "notes": written_notes(conclusions, subject),
         "averages": figures.averages(subject),
@@ -94,7 +94,7 @@ def _answer(conclusions: Conclusions, rounded: _Rounded, subject: int) -> dict[s
         "observed_technique": observed_technique(conclusions, subject, findings),
         "device_checks": checks_written(conclusions, subject),
         "next_steps": next_steps(conclusions, subject),
-        "what_next": rounded.days_to_come.what_next(subject),
+        "what_next": parts.days_to_come.what_next(subject),
         "problems": problems_written(problems),
         "cautions": list(assessment.rules.wording[request.language].cautions),
     }
@@ -117,27 +117,3 @@ def _made_with(assessment: Assessment, subject: int) -> dict[str, Any]:
         "language": request.language,
         "as_of": request.as_of.isoformat() if request.as_of else None,
     }
-
-
-def _readings(conclusions: Conclusions, figures: Figures, subject: int) -> list[dict[str, Any]]:
-    assessment, findings = conclusions.assessment, conclusions.findings[subject]
-    errors = expected_errors(assessment, findings)
-    named: dict[int, list[str]] = {}
-    for finding in findings:
-        for row in finding.readings:
-            named.setdefault(row, []).append(finding.name)
-    rows = assessment.batch.rows_of(subject)
-    by_row = zip(range(rows.start, rows.stop), figures.reliability[rows], figures.pressures[rows], strict=True)
-    return [
-        {
-            "id": assessment.batch.names[row],
-            "reliability": RELIABILITIES[level],
-            "findings": named.get(row, []),
-            "systolic": systolic,
-            "diastolic": diastolic,
-            "mean_arterial": mean_arterial,
-            "pulse_pressure": pulse_pressure,
-            "expected_errors": errors.get(row, []),
-        }
-        for row, level, (systolic, diastolic, mean_arterial, pulse_pressure) in by_row
-    ]

@@ -11,8 +11,10 @@ from heartlevel.conclusions.costs.grounds import grounds_of
 from heartlevel.conclusions.findings import findings_of
 from heartlevel.conclusions.firings import firings_of, found_amiss, rules_by_subject
 from heartlevel.conclusions.followup.change import changes_by_subject
+from heartlevel.conclusions.followup.devices import devices_by_subject
 from heartlevel.conclusions.followup.observed import habits_before
 from heartlevel.conclusions.followup.periods import periods_by_subject
+from heartlevel.conclusions.followup.pulse import resting_pulses
 from heartlevel.conclusions.followup.target import targets_by_subject
 from heartlevel.conclusions.next_steps import gaps_of, more_days_of
 from heartlevel.conclusions.pattern import (
@@ -78,6 +80,7 @@ class Conclusions:
     )  # fmt: skip
     # How much was measured and recorded, how sure averages are and how readings vary.
     days_spanned = cached_property(lambda self: coverage.days_spanned(self.assessment))
+    by_setting = cached_property(lambda self: coverage.by_setting(self.assessment))
     home_by_hour = cached_property(lambda self: coverage.home_by_hour(self.assessment))
     undocumented = cached_property(lambda self: coverage.undocumented(self.assessment))
     long_run_intervals = cached_property(lambda self: self.assessment.sureness.measured.interval95())
@@ -88,6 +91,8 @@ class Conclusions:
     earlier = cached_property(lambda self: conclude(self.assessment.earlier) if self.assessment.earlier else None)
     periods = cached_property(lambda self: periods_by_subject(self.assessment))
     changes = cached_property(lambda self: changes_by_subject(self.assessment, self.periods))
+    devices = cached_property(lambda self: devices_by_subject(self.assessment))
+    pulses = cached_property(lambda self: resting_pulses(self.assessment))
     habits_before = cached_property(lambda self: habits_before(self.assessment))
     targets = cached_property(lambda self: targets_by_subject(self.assessment, self.category))
 

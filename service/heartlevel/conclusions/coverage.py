@@ -11,7 +11,7 @@ from heartlevel.statistics.averages import Averages
 from heartlevel.statistics.selection import HOME
 from heartlevel.statistics.uncertainty import quantile_of_days
 from heartlevel.statistics.variability import Paired, Variability, paired_by_day, variability
-from heartlevel.vocabulary import PRESSURES
+from heartlevel.vocabulary import PRESSURES, SETTINGS
 
 HOURS = 24
 SHARE_DECIMALS = 3
@@ -23,6 +23,13 @@ class Varying:
 
     by_reading: dict[str, Variability]
     morning_minus_evening: dict[str, Paired]
+
+
+def by_setting(assessment: Assessment) -> list[list[int]]:
+    """Count the assessed readings of each subject by setting."""
+    batch = assessment.batch
+    counts: list[list[int]] = np.bincount(batch.group_of, minlength=batch.groups).reshape(-1, len(SETTINGS)).tolist()
+    return counts
 
 
 def home_by_hour(assessment: Assessment) -> Ints:
@@ -47,19 +54,19 @@ def undocumented(assessment: Assessment) -> list[list[tuple[str, float]]]:
     The largest share comes first; it is rounded as it is told. Only what could have been recorded is there.
     """
     batch, undecided = assessment.batch, assessment.verdicts["reading"].undecided
-    names = [name for name in undecided if assessment.rules.facts[name].asked]
+    names = sorted(name for name in undecided if assessment.rules.facts[name].asked)
     by_subject: list[list[tuple[str, float]]] = [[] for _ in batch.requests]
+    marked = np.array([undecided[name] for name in names], dtype=np.bool_).reshape(len(names), batch.size)
     readings = np.bincount(batch.subject_of, minlength=len(by_subject))
-    marked = np.array([undecided[name] for name in names], dtype=bool).reshape(len(names), batch.size)
-    which, rows = np.nonzero(marked)
-    counted = np.bincount(which * len(by_subject) + batch.subject_of[rows], minlength=len(names) * len(by_subject))
-    (cells,) = np.nonzero(counted)
-    of_names, of_subjects = np.divmod(cells, max(len(by_subject), 1))
-    shares = all_rounded(counted[cells] / readings[of_subjects], SHARE_DECIMALS)
-    for number, subject, share in zip(of_names.tolist(), of_subjects.tolist(), shares, strict=True):
-        by_subject[subject].append((names[number], share))
-    for lacking in by_subject:
-        lacking.sort(key=lambda item: (-item[1], item[0]))
+    (measured,) = readings.nonzero()
+    starts = (readings.cumsum() - readings)[measured]
+    counted = np.add.reduceat(marked, starts, axis=1, dtype=np.int64)
+    fact, column = counted.nonzero()
+    subject = measured[column]
+    share = np.array(all_rounded(counted[fact, column] / readings[subject], SHARE_DECIMALS), dtype=np.float64)
+    order = np.lexsort((fact, -share, subject))
+    for owner, number, told in zip(*(column[order].tolist() for column in (subject, fact, share)), strict=True):
+        by_subject[owner].append((names[number], told))
     return by_subject
 
 

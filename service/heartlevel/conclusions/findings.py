@@ -54,10 +54,9 @@ class Finding:
         """How many readings it concerns; of a series or a device, how many such."""
         return len(self.readings or self.rows)
 
-    def by_reading(self, batch: Batch) -> Iterator[tuple[int, int]]:
-        """Yield each reading concerned, with the row of the rule's scope that it belongs to."""
-        for reading in self.readings:
-            yield (reading if self.rule.scope == "reading" else int(batch.sitting_of[reading])), reading
+    def rows_of_readings(self, batch: Batch) -> list[int] | Ints:
+        """Return the row of the rule's scope that each reading concerned belongs to."""
+        return self.readings if self.rule.scope == "reading" else batch.sitting_of[self.readings]
 
     @property
     def order(self) -> tuple[Any, ...]:
@@ -71,10 +70,11 @@ def findings_of(assessment: Assessment, firings: Sequence[Firing], urgency: Urge
     by_subject: list[list[Finding]] = [[] for _ in assessment.batch.requests]
     of_sittings = any(firing.rule.scope == "sitting" for firing in firings)
     by_sitting = _by_sitting(assessment.batch) if of_sittings else []
+    day_of = assessment.batch.day.tolist()
     numbers = {firing.rule.id: number for number, firing in enumerate(urgency.firings)}
     for firing in firings:
         ranks: dict[int, dict[int, int]] = {}  # by subject
-        for subject, finding in _put_together(assessment, firing, by_sitting):
+        for subject, finding in _put_together(assessment, firing, by_sitting, day_of):
             if firing.rule.urgent:
                 own, number = urgency.episodes[subject], numbers[firing.rule.id]
                 if subject not in ranks:
@@ -84,9 +84,11 @@ def findings_of(assessment: Assessment, firings: Sequence[Firing], urgency: Urge
     return [_named(sorted(findings, key=lambda finding: finding.order)) for findings in by_subject]
 
 
-def _put_together(assessment: Assessment, firing: Firing, by_sitting: Sequence[list[int]]) -> Iterator[tuple[int, Finding]]:
-    """Yield the findings of a firing, each with its subject."""
-    rule, batch, columns = firing.rule, assessment.batch, assessment.facts[firing.rule.scope]
+def _put_together(
+    assessment: Assessment, firing: Firing, by_sitting: Sequence[list[int]], day_of: Sequence[int]
+) -> Iterator[tuple[int, Finding]]:
+    """Yield the findings of a firing, each with its subject; `day_of` is each reading's day."""
+    rule, columns = firing.rule, assessment.facts[firing.rule.scope]
     apart = _apart(assessment, firing, by_sitting)
     order = np.lexsort((firing.rows, apart, firing.subjects))
     rows, subjects = firing.rows[order], firing.subjects[order]
@@ -95,15 +97,16 @@ def _put_together(assessment: Assessment, firing: Firing, by_sitting: Sequence[l
     catalogue = assessment.rules.facts
     facts = [_told(catalogue[name], columns[name][worst]) for name in rule.shown_facts]
     ranges = list(_ranges(rule, catalogue, columns, rows, starts))
-    ends = [*starts[1:].tolist(), len(rows)]
-    for at, (start, end) in enumerate(zip(starts.tolist(), ends, strict=True)):
-        own = rows[start:end].tolist()
+    every, ends = rows.tolist(), [*starts[1:].tolist(), len(rows)]
+    groups = zip(subjects[starts].tolist(), worst.tolist(), starts.tolist(), ends, strict=True)
+    for at, (subject, worst_row, start, end) in enumerate(groups):
+        own = every[start:end]
         readings = _readings_of(rule.scope, own, by_sitting)
         told = {name: column[at] for name, column in zip(rule.shown_facts, facts, strict=True)}
         between = {name: [low, high] for name, lows, highs in ranges
                    if (low := lows[at]) != (high := highs[at]) and low is not None}  # fmt: skip
-        days = len(set(batch.day[readings].tolist())) if readings else 0
-        yield int(subjects[start]), Finding(rule, told, between, own, int(worst[at]), readings, days, None)
+        days = len({day_of[row] for row in readings})
+        yield subject, Finding(rule, told, between, own, worst_row, readings, days, None)
 
 
 def _readings_of(scope: str, rows: list[int], by_sitting: Sequence[list[int]]) -> list[int]:

@@ -99,7 +99,7 @@ def _weight(finding: Finding, readings: int, sizes: SizeOfFaults) -> float:
     rule = finding.rule
     if rule.scope not in ("reading", "sitting"):
         return 0.0
-    return len(set(finding.readings)) / readings * likely_size(rule, sizes, finding.facts)
+    return len(finding.readings) / readings * likely_size(rule, sizes, finding.facts)
 
 
 def likely_size(rule: Rule, sizes: SizeOfFaults, facts: Mapping[str, object] | None = None) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 from heartlevel.assessment import Assessment
 from heartlevel.columns import Floats, Ints, first_case
 from heartlevel.conclusions.category import NO_SETTING, SubjectCategories
+from heartlevel.conclusions.numbers import all_rounded
 from heartlevel.profiles import SurenessLimits
 from heartlevel.ruling.effects.shared_errors import UNCHECKED, UNRECORDED
 from heartlevel.ruling.effects.sureness import deciding_parts
@@ -44,7 +45,7 @@ class ErrorInIt:
     code: str  # a rule's id, or that of what is usual
     known: bool  # to be there; else it is what is usual where nobody recorded it
     reads: str  # one of DIRECTIONS
-    mean: Sequence[float] | None  # mm[Hg], one a pressure; None where no size is published
+    mean: Sequence[float] | None  # mm[Hg] as told, one a pressure; None where no size is published
     sd: Sequence[float] | None
 
 
@@ -109,10 +110,8 @@ def errors_of(assessment: Assessment, categories: SubjectCategories) -> list[lis
     sd = np.sqrt(np.array([part.variance for part in parts.values()])[:, :, groups])
     at = np.nonzero(np.any((mean != 0) | (sd > 0), axis=1))
     reads = np.sign(mean[:, 0][at] + mean[:, 1][at]).astype(np.int64).tolist()
-    sizes = zip(
-        *(axis.tolist() for axis in at), reads, *(size.transpose(0, 2, 1)[at].tolist() for size in (mean, sd)), strict=True
-    )
-    for number, column, way, middle, width in sizes:
+    sizes = [all_rounded(size.transpose(0, 2, 1)[at]) for size in (mean, sd)]
+    for number, column, way, middle, width in zip(*(axis.tolist() for axis in at), reads, *sizes, strict=True):
         code = codes[number]
         by_subject[subjects[column]].append(ErrorInIt(code, code not in USUAL, READS[way], middle, width))
     for code, share in sureness.errors.unsized.items():
@@ -127,12 +126,12 @@ def weightiest_error(assessment: Assessment, group: int, raised: bool) -> str | 
     The most is by the mean square of what it may be wrong by the way the average lies.
     """
     sign, errors = (1.0 if raised else -1.0), assessment.sureness.errors
-    squares = {
-        code: float((np.maximum(sign * part.mean[:, group], 0) ** 2 + part.variance[:, group]).sum())
-        for code, part in errors.parts.items()
-    }
-    code = max(squares, key=lambda name: squares[name], default=None)
-    return code if code is not None and squares[code] > 0 else None
+    squares = {}
+    for code, part in errors.parts.items():
+        sizes = zip(part.mean[:, group].tolist(), part.variance[:, group].tolist(), strict=True)
+        squares[code] = sum(max(sign * mean, 0.0) ** 2 + variance for mean, variance in sizes)
+    weightiest = max(squares, key=lambda name: squares[name], default=None)
+    return weightiest if weightiest is not None and squares[weightiest] > 0 else None
 
 
 def _questions(assessment: Assessment, groups: Ints) -> list[list[str]]:

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeAlias
 
-from heartlevel.answer.counts import counts
+from heartlevel.answer.readings import counts
 from heartlevel.conclusions.category import NO_SETTING, levels_of
 from heartlevel.conclusions.conclude import Conclusions
 from heartlevel.statistics.classification import NO_CATEGORY
@@ -36,7 +36,7 @@ def decided_in(answer: Mapping[str, Any]) -> Decision:
 def decided_on(conclusions: Conclusions, subject: int) -> Decision:
     """Return what is kept of what is concluded on a subject."""
     assessment = conclusions.assessment
-    received = counts(assessment, subject)
+    received = counts(conclusions, subject)
     return {
         "fingerprint": assessment.rules.fingerprint,
         "guideline": assessment.batch.requests[subject].guideline,

@@ -54,12 +54,13 @@ class Batch:
         return self.day if self.clock is None else self.clock[0]
 
     @cached_property
-    def _starts(self) -> Ints:
-        return np.searchsorted(self.subject_of, np.arange(len(self.requests) + 1))
+    def _starts(self) -> list[int]:
+        starts: list[int] = np.searchsorted(self.subject_of, np.arange(len(self.requests) + 1)).tolist()
+        return starts
 
     def rows_of(self, subject: int) -> slice:
         """Return the rows of a subject's readings."""
-        return slice(int(self._starts[subject]), int(self._starts[subject + 1]))
+        return slice(self._starts[subject], self._starts[subject + 1])
 
     @cached_property
     def checks(self) -> Sequence[Mapping[str, Any]]:

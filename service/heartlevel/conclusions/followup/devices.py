@@ -3,12 +3,11 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from math import isnan
 
 import numpy as np
 
 from heartlevel.assessment import Assessment
-from heartlevel.columns import Ints
+from heartlevel.columns import Ints, steps
 from heartlevel.conclusions.followup.pulse import RESTING
 from heartlevel.statistics.followup.devices import PairedDevices, paired_devices
 from heartlevel.vocabulary import PRESSURES, SETTINGS
@@ -45,7 +44,16 @@ class DevicesCompared:
     differences: Sequence[DeviceDifference]
 
 
-def devices_compared(assessment: Assessment, subject: int) -> DevicesCompared:
+def devices_by_subject(assessment: Assessment) -> dict[int, DevicesCompared]:
+    """Return what each of several devices measured, by subject; only who used several is there."""
+    batch, number = assessment.batch, assessment.batch.readings["device_number"]
+    known = np.flatnonzero(~np.isnan(number))
+    owner = batch.subject_of[known]
+    changes = (steps(number[known]) != 0) & (steps(owner) == 0)
+    return {subject: _compared(assessment, subject) for subject in dict.fromkeys(owner[1:][changes].tolist())}
+
+
+def _compared(assessment: Assessment, subject: int) -> DevicesCompared:
     """Return what each device of a subject measured in the latest period, on the sides that several measured."""
     averages, differences = list[DeviceAverage](), list[DeviceDifference]()
     for side, by_device in _by_side(assessment, subject):
@@ -61,8 +69,6 @@ def _by_side(assessment: Assessment, subject: int) -> Iterator[tuple[str, Mappin
     """Yield each side that several named devices measured, with the rows of each, by name."""
     batch, rows = assessment.batch, assessment.batch.rows_of(subject)
     numbers, usable = batch.readings["device_number"][rows], assessment.selection.averages["all"][rows]
-    if len({number for number in numbers.tolist() if not isnan(number)}) < 2:
-        return
     for side, setting in RESTING.items():
         mine = usable & (batch.setting[rows] == SETTINGS.index(setting)) & ~np.isnan(numbers)
         by_device: dict[str, list[int]] = {}

@@ -1,6 +1,5 @@
 """The pulse at rest by way of measuring, averaged as the pressures are."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from heartlevel.assessment import Assessment
@@ -18,15 +17,18 @@ class RestingPulse:
 
     side: str
     mean: float
-    sd: float | None  # between readings; None for one
-    days: int
+    sd: float  # between readings; NaN for one
+    days: float
 
 
-def resting_pulses(assessment: Assessment, subject: int) -> Iterator[RestingPulse]:
-    """Yield the pulse of each side of which one was recorded among the readings averaged."""
+def resting_pulses(assessment: Assessment) -> list[list[RestingPulse]]:
+    """Return each subject's pulse of each side of which one was recorded among the readings averaged."""
     averages, row = assessment.averages, assessment.averages.row("protocol")
+    by_subject: list[list[RestingPulse]] = [[] for _ in assessment.batch.requests]
     for side, setting in RESTING.items():
-        at = PULSE, row, subject * len(SETTINGS) + SETTINGS.index(setting)
-        mean, sd = float(averages.mean[at]), float(averages.sd[at])
-        if mean == mean:
-            yield RestingPulse(side, mean, sd if sd == sd else None, int(averages.day_count[at]))
+        groups = slice(SETTINGS.index(setting), None, len(SETTINGS))
+        columns = (column[PULSE, row, groups].tolist() for column in (averages.mean, averages.sd, averages.day_count))
+        for own, mean, sd, days in zip(by_subject, *columns, strict=True):
+            if mean == mean:
+                own.append(RestingPulse(side, mean, sd, days))
+    return by_subject

@@ -38,12 +38,11 @@ def _pressures_shown(assessment: Assessment, subject: int, side: int) -> list[fl
     limits = [(level.systolic, level.diastolic) for level in guideline.categories.get(name, ())]
     limits += [guideline.raised_from(name), low_limits(guideline)]
     reached = _reached(exact, limits, TOLERANCE)
-    whole, nearest, cut = (
-        [floor(scale * (pressure + TOLERANCE) + half) / scale for pressure in exact]
-        for scale, half in ((1, 0.5), (10, 0.5), (10, 0.0))
-    )
-    tellings = (whole, nearest, cut)
-    return next((told for told in tellings if _reached(told, limits) == reached), cut)
+    for scale, half in ((1, 0.5), (10, 0.5), (10, 0.0)):
+        told = [floor(scale * (pressure + TOLERANCE) + half) / scale for pressure in exact]
+        if _reached(told, limits) == reached:
+            break
+    return told
 
 
 def low_limits(guideline: Guideline) -> tuple[float, float]:
@@ -59,9 +58,12 @@ def is_low(assessment: Assessment, subject: int, side: int) -> bool:
     return any(mean < low for mean, low in zip(means, low_limits(assessment.guidelines[subject]), strict=True))
 
 
-def _reached(pressures: Sequence[float], limits: Sequence[tuple[float, float]], tolerance: float = 0.0) -> list[bool]:
-    """Tell of each pressure of each pair of limits whether it is reached."""
-    return [pressure >= limit - tolerance for pair in limits for pressure, limit in zip(pressures, pair, strict=True)]
+def _reached(
+    pressures: Sequence[float], limits: Sequence[tuple[float, float]], tolerance: float = 0.0
+) -> list[tuple[bool, bool]]:
+    """Tell of each pair of limits whether each pressure reaches its own."""
+    systolic, diastolic = pressures
+    return [(systolic >= limit - tolerance, diastolic >= other - tolerance) for limit, other in limits]
 
 
 def sureness_of_side(assessment: Assessment, subject: int, side: int) -> str | None:

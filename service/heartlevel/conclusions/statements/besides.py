@@ -3,8 +3,7 @@ what the other side shows.
 """
 
 from collections.abc import Iterator
-
-import numpy as np
+from math import isnan
 
 from heartlevel.conclusions.pattern import LABELS
 from heartlevel.conclusions.statements.averages import is_low, low_limits, side_shown
@@ -35,9 +34,10 @@ def _falls(material: Material, subject: int) -> Iterator[Statement]:
 def _low(material: Material, subject: int, result: Statement) -> Iterator[Statement]:
     """Yield the first side with a low average that the result does not tell of."""
     measured, told = material.assessment.sides.measured, result.code == "low"
+    raised = measured.raised[:, subject].tolist()
     for side in (HOME, *OFFICE_SIDES):
         own = told and side == int(material.category.side[subject])
-        if not own and not np.isnan(measured.raised[side, subject]) and is_low(material.assessment, subject, side):
+        if not own and not isnan(raised[side]) and is_low(material.assessment, subject, side):
             values = side_shown(material.assessment, subject, side) | limited(material, subject)
             both = measured.mean[0, side, subject] < low_limits(material.assessment.guidelines[subject])[0]
             yield Statement("low-besides" if both else "low-diastolic", values)
