@@ -38,6 +38,7 @@ from contract.followup import (
 from contract.made_with import MadeWithSchema
 from contract.sides import SideSchema
 from contract.urgency import UrgencySchema
+from heartlevel.conclusions.followup.devices import MOST_COMPARED
 from heartlevel.conclusions.next_steps import GAPS, NO_DAYS
 from heartlevel.ruling.language.conditions import OPERATORS
 from heartlevel.ruling.language.explaining import KINDS, OUTCOMES
@@ -276,7 +277,10 @@ class AnswerSchema(ClosedSchema):
         "periods that readings fall into, the latest last, on which alone all else is concluded; empty where there is one",
     )
     devices = a_list(fields.Nested(DeviceAverageSchema), "what each of several devices measured; empty for one")
-    device_differences = a_list(fields.Nested(DeviceDifferenceSchema), "how far each two of them differ")
+    device_differences = a_list(
+        fields.Nested(DeviceDifferenceSchema),
+        f"how far each two differ of the {MOST_COMPARED} on a side with most readings",
+    )
     observed_technique = an_object(
         ObservedTechniqueSchema, "what staff saw of the technique; null for who was not observed", nullable=True
     )

@@ -1,9 +1,12 @@
 """Several devices of one person: their averages, and how far they differ."""
 
+from itertools import combinations
+
 import pandas
 import pytest
 from scipy import stats
 
+from heartlevel.conclusions.followup.devices import MOST_COMPARED
 from support import answer, reading
 from unit.test_periods import CHANGED, home, request
 
@@ -64,3 +67,17 @@ def test_one_device_is_not_compared_and_earlier_periods_are_left_out():
 def test_the_order_of_the_readings_plays_no_part():
     readings = side_by_side()
     assert compared(readings)["device_differences"] == compared(readings[::-1])["device_differences"]
+
+
+def test_of_many_devices_those_with_most_readings_are_compared_and_each_has_its_average():
+    names = [f"d-{number:02}" for number in range(MOST_COMPARED + 5)]
+    readings = [
+        reading(f"2026-03-02T{7 + number // 2:02}:{number % 2 * 30 + again:02}:00", 130, 80, device=name)
+        for number, name in enumerate(names[:20]) for again in range(2)
+    ] + [
+        reading(f"2026-03-03T{7 + number:02}:00:00", 130, 80, device=name) for number, name in enumerate(names[20:])
+    ]  # fmt: skip
+    told = answer(request(readings, devices=[{"id": name} for name in names]))
+    assert len(told["devices"]) == len(names)
+    pairs = [tuple(difference["devices"]) for difference in told["device_differences"]]
+    assert pairs == [*combinations(names[:MOST_COMPARED], 2)]

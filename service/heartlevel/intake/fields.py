@@ -10,7 +10,7 @@ from math import isfinite
 from re import compile as pattern
 from typing import Any
 
-from marshmallow import EXCLUDE, Schema, fields, validate, validates_schema
+from marshmallow import EXCLUDE, RAISE, Schema, fields, validate, validates_schema
 from marshmallow.exceptions import ValidationError
 
 from heartlevel.intake.texts.json_text import items_legible_in
@@ -27,16 +27,20 @@ class Block(Schema):
     """A JSON object of the request. Unknown keys are faults."""
 
     class Meta:
-        """Leave what is not declared to `refuse_strange`."""
+        """Refuse what is not declared."""
 
-        unknown = EXCLUDE
+        unknown = RAISE
 
     # `invalid` is marshmallow's own key for an input that is no object.
     error_messages = {"type": "not-an-object", "invalid": "not-an-object"}  # noqa: RUF012
 
+    def load(self, data: Any, **more: Any) -> Any:
+        """Leave what is not declared to `refuse_strange`: marshmallow refuses name by name, and in any order."""
+        return super().load(data, **{**more, "unknown": EXCLUDE})
+
     @validates_schema(pass_original=True, skip_on_field_errors=False)
     def refuse_strange(self, _loaded: Any, sent: Any, **_more: Any) -> None:
-        """Refuse what is not declared all at once, in the order sent: marshmallow does so name by name, in any order."""
+        """Refuse what is not declared all at once, in the order sent."""
         known = {field.data_key or name for name, field in self.load_fields.items()}
         strange = [key for key in sent if key not in known] if isinstance(sent, dict) else []
         if strange:

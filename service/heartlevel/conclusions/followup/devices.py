@@ -13,6 +13,7 @@ from heartlevel.statistics.followup.devices import PairedDevices, paired_devices
 from heartlevel.vocabulary import PRESSURES, SETTINGS
 
 BY_SITTING, BY_DAY = PAIRED_BY = ("sitting", "day")
+MOST_COMPARED = 20  # devices of a side, each with each: of a thousand there would be half a million differences
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +55,16 @@ def devices_by_subject(assessment: Assessment) -> dict[int, DevicesCompared]:
 
 
 def _compared(assessment: Assessment, subject: int) -> DevicesCompared:
-    """Return what each device of a subject measured in the latest period, on the sides that several measured."""
+    """Return what each device of a subject measured in the latest period, on the sides that several measured.
+
+    Compared are those with most readings.
+    """
     averages, differences = list[DeviceAverage](), list[DeviceDifference]()
     for side, by_device in _by_side(assessment, subject):
         averages += [_average(assessment, side, name, rows) for name, rows in by_device.items()]
         differences += [
             _difference(assessment, side, (first, second), (by_device[first], by_device[second]))
-            for first, second in combinations(by_device, 2)
+            for first, second in combinations(_most_used(by_device), 2)
         ]
     return DevicesCompared(averages, differences)
 
@@ -76,6 +80,11 @@ def _by_side(assessment: Assessment, subject: int) -> Iterator[tuple[str, Mappin
             by_device.setdefault(str(batch.device_names[int(numbers[row])]), []).append(rows.start + row)
         if len(by_device) > 1:
             yield side, {name: np.array(by_device[name]) for name in sorted(by_device)}
+
+
+def _most_used(by_device: Mapping[str, Ints]) -> list[str]:
+    """Return the devices with most readings, as many as are compared, by name."""
+    return sorted(sorted(by_device, key=lambda name: (-len(by_device[name]), name))[:MOST_COMPARED])
 
 
 def _average(assessment: Assessment, side: str, device: str, rows: Ints) -> DeviceAverage:
