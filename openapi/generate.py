@@ -14,11 +14,11 @@ from typing import Any
 
 import yaml
 from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
 from also_read import also_read
-from blocks import Declarations
 from contract.known import known_codes
 from contract.levels import BriefAnswerSchema, ConclusionAnswerSchema
 from contract.made_with import ProvenanceSchema
@@ -78,7 +78,7 @@ def units(_: OpenAPIConverter, field: fields.Field[Any], **__: Any) -> dict[str,
 def document(rules: Rules) -> dict[str, Any]:
     """Return the whole document, with the names that the rules have."""
     written = yaml.safe_load((FOLDER / "paths.yaml").read_text(encoding="utf-8"))
-    plugin = Declarations(schema_name_resolver=title_of)
+    plugin = MarshmallowPlugin(schema_name_resolver=title_of)
     spec = APISpec(version=VERSION, openapi_version="3.1.0", plugins=[plugin], tags=written["tags"], **_info(written))
     assert plugin.converter is not None
     for describe in (item_by_item, units, also_read):

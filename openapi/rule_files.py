@@ -9,10 +9,10 @@ from re import escape
 from typing import Any
 
 from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
-from blocks import Declarations
 from heartlevel.facts.catalogue import CATALOGUE, VISIBLE, Fact
 from heartlevel.intake.fields import Block, Number, Part
 from heartlevel.ruling.files.building import READING_FIELDS
@@ -106,7 +106,7 @@ def name_of(block: Any) -> str:
 
 
 def _declared() -> dict[str, JsonSchema]:
-    plugin = Declarations(schema_name_resolver=name_of)
+    plugin = MarshmallowPlugin(schema_name_resolver=name_of)
     spec = APISpec(title="", version="", openapi_version="3.1.0", plugins=[plugin])
     assert plugin.converter is not None
     for describe in (_unit, _kind):
