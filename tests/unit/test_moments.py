@@ -6,6 +6,7 @@ The clock changes of Europe/Oslo in 2026 (29 March, 02:00 becomes 03:00; 25 Octo
 
 import pytest
 
+from heartlevel.intake.moments import number_repeated_names
 from support import answer, reading, rules_fired
 
 # UCUM, definition of the metre of mercury column: m[Hg] = 133.3220 kPa.
@@ -220,3 +221,27 @@ NO_TIMES = ["2026-03-02", "07:10", "2026-02-29T07:10:00Z", "2026-03-02T24:00:00Z
 def test_what_is_no_time_is_named_and_the_reading_left_out(time):
     whole = at(time, "2026-03-02T08:00:00Z")
     assert (named(whole), told(whole)) == (["r-1"], [("/readings/0/taken_at", "not-a-time")])
+
+
+class Named:
+    """A reading with a name, which counts how often it is named anew."""
+
+    def __init__(self, name: str, index: int) -> None:
+        self.index, self.data, self.times, self._name = index, {"id": name}, 0, name
+
+    @property
+    def name(self) -> str:
+        return self._name
+
+    @name.setter
+    def name(self, name: str) -> None:
+        self.times, self._name = self.times + 1, name
+
+
+def test_readings_of_one_name_are_numbered_in_a_few_steps_each():
+    """Each was numbered from the beginning: five thousand of one name took two seconds."""
+    readings = [Named("x", number) for number in range(300)] + [Named("x#7", 300), Named("x#301", 301), Named("x", 302)]
+    told = number_repeated_names(readings)
+    names = [reading.name for reading in readings]
+    assert names == ["x", *(f"x#{number}" for number in range(2, 301)), "x#7#2", "x#301", "x#302"]
+    assert len(told) == 301 and max(reading.times for reading in readings) <= 3

@@ -116,15 +116,18 @@ def without_copies(taken: list[TimedReading]) -> tuple[list[TimedReading], list[
 
 def number_repeated_names(kept: Sequence[TimedReading]) -> list[Problem]:
     """Number readings that share a name; return a problem for each whose name the caller gave."""
-    problems, used = [], set[str]()
+    problems, used, counts = [], set[str](), dict[str, int]()
     if len({reading.name for reading in kept}) == len(kept):
         return []
     for reading in kept:
-        given, count = reading.name, 1
+        given, count = reading.name, counts.get(reading.name, 1)  # those below are taken
+        if count > 1:
+            reading.name = f"{given}#{count}"
         while reading.name in used:
             count += 1
             reading.name = f"{given}#{count}"
         used.add(reading.name)
+        counts[given] = count
         if count > 1 and reading.data.get("id"):
             hint = f"this one is called '{reading.name}' in the answer"
             problems.append(problem(f"/readings/{reading.index}/id", "id-repeated", given, hint=hint))

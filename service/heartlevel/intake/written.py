@@ -1,8 +1,8 @@
 """How else than in the declared way numbers, flags and names may be written, in requests and tables alike."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, datetime
-from functools import cache, lru_cache, wraps
+from functools import cached_property, lru_cache, wraps
 from re import compile as pattern
 from typing import TypeVar
 
@@ -66,32 +66,35 @@ def letters_of_each(names: Sequence[str]) -> list[str]:
     return BETWEEN_WORDS.sub("", BETWEEN_NAMES.join(names)).casefold().split(BETWEEN_NAMES) if names else []
 
 
-def meant_by(letters: str, names: Mapping[str, str]) -> str | None:
+class Meanings(dict[str, str]):
+    """What names stand for, by their letters."""
+
+    @cached_property
+    def misspelt(self) -> tuple[dict[str, str], dict[str, set[int]], dict[str, set[int]]]:
+        """Names by themselves and by what is left without a letter; lengths of what is near, by first and last two."""
+        long = [name for name in self if len(name) >= SHORTEST_MISSPELT]
+        parts = {part: name for name in long for part in (*_without_a_letter(name), name)}
+        by_first, by_last = dict[str, set[int]](), dict[str, set[int]]()
+        for name in long:
+            near = range(len(name) - 1, len(name) + 2)
+            by_first.setdefault(name[:2], set()).update(near)
+            by_last.setdefault(name[-2:], set()).update(near)
+        return parts, by_first, by_last
+
+
+def meant_by(letters: str, names: Meanings) -> str | None:
     """Return what a name stands for, or one that is a letter away: left out, too many, another, or two exchanged.
 
     What it returns is acted on: it is stricter than `faults.closest`, by which a name is suggested, and cheaper.
     """
     if letters in names or not SHORTEST_MISSPELT <= len(letters) <= LONGEST_MISSPELT:
         return names.get(letters)
-    nearly, by_first, by_last = _misspelt(tuple(names))
+    nearly, by_first, by_last = names.misspelt
     # Whichever letter is wrong, the first two or the last two of the name are right.
     lengths = by_first.get(letters[:2], ()), by_last.get(letters[-2:], ())
     if not any(len(letters) in possible for possible in lengths):
         return None
     return next((names[nearly[part]] for part in _without_a_letter(letters) if part in nearly), None)
-
-
-@cache
-def _misspelt(names: tuple[str, ...]) -> tuple[dict[str, str], dict[str, set[int]], dict[str, set[int]]]:
-    """Return names by themselves and by what is left without a letter; lengths of what is near, by first and last two."""
-    long = [name for name in names if len(name) >= SHORTEST_MISSPELT]
-    parts = {part: name for name in long for part in (*_without_a_letter(name), name)}
-    by_first, by_last = dict[str, set[int]](), dict[str, set[int]]()
-    for name in long:
-        near = range(len(name) - 1, len(name) + 2)
-        by_first.setdefault(name[:2], set()).update(near)
-        by_last.setdefault(name[-2:], set()).update(near)
-    return parts, by_first, by_last
 
 
 def _without_a_letter(name: str) -> list[str]:

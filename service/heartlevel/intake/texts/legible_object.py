@@ -9,14 +9,14 @@ from typing import Any, TypeAlias
 from heartlevel.intake.texts.json_text import Repeated, each_value, items_legible_in
 from heartlevel.intake.texts.legible_number import PAIR, legible_numbers
 from heartlevel.intake.texts.legible_text import legible_in
-from heartlevel.intake.written import letters_of, letters_of_each, meant_by, remembered
+from heartlevel.intake.written import Meanings, letters_of, letters_of_each, meant_by, remembered
 from heartlevel.vocabulary import PRESSURE_CODES, PRESSURE_NAMES, PRESSURES
 
 Pair: TypeAlias = tuple[float | None, float | None]  # systolic and diastolic
 UNKNOWN: Pair = (None, None)
 MOST_PAIRS, MOST_LOOKED_AT = 5_000, 100_000
 MOST_KEYS = 30  # of a reading, looked at for a pressure by another name
-NAMED = {letters_of(name): pressure for pressure, names in PRESSURE_NAMES.items() for name in (pressure, *names)}
+NAMED = Meanings({letters_of(name): pressure for pressure, names in PRESSURE_NAMES.items() for name in (pressure, *names)})
 BEGINNINGS = {name[0] for name in NAMED}
 COMPONENT = "component"  # of an Observation of FHIR: its pressures are one reading
 WITHIN_TEXTS = (*PRESSURES, *PRESSURE_CODES)

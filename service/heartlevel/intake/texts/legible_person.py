@@ -10,7 +10,7 @@ from heartlevel.intake.fields import UNREAD
 from heartlevel.intake.texts.json_text import Repeated, items_legible_in
 from heartlevel.intake.texts.legible_number import legible_numbers
 from heartlevel.intake.texts.legible_text import legible_in
-from heartlevel.intake.written import day_written, letters_of, meant_by, remembered
+from heartlevel.intake.written import Meanings, day_written, letters_of, meant_by, remembered
 from heartlevel.vocabulary import SYMPTOMS
 
 MOST_NAMES = 12  # at fault; those of declared fields come first
@@ -18,11 +18,11 @@ MOST_LOOKED_AT, MOST_IN_LISTS, LONGEST_LIST = 20_000, 200, 1_000
 TRUE = frozenset({"true", "yes", "y", "1", "ja", "si", "sí"})
 FLAGS = {"pregnant": "pregnant", "pregnancy": "pregnant", "fainting": "fainting"}
 SINCE_BIRTH = "days_since_birth"
-UNDER = {**FLAGS, letters_of(SINCE_BIRTH): SINCE_BIRTH, "symptoms": "symptoms", "symptom": "symptoms"}
+UNDER = Meanings({**FLAGS, letters_of(SINCE_BIRTH): SINCE_BIRTH, "symptoms": "symptoms", "symptom": "symptoms"})
 WITHIN_TEXTS = ("symptom", "pregnant", "fainting", SINCE_BIRTH)
 WORDS = pattern(r'[^,;|:{}\[\]"\n]{4,64}')  # of an item of a list in a text
 # Names of symptoms, and those that a name is made of: `weakness` of `weakness-or-numbness`.
-BY_LETTERS = {letters_of(part): name for name in SYMPTOMS for part in (name, *name.split("-or-"))}
+BY_LETTERS = Meanings({letters_of(part): name for name in SYMPTOMS for part in (name, *name.split("-or-"))})
 
 Entry = dict[str, Any]  # as an item of `subject.symptoms`
 
