@@ -190,6 +190,16 @@ def test_two_lengths_of_one_body_are_refused(server):
     assert answered(server, both + chunked(BODY, 100)).startswith(b"HTTP/1.1 400")
 
 
+# source: RFC 9112, section 3.2
+@pytest.mark.parametrize(("version", "hosts", "status"), [
+    (b"1.1", b"", b"400"), (b"1.1", b"Host: x\r\nHost: x\r\n", b"400"), (b"1.1", b"host: x\r\n", b"200"),
+    (b"1.0", b"", b"200"), (b"1.0", b"Host: x\r\nHost: y\r\n", b"400"),
+])  # fmt: skip
+def test_a_request_names_one_host_if_its_version_asks_for_one(server, version, hosts, status):
+    head = b"GET /health HTTP/" + version + b"\r\n" + hosts + b"Connection: close\r\n\r\n"
+    assert answered(server, head).split()[1] == status
+
+
 def test_no_header_says_under_what_path_the_service_is_called(server):
     """gunicorn takes SCRIPT_NAME of callers on the same machine for the word of a proxy (RFC 3875, 4.1.13)."""
     with closing(connected(server)) as client:

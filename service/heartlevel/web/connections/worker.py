@@ -32,6 +32,10 @@ KEPT_BY_SYSTEM = 256 * 1024  # bytes of an answer that the operating system hold
 SECONDS_BETWEEN_LOOKS = 0.1
 
 
+class NotOneHost(errors.ParseException):  # type: ignore[misc]
+    """A request names no host, though its version asks for one, or several (RFC 9112, 3.2)."""
+
+
 class ManyConnections(GeventWorker):  # type: ignore[misc]
     """A worker that no slow client holds up."""
 
@@ -75,6 +79,7 @@ class ManyConnections(GeventWorker):  # type: ignore[misc]
 
     def handle_request(self, listener_name: Any, req: Any, sock: PacedSocket, addr: Any) -> None:
         """Answer a request."""
+        _want_host(req)
         sock.await_body()
         watch_chunks(req.body.reader, sock)
         super().handle_request(listener_name, req, sock, addr)
@@ -94,3 +99,9 @@ class ManyConnections(GeventWorker):  # type: ignore[misc]
             client.sendall(f"{head}Connection: close\r\nContent-Length: {len(body)}\r\n\r\n".encode() + body)
         except OSError:
             LOG.info("a client left before it could be told")
+
+
+def _want_host(req: Any) -> None:
+    named = sum(name == "HOST" for name, _ in req.headers)
+    if named > 1 or (not named and req.version >= (1, 1)):
+        raise NotOneHost
