@@ -6,8 +6,8 @@ from collections import Counter
 import pytest
 
 from heartlevel.answer import readings
-from heartlevel.answer.whole import written_answers
-from heartlevel.assessment import assess_requests
+from heartlevel.answer.whole import answers, written_answers
+from heartlevel.assessment import Assessment, assess_requests
 from heartlevel.conclusions import numbers
 from heartlevel.conclusions.conclude import conclude
 from heartlevel.conclusions.followup import devices
@@ -16,19 +16,23 @@ from heartlevel.ruling.language.template import Template
 from heartlevel.vocabulary import PRESSURES
 from support import demo, rules, week
 
-ONCE = (numbers.all_rounded, numbers.mappings_rounded, readings._error)
+ONCE = (numbers.all_rounded, numbers.mappings_rounded)
+FAULTS = {"back_supported": False, "arm_height_cm": -12}
 
 
 def people(count: int) -> list[dict]:
     """People who differ in name alone, each with faults of technique at every reading."""
-    fault = {"technique": {"back_supported": False, "arm_height_cm": -12}}
-    whole = week(7, ((138, 82), (126, 81)), **fault)
+    whole = week(7, ((138, 82), (126, 81)), technique=FAULTS)
     return [whole | {"subject": whole["subject"] | {"id": f"s-{number}"}} for number in range(count)]
+
+
+def assessed(payloads: list[dict]) -> Assessment:
+    return assess_requests([read(payload, rules().ruleset.choices) for payload in payloads], rules())
 
 
 def calls(payloads: list[dict], *functions) -> Counter:
     """Return how often functions are called while people are concluded on and answered."""
-    assessment = assess_requests([read(payload, rules().ruleset.choices) for payload in payloads], rules())
+    assessment = assessed(payloads)
     names, counted = {function.__code__: function.__name__ for function in functions}, Counter()
 
     def count(frame, event, _):
@@ -54,9 +58,16 @@ def test_what_many_people_share_is_done_once(function):
     assert few
 
 
-def test_only_the_pressures_of_a_persons_sides_are_rounded_by_themselves():
+def test_a_fault_is_worded_once_for_all_readings_of_a_person_and_shared_with_nobody():
+    assert calls(people(3), readings._error).total() == 3 * len(FAULTS)
+    first, second = (answer["readings"][0]["expected_errors"] for answer in answers(assessed(people(2))))
+    first[0].clear()
+    assert second[0]
+
+
+def test_only_the_pressures_of_a_persons_sides_and_amounts_of_faults_are_rounded_by_themselves():
     few, many = calls(people(2), numbers.rounded), calls(people(9), numbers.rounded)
-    assert (many - few).total() == (9 - 2) * len(PRESSURES)
+    assert (many - few).total() == (9 - 2) * (len(PRESSURES) + 1)
 
 
 def test_devices_are_looked_at_of_who_used_several():

@@ -52,7 +52,9 @@ class Readings:
         for finding in chain.from_iterable(conclusions.findings):
             for row in finding.readings:
                 self.findings.setdefault(row, []).append(finding.name)
-        self.errors = _expected_errors(assessment, chain.from_iterable(conclusions.findings))
+        self.errors: dict[int, list[dict[str, Any]]] = {}
+        for own in conclusions.findings:
+            self.errors |= _expected_errors(assessment, own)
 
     def written(self, subject: int) -> list[dict[str, Any]]:
         """Return a subject's readings."""
@@ -76,7 +78,7 @@ class Readings:
 
 
 def _expected_errors(assessment: Assessment, findings: Iterable[Finding]) -> dict[int, list[dict[str, Any]]]:
-    """Return, by reading, what each technique fault is known to do; listed one by one, never added up."""
+    """Return, by reading of one subject, what each technique fault is known to do; listed one by one, never added up."""
     errors: dict[int, list[dict[str, Any]]] = {}
     alike: dict[tuple[str, tuple[float, ...]], dict[str, Any]] = {}  # by rule, and the amounts that they depend on
     for finding in findings:
