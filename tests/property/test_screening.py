@@ -149,6 +149,7 @@ def test_no_declaration_asks_for_what_the_quick_look_does_not_do():
     for block in BLOCKS.values():
         for owner, field in declared(block):
             assert (field.data_key, field.attribute, field.load_default, field.dump_only) == (None, None, missing, False)
-            assert not any(owner._hooks.values())
+            hooks = {name for registered in owner._hooks.values() for name, *_ in registered}
+            assert hooks == {"refuse_strange"}  # the quick look refuses unknown keys by `forbid_unknown_fields`
             assert owner.unknown == "raise"
             assert len(field.validators) == (not isinstance(field, (Flag, Part, Anything)))
