@@ -49,6 +49,27 @@ class Client:
                 self.seen.append((response.status, *told(response.read())))
 
 
+class StreamingClient:
+    """Sends a line now and then, in one request, until told to stop; then `lines` has its answers."""
+
+    def __init__(self, server: Server, stop: Event) -> None:
+        self.server, self.stop, self.lines = server, stop, []
+
+    def run(self) -> None:
+        line = BODY + b"\n"
+        with closing(self.server.connection()) as connection:
+            connection.putrequest("POST", "/v1/assessments")
+            for name, value in (("Content-Type", "application/x-ndjson"), ("Transfer-Encoding", "chunked")):
+                connection.putheader(name, value)
+            connection.endheaders()
+            reading = Thread(target=lambda: self.lines.extend(connection.getresponse().read().splitlines()))
+            reading.start()
+            while not self.stop.wait(3 * PACE_SECONDS):
+                connection.send(b"%x\r\n%b\r\n" % (len(line), line))
+            connection.send(b"0\r\n\r\n")
+            reading.join()
+
+
 def told(body: bytes) -> tuple[str, str]:
     answer = json.loads(body)
     advice = [one["advice"] for one in answer["findings"] if one["rule"] == "legs-crossed"]
@@ -66,14 +87,14 @@ def write_rules(folder: Path, number: int, broken: bool) -> None:
 
 
 @contextmanager
-def posting(server: Server) -> Iterator[list[Client]]:
+def posting(server: Server) -> Iterator[tuple[list[Client], StreamingClient]]:
     stop = Event()
-    clients = [Client(server, stop) for _ in range(CLIENTS)]
-    threads = [Thread(target=client.run) for client in clients]
+    clients, stream = [Client(server, stop) for _ in range(CLIENTS)], StreamingClient(server, stop)
+    threads = [Thread(target=client.run) for client in (*clients, stream)]
     for thread in threads:
         thread.start()
     try:
-        yield clients
+        yield clients, stream
     finally:
         stop.set()
         for thread in threads:
@@ -88,13 +109,13 @@ def run(tmp_path_factory):
     write_rules(folder, 0, broken=False)
     environment = {"HEARTLEVEL_RULES": str(folder), "HEARTLEVEL_LAYERS": str(top / "clinic"),
                    "HEARTLEVEL_RELOAD_SECONDS": "0.3"}  # fmt: skip
-    with served(top, **environment) as server, posting(server) as clients:
+    with served(top, **environment) as server, posting(server) as (clients, stream):
         memory = []
         for number in range(1, SWAPS + 2):
             swap(server, clients, folder, number)
             memory.append(resident(server.workers()))
         refusals = refused(server)
-    return [answer for client in clients for answer in client.seen], memory, refusals
+    return [answer for client in clients for answer in client.seen], memory, refusals, stream.lines
 
 
 def is_broken(number: int) -> bool:
@@ -128,20 +149,27 @@ def settled(server: Server, revision: str) -> None:
 
 
 def test_no_request_fails_while_rules_are_swapped(run):
-    seen, _, _ = run
+    seen, *_ = run
     assert len(seen) > 100
     assert {status for status, *_ in seen} == {200}
 
 
 def test_no_answer_mixes_two_rule_sets(run):
-    seen, _, _ = run
+    seen, *_ = run
     assert {(revision, advice) for _, revision, advice in seen if revision != advice} == set()
     sound = {f"swap-{number}" for number in range(1, SWAPS + 2) if not is_broken(number)}
     assert {revision for _, revision, _ in seen} - {"swap-0"} == sound and len(sound) > 2
 
 
+def test_a_stream_is_answered_by_the_rules_it_began_with_whatever_is_swapped_meanwhile(run):
+    *_, lines = run
+    assert len(lines) > 20
+    ((revision, advice),) = {told(line) for line in lines}
+    assert revision == advice
+
+
 def test_broken_rules_are_never_answered_with_and_are_counted(run):
-    seen, _, refusals = run
+    seen, _, refusals, _ = run
     broken = {f"swap-{number}" for number in filter(is_broken, range(1, SWAPS + 2))}
     assert broken and broken.isdisjoint({revision for _, revision, _ in seen})
     assert refusals >= len(broken)
@@ -149,7 +177,7 @@ def test_broken_rules_are_never_answered_with_and_are_counted(run):
 
 def test_memory_does_not_grow_with_every_swap(run):
     """After a few swaps the peak is reached: two rule sets held for a moment. 15 % and 10 MiB are let pass."""
-    _, memory, _ = run
+    _, memory, *_ = run
     settled_at = memory[min(len(memory) // 3, len(memory) - 2)]
     assert memory[-1] <= 1.15 * settled_at + 10 * MEBIBYTE
 

@@ -59,6 +59,21 @@ def bomb(coding: str) -> bytes:
     return b"".join(coder.compress(piece) for _ in range(BOMB // len(piece))) + coder.flush()
 
 
+def by_devices(count: int) -> bytes:
+    """Return readings of as many devices, each named in turn."""
+    named = b",".join(b'{"id":"d%d"}' % number for number in range(count))
+    form = READING.replace(b"03-02T07:10", b"03-%02dT%02d:%02d")[:-1] + b',"device":"d%d"}'
+    sent = b",".join(form % (n // 1440 + 1, n // 60 % 24, n % 60, n % count) for n in range(5_000))
+    return request(sent)[:-1] + b',"devices":[' + named + b"]}"
+
+
+def symptoms(count: int) -> bytes:
+    """Return readings with as many texts each that are nearly symptoms, no two alike."""
+    form = READING[:-1] + b',"symptoms":[%s]}'
+    texts = (b",".join(b'"chestpai%x"' % (row * count + n) for n in range(count)) for row in range(5_000))
+    return request(b",".join(form % listed for listed in texts))
+
+
 def odd(row: int) -> bytes:
     return b"s-1,hime,a%d,,2026-13-%d" % (row, row)
 
@@ -99,6 +114,10 @@ HOSTILE: dict[str, tuple[str, str, Callable[[], bytes]]] = {
     "page: 1,000 device checks": (V1, JSON, lambda: device_checks(1_000)),
     "print: 1,000 device checks": (V1, JSON, lambda: device_checks(1_000)),
     "sheet: 5,000 readings over 70 years": (SHEETS, JSON, lambda: over_years(5_000)),
+    "readings of 1,000 devices": (V1, JSON, lambda: by_devices(1_000)),
+    "5,000 readings of one name": (V1, JSON, lambda: readings(5_000, b',"id":"x"')),
+    "5,000 readings, 70 near to symptoms each": (V1, JSON, lambda: symptoms(70)),
+    "a name of 7 MB": (V1, JSON, lambda: request(b'{"setting":"home","systolic":"x","' + b"y" * 7_000_000 + b'":1}')),
     "bomb: gzip": (V1, JSON, lambda: bomb("gzip")),
     "bomb: zstd": (V1, JSON, lambda: bomb("zstd")),
     "bomb: gzip, a stream": (V1, NDJSON, lambda: bomb("gzip")),
