@@ -149,3 +149,8 @@ def test_a_request_cut_off_after_a_severe_reading_is_as_urgent_as_what_is_said_b
     )
     refused = client.post("/v1/assessments", data=text[:-end], content_type="application/json").json
     assert refused["urgency"]["level"] == "now" and "chest pain" in refused["urgency"]["text"]
+
+
+@pytest.mark.parametrize("written", ["nausea", "nuseaa", "nausae", "nauseea"])
+def test_a_symptom_of_which_a_letter_is_elsewhere_or_wrong_is_legible(written):
+    assert legible_person({"symptoms": [written]}) == {"symptoms": [{"symptom": "nausea"}]}

@@ -70,16 +70,12 @@ class Meanings(dict[str, str]):
     """What names stand for, by their letters."""
 
     @cached_property
-    def misspelt(self) -> tuple[dict[str, str], dict[str, set[int]], dict[str, set[int]]]:
-        """Names by themselves and by what is left without a letter; lengths of what is near, by first and last two."""
+    def misspelt(self) -> tuple[dict[str, str], set[str], set[str], set[int]]:
+        """Names by themselves and by what is left without a letter; their first two, last two; lengths of what is near."""
         long = [name for name in self if len(name) >= SHORTEST_MISSPELT]
         parts = {part: name for name in long for part in (*_without_a_letter(name), name)}
-        by_first, by_last = dict[str, set[int]](), dict[str, set[int]]()
-        for name in long:
-            near = range(len(name) - 1, len(name) + 2)
-            by_first.setdefault(name[:2], set()).update(near)
-            by_last.setdefault(name[-2:], set()).update(near)
-        return parts, by_first, by_last
+        lengths = {len(name) + more for name in long for more in (-1, 0, 1)}
+        return parts, {name[:2] for name in long}, {name[-2:] for name in long}, lengths
 
 
 def meant_by(letters: str, names: Meanings) -> str | None:
@@ -89,10 +85,9 @@ def meant_by(letters: str, names: Meanings) -> str | None:
     """
     if letters in names or not SHORTEST_MISSPELT <= len(letters) <= LONGEST_MISSPELT:
         return names.get(letters)
-    nearly, by_first, by_last = names.misspelt
+    nearly, beginnings, ends, lengths = names.misspelt
     # Whichever letter is wrong, the first two or the last two of the name are right.
-    lengths = by_first.get(letters[:2], ()), by_last.get(letters[-2:], ())
-    if not any(len(letters) in possible for possible in lengths):
+    if len(letters) not in lengths or (letters[:2] not in beginnings and letters[-2:] not in ends):
         return None
     return next((names[nearly[part]] for part in _without_a_letter(letters) if part in nearly), None)
 
