@@ -47,4 +47,4 @@ def _add_readings(request: Request, sent: list[Any], form: Form) -> None:
     """Add the readings that can be assessed, and what is legible of the others; a time without its zone is none."""
     kept, _ = items_of(sent, "readings", form)
     request.readings, _ = timed_readings(kept, None)
-    request.lost = unassessed_readings(sent, {reading.index for reading in request.readings}, ())
+    request.lost = unassessed_readings(sent, {reading.index for reading in request.readings}, (), kept)

@@ -10,7 +10,7 @@ import pytest
 from heartlevel.intake.fields import messages
 from heartlevel.intake.request import MOST_WORDED, ValidationError, read
 from heartlevel.intake.schema import Reading
-from heartlevel.intake.written import BETWEEN_NAMES, LONGEST_WORD, letters_of, letters_of_each
+from heartlevel.intake.written import BETWEEN_NAMES, LONGEST_WORD, letters_of, letters_of_each, meant_by
 from support import reading, rules
 
 LEAST = MOST_WORDED // 10 + 1  # readings with ten strange names each, until what is wrong is no longer worded
@@ -43,6 +43,25 @@ def test_a_name_that_no_field_has_takes_few_calls(form, item, most):
     calls(with_names(form, 15, item))  # loads what is loaded once
     few, many = (calls(with_names(form, count, item)) for count in (15, 50))
     assert (many - few) / (35 * 20) < most
+
+
+def test_texts_near_to_symptoms_are_looked_at_once_though_their_reading_is_lost():
+    """Of two equal readings the second is lost, and what is legible of its symptoms was known already."""
+
+    def looked_up(count: int) -> int:
+        near = {"symptoms": [f"chestpai{number:x}" for number in range(count)]}
+        payload = with_names("n{}_{}", 1, reading("2026-03-02T07:10:00Z", 142, 88) | near)
+        counted = Counter()
+        sys.setprofile(lambda frame, event, _about: counted.update([frame.f_code] if event == "call" else ()))
+        try:
+            request = read(payload, rules().ruleset.choices)
+        finally:
+            sys.setprofile(None)
+        assert len(request.lost) == LEAST + 19
+        return counted[meant_by.__code__]
+
+    looked_up(10)  # loads what is loaded once
+    assert looked_up(15) - looked_up(10) == 20 * (15 - 10)
 
 
 def test_names_that_no_field_has_are_told_in_the_order_sent():

@@ -52,15 +52,18 @@ class LostReading:
 
 
 def unassessed_readings(
-    sent: Sequence[object], assessed: Collection[int], problems: Iterable[Problem]
+    sent: Sequence[object], assessed: Collection[int], problems: Iterable[Problem], usable: Mapping[int, Mapping[str, Any]]
 ) -> list[LostReading]:
-    """Return the readings of the list that are not among those assessed, which are named by their index."""
+    """Return the readings of the list that are not among those assessed, which are named by their index.
+
+    `usable` are those that were read, by index: what is legible of their symptoms is known.
+    """
     codes = {index: set[str]() for index in range(len(sent)) if index not in assessed}
     for problem in problems if codes else ():
         way = problem.pointer.split("/")[1:]
         if way[:1] == ["readings"] and int(way[1]) in codes and (len(way) == 2 or way[2] in ESSENTIAL["readings"]):
             codes[int(way[1])].add(problem.code)
-    return [_lost(index, sent[index], tuple(sorted(codes[index]))) for index in codes]
+    return [_lost(index, sent[index], tuple(sorted(codes[index])), usable.get(index)) for index in codes]
 
 
 def legible_elsewhere(sent: object) -> list[LostReading]:
@@ -68,7 +71,7 @@ def legible_elsewhere(sent: object) -> list[LostReading]:
     return [LostReading(index, (), (pair,), None) for index, pair in enumerate(pairs_within(sent)) if pair != UNKNOWN]
 
 
-def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
+def _lost(index: int, sent: object, codes: tuple[str, ...], usable: Mapping[str, Any] | None) -> LostReading:
     if not isinstance(sent, dict):
         return LostReading(index, codes, pairs_within(sent), None, symptoms=_symptoms(sent))
     setting, day = _named("setting", agreed(sent.get("setting"))), _day(agreed(sent.get("taken_at")))
@@ -81,7 +84,13 @@ def _lost(index: int, sent: object, codes: tuple[str, ...]) -> LostReading:
         pairs = pairs_within(sent)
     if unit == KPA and max(number or 0.0 for pair in pairs for number in pair) * MMHG_PER_KPA > HIGHEST_READABLE:
         unit = None  # mistaken, for it would be no blood pressure
-    return LostReading(index, codes, pairs, unit, setting, day, _symptoms(sent))
+    symptoms = _symptoms(sent) if usable is None else _symptoms_read(usable)
+    return LostReading(index, codes, pairs, unit, setting, day, symptoms)
+
+
+def _symptoms_read(usable: Mapping[str, Any]) -> tuple[str | None, ...] | None:
+    symptoms = usable.get("symptoms")
+    return None if symptoms is None else tuple(symptoms)
 
 
 def _symptoms(sent: object) -> tuple[str | None, ...] | None:

@@ -111,7 +111,7 @@ def read(payload: object, choices: Choices, most_readings: int = MOST_READINGS) 
     assessed = {reading.index for reading in request.readings}
     request.problems = sorted_problems(sent.placed(request.problems))
     request.in_bytes = sent.parts
-    request.lost = unassessed_readings(values["readings"] or (), assessed, request.problems)
+    request.lost = unassessed_readings(values["readings"] or (), assessed, request.problems, lists["readings"])
     return request
 
 

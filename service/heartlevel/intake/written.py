@@ -89,11 +89,12 @@ def meant_by(letters: str, names: Meanings) -> str | None:
     # Whichever letter is wrong, the first two or the last two of the name are right.
     if len(letters) not in lengths or (letters[:2] not in beginnings and letters[-2:] not in ends):
         return None
-    return next((names[nearly[part]] for part in _without_a_letter(letters) if part in nearly), None)
+    parts = _without_a_letter(letters)
+    return None if nearly.keys().isdisjoint(parts) else names[next(nearly[part] for part in parts if part in nearly)]
 
 
 def _without_a_letter(name: str) -> list[str]:
-    return [name, *(name[:at] + name[at + 1 :] for at in range(len(name)))]
+    return [name, *[name[:at] + name[at + 1 :] for at in range(len(name))]]
 
 
 def time_written(text: str) -> datetime | None:
