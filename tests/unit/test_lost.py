@@ -8,6 +8,7 @@ import pytest
 from heartlevel.frames import assess_frame
 from heartlevel.intake.lost import legible_numbers
 from heartlevel.intake.ndjson import parsed_json
+from heartlevel.intake.texts.legible_object import pairs_within
 from heartlevel.web.application import create_app
 from support import answer, reading, rules, rules_fired, week
 
@@ -247,3 +248,13 @@ def test_no_value_of_a_lost_reading_goes_into_a_log(client, caplog):
     with caplog.at_level("DEBUG"):
         client.post("/v1/assessments", json={**week(1), "readings": [reading(TIME, 227, 131, setting="hme")]})
     assert "/v1/assessments" in caplog.text and not any(text in caplog.text for text in ("227", "131", "hme"))
+
+
+@pytest.mark.parametrize("count", [40, 4_000])
+def test_of_many_names_of_pressures_the_lowest_and_the_highest_numbers_are_paired(count):
+    """Each number of one pressure was paired with each of the other: of a few thousand names millions of readings."""
+    many = {f"systolic{n}": 120 + n % 35 for n in range(count)} | {f"diastolic{n}": 70 + n % 25 for n in range(count)}
+    for sent in (many | {"systolic": 231, "diastolic": 41}, {"value": many | {"systolic": 231, "diastolic": 41}}):
+        pairs = pairs_within(sent)
+        assert len(pairs) == 6 * 6
+        assert {(231, 41), (120, 94)} <= set(pairs)

@@ -74,6 +74,12 @@ def symptoms(count: int) -> bytes:
     return request(b",".join(form % listed for listed in texts))
 
 
+def pressures(count: int) -> bytes:
+    """Return a request without readings, in which as many names each could be either pressure."""
+    names = b",".join(b'"systolic%d":%d,"diastolic%d":%d' % (n, 100 + n % 150, n, 50 + n % 90) for n in range(count))
+    return b'{"subject":{"id":"s-1"},"readings":7,"elsewhere":{' + names + b"}}"
+
+
 def odd(row: int) -> bytes:
     return b"s-1,hime,a%d,,2026-13-%d" % (row, row)
 
@@ -117,6 +123,7 @@ HOSTILE: dict[str, tuple[str, str, Callable[[], bytes]]] = {
     "readings of 1,000 devices": (V1, JSON, lambda: by_devices(1_000)),
     "5,000 readings of one name": (V1, JSON, lambda: readings(5_000, b',"id":"x"')),
     "5,000 readings, 70 near to symptoms each": (V1, JSON, lambda: symptoms(70)),
+    "100,000 names of either pressure": (V1, JSON, lambda: pressures(100_000)),
     "a name of 7 MB": (V1, JSON, lambda: request(b'{"setting":"home","systolic":"x","' + b"y" * 7_000_000 + b'":1}')),
     "bomb: gzip": (V1, JSON, lambda: bomb("gzip")),
     "bomb: zstd": (V1, JSON, lambda: bomb("zstd")),

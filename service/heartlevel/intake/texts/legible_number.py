@@ -19,8 +19,15 @@ def legible_numbers(value: object, name: str) -> list[float]:
     Of a text it is its only number, or the one of a pair such as 142/88; of a number with a digit too many it is the
     lowest with one left out. There may be several under a repeated key, of which nobody knows which is meant.
     """
-    numbers = sorted({number for item in each_value(value) if (number := _legible_number(item, name)) is not None})
-    return numbers if len(numbers) <= MOST_NUMBERS else numbers[: MOST_NUMBERS // 2] + numbers[-MOST_NUMBERS // 2 :]
+    return ends_of(sorted({number for item in each_value(value) if (number := _legible_number(item, name)) is not None}))
+
+
+def ends_of(numbers: list[float]) -> list[float]:
+    """Return the numbers; where they are many, in order the lowest and the highest, since each is paired with others."""
+    if len(numbers) <= MOST_NUMBERS:
+        return numbers
+    ordered = sorted(set(numbers))
+    return ordered[: MOST_NUMBERS // 2] + ordered[-MOST_NUMBERS // 2 :] if len(ordered) > MOST_NUMBERS else ordered
 
 
 def _legible_number(value: object, name: str) -> float | None:

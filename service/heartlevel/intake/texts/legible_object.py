@@ -7,7 +7,7 @@ from string import digits
 from typing import Any, TypeAlias
 
 from heartlevel.intake.texts.json_text import Repeated, each_value, items_legible_in
-from heartlevel.intake.texts.legible_number import PAIR, legible_numbers
+from heartlevel.intake.texts.legible_number import PAIR, ends_of, legible_numbers
 from heartlevel.intake.texts.legible_text import legible_in
 from heartlevel.intake.written import Meanings, letters_of, letters_of_each, meant_by, remembered
 from heartlevel.vocabulary import PRESSURE_CODES, PRESSURE_NAMES, PRESSURES
@@ -59,7 +59,7 @@ def _pair_listed(value: list[object]) -> Pair | None:
 
 def _pairs_of(item: Mapping[str, Any]) -> Iterator[Pair]:
     """Yield the pairs that an object holds by itself: under names of pressures, or as a coded value of FHIR."""
-    numbers: dict[str, list[float | None]] = {pressure: [] for pressure in PRESSURES}
+    numbers: dict[str, list[float]] = {pressure: [] for pressure in PRESSURES}
     for pressure, value in zip(pressures_named([*map(str, item)]), item.values(), strict=True):
         if pressure is not None:
             numbers[pressure] += legible_numbers(_unwrapped(value), pressure)
@@ -67,9 +67,9 @@ def _pairs_of(item: Mapping[str, Any]) -> Iterator[Pair]:
     for part in parts:
         for pressure in _pressures_coded(part):
             numbers[pressure] += legible_numbers(_unwrapped(part.get("valueQuantity")), pressure)
-    systolic, diastolic = (numbers[pressure] or [None] for pressure in PRESSURES)
-    pairs = product(systolic, diastolic)
-    return (pair for pair in pairs if pair != UNKNOWN)
+    legible: list[list[float] | list[None]] = [ends_of(numbers[pressure]) or [None] for pressure in PRESSURES]
+    systolic, diastolic = legible
+    return (pair for pair in product(systolic, diastolic) if pair != UNKNOWN)
 
 
 def with_pressures_repeated(reading: Mapping[str, Any]) -> Mapping[str, Any]:
