@@ -5,6 +5,9 @@ import io
 import json
 import os
 import re
+import sys
+from collections import Counter
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from re import sub
@@ -141,3 +144,19 @@ def reached(contract: dict, title: str, seen: set[str] | None = None) -> set[str
         if other not in seen:
             reached(contract, other, seen)
     return seen
+
+
+def calls_of(work: Callable[[], object], *functions: Callable) -> Counter[str]:
+    """Return how often functions are called while work is done, by name: times are no test."""
+    names, counted = {function.__code__: function.__name__ for function in functions}, Counter()
+
+    def count(frame, event, _):
+        if event == "call" and frame.f_code in names:
+            counted[names[frame.f_code]] += 1
+
+    sys.setprofile(count)
+    try:
+        work()
+    finally:
+        sys.setprofile(None)
+    return counted

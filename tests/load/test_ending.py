@@ -8,8 +8,8 @@ import json
 import os
 import signal
 import socket
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, closing, contextmanager, suppress
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 
 import pytest
@@ -28,23 +28,14 @@ class InFlight:
     stream: socket.socket
     idle: socket.socket
 
-    def rest(self, read: Callable[[socket.socket], bytes] = read_to_end) -> tuple[bytes, bytes, bytes]:
-        """Send the rest of the request; return all that is answered to the three."""
+    def rest(self, *broken: type[Exception]) -> tuple[bytes, bytes, bytes]:
+        """Send the rest of the request; return all that is answered to the three, until it ends or breaks so."""
         try:
             self.half.sendall(BODY[100:])
             answered = self.half.recv(1 << 20)
         except ConnectionError:
             answered = b""
-        return answered, read(self.stream), read(self.idle)
-
-
-def read_to_break(client: socket.socket) -> bytes:
-    """Return what came until the connection ended: it is reset where a killed worker had not read all that was sent."""
-    pieces = []
-    with suppress(ConnectionResetError):
-        while piece := client.recv(1 << 20):
-            pieces.append(piece)
-    return b"".join(pieces)
+        return answered, *(read_to_end(client, *broken) for client in (self.stream, self.idle))
 
 
 @contextmanager
@@ -73,7 +64,7 @@ def test_workers_that_are_killed_are_replaced_and_what_they_had_begun_is_not_tak
     with in_flight(server) as sent:
         for worker in killed:
             os.kill(worker, signal.SIGKILL)
-        half, stream, idle = sent.rest(read_to_break)
+        half, stream, idle = sent.rest(ConnectionResetError)  # where a killed worker had not read all that was sent
     assert (half, idle) == (b"", b"") and not stream.endswith(LAST_CHUNK)
     until(lambda: len(server.workers()) == 2 and gone(killed), server)
     assert server.get("/ready")[0] == get(server.probes_port, "/ready")[0] == 200

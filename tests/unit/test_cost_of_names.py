@@ -11,7 +11,7 @@ from heartlevel.intake.fields import messages
 from heartlevel.intake.request import MOST_WORDED, ValidationError, read
 from heartlevel.intake.schema import Reading
 from heartlevel.intake.written import BETWEEN_NAMES, LONGEST_WORD, letters_of, letters_of_each, meant_by
-from support import reading, rules
+from support import calls_of, reading, rules
 
 LEAST = MOST_WORDED // 10 + 1  # readings with ten strange names each, until what is wrong is no longer worded
 
@@ -51,14 +51,10 @@ def test_texts_near_to_symptoms_are_looked_at_once_though_their_reading_is_lost(
     def looked_up(count: int) -> int:
         near = {"symptoms": [f"chestpai{number:x}" for number in range(count)]}
         payload = with_names("n{}_{}", 1, reading("2026-03-02T07:10:00Z", 142, 88) | near)
-        counted = Counter()
-        sys.setprofile(lambda frame, event, _about: counted.update([frame.f_code] if event == "call" else ()))
-        try:
-            request = read(payload, rules().ruleset.choices)
-        finally:
-            sys.setprofile(None)
-        assert len(request.lost) == LEAST + 19
-        return counted[meant_by.__code__]
+        requests = []
+        counted = calls_of(lambda: requests.append(read(payload, rules().ruleset.choices)), meant_by)
+        assert len(requests[0].lost) == LEAST + 19
+        return counted.total()
 
     looked_up(10)  # loads what is loaded once
     assert looked_up(15) - looked_up(10) == 20 * (15 - 10)

@@ -1,6 +1,5 @@
 """What is done once for all people of a batch, and not once for each: counted in calls, since times are no test."""
 
-import sys
 from collections import Counter
 
 import pytest
@@ -14,7 +13,7 @@ from heartlevel.conclusions.followup import devices
 from heartlevel.intake.request import read
 from heartlevel.ruling.language.template import Template
 from heartlevel.vocabulary import PRESSURES
-from support import demo, rules, week
+from support import calls_of, demo, rules, week
 
 ONCE = (numbers.all_rounded, numbers.mappings_rounded)
 FAULTS = {"back_supported": False, "arm_height_cm": -12}
@@ -32,18 +31,9 @@ def assessed(payloads: list[dict]) -> Assessment:
 
 def calls(payloads: list[dict], *functions) -> Counter:
     """Return how often functions are called while people are concluded on and answered."""
-    assessment = assessed(payloads)
-    names, counted = {function.__code__: function.__name__ for function in functions}, Counter()
-
-    def count(frame, event, _):
-        if event == "call" and frame.f_code in names:
-            counted[names[frame.f_code]] += 1
-
-    sys.setprofile(count)
-    try:
-        assert len(list(written_answers(conclude(assessment)))) == len(payloads)
-    finally:
-        sys.setprofile(None)
+    assessment, written = assessed(payloads), []
+    counted = calls_of(lambda: written.extend(written_answers(conclude(assessment))), *functions)
+    assert len(written) == len(payloads)
     return counted
 
 

@@ -35,13 +35,13 @@ def _part(series: Series, part: str) -> Bools:
 
 def days_worn(series: Series) -> Floats:
     """Return for how many days, of 24 hours each, every subject wore the device: 1 at least for any usable reading."""
-    batch, rows = series.batch, np.flatnonzero(series.rows(AMBULATORY))
-    if not len(rows):  # most requests have none
+    batch, worn = series.batch, series.rows(AMBULATORY)
+    if not worn.any():  # most requests have none
         return np.zeros(len(batch.requests))
-    owner, hours = batch.subject_of[rows], steps(batch.instant[rows]) / 3600
+    owner, hours = batch.subject_of[worn], steps(batch.instant[worn]) / 3600
     within = (steps(owner) == 0) & (hours <= LONGEST_PAUSE)
-    worn = sum_by(owner[1:][within], len(batch.requests), hours[within])
-    return np.where(series.count(series.rows(AMBULATORY)) > 0, np.maximum(np.round(worn / 24), 1), 0)
+    in_all = sum_by(owner[1:][within], len(batch.requests), hours[within])
+    return np.where(series.count(worn) > 0, np.maximum(np.round(in_all / 24), 1), 0)
 
 
 _enter("ambulatory_readings", "usable ambulatory readings", "Usable ambulatory readings",
